@@ -1,0 +1,112 @@
+"""Amounts: a number with a unit that keeps the text in which it was written.
+
+The number is an exact fraction of its decimal text; what the unit means is no matter of this
+module (see :mod:`closeout.measure`).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+
+NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+# Longer numbers are no engineering data, and an exponent without bound is a memory bomb.
+LONGEST_NUMBER = 60
+LARGEST_EXPONENT = 300
+
+_AMOUNT = re.compile(rf"({NUMBER})\s*(.*)", re.DOTALL)
+_MEASURED = re.compile(
+    r"(?P<value>.+?)\s*(?:\+/-|±)\s*(?P<uncertainty>.+?)\s*(?:\(\s*k\s*=\s*(?P<k>[^)]*)\))?\s*",
+    re.DOTALL,
+)
+
+
+class AmountError(ValueError):
+    """A text that is no amount; ``message`` says why, ``cure`` what to write."""
+
+    def __init__(self, message: str, cure: str) -> None:
+        super().__init__(message)
+        self.message = message
+        self.cure = cure
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """``52 W h`` as text, exact number and unit text (empty for a plain number)."""
+
+    text: str
+    number: Fraction
+    unit: str
+
+    def __str__(self) -> str:
+        return self.text
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """``57.1 W h +/- 0.4 W h (k = 2)``: a value, and its uncertainty with the coverage factor."""
+
+    text: str
+    value: Amount
+    uncertainty: Amount | None
+    k: Fraction | None
+
+
+def read_number(text: str) -> Fraction:
+    """Return the exact value of a decimal text; AmountError where it is none or too long."""
+    exponent = re.search(r"[eE]([+-]?[0-9]+)$", text)
+    if not re.fullmatch(NUMBER, text):
+        raise AmountError(
+            f"{shorten(text)} is no number", "write a decimal number, as 12.5 or 1e-3"
+        )
+    if len(text) > LONGEST_NUMBER or (exponent and abs(int(exponent[1])) > LARGEST_EXPONENT):
+        raise AmountError(f"{shorten(text)} is too long a number", "write at most 60 characters")
+    return Fraction(text)
+
+
+@lru_cache(maxsize=100_000)
+def read_amount(text: str) -> Amount:
+    """Return the amount that a text like ``52 W h`` or ``-3.5dB`` stands for.
+
+    Raises:
+        AmountError: the text does not begin with a number.
+    """
+    match = _AMOUNT.fullmatch(text.strip())
+    if match is None:
+        raise AmountError(
+            f"{shorten(text)} does not begin with a number",
+            "write a number and its unit, as 52 W h",
+        )
+    return Amount(text.strip(), read_number(match[1]), " ".join(match[2].split()))
+
+
+def read_measured(text: str) -> Measured:
+    """Return the measured value that a text like ``57.1 W h +/- 0.4 W h (k = 2)`` stands for.
+
+    Raises:
+        AmountError: a part of it cannot be read, or an uncertainty has no coverage factor.
+    """
+    match = _MEASURED.fullmatch(text)
+    if match is None:
+        return Measured(text.strip(), read_amount(text), None, None)
+    if match["k"] is None:
+        raise AmountError(
+            f"the uncertainty of {shorten(text)} has no coverage factor",
+            "write it behind the uncertainty, as 57.1 W h +/- 0.4 W h (k = 2)",
+        )
+    k = read_number(match["k"].strip())
+    uncertainty = read_amount(match["uncertainty"])
+    if k <= 0 or uncertainty.number < 0:
+        raise AmountError(
+            f"{shorten(text)} has an uncertainty or a coverage factor below zero",
+            "write a positive expanded uncertainty and k, as +/- 0.4 W h (k = 2)",
+        )
+    return Measured(text.strip(), read_amount(match["value"]), uncertainty, k)
+
+
+def shorten(text: str, most: int = 60) -> str:
+    """Return a text for a message: quoted, on one line, without control characters, not long."""
+    shown = text if len(text) <= most else text[: most - 3] + "..."
+    return "'" + "".join(c if c.isprintable() else " " for c in shown) + "'"

@@ -1,0 +1,199 @@
+"""The dossier: every result of one run over one state of a project, as one frozen value.
+
+All numbers of a verification are in its criterion's unit. Only :mod:`closeout.judge` makes one,
+only :mod:`closeout.render` formats one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from closeout.model.problem import Problem
+from closeout.model.question import AnalysisSpec, Assurance, Failure
+
+
+class Compliance(StrEnum):
+    """Codes of a compliance matrix."""
+
+    C = "C"
+    PC = "PC"
+    NC = "NC"
+    NA = "NA"
+    OPEN = "open"
+
+
+class State(StrEnum):
+    """State of a verification; an error counts as open."""
+
+    MET = "met"
+    NOT_MET = "not met"
+    OPEN = "open"
+    ERROR = "error"
+
+
+@dataclass(frozen=True, slots=True)
+class SnapshotIdentity:
+    """What was judged: kind is tree, index or commit; outside git commit and dirty are None."""
+
+    kind: str
+    commit: str | None
+    dirty: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One verification of a requirement, and one case of it where its quantity has cases.
+
+    ``number`` is its place among the requirement's verifications, from 0. ``due`` says whether it
+    is judged at this review. ``covered_by`` names the waiver or deviation that covers it.
+    ``counterexample`` maps parameters to texts that ``--set`` reads. ``given`` shows the
+    conditions as they were written. ``low`` and ``high`` are the judged ends, ``limit_text`` what
+    the author wrote.
+    """
+
+    number: int
+    method: str
+    level: str | None
+    stage: str | None
+    review: str | None
+    due: bool
+    state: State
+    analysis: str | None = None
+    quantity: str | None = None
+    case: str | None = None
+    unit: str | None = None
+    value: float | None = None
+    low: float | None = None
+    high: float | None = None
+    at_least: float | None = None
+    at_most: float | None = None
+    limit_text: str = ""
+    given: tuple[tuple[str, str], ...] = ()
+    margin: float | None = None
+    basis: str | None = None
+    assurance: Assurance | None = None
+    message: str | None = None
+    record: str | None = None
+    covered_by: str | None = None
+    counterexample: tuple[tuple[str, str], ...] = ()
+    plan: str | None = None
+
+    @property
+    def closed(self) -> bool:
+        """Met, or not met and covered."""
+        return self.state is State.MET or (
+            self.state is State.NOT_MET and self.covered_by is not None
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class RequirementResult:
+    """A requirement, its code on the evidence that is due, and whether it is closed for good.
+
+    ``due`` is False where nothing of it, nor of what is derived from it, is due at this review.
+    ``why`` is the reason of the close-out status in one line.
+    """
+
+    id: str
+    issue: str
+    title: str
+    statement: str
+    rationale: str | None
+    source: str | None
+    owner: str | None
+    safety: str | None
+    derived_from: tuple[str, ...]
+    derived: tuple[str, ...]
+    compliance: Compliance
+    closed: bool
+    covered: bool
+    due: bool
+    why: str
+    evidence: tuple[Evidence, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class InputUsed:
+    """An input of an evaluation, in the analysis' unit, beside what the project says of it.
+
+    ``origin`` is parameter, given or set; ``text`` and ``spread`` as they were written.
+    """
+
+    name: str
+    unit: str
+    value: float
+    low: float | None
+    high: float | None
+    text: str
+    spread: str
+    source: str | None
+    maturity: str | None
+    condition: bool
+    origin: str
+
+
+@dataclass(frozen=True, slots=True)
+class QuantityFound:
+    """A quantity (and case) that an evaluation gave, in the analysis' unit."""
+
+    name: str
+    case: str | None
+    unit: str
+    value: float | None
+    low: float | None
+    high: float | None
+    absent: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Evaluation:
+    """One evaluation of an analysis: under which conditions, what went in, what came out."""
+
+    analysis: str
+    basis: str
+    given: tuple[tuple[str, str], ...]
+    inputs: tuple[InputUsed, ...]
+    found: tuple[QuantityFound, ...]
+    failure: Failure | None
+    assurance: Assurance | None
+    evaluations: int
+    serves: tuple[str, ...]
+    from_store: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """How much was looked at; proves that a run was not empty."""
+
+    files: int
+    requirements: int
+    verifications: int
+    parameters: int
+    analyses: int
+    evaluated: int
+    from_store: int
+
+
+@dataclass(frozen=True, slots=True)
+class Dossier:
+    """Every result of one run. ``settings`` are the ``--set`` of a what-if, as they were given."""
+
+    project: str
+    note: str | None
+    snapshot: SnapshotIdentity
+    review: str | None
+    reviews: tuple[str, ...]
+    requirements: tuple[RequirementResult, ...]
+    problems: tuple[Problem, ...]
+    analyses: tuple[AnalysisSpec, ...]
+    evaluations: tuple[Evaluation, ...]
+    scale: Scale
+    exit_status: int
+    settings: tuple[tuple[str, str], ...] = ()
+    totals: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def draft(self) -> bool:
+        """True where the state is not a clean commit or a what-if was asked."""
+        return bool(self.settings) or self.snapshot.dirty is not False

@@ -1,0 +1,302 @@
+"""What a project says: the typed form of its YAML files.
+
+Every record knows where it stands (``where``). Amounts keep their text; whether their units fit is
+checked by :mod:`closeout.graph`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from fractions import Fraction
+
+from closeout.model.amount import Amount, Measured
+from closeout.model.problem import Pointer
+
+
+class Method(StrEnum):
+    """Verification methods, ECSS-E-ST-10-02C Rev.1, 5.2.2.1."""
+
+    TEST = "test"
+    ANALYSIS = "analysis"
+    REVIEW_OF_DESIGN = "review of design"
+    INSPECTION = "inspection"
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a requirement comes from: a document of the register and its clause, or plain text."""
+
+    document: str | None
+    clause: str | None
+    text: str | None
+
+    def __str__(self) -> str:
+        return self.text or " ".join(part for part in (self.document, self.clause) if part)
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """at_least, at_most or both (inclusive), or equal_to with within; all None where not limited."""
+
+    at_least: Amount | None = None
+    at_most: Amount | None = None
+    equal_to: Amount | None = None
+    within: Amount | None = None
+
+    def __bool__(self) -> bool:
+        return any((self.at_least, self.at_most, self.equal_to))
+
+
+Side = tuple[Amount, Amount]
+
+
+@dataclass(frozen=True, slots=True)
+class Criterion:
+    """Quantity, limits and the conditions under which they hold.
+
+    ``given`` is in the order of the file; a value is an amount, or a pair: a side of the box that
+    the worst case must cover. ``cases_at_least`` is the N of ``cases: at least N``.
+    """
+
+    quantity: str | None = None
+    limits: Limits = Limits()
+    given: tuple[tuple[str, Amount | Side], ...] = ()
+    cases_at_least: int | None = None
+
+
+class BasisKind(StrEnum):
+    """What a verdict rests on; worst case and root sum square: ECSS-Q-HB-30-01A."""
+
+    WORST_CASE = "worst case"
+    ROOT_SUM_SQUARE = "root sum square"
+    NOMINAL = "nominal"
+    PROBABILITY = "probability"
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """The kind, and for a probability the two numbers that are asked for."""
+
+    kind: BasisKind = BasisKind.WORST_CASE
+    probability: Fraction | None = None
+    confidence: Fraction | None = None
+
+    def __str__(self) -> str:
+        if self.kind is not BasisKind.PROBABILITY:
+            return self.kind.value
+        assert self.probability is not None
+        assert self.confidence is not None
+        return f"probability {float(self.probability):g}, confidence {float(self.confidence):g}"
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """One planned verification of a requirement."""
+
+    where: Pointer
+    method: Method
+    level: str | None = None
+    stage: str | None = None
+    review: str | None = None
+    analysis: str | None = None
+    criterion: Criterion = Criterion()
+    basis: Basis = Basis()
+    records: tuple[str, ...] = ()
+    plan: str | None = None
+    risk: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NotApplicable:
+    """Why a requirement does not apply, and who agreed to that by which document."""
+
+    reason: str
+    agreed_by: str | None
+    document: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Requirement:
+    """A requirement, ISO/IEC/IEEE 29148 5.2.8 attributes."""
+
+    where: Pointer
+    id: str
+    title: str
+    statement: str
+    issue: str = "A"
+    rationale: str | None = None
+    source: Source | None = None
+    derived_from: tuple[str, ...] = ()
+    owner: str | None = None
+    type: str | None = None
+    safety: str | None = None
+    verification: tuple[Verification, ...] = ()
+    not_applicable: NotApplicable | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """How far a parameter may lie from its value: exactly one of the fields is set, or none.
+
+    tolerance: named parts (``{"": Amount}`` where it is not composed); range: low and high end;
+    sigma: standard deviation of a normal distribution, of which the worst case takes three.
+    """
+
+    tolerance: tuple[tuple[str, Amount], ...] = ()
+    range: tuple[Amount, Amount] | None = None
+    sigma: Amount | None = None
+
+    def __bool__(self) -> bool:
+        return bool(self.tolerance) or self.range is not None or self.sigma is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """A named input of analyses."""
+
+    where: Pointer
+    id: str
+    value: Amount
+    spread: Spread = Spread()
+    condition: bool = False
+    source: str | None = None
+    maturity: str | None = None
+    distribution: str | None = None
+    group: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """A verification record: evidence of a test, an inspection or a review of design.
+
+    Without a date it is planned: no evidence yet.
+    """
+
+    where: Pointer
+    id: str
+    method: Method
+    title: str | None = None
+    document: str | None = None
+    date: str | None = None
+    article: tuple[tuple[str, str], ...] = ()
+    conditions: tuple[tuple[str, Amount], ...] = ()
+    judged: tuple[tuple[str, str], ...] = ()
+    measured: tuple[tuple[str, Measured], ...] = ()
+    outcome: str | None = None
+    data: str | None = None
+    replaces: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Waiver:
+    """A waiver or deviation: a shortfall that an authority accepts, until a review."""
+
+    where: Pointer
+    id: str
+    kind: str
+    requirement: str
+    quantity: str | None = None
+    limits: Limits = Limits()
+    cases: tuple[str, ...] | None = None
+    approved_by: str | None = None
+    date: str | None = None
+    document: str | None = None
+    expires: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """An outside document that requirements cite."""
+
+    where: Pointer
+    id: str
+    title: str
+    issue: str | None = None
+    date: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Article:
+    """A piece of hardware that stands for a model philosophy's model, in its present build."""
+
+    where: Pointer
+    id: str
+    title: str
+    model: str
+    build: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MarginPolicy:
+    """The margin that a quantity must have at a review; ``of`` says of what it is a share."""
+
+    quantity: str
+    of: str
+    required: tuple[tuple[str, Amount], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Charter:
+    """project.yaml: name, reviews in order, the review that is being prepared, and policy."""
+
+    where: Pointer
+    name: str
+    reviews: tuple[str, ...] = ()
+    next_review: str | None = None
+    authorities: Mapping[str, str] = field(default_factory=dict)
+    margins: tuple[MarginPolicy, ...] = ()
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Nonconformance:
+    """A nonconformance report: what failed, what was done about it."""
+
+    where: Pointer
+    id: str
+    requirements: tuple[str, ...] = ()
+    article: tuple[tuple[str, str], ...] = ()
+    found_by: str | None = None
+    klass: str | None = None
+    disposition: str | None = None
+    cause: str | None = None
+    corrective_action: str | None = None
+    closed_by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """What a control board agreed as closed at a review."""
+
+    where: Pointer
+    review: str
+    date: str | None
+    by: str | None
+    document: str | None
+    requirements: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Project:
+    """Everything that the files of one snapshot say, in the order of the files' paths.
+
+    Where an identifier is given twice the first holds, and a finding says so.
+    """
+
+    charter: Charter
+    documents: tuple[Document, ...] = ()
+    articles: tuple[Article, ...] = ()
+    requirements: tuple[Requirement, ...] = ()
+    records: tuple[Record, ...] = ()
+    nonconformances: tuple[Nonconformance, ...] = ()
+    waivers: tuple[Waiver, ...] = ()
+    agreements: tuple[Agreement, ...] = ()
+    parameters: tuple[Parameter, ...] = ()
+
+    def verifications(self) -> Iterator[tuple[Requirement, int, Verification]]:
+        """Yield each verification with its requirement and its number there, from 0."""
+        for requirement in self.requirements:
+            for number, verification in enumerate(requirement.verification):
+                yield requirement, number, verification
