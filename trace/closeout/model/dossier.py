@@ -148,7 +148,10 @@ class QuantityFound:
 
 @dataclass(frozen=True, slots=True)
 class Evaluation:
-    """One evaluation of an analysis: under which conditions, what went in, what came out."""
+    """One evaluation of an analysis: under which conditions, what went in, what came out.
+
+    ``not_kept`` says why its result is computed anew each time (it started a process, say).
+    """
 
     analysis: str
     basis: str
@@ -160,6 +163,7 @@ class Evaluation:
     evaluations: int
     serves: tuple[str, ...]
     from_store: bool
+    not_kept: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,7 +38,7 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """at_least, at_most or both (inclusive), or equal_to with within; all None where not limited."""
+    """at_least, at_most or both (inclusive), or equal_to with within; else all None."""
 
     at_least: Amount | None = None
     at_most: Amount | None = None

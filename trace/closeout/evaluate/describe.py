@@ -1,0 +1,165 @@
+"""What the analyses of a module say of themselves, and what their results must look like."""
+
+from __future__ import annotations
+
+import inspect
+import keyword
+import math
+import types
+import typing
+from collections.abc import Mapping
+from numbers import Real
+from typing import Any
+
+from closeout import Absent, Analysis
+from closeout.units import Unit
+
+RESERVED = ("count", "index")
+
+
+class BadSignature(Exception):
+    """An analysis whose arguments or result cannot be used; the text says which and the cure."""
+
+
+class BadResult(Exception):
+    """A result of a wrong type, with a wrong field, or with a value that is no number."""
+
+
+def analyses_of(module: types.ModuleType) -> list[Analysis[..., Any]]:
+    """Return the analyses that a module defines itself, in the order of its text."""
+    return [
+        value
+        for value in vars(module).values()
+        if isinstance(value, Analysis) and value.__module__ == module.__name__
+    ]
+
+
+def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
+    """Return arguments, fields and the rest of an analysis as JSON.
+
+    Raises:
+        BadSignature: every fault of the signature, one a line.
+    """
+    faults: list[str] = []
+    hints = _hints(analysis.function)
+    arguments: list[list[str]] = []
+    for name, parameter in inspect.signature(analysis.function).parameters.items():
+        if parameter.kind in (parameter.VAR_POSITIONAL, parameter.VAR_KEYWORD):
+            faults.append(f"*{name}: an analysis names each argument; each is a parameter")
+            continue
+        if parameter.kind is parameter.POSITIONAL_ONLY:
+            faults.append(f"{name} is positional only; leave out the /")
+        unit, by_case = _unit(hints.get(name))
+        if unit is None or by_case:
+            faults.append(f"argument {name} has no unit; write {name}: W_h, or Annotated[float,"
+                          ' Unit("W h")]')  # fmt: skip
+        else:
+            arguments.append([name, unit])
+    result = hints.get("return")
+    fields = _fields(result, faults)
+    if not fields and not faults:
+        faults.append("the result has no field; a NamedTuple with one field a quantity is needed")
+    if faults:
+        raise BadSignature("\n".join(faults))
+    return {
+        "function": analysis.__name__,
+        "line": analysis.function.__code__.co_firstlineno,
+        "path": analysis.function.__code__.co_filename,
+        "doc": inspect.cleandoc(analysis.__doc__ or ""),
+        "arguments": arguments,
+        "fields": fields,
+        "validated_by": list(analysis.validated_by),
+        "time_limit": float(analysis.time_limit),
+    }
+
+
+def values_of(analysis: Analysis[..., Any], result: Any) -> dict[tuple[str, str | None], float]:
+    """Return the values of a result by quantity and case.
+
+    Raises:
+        BadResult: every fault of the result, one a line.
+    """
+    declared = _hints(analysis.function)["return"]
+    if type(result) is not declared:
+        raise BadResult(f"returned {type(result).__name__}, not the declared {declared.__name__}")
+    hints = typing.get_type_hints(declared, include_extras=True)
+    values: dict[tuple[str, str | None], float] = {}
+    faults: list[str] = []
+    for name in declared._fields:
+        _, by_case = _unit(hints[name])
+        value = getattr(result, name)
+        if not by_case:
+            _take(values, faults, name, None, value)
+        elif not isinstance(value, Mapping):
+            faults.append(f"{name} is {type(value).__name__}, not a mapping from case to value")
+        elif not value:
+            faults.append(f"{name} has no case: an empty mapping answers nothing")
+        else:
+            for case, one in value.items():
+                if not isinstance(case, str) or not case.strip():
+                    faults.append(f"{name} has the case {case!r}; a case is a name")
+                else:
+                    _take(values, faults, name, case, one)
+    if faults:
+        raise BadResult("\n".join(faults))
+    return values
+
+
+def _take(
+    values: dict[tuple[str, str | None], float],
+    faults: list[str],
+    name: str,
+    case: str | None,
+    value: Any,
+) -> None:
+    shown = name if case is None else f"{name}[{case}]"
+    if isinstance(value, Absent):
+        if case is None:
+            faults.append(f"{shown} is absent; only a case of a quantity may be absent")
+        values[name, case] = value
+    elif isinstance(value, bool) or not isinstance(value, Real):
+        faults.append(f"{shown} is {type(value).__name__}, not a number")
+    elif not math.isfinite(number := float(value)):
+        faults.append(f"{shown} is {number}")
+    else:
+        values[name, case] = number
+
+
+def _fields(result: Any, faults: list[str]) -> list[list[Any]]:
+    if not (isinstance(result, type) and issubclass(result, tuple) and hasattr(result, "_fields")):
+        faults.append("the result is no NamedTuple; write -> Name, a NamedTuple of quantities")
+        return []
+    fields: list[list[Any]] = []
+    hints = typing.get_type_hints(result, include_extras=True)
+    for name in result._fields:
+        unit, by_case = _unit(hints.get(name))
+        if name in RESERVED or keyword.iskeyword(name):
+            faults.append(f"field {name} is named like a method of tuple; rename it")
+        elif unit is None:
+            faults.append(f"field {name} has no unit; write {name}: W_h, or Annotated[float,"
+                          ' Unit("W h")]')  # fmt: skip
+        else:
+            fields.append([name, unit, by_case])
+    return fields
+
+
+def _unit(hint: Any) -> tuple[str | None, bool]:
+    """Return the unit of an annotation, and whether it is a mapping from case to value."""
+    if typing.get_origin(hint) is not typing.Annotated:
+        return None, False
+    inner, *marks = typing.get_args(hint)
+    unit = next((mark.text for mark in marks if isinstance(mark, Unit)), None)
+    if inner is float:
+        return unit, False
+    origin = typing.get_origin(inner)
+    is_mapping = isinstance(origin, type) and issubclass(origin, Mapping)
+    if is_mapping and typing.get_args(inner) == (str, float):
+        return unit, True
+    return None, False
+
+
+def _hints(function: Any) -> dict[str, Any]:
+    try:
+        return typing.get_type_hints(function, include_extras=True)
+    except Exception as error:
+        raise BadSignature(f"its annotations cannot be read: {error}") from error

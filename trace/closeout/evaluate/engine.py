@@ -1,0 +1,346 @@
+"""Answers to questions: from the store where what they rested on still holds, else by running.
+
+A result is kept under what was asked (engine, analysis, inputs, box), with the trace of what was
+read meanwhile. It is true again whenever one of its traces holds: no time stamp is looked at.
+"""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict, dataclass
+from pathlib import PurePosixPath
+from typing import Any
+
+from closeout.evaluate.witness import Files, Trace, Witness, read_trace, trace_key
+from closeout.evaluate.workers import IMPORT_LIMIT, Host, ModuleWorker, WorkerLost
+from closeout.model.question import (
+    AnalysisSpec,
+    Answer,
+    Argument,
+    Assurance,
+    Extent,
+    Failure,
+    Field,
+    Question,
+)
+from closeout.store.database import Store
+from closeout.store.keys import engine_fingerprint, key_of
+
+Progress = Callable[[int, int], None]
+# Imported modules that are kept waiting for their questions.
+MOST_MODULES = 48
+
+
+@dataclass(frozen=True, slots=True)
+class Module:
+    """What a module of analyses says of itself; ``failures`` by function (None: the import)."""
+
+    name: str
+    path: str
+    specs: tuple[AnalysisSpec, ...] = ()
+    failures: tuple[tuple[str | None, Failure], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """An answer or a failure, whether the store gave it, and why it cannot be kept (if so)."""
+
+    result: Answer | Failure
+    from_store: bool
+    not_kept: tuple[str, ...] = ()
+
+
+class Evaluator:
+    """Describes modules and answers questions over one snapshot."""
+
+    def __init__(
+        self, files: Files, store: Store, jobs: int = 1, progress: Progress | None = None
+    ) -> None:
+        self._files = files
+        self._store = store
+        self._jobs = max(1, jobs)
+        self._progress = progress
+        self._witness = Witness(files)
+        self._pool = _ModulePool(files)
+        self._used: set[Trace] = set()
+        self.complete = True
+
+    def close(self) -> None:
+        """End every process."""
+        self._pool.close()
+
+    @property
+    def rested_on(self) -> Trace:
+        """Everything that the answers so far rested on; whole where ``complete``."""
+        return tuple(sorted(set().union(*self._used), key=lambda d: (d[0], d[1], d[2] or "")))
+
+    # modules
+
+    def modules(self) -> list[Module]:
+        """Return every module below analyses/ that may hold an analysis, in the order of paths."""
+        names = {path: name for path in self._candidates() if (name := _module_name(path))}
+        asked = {path: self._key("module", name) for path, name in names.items()}
+        kept = self._find(asked.values())
+        found: dict[str, Module] = {}
+        missed: list[str] = []
+        for path, key in asked.items():
+            if key in kept:
+                found[path] = _module_from(kept[key], names[path], path)
+            else:
+                missed.append(path)
+        told = self._run([(names[path], None) for path in missed])
+        rows: list[tuple[str, str, str]] = []
+        for path, outcome in zip(missed, told, strict=True):
+            content, _ = self._taken(asked[path], outcome, rows)
+            found[path] = _module_from(content, names[path], path)
+        self._store.keep_traces(rows)
+        return [found[path] for path in sorted(found)]
+
+    def _candidates(self) -> list[str]:
+        """Return the Python files that speak of an analysis; others are helpers."""
+        paths = [p for p in self._files.files() if p.startswith("analyses/") and p.endswith(".py")]
+        found = []
+        for path in paths:
+            try:
+                if b"analysis" in self._files.read(path):
+                    found.append(path)
+            except OSError:
+                continue  # the snapshot has told it as a problem
+        return found
+
+    # questions
+
+    def answer(
+        self, questions: Iterable[Question], specs: Mapping[str, AnalysisSpec]
+    ) -> dict[Question, Reply]:
+        """Return a reply to each question; ``specs`` by the analysis' name."""
+        asked = {
+            question: self._key(
+                "answer", specs[question.analysis].module, specs[question.analysis].function,
+                question.inputs, question.box,
+            )
+            for question in questions
+        }  # fmt: skip
+        kept = self._find(asked.values())
+        replies: dict[Question, Reply] = {}
+        missed: list[Question] = []
+        for question, key in asked.items():
+            if key in kept:
+                replies[question] = Reply(_result_from(kept[key]), from_store=True)
+            else:
+                missed.append(question)
+        missed.sort(key=lambda question: specs[question.analysis].module)
+        told = self._run(
+            [
+                (specs[q.analysis].module, _request(q, specs[q.analysis]))
+                for q in missed
+            ]
+        )  # fmt: skip
+        rows: list[tuple[str, str, str]] = []
+        for question, outcome in zip(missed, told, strict=True):
+            content, not_kept = self._taken(asked[question], outcome, rows)
+            replies[question] = Reply(_result_from(content), False, not_kept)
+        self._store.keep_traces(rows)
+        return replies
+
+    # what both share
+
+    def _key(self, *asked: Any) -> str:
+        return key_of(engine_fingerprint(), *asked)
+
+    def _find(self, keys: Iterable[str]) -> dict[str, dict[str, Any]]:
+        """Return what is kept and still true, by what was asked."""
+        found: dict[str, dict[str, Any]] = {}
+        for key, texts in self._store.traces(keys).items():
+            for text in texts:
+                content = json.loads(text)
+                trace = read_trace(content["trace"])
+                if self._witness.holds(trace):
+                    found[key] = content
+                    self._used.add(trace)
+                    break
+        return found
+
+    def _taken(
+        self, key: str, told: dict[str, Any], rows: list[tuple[str, str, str]]
+    ) -> tuple[dict[str, Any], tuple[str, ...]]:
+        """Return what a worker told, and why that is not kept; else add it to the rows to keep."""
+        read = told.pop("read", None)
+        if read is None:
+            self.complete = False
+            return told, ("it told nothing of what it read",)
+        trace, changed = self._witness.trace_of(read)
+        if changed:
+            self.complete = False
+            text = f"{', '.join(changed[:3])} changed while it was read; run again"
+            return {"failure": asdict(Failure("changed", text, ""))}, (text,)
+        if read["not_kept"]:
+            self.complete = False
+            return told, tuple(read["not_kept"])
+        self._used.add(trace)
+        content = {**told, "trace": trace}
+        rows.append((key, trace_key(trace), json.dumps(content, separators=(",", ":"))))
+        return told, ()
+
+    def _run(self, tasks: list[tuple[str, dict[str, Any] | None]]) -> list[dict[str, Any]]:
+        """Return what the workers told of each task: a module, or a request to it."""
+        if not tasks:
+            return []
+        from concurrent.futures import ThreadPoolExecutor
+
+        left: dict[str, int] = {}
+        for module, request in tasks:
+            left[module] = left.get(module, 0) + (request is not None)
+        results: list[dict[str, Any]] = []
+        with ThreadPoolExecutor(self._jobs) as executor:
+            futures = [
+                executor.submit(self._pool.do, module, request, left) for module, request in tasks
+            ]
+            for future in futures:
+                results.append(future.result())
+                if self._progress is not None:
+                    self._progress(len(results), len(tasks))
+        return results
+
+
+class _ModulePool:
+    """The modules that are imported now, and the host that they are forks of."""
+
+    def __init__(self, files: Files) -> None:
+        self._files = files
+        self._lock = threading.Lock()
+        self._host: Host | None = None
+        self._workers: dict[str, tuple[ModuleWorker, dict[str, Any], threading.Lock]] = {}
+        self._opening: dict[str, threading.Lock] = {}
+
+    def do(
+        self, module: str, request: dict[str, Any] | None, left: dict[str, int]
+    ) -> dict[str, Any]:
+        """Import a module where it is not yet, and ask it; return what it told."""
+        try:
+            worker, told = self._module(module)
+        except (WorkerLost, TimeoutError) as error:
+            self._drop(module)
+            reason = str(error) or f"its import took longer than {IMPORT_LIMIT:g} s and was ended"
+            kind = "timed out" if isinstance(error, TimeoutError) else "killed"
+            return {"failure": asdict(Failure(kind, reason, ""))}
+        if request is None:
+            if len(self._workers) > MOST_MODULES:
+                self._drop(module)
+            return dict(told)
+        try:
+            return self._ask(worker, request)
+        finally:
+            with self._lock:
+                left[module] -= 1
+            if left[module] <= 0:
+                self._drop(module)
+
+    def _ask(self, worker: ModuleWorker, request: dict[str, Any]) -> dict[str, Any]:
+        try:
+            told = worker.evaluate(request)
+        except TimeoutError:
+            text = f"it ran longer than {request['time_limit']:g} s and was ended"
+            return {"failure": asdict(Failure("timed out", text, ""))}
+        except (WorkerLost, ValueError) as error:
+            return {"failure": asdict(Failure("killed", str(error), ""))}
+        if "ended" in told:
+            return {"failure": asdict(_ended(told["ended"], told.get("output", "")))}
+        return told
+
+    def _module(self, module: str) -> tuple[ModuleWorker, dict[str, Any]]:
+        with self._lock:
+            if self._host is None:
+                self._host = Host(self._files.root)
+            host = self._host
+            opening = self._opening.setdefault(module, threading.Lock())
+        with opening:
+            if module not in self._workers:
+                worker = host.module(module)
+                try:
+                    told = worker.told()
+                except BaseException:
+                    worker.close()
+                    raise
+                self._workers[module] = (worker, told, opening)
+            worker, told, _ = self._workers[module]
+        return worker, told
+
+    def _drop(self, module: str) -> None:
+        entry = self._workers.pop(module, None)
+        if entry is not None:
+            entry[0].close()
+
+    def close(self) -> None:
+        """End every process."""
+        for module in list(self._workers):
+            self._drop(module)
+        if self._host is not None:
+            self._host.close()
+            self._host = None
+
+
+def _ended(code: int, output: str) -> Failure:
+    tail = f"; it printed last:\n{output.strip()}" if output.strip() else ""
+    if code < 0:
+        import signal
+
+        name = signal.Signals(-code).name if -code in signal.valid_signals() else f"signal {-code}"
+        return Failure("killed", f"its process was ended by {name}{tail}", "")
+    return Failure("exited", f"its process ended with status {code} and no result{tail}", "")
+
+
+def _module_name(path: str) -> str | None:
+    parts = PurePosixPath(path).with_suffix("").parts
+    if parts[-1] == "__init__":
+        parts = parts[:-1]
+    return ".".join(parts) if all(part.isidentifier() for part in parts) else None
+
+
+def _request(question: Question, spec: AnalysisSpec) -> dict[str, Any]:
+    return {
+        "function": spec.function,
+        "inputs": question.inputs,
+        "box": question.box,
+        "time_limit": spec.time_limit,
+    }
+
+
+def _module_from(content: dict[str, Any], name: str, path: str) -> Module:
+    if "failure" in content:
+        return Module(name, path, failures=((None, Failure(**content["failure"])),))
+    specs: list[AnalysisSpec] = []
+    failures: list[tuple[str | None, Failure]] = []
+    for row in content["specs"]:
+        if "failure" in row:
+            failures.append((row["function"], Failure(**row["failure"])))
+            continue
+        short = f"{name.removeprefix('analyses.')}.{row['function']}"
+        arguments = tuple(Argument(*argument) for argument in row["arguments"])
+        fields = tuple(Field(*field) for field in row["fields"])
+        specs.append(
+            AnalysisSpec(
+                short, name, row["function"], row["path"], row["line"], row["doc"],
+                arguments, fields, tuple(row["validated_by"]), row["time_limit"],
+            )
+        )  # fmt: skip
+    return Module(name, path, tuple(specs), tuple(failures))
+
+
+def _result_from(content: dict[str, Any]) -> Answer | Failure:
+    if "failure" in content:
+        return Failure(**content["failure"])
+    rows, assurance, evaluations = content["answer"]
+    extents = {
+        (quantity, case): Extent(
+            value, low, high, _point(low_at), _point(high_at), absent
+        )
+        for quantity, case, value, low, high, low_at, high_at, absent in rows
+    }  # fmt: skip
+    return Answer(extents, Assurance(assurance), evaluations)
+
+
+def _point(rows: list[list[Any]]) -> tuple[tuple[str, float], ...]:
+    return tuple((name, value) for name, value in rows)

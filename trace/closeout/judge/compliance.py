@@ -1,0 +1,84 @@
+"""Compliance codes: from the criteria of a requirement, and from what is derived from it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+
+from closeout.graph.questions import key_of_criterion
+from closeout.measure import Units
+from closeout.model.dossier import Compliance, Evidence, State
+from closeout.model.records import Requirement
+
+Groups = dict[tuple[object, ...], list[Evidence]]
+
+
+def of_criteria(requirement: Requirement, evidence: Sequence[Evidence], units: Units) -> Compliance:
+    """Return the code of a requirement from the evidence that is due.
+
+    A criterion fails if any of its evidence is not met, holds if some is met and none failed or
+    open, else is open. Any failure: PC if another criterion or another case holds, else NC.
+    """
+    if not evidence:
+        return Compliance.OPEN
+    groups = _criteria(requirement, evidence, units)
+    failed = {key for key, some in groups.items() if _any(some, State.NOT_MET)}
+    if failed:
+        others = any(_holds(some) for key, some in groups.items() if key not in failed)
+        cases = any(_case_holds(groups[key]) for key in failed)
+        return Compliance.PC if others or cases else Compliance.NC
+    return Compliance.C if all(_holds(some) for some in groups.values()) else Compliance.OPEN
+
+
+def _criteria(requirement: Requirement, evidence: Iterable[Evidence], units: Units) -> Groups:
+    """Group evidence by criterion: quantity, limits and conditions.
+
+    A verification that gives no conditions (a test: its record says under which) speaks of the
+    criterion of the same quantity and limits under every condition that others give.
+    """
+    keyed: dict[tuple[object, ...], Groups] = defaultdict(dict)
+    for entry in evidence:
+        criterion = requirement.verification[entry.number].criterion
+        by_given = keyed[key_of_criterion(criterion, units)]
+        by_given.setdefault(_given_key(entry), []).append(entry)
+    groups: Groups = {}
+    for key, by_given in keyed.items():
+        bare = by_given.pop((), []) if len(by_given) > 1 else []
+        for given, some in by_given.items():
+            groups[*key, given] = [*some, *bare]
+    return groups
+
+
+def _given_key(entry: Evidence) -> tuple[object, ...]:
+    return tuple(sorted(entry.given))
+
+
+def _any(evidence: Iterable[Evidence], *states: State) -> bool:
+    return any(entry.state in states for entry in evidence)
+
+
+def _holds(evidence: Sequence[Evidence]) -> bool:
+    return all(entry.state is State.MET for entry in evidence)
+
+
+def _case_holds(evidence: Sequence[Evidence]) -> bool:
+    """Return whether some case of a failed criterion holds by all of its evidence."""
+    cases: dict[str, list[Evidence]] = defaultdict(list)
+    whole = [entry for entry in evidence if entry.case is None]
+    for entry in evidence:
+        if entry.case is not None:
+            cases[entry.case].append(entry)
+    return any(_holds([*some, *whole]) for some in cases.values())
+
+
+def of_derived(children: Iterable[Compliance]) -> Compliance:
+    """Return the code of a requirement that is judged by those derived from it, NA left out."""
+    codes = [code for code in children if code is not Compliance.NA]
+    if not codes:
+        return Compliance.OPEN
+    if all(code is Compliance.C for code in codes):
+        return Compliance.C
+    if any(code in (Compliance.PC, Compliance.NC) for code in codes):
+        partly = any(code in (Compliance.C, Compliance.PC) for code in codes)
+        return Compliance.PC if partly else Compliance.NC
+    return Compliance.OPEN

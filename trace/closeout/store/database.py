@@ -1,0 +1,228 @@
+"""The SQLite file: values by kind and key, and traces by what was asked.
+
+Safe for several runs at once and for a kill at any moment: write-ahead logging, short
+transactions, and a check sum on every value, so that a damaged page is a miss and no wrong answer.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
+from typing import Any, TypeVar
+
+T = TypeVar("T")
+
+FILE = "store.sqlite3"
+# A page or a sector of garbage must not pass for a value.
+CHECK_BYTES = 16
+LARGEST_FILE = 512 * 1024 * 1024
+# How many states of its dependencies are remembered for one question (branches, what-ifs).
+TRACES_KEPT = 12
+CHUNK = 500
+
+_SCHEMA = """
+CREATE TABLE IF NOT EXISTS kept (
+    id INTEGER PRIMARY KEY, kind TEXT NOT NULL, key TEXT NOT NULL, value BLOB NOT NULL,
+    UNIQUE (kind, key));
+CREATE TABLE IF NOT EXISTS traces (
+    id INTEGER PRIMARY KEY, asked TEXT NOT NULL, trace TEXT NOT NULL, value BLOB NOT NULL,
+    UNIQUE (asked, trace));
+"""
+
+
+class Store:
+    """What earlier runs kept. Reading and writing never raise; ``notes`` says what went wrong."""
+
+    def __init__(self, folder: Path | None) -> None:
+        self._folder = folder
+        self._connection: sqlite3.Connection | None = None
+        self.notes: list[str] = []
+
+    # kind and key -> value
+
+    def get(self, kind: str, key: str) -> str | None:
+        """Return the value kept under a kind and a key, or None."""
+        return self.get_many(kind, [key]).get(key)
+
+    def get_many(self, kind: str, keys: Iterable[str]) -> dict[str, str]:
+        """Return those of the values asked for that are kept, by key."""
+        found: dict[str, str] = {}
+        for some in _chunks(list(keys)):
+            marks = ",".join("?" * len(some))
+            query = f"SELECT key, value FROM kept WHERE kind = ? AND key IN ({marks})"
+            rows = self._rows(query, [kind, *some])
+            for key, blob in rows:
+                value = _unseal(blob, kind, key)
+                if value is not None:
+                    found[key] = value
+        return found
+
+    def put_many(self, kind: str, values: Iterable[tuple[str, str]]) -> None:
+        """Keep values by key, in one transaction."""
+        rows = [(kind, key, _seal(value, kind, key)) for key, value in values]
+        query = "INSERT OR REPLACE INTO kept (kind, key, value) VALUES (?, ?, ?)"
+        if rows:
+            self._do(lambda c: c.executemany(query, rows), None)
+
+    def put(self, kind: str, key: str, value: str) -> None:
+        """Keep one value."""
+        self.put_many(kind, [(key, value)])
+
+    # what was asked -> traces with their values
+
+    def traces(self, asked: Iterable[str]) -> dict[str, list[str]]:
+        """Return the values kept for each question's key, the newest first."""
+        found: dict[str, list[str]] = {}
+        for some in _chunks(list(asked)):
+            marks = ",".join("?" * len(some))
+            query = (
+                f"SELECT asked, trace, value FROM traces WHERE asked IN ({marks}) ORDER BY id DESC"
+            )
+            rows = self._rows(query, some)
+            for key, trace, blob in rows:
+                value = _unseal(blob, key, trace)
+                if value is not None:
+                    found.setdefault(key, []).append(value)
+        return found
+
+    def keep_traces(self, rows: Iterable[tuple[str, str, str]]) -> None:
+        """Keep (asked, digest of the trace, value) rows; old traces of a question are dropped."""
+        sealed = [(asked, trace, _seal(value, asked, trace)) for asked, trace, value in rows]
+
+        def write(connection: sqlite3.Connection) -> None:
+            connection.executemany(
+                "INSERT OR REPLACE INTO traces (asked, trace, value) VALUES (?, ?, ?)", sealed
+            )
+            connection.executemany(
+                "DELETE FROM traces WHERE asked = ?1 AND id NOT IN"
+                " (SELECT id FROM traces WHERE asked = ?1 ORDER BY id DESC LIMIT ?2)",
+                [(asked, TRACES_KEPT) for asked in {row[0] for row in sealed}],
+            )
+
+        if sealed:
+            self._do(write, None)
+
+    def close(self) -> None:
+        """Close the file."""
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
+
+    # the file
+
+    def _rows(self, query: str, values: list[str]) -> list[tuple[Any, ...]]:
+        nothing: list[tuple[Any, ...]] = []
+        return self._do(lambda connection: connection.execute(query, values).fetchall(), nothing)
+
+    def _do(self, work: Callable[[sqlite3.Connection], T], otherwise: T) -> T:
+        """Do work in one transaction; a damaged file is set aside and the work done anew."""
+        for attempt in (1, 2):
+            try:
+                connection = self._open()
+                with connection:
+                    return work(connection)
+            except sqlite3.OperationalError as error:
+                if not _is_damage(error):
+                    self._say(f"the store in .closeout could not be used ({error}); going on")
+                    return otherwise
+                self._set_aside(error)
+            except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
+                self._set_aside(error)
+            except OSError as error:
+                self._say(f"nothing is kept: .closeout cannot be written ({error.strerror})")
+                self._folder = None
+            if attempt == 2:
+                break
+        return otherwise
+
+    def _open(self) -> sqlite3.Connection:
+        if self._connection is not None:
+            return self._connection
+        if self._folder is None:
+            connection = sqlite3.connect(":memory:", check_same_thread=False)
+        else:
+            _prepare(self._folder)
+            path = self._folder / FILE
+            connection = sqlite3.connect(path, timeout=30, check_same_thread=False)
+            connection.execute("PRAGMA journal_mode = WAL")
+            connection.execute("PRAGMA synchronous = NORMAL")
+        connection.executescript(_SCHEMA)
+        self._connection = connection
+        return connection
+
+    def _set_aside(self, error: Exception) -> None:
+        self.close()
+        if self._folder is None:
+            return
+        number = 1
+        while (aside := self._folder / f"damaged-{number}.sqlite3").exists():
+            number += 1
+        try:
+            (self._folder / FILE).replace(aside)
+            for tail in ("-wal", "-shm"):
+                (self._folder / (FILE + tail)).unlink(missing_ok=True)
+        except FileNotFoundError:
+            pass  # another run has set it aside
+        except OSError:
+            self._folder = None
+        self._say(f"the store was damaged ({error}); set aside as {aside.name}, made anew")
+
+    def _say(self, note: str) -> None:
+        if note not in self.notes:
+            self.notes.append(note)
+
+
+def open_store(folder: Path | None) -> Store:
+    """Return the store in a folder (made at the first write), or one in memory for None."""
+    if folder is not None and folder.is_symlink():
+        store = Store(None)
+        store.notes.append("nothing is kept: .closeout is a symbolic link; remove it")
+        return store
+    if folder is not None:
+        _shrink(folder)
+    return Store(folder)
+
+
+def _prepare(folder: Path) -> None:
+    folder.mkdir(exist_ok=True)
+    ignore = folder / ".gitignore"
+    if not ignore.exists():
+        ignore.write_text("*\n", encoding="utf-8")
+
+
+def _shrink(folder: Path) -> None:
+    """Begin anew where the file has grown past its bound; what is kept can be computed again."""
+    try:
+        if (folder / FILE).stat().st_size > LARGEST_FILE:
+            (folder / FILE).unlink()
+    except OSError:
+        pass
+
+
+def _is_damage(error: sqlite3.OperationalError) -> bool:
+    text = str(error)
+    return "malformed" in text or "no such column" in text or "no such table" in text
+
+
+def _seal(value: str, *about: str) -> bytes:
+    content = value.encode("utf-8", "surrogateescape")
+    return _check(content, about) + content
+
+
+def _unseal(blob: object, *about: str) -> str | None:
+    if not isinstance(blob, bytes) or blob[:CHECK_BYTES] != _check(blob[CHECK_BYTES:], about):
+        return None
+    return blob[CHECK_BYTES:].decode("utf-8", "surrogateescape")
+
+
+def _check(content: bytes, about: tuple[str, ...]) -> bytes:
+    state = hashlib.blake2b(content, digest_size=CHECK_BYTES)
+    state.update("\0".join(about).encode())
+    return state.digest()
+
+
+def _chunks(items: list[str]) -> Iterator[list[str]]:
+    for start in range(0, len(items), CHUNK):
+        yield items[start : start + CHUNK]
