@@ -5,7 +5,7 @@ Order of precedence for an input: ``--set``, then the verification's ``given``, 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -61,6 +61,13 @@ class Plan:
         """The questions, each once, in the order of the project."""
         found = (asked.question for asked in self.asked.values() if asked.question is not None)
         return tuple(dict.fromkeys(found))
+
+    def of(self, requirements: Collection[str] | None) -> Plan:
+        """Return the part of the plan that serves some requirements; None takes it whole."""
+        if requirements is None:
+            return self
+        part = {key: asked for key, asked in self.asked.items() if key[0] in requirements}
+        return Plan(part, self.findings)
 
 
 def plan(index: Index, units: Units, settings: Settings | None = None) -> Plan:

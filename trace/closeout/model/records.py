@@ -118,6 +118,14 @@ class NotApplicable:
 
 
 @dataclass(frozen=True, slots=True)
+class Allocation:
+    """How the limits of the derived requirements make up this one's: the rule for a quantity."""
+
+    quantity: str
+    rule: str
+
+
+@dataclass(frozen=True, slots=True)
 class Requirement:
     """A requirement, ISO/IEC/IEEE 29148 5.2.8 attributes."""
 
@@ -134,6 +142,7 @@ class Requirement:
     safety: str | None = None
     verification: tuple[Verification, ...] = ()
     not_applicable: NotApplicable | None = None
+    allocates: Allocation | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +180,8 @@ class Parameter:
 class Record:
     """A verification record: evidence of a test, an inspection or a review of design.
 
-    Without a date it is planned: no evidence yet.
+    Without a date it is planned: no evidence yet. ``same_design`` and ``differs`` say how what was
+    on the bench stands to the flight article, ``good_for`` how long the evidence holds.
     """
 
     where: Pointer
@@ -187,6 +197,9 @@ class Record:
     outcome: str | None = None
     data: str | None = None
     replaces: str | None = None
+    same_design: str | None = None
+    differs: tuple[str, ...] = ()
+    good_for: Amount | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,6 +248,7 @@ class MarginPolicy:
     quantity: str
     of: str
     required: tuple[tuple[str, Amount], ...]
+    enforce: bool = False
 
 
 @dataclass(frozen=True, slots=True)

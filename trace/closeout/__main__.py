@@ -1,0 +1,5 @@
+"""``python -m closeout``."""
+
+from closeout.cli import main
+
+main()

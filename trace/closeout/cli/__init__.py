@@ -1,0 +1,100 @@
+"""The command line: one module a command, imported when it is asked for."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from closeout import __version__
+
+FAULT = 3
+NOT_JUDGED = 2
+# The place of each command that is still to come stands in DEVELOPERS.md.
+COMMANDS = {
+    "verify": "judge every requirement, running the analyses that changed",
+    "matrix": "write the compliance matrix",
+    "explain": "show one requirement, analysis or parameter with its evidence",
+    "package": "write the documents of a review",
+    "lint": "say everything that can be said without running an analysis",
+    "hook": "judge the staged state at each commit",
+    "start": "make a small project that passes, to begin from",
+}
+
+
+class _Commands(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"closeout.cli.{cmd_name}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.command(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, message="closeout %(version)s")
+def group() -> None:
+    """Verification control for a payload: requirements, analyses and records under git.
+
+    The project is the folder at or above the present one that holds requirements/project.yaml.
+    Its analyses are code and are run: use closeout on projects that you trust.
+    """
+
+
+def main() -> None:
+    """Run the command line; a user's mistake ends in 2, a fault of the tool in 3."""
+    from closeout.cli.errors import UserError
+
+    try:
+        status: Any = group.main(standalone_mode=False)
+        sys.stdout.flush()
+    except click.exceptions.Exit as ended:
+        status = ended.exit_code
+    except click.ClickException as error:
+        error.show()
+        status = NOT_JUDGED
+    except UserError as error:
+        click.echo(error.shown(), err=True)
+        status = NOT_JUDGED
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("interrupted", err=True)
+        status = 130
+    except BrokenPipeError:
+        # Whoever read our output has seen enough; Python would complain at exit.
+        sys.stdout = None  # type: ignore[assignment]
+        status = 0
+    except Exception as error:
+        status = _fault(error)
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+def _fault(error: Exception) -> int:
+    """Tell a fault of the tool in one line, and leave the rest in a file."""
+    import platform
+    import traceback
+
+    text = f"closeout {__version__}, Python {platform.python_version()}, {sys.argv[1:]}\n"
+    text += "".join(traceback.format_exception(error))
+    summary = f"{type(error).__name__}: {error}".splitlines()[0]
+    try:
+        folder = next(
+            here / ".closeout"
+            for here in (Path.cwd(), *Path.cwd().parents)
+            if (here / ".closeout").is_dir() and not (here / ".closeout").is_symlink()
+        )
+        (folder / "fault.txt").write_text(text, encoding="utf-8")
+        where = f"; the rest is in {folder.name}/fault.txt"
+    except (OSError, StopIteration):
+        where = ""
+    click.echo(f"this is a fault of closeout itself: {summary}{where}", err=True)
+    return FAULT

@@ -1,0 +1,175 @@
+"""What commands share: finding the project, options, progress, and writing files whole."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from closeout.cli.errors import UserError
+from closeout.evaluate.engine import Progress
+from closeout.snapshot import Snapshot, find_root, open_commit, open_tree, store_folder
+from closeout.snapshot.errors import SnapshotError
+from closeout.store.database import Store, open_store
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+# A run that is over sooner needs no progress bar.
+PROGRESS_AFTER = 0.5
+
+
+def project_options(function: F) -> F:
+    """Add the options of every command that judges a project."""
+    for option in reversed(
+        (
+            click.option("--review", metavar="REVIEW", help="Judge what is due at or before it."),
+            click.option(
+                "--set",
+                "settings",
+                metavar="NAME=AMOUNT",
+                multiple=True,
+                help="What if: another value of a parameter, as sleep_current=130uA. Repeatable;"
+                " never written anywhere.",
+            ),
+            click.option("--at", "revision", metavar="REV", help="Judge a commit."),
+            jobs_option,
+        )
+    ):
+        function = option(function)
+    return function
+
+
+jobs_option = click.option(
+    "--jobs",
+    type=click.IntRange(min=1),
+    default=os.cpu_count() or 1,
+    show_default="the number of processors",
+    help="How many analyses run at once.",
+)
+
+
+@contextmanager
+def opened(revision: str | None = None) -> Iterator[tuple[Snapshot, Store]]:
+    """Open the project that the present folder belongs to, and its store.
+
+    Raises:
+        UserError: there is no project, or the revision cannot be opened.
+    """
+    root = project_root()
+    store = open_store(store_folder(root))
+    try:
+        with refusing(), _snapshot(root, revision) as snapshot:
+            yield snapshot, store
+    finally:
+        store.close()
+        for note in store.notes:
+            click.echo(f"note: {note}", err=True)
+
+
+def project_root() -> Path:
+    """Return the root of the project that the present folder belongs to."""
+    root = find_root(Path.cwd())
+    if root is None:
+        raise UserError(
+            (
+                "there is no project here: no requirements/project.yaml in this folder or above",
+                "go to a project's folder, or make one: closeout start DIR",
+            )
+        )
+    return root
+
+
+@contextmanager
+def refusing() -> Iterator[None]:
+    """Turn what a snapshot refuses into a mistake of the user, with its cure."""
+    try:
+        yield
+    except SnapshotError as error:
+        raise UserError((error.message, error.cure)) from error
+
+
+def _snapshot(root: Path, revision: str | None) -> Snapshot:
+    return open_tree(root) if revision is None else open_commit(root, revision)
+
+
+@contextmanager
+def progress_bar() -> Iterator[Progress | None]:
+    """Give a progress callback that draws a bar on a terminal once the work is long."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    import time
+
+    began = time.monotonic()
+    bar: list[Any] = []
+
+    def show(done: int, total: int) -> None:
+        if not bar:
+            if time.monotonic() - began < PROGRESS_AFTER or done == total:
+                return
+            bar.extend(_start_bar())
+        bar[0].update(bar[1], completed=done, total=total)
+
+    try:
+        yield show
+    finally:
+        if bar:
+            bar[0].stop()
+
+
+def _start_bar() -> tuple[Any, Any]:
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    bar = Progress(
+        TextColumn("running analyses"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    task = bar.add_task("", total=None)
+    bar.start()
+    return bar, task
+
+
+def write_file(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all.
+
+    Raises:
+        UserError: it cannot be written.
+    """
+    try:
+        fd, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        try:
+            with open(fd, "wb") as file:
+                file.write(content)
+            umask = os.umask(0)
+            os.umask(umask)
+            os.chmod(name, 0o666 & ~umask)
+            os.replace(name, path)
+        except BaseException:
+            os.unlink(name)
+            raise
+    except OSError as error:
+        raise UserError(
+            (f"{path} cannot be written: {error.strerror}", "name a place that can be written")
+        ) from error
+
+
+def width() -> int:
+    """Return the columns of the terminal, or 100 where the output is none."""
+    import shutil
+
+    return min(shutil.get_terminal_size((100, 24)).columns, 160) if sys.stdout.isatty() else 100
+
+
+def colour() -> bool:
+    """Return whether the output takes colour (https://no-color.org for NO_COLOR)."""
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR")

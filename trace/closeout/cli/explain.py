@@ -1,0 +1,36 @@
+"""``closeout explain``."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from closeout.cli.common import colour, opened, progress_bar, project_options
+from closeout.cli.errors import UserError
+from closeout.cli.pipeline import Options, assess
+from closeout.cli.readable import readable
+
+
+@click.command(epilog="Example: closeout explain PWR-020")
+@project_options
+@click.argument("identifier", metavar="ID")
+def command(
+    review: str | None, settings: tuple[str, ...], revision: str | None, jobs: int, identifier: str
+) -> int:
+    """Show a requirement, an analysis or a parameter: inputs, sources, results, chain of evidence.
+
+    Status: 0 it was shown, whatever the verdict; 2 there is no such thing.
+    """
+    from closeout.render.explain import explain_text, suggestions
+
+    with opened(revision) as (snapshot, store), progress_bar() as progress:
+        outcome = assess(snapshot, store, Options(review, settings, (), jobs), progress)
+    dossier = readable(outcome.dossier)
+    text = explain_text(dossier, identifier, colour=colour())
+    if text is None:
+        near = suggestions(dossier, identifier)
+        cure = f"did you mean {', '.join(near)}?" if near else "closeout verify lists what there is"
+        raise UserError((f"there is no requirement, analysis or parameter {identifier}", cure))
+    sys.stdout.write(text)
+    return 0

@@ -1,0 +1,78 @@
+"""``closeout hook``: judge the staged state at each commit."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import click
+
+from closeout.cli.common import colour, progress_bar, project_root, refusing
+from closeout.cli.pipeline import Options, assess
+from closeout.compare.staged import against_head
+from closeout.model.dossier import Dossier
+from closeout.snapshot import (
+    has_head,
+    install_hook,
+    open_commit,
+    open_index,
+    remove_hook,
+    store_folder,
+)
+from closeout.store.database import Store, open_store
+
+
+@click.group()
+def command() -> None:
+    """Judge the staged state at each commit."""
+
+
+@command.command()
+def install() -> int:
+    """Install the pre-commit hook of this repository; a hook that is there is kept and called."""
+    with refusing():
+        click.echo(install_hook(project_root(), sys.executable))
+    return 0
+
+
+@command.command()
+def remove() -> int:
+    """Remove the hook; one that was there before is put back."""
+    with refusing():
+        click.echo(remove_hook(project_root()))
+    return 0
+
+
+@command.command()
+def run() -> int:
+    """Judge the staged state against HEAD; this is what the hook calls.
+
+    Blocks on an error of form or trace, and on a requirement that was compliant in HEAD and no
+    longer is, except where its issue was raised. The working tree is neither read nor changed.
+    Status: 0 the commit may be made; 1 a requirement was lost; 2 the staged state has errors.
+    """
+    from closeout.render.staged import staged_text
+
+    root = project_root()
+    store = open_store(store_folder(root))
+    try:
+        with refusing(), progress_bar() as progress:
+            with open_index(root) as snapshot:
+                notes = snapshot.notes
+                staged = assess(snapshot, store, _options(), progress).dossier
+            head = _head(root, store) if has_head(root) else None
+    finally:
+        store.close()
+    verdict = against_head(head, staged)
+    sys.stdout.write(staged_text(verdict, staged, notes, colour=colour()))
+    return verdict.exit_status
+
+
+def _head(root: Path, store: Store) -> Dossier:
+    with open_commit(root, "HEAD") as snapshot:
+        return assess(snapshot, store, _options()).dossier
+
+
+def _options() -> Options:
+    return Options(jobs=os.cpu_count() or 1)

@@ -1,0 +1,41 @@
+"""``closeout matrix``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from closeout.cli.common import opened, progress_bar, project_options, write_file
+from closeout.cli.errors import UserError
+from closeout.cli.pipeline import Options, assess
+
+FORMS = ("md", "html", "csv", "json")
+
+
+@click.command(epilog="Example: closeout matrix -o compliance.html")
+@project_options
+@click.option(
+    "-o", "--output", metavar="FILE", required=True, help="Where to; the ending chooses the form."
+)
+def command(
+    review: str | None, settings: tuple[str, ...], revision: str | None, jobs: int, output: str
+) -> int:
+    """Write the compliance matrix as .md, .html, .csv or .json.
+
+    Status: 0 the matrix was written, whatever the verdicts; 2 the project cannot be read.
+    """
+    form = Path(output).suffix.removeprefix(".").lower()
+    if form not in FORMS:
+        raise UserError(
+            (f"-o {output}: no such form", f"end the name in {', '.join('.' + f for f in FORMS)}")
+        )
+    from closeout.cli.readable import readable
+    from closeout.render.matrix import matrix
+
+    with opened(revision) as (snapshot, store), progress_bar() as progress:
+        outcome = assess(snapshot, store, Options(review, settings, (), jobs), progress)
+    dossier = readable(outcome.dossier)
+    write_file(Path(output), matrix(dossier, form).encode())
+    click.echo(f"wrote {output}: {len(dossier.requirements)} requirements", err=True)
+    return 0

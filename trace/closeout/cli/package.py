@@ -1,0 +1,78 @@
+"""``closeout package``."""
+
+from __future__ import annotations
+
+import platform
+from importlib.metadata import version
+from pathlib import Path
+
+import click
+
+from closeout import __version__
+from closeout.cli.common import opened, progress_bar, project_options, write_file
+from closeout.cli.errors import UserError
+from closeout.cli.pipeline import Options, assess
+from closeout.cli.readable import readable
+
+# Libraries whose version may change a number or a page of a package.
+NAMED = ("numpy", "pint", "pyyaml", "jsonschema", "jinja2", "markdown-it-py")
+MARK = "manifest.json"
+
+
+@click.command(epilog="Example: closeout package --review CDR -o cdr-data-package")
+@project_options
+@click.option("-o", "--output", metavar="DIR", required=True, help="The folder to write.")
+def command(
+    review: str | None, settings: tuple[str, ...], revision: str | None, jobs: int, output: str
+) -> int:
+    """Write the documents of a review: matrix, verification control, a report for each analysis.
+
+    The folder must be new, empty, or an earlier package, which is then replaced.
+    Status: 0 everything was written, whatever the verdicts; 2 the project cannot be read.
+    """
+    from closeout.render.package import package
+
+    folder = Path(output)
+    earlier = _earlier(folder)
+    with opened(revision) as (snapshot, store), progress_bar() as progress:
+        outcome = assess(snapshot, store, Options(review, settings, (), jobs), progress)
+    dossier = readable(outcome.dossier)
+    versions = {"closeout": __version__, "python": platform.python_version()}
+    versions |= {name: version(name) for name in NAMED}
+    files = package(dossier, versions)
+    for path, content in files.items():
+        _make_folder((folder / path).parent)
+        write_file(folder / path, content)
+    for path in sorted(earlier - set(files)):
+        (folder / path).unlink(missing_ok=True)
+    click.echo(f"wrote {output}: {len(files)} files, begin with index.html", err=True)
+    return 0
+
+
+def _earlier(folder: Path) -> set[str]:
+    """Return the files of an earlier package in a folder; anything else in it is refused."""
+    import json
+
+    if not folder.exists():
+        return set()
+    try:
+        present = any(folder.iterdir())
+        listed = json.loads((folder / MARK).read_bytes()) if present else {"files": {}}
+        names = set(listed["files"])
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise UserError(
+            (
+                f"{folder} holds something that is no package of closeout",
+                "name a new or empty folder",
+            )
+        ) from error
+    return {name for name in names if not Path(name).is_absolute() and ".." not in Path(name).parts}
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UserError(
+            (f"{folder} cannot be made: {error.strerror}", "name a place that can be written")
+        ) from error

@@ -1,0 +1,22 @@
+"""Refusing to write about a project that could not be read at all."""
+
+from __future__ import annotations
+
+import click
+
+from closeout.cli.errors import UserError
+from closeout.model.dossier import Dossier
+
+
+def readable(dossier: Dossier) -> Dossier:
+    """Return the dossier; of a project without requirements that could be read, tell the problems.
+
+    Raises:
+        UserError: nothing of the project could be read.
+    """
+    if dossier.requirements or not dossier.problems:
+        return dossier
+    from closeout.render.terminal import problems_text
+
+    click.echo(problems_text(dossier.problems), err=True, nl=False)
+    raise UserError(("nothing was written: the project cannot be read", "mend what is told above"))

@@ -1,0 +1,39 @@
+"""``closeout start``."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+
+import click
+
+from closeout.cli.common import write_file
+from closeout.cli.errors import UserError
+
+
+@click.command(epilog="Example: closeout start my-payload")
+@click.argument("folder", metavar="DIR")
+def command(folder: str) -> int:
+    """Make a small project that passes, to begin from: two requirements, an analysis, its test."""
+    target = Path(folder)
+    if target.exists() and (not target.is_dir() or any(target.iterdir())):
+        raise UserError((f"{folder} is there already and not empty", "name a new or empty folder"))
+    template = files("closeout.cli") / "starter"
+    names = [
+        "requirements/project.yaml",
+        "requirements/power.yaml",
+        "analyses/lamp_time.py",
+        "analyses/power.yaml",
+        "tests/test_lamp_time.py",
+    ]
+    for name in names:
+        try:
+            (target / name).parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise UserError(
+                (f"{folder} cannot be made: {error.strerror}", "name a place that can be written")
+            ) from error
+        write_file(target / name, template.joinpath(*name.split("/")).read_bytes())
+        click.echo(f"  {folder}/{name}")
+    click.echo(f"now: cd {folder} && closeout verify")
+    return 0

@@ -1,0 +1,48 @@
+"""``closeout verify``."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from closeout.cli import runs
+from closeout.cli.common import colour, opened, progress_bar, project_options, width, write_file
+from closeout.cli.pipeline import Options, assess
+
+
+@click.command(epilog="Example: closeout verify --review CDR --set hold_duration=45d")
+@project_options
+@click.option(
+    "--only",
+    metavar="ID",
+    multiple=True,
+    help="Only this requirement and what is derived from it; also a pattern, as 'PWR-*'.",
+)
+@click.option("--json", "json_file", metavar="FILE", help="Write the dossier as JSON; - prints it.")
+def command(
+    review: str | None,
+    settings: tuple[str, ...],
+    revision: str | None,
+    jobs: int,
+    only: tuple[str, ...],
+    json_file: str | None,
+) -> int:
+    """Judge every requirement, running the analyses of which anything changed.
+
+    Status: 0 everything due is met or covered; 1 a shortfall; 2 could not be judged; 3 a fault of
+    the tool.
+    """
+    options = Options(review, settings, only, jobs)
+    wanted = runs.Wanted(json_file != "-", json_file is not None, colour(), width())
+    with opened(revision) as (snapshot, store):
+        run = runs.recall(snapshot, store, options, wanted)
+        if run is None:
+            with progress_bar() as progress:
+                outcome = assess(snapshot, store, options, progress)
+            run = runs.keep(snapshot, store, options, wanted, outcome)
+        if json_file is not None and json_file != "-":
+            write_file(Path(json_file), run.json.encode())
+        sys.stdout.write(run.json if json_file == "-" else run.text)
+        return run.exit_status

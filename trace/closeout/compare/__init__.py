@@ -1,0 +1,1 @@
+"""Dossier against dossier. So far: the staged state against HEAD."""

@@ -1,0 +1,11 @@
+"""From project files to typed records: strict YAML with places, JSON Schemas, every problem.
+
+``load`` never raises for what a user wrote; ``locate`` gives later findings their line and column;
+``schema`` is the JSON Schema of a project file, for editors.
+"""
+
+from closeout.load.forms import schema
+from closeout.load.kept import Cache
+from closeout.load.project import Files, Loaded, load, locate
+
+__all__ = ["Cache", "Files", "Loaded", "load", "locate", "schema"]

@@ -1,0 +1,161 @@
+"""What the items of a file are worth: their form by schema, their content by reading them.
+
+An item with a fault is left out; the others stay. Of the project section, of which there is but
+one, the keys with a fault are left out.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any, cast
+
+from closeout.load.criteria import Item, Reader
+from closeout.load.fault import MOST_FAULTS, Fault, first
+from closeout.load.forms import SECTIONS, allows, validator
+from closeout.load.items import READERS
+from closeout.load.parse import Parsed
+from closeout.load.places import Place, find
+from closeout.load.wording import Told, nearest, told
+from closeout.model.problem import Pointer
+
+Step = str | int
+Sections = dict[str, dict[Step, Any]]
+
+
+@dataclass(slots=True)
+class Checked:
+    """The items of a file by section and step, the faults that were found in them, the rest.
+
+    ``left_out`` are the identifiers of the items that are left out. A section that was given is
+    there, also without items; the project section holds its keys.
+    """
+
+    sections: Sections = field(default_factory=dict)
+    faults: list[Fault] = field(default_factory=list)
+    left_out: list[str] = field(default_factory=list)
+
+    def leave_out(self, section: str, step: Step) -> None:
+        """Take an item out, if it is still there."""
+        item = self.sections.get(section, {}).pop(step, None)
+        name = item.get("id") if isinstance(item, dict) else None
+        if section == "parameters":
+            name = step
+        if item is not None and isinstance(name, str):
+            self.left_out.append(str(name))
+
+
+def checked_form(document: Parsed) -> Checked:
+    """Return the items of a file whose form its schema allows, and the faults of the others."""
+    result = Checked()
+    if document.value is None or document.value == "":
+        return result
+    if not isinstance(document.value, dict):
+        message = "a project file holds sections, as requirements: or parameters:"
+        cure = "begin it with one of: " + ", ".join(SECTIONS)
+        result.faults.append(Fault("wrong-type", *find(document.node, ()), message, cure))
+        return result
+    refused = {(fault.line, fault.column) for fault in document.faults}
+    for section, value in document.value.items():
+        if section not in SECTIONS:
+            place = find(document.node, (section,), key=True)
+            message = f"unknown key '{section[:64]}' at the top of a project file"
+            result.faults.append(Fault("unknown-key", *place, message, nearest(section, SECTIONS)))
+            continue
+        result.sections[section] = _items(section, value)
+        if not allows(section)(value):
+            _refuse_form(result, document, section, refused)
+    _leave_out_refused(result, document)
+    return result
+
+
+def _items(section: str, value: Any) -> dict[Step, Any]:
+    """Return the items of a section by step; none where it is not the list or mapping it must be."""
+    if section in ("project", "parameters"):
+        return dict(value) if isinstance(value, dict) else {}
+    return dict(enumerate(value)) if isinstance(value, list) else {}
+
+
+def _refuse_form(result: Checked, document: Parsed, section: str, refused: set[Place]) -> None:
+    """Say what is wrong with a section, item by item, and leave those items out."""
+    errors = first(_told(section, document.value[section]), MOST_FAULTS + 1 - len(result.faults))
+    for rule, steps, at_key, message, cure in errors:
+        place = find(document.node, (section, *steps), key=at_key)
+        if place not in refused:
+            result.faults.append(Fault(rule, *place, message, cure))
+    for slice_step, part in _slices(section, document.value[section]):
+        if slice_step is not None and not allows(section)(part):
+            result.leave_out(section, slice_step)
+    if section == "project":
+        for _rule, steps, *_ in errors:
+            if steps:
+                result.leave_out(section, steps[0])
+
+
+def _slices(section: str, value: Any) -> Iterator[tuple[Step | None, Any]]:
+    """Yield the section with one of its items at a time, so that each is judged by itself."""
+    items = _items(section, value)
+    if section == "project" or not items:
+        yield None, value
+    elif section == "parameters":
+        yield from ((name, {name: item}) for name, item in items.items())
+    else:
+        yield from ((number, [item]) for number, item in items.items())
+
+
+def _told(section: str, value: Any) -> Iterator[Told]:
+    for step, part in _slices(section, value):
+        if allows(section)(part):
+            continue
+        for error in validator(section).iter_errors(part):
+            for one in told(error):
+                if step is not None and one.steps:
+                    one = one._replace(steps=(step, *one.steps[1:]))
+                yield one
+
+
+def _leave_out_refused(result: Checked, document: Parsed) -> None:
+    """Leave out the items inside which the YAML itself was refused."""
+    if not document.faults:
+        return
+    starts: list[tuple[Place, str, Step | None]] = []
+    for section in document.value:
+        starts.append((find(document.node, (section,), key=True), section, None))
+        for step in result.sections.get(section, ()):
+            starts.append((find(document.node, (section, step), key=True), section, step))
+    starts.sort(key=lambda start: start[0])
+    places = [start[0] for start in starts]
+    for fault in document.faults:
+        at = bisect_right(places, (fault.line, fault.column)) - 1
+        if at >= 0:
+            _place, section, step = starts[at]
+            if step is not None:
+                result.leave_out(section, step)
+
+
+def read_items(path: str, sections: Sections, reader: Reader) -> Iterator[tuple[str, Step, Any]]:
+    """Yield section, step and typed record of each item; troubles are kept by the reader."""
+    for section, items in sections.items():
+        read = READERS[section]
+        if section == "project":
+            if "name" in items:
+                yield section, "", read(cast("Item", items), Pointer(path, (section,)), reader)
+            continue
+        for step, item in items.items():
+            yield section, step, read(item, Pointer(path, (section, step)), reader)
+
+
+def leave_out_unreadable(result: Checked, document: Parsed) -> None:
+    """Leave out the items whose content is not in order, and say why."""
+    reader = Reader()
+    troubled: list[tuple[str, Step]] = []
+    for section, step, _record in read_items("", result.sections, reader):
+        above: tuple[Step, ...] = (section,) if section == "project" else (section, step)
+        for rule, steps, message, cure in reader.troubles:
+            place = find(document.node, (*above, *steps))
+            result.faults.append(Fault(rule, *place, message, cure))
+            troubled.append((section, steps[0] if section == "project" else step))
+        reader.troubles.clear()
+    for section, step in troubled:
+        result.leave_out(section, step)

@@ -1,0 +1,234 @@
+"""Readers of the items of each section: from checked plain data to typed records."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from closeout.load.criteria import Item, Reader, Steps
+from closeout.model.problem import Pointer
+from closeout.model.records import (
+    Agreement,
+    Allocation,
+    Article,
+    Charter,
+    Document,
+    Limits,
+    MarginPolicy,
+    Method,
+    Nonconformance,
+    NotApplicable,
+    Parameter,
+    Record,
+    Requirement,
+    Source,
+    Verification,
+    Waiver,
+)
+
+_METHODS = {method.value: method for method in Method}
+
+
+def charter(item: Item, where: Pointer, reader: Reader) -> Charter:
+    """Return the project section as a charter."""
+    return Charter(
+        where=where,
+        name=item["name"],
+        reviews=_texts(item, "reviews"),
+        next_review=item.get("next_review"),
+        authorities=dict(item.get("authorities", {})),
+        margins=tuple(
+            _margin(margin, ("margins", number, "required"), reader)
+            for number, margin in enumerate(item.get("margins", ()))
+        ),
+        note=item.get("note"),
+    )
+
+
+def _margin(item: Item, steps: Steps, reader: Reader) -> MarginPolicy:
+    required = tuple(
+        (review, reader.amount(text, (*steps, review))) for review, text in item["required"].items()
+    )
+    return MarginPolicy(item["quantity"], item.get("of", "limit"), required, _true(item, "enforce"))
+
+
+def document(item: Item, where: Pointer, reader: Reader) -> Document:
+    """Return an item of documents."""
+    return Document(where, item["id"], item["title"], item.get("issue"), reader.date(item))
+
+
+def article(item: Item, where: Pointer, _reader: Reader) -> Article:
+    """Return an item of articles."""
+    return Article(where, item["id"], item["title"], item["model"], item.get("build"))
+
+
+def requirement(item: Item, where: Pointer, reader: Reader) -> Requirement:
+    """Return an item of requirements with its verifications."""
+    get = item.get
+    return Requirement(
+        where,
+        item["id"],
+        item["title"],
+        item["statement"],
+        get("issue", "A"),
+        get("rationale"),
+        _source(get("source")),
+        _texts(item, "derived_from"),
+        get("owner"),
+        get("type"),
+        get("safety"),
+        tuple(
+            [
+                _verification(part, where, ("verification", number), reader)
+                for number, part in enumerate(get("verification", ()))
+            ]
+        ),
+        _not_applicable(get("not_applicable")),
+        _allocation(get("allocates")),
+    )
+
+
+def _verification(item: Item, above: Pointer, steps: Steps, reader: Reader) -> Verification:
+    get = item.get
+    return Verification(
+        Pointer(above.path, above.steps + steps),
+        _METHODS[item["method"]],
+        get("level"),
+        get("stage"),
+        get("review"),
+        get("analysis"),
+        reader.criterion(item, steps),
+        reader.basis(get("basis"), (*steps, "basis")),
+        _texts(item, "records"),
+        get("plan"),
+        get("risk"),
+    )
+
+
+def _source(value: str | Item | None) -> Source | None:
+    if value is None:
+        return None
+    if isinstance(value, str):
+        return Source(None, None, value)
+    return Source(value["document"], value.get("clause"), None)
+
+
+def _not_applicable(item: Item | None) -> NotApplicable | None:
+    if item is None:
+        return None
+    return NotApplicable(item["reason"], item.get("agreed_by"), item.get("document"))
+
+
+def _allocation(item: Item | None) -> Allocation | None:
+    return None if item is None else Allocation(item["quantity"], item["rule"])
+
+
+def record(item: Item, where: Pointer, reader: Reader) -> Record:
+    """Return an item of records."""
+    differs = item.get("differs", ())
+    return Record(
+        where=where,
+        id=item["id"],
+        method=_METHODS[item["method"]],
+        title=item.get("title"),
+        document=item.get("document"),
+        date=reader.date(item),
+        article=_pairs(item, "article"),
+        conditions=reader.amounts(item, "conditions"),
+        judged=_pairs(item, "judged"),
+        measured=reader.measured(item),
+        outcome=item.get("outcome"),
+        data=item.get("data"),
+        replaces=item.get("replaces"),
+        same_design=item.get("same_design"),
+        differs=(differs,) if isinstance(differs, str) else tuple(differs),
+        good_for=reader.optional(item, "good_for"),
+    )
+
+
+def nonconformance(item: Item, where: Pointer, _reader: Reader) -> Nonconformance:
+    """Return an item of nonconformances."""
+    return Nonconformance(
+        where=where,
+        id=item["id"],
+        requirements=_texts(item, "requirements"),
+        article=_pairs(item, "article"),
+        found_by=item.get("found_by"),
+        klass=item.get("class"),
+        disposition=item.get("disposition"),
+        cause=item.get("cause"),
+        corrective_action=item.get("corrective_action"),
+        closed_by=item.get("closed_by"),
+    )
+
+
+def waiver(item: Item, where: Pointer, reader: Reader) -> Waiver:
+    """Return an item of waivers: a waiver or a deviation."""
+    accepts: Item = item.get("accepts", {})
+    return Waiver(
+        where=where,
+        id=item["id"],
+        kind=item["kind"],
+        requirement=item["requirement"],
+        quantity=accepts.get("quantity"),
+        limits=reader.limits(accepts, ("accepts",)) if accepts else Limits(),
+        cases=tuple(accepts["cases"]) if "cases" in accepts else None,
+        approved_by=item.get("approved_by"),
+        date=reader.date(item),
+        document=item.get("document"),
+        expires=item.get("expires"),
+    )
+
+
+def agreement(item: Item, where: Pointer, reader: Reader) -> Agreement:
+    """Return an item of agreements."""
+    return Agreement(
+        where=where,
+        review=item["review"],
+        date=reader.date(item),
+        by=item.get("by"),
+        document=item.get("document"),
+        requirements=_texts(item, "requirements"),
+    )
+
+
+def parameter(item: Item, where: Pointer, reader: Reader) -> Parameter:
+    """Return an entry of parameters; its identifier is the last step of its place."""
+    get = item.get
+    return Parameter(
+        where,
+        str(where.steps[-1]),
+        reader.amount(item["value"], ("value",)),
+        reader.spread(item),
+        _true(item, "condition"),
+        get("source"),
+        get("maturity"),
+        get("distribution"),
+        get("group"),
+    )
+
+
+def _texts(item: Item, key: str) -> tuple[str, ...]:
+    return tuple(item.get(key, ()))
+
+
+def _pairs(item: Item, key: str) -> tuple[tuple[str, str], ...]:
+    found: Mapping[str, str] = item.get(key, {})
+    return tuple(found.items())
+
+
+def _true(item: Item, key: str) -> bool:
+    return str(item.get(key, "")).lower() == "true"
+
+
+READERS: dict[str, Callable[[Item, Pointer, Reader], Any]] = {
+    "project": charter,
+    "documents": document,
+    "articles": article,
+    "requirements": requirement,
+    "records": record,
+    "nonconformances": nonconformance,
+    "waivers": waiver,
+    "agreements": agreement,
+    "parameters": parameter,
+}

@@ -1,0 +1,91 @@
+"""What is known of a file by its content: kept as JSON text, without its path and its places."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from hashlib import sha256
+from importlib import resources
+from typing import Any, Protocol
+
+from closeout.load.check import Sections, read_items
+from closeout.load.criteria import Reader
+from closeout.load.fault import Fault
+
+
+class Cache(Protocol):
+    """A store of texts by key; it may lose any of them at any time."""
+
+    def get(self, key: str) -> str | None:
+        """Return the text that was put under a key, or None."""
+
+    def put(self, key: str, text: str) -> None:
+        """Keep a text under a key."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A file as far as it is in order: its items by section and step, and what is wrong with it.
+
+    ``whole`` is False where the file could not be read, so that nothing is known of its items.
+    """
+
+    sections: Sections
+    faults: tuple[Fault, ...]
+    left_out: tuple[str, ...]
+    whole: bool
+
+
+def encoded(kept: Kept) -> str:
+    """Return the JSON text of what is known of a file."""
+    sections = {name: [list(items), list(items.values())] for name, items in kept.sections.items()}
+    return json.dumps([sections, kept.faults, kept.left_out, kept.whole], separators=(",", ":"))
+
+
+def decoded(text: str) -> Kept:
+    """Return what :func:`encoded` made a text of.
+
+    Raises:
+        ValueError, TypeError, AttributeError: the text is none of those.
+    """
+    sections, faults, left_out, whole = json.loads(text)
+    return Kept(
+        {name: dict(zip(*items, strict=True)) for name, items in sections.items()},
+        tuple(Fault(*fault) for fault in faults),
+        tuple(left_out),
+        bool(whole),
+    )
+
+
+def records(path: str, kept: Kept) -> list[tuple[str, Any]]:
+    """Return the typed records of a file with their sections; ValueError where one has trouble."""
+    reader = Reader()
+    found = [(section, record) for section, _, record in read_items(path, kept.sections, reader)]
+    if reader.troubles:
+        raise ValueError(reader.troubles[0].message)
+    return found
+
+
+def key(digest: str) -> str:
+    """Return the key of a file's content: it changes with every byte of the loader as well."""
+    return f"load:{_version()}:{digest}"
+
+
+@cache
+def _version() -> str:
+    state = sha256()
+    for name, data in _own_bytes():
+        state.update(b"%d:%d:" % (len(name), len(data)))
+        state.update(name.encode() + data)
+    return state.hexdigest()[:32]
+
+
+def _own_bytes() -> Iterator[tuple[str, bytes]]:
+    """Yield what decides how a file is read: the loader, its schemas, how amounts are read."""
+    package = resources.files("closeout")
+    for folder in ("load", "load/schemas", "model"):
+        for entry in sorted((package / folder).iterdir(), key=lambda entry: entry.name):
+            if entry.name.endswith((".py", ".json")):
+                yield f"{folder}/{entry.name}", entry.read_bytes()

@@ -1,0 +1,248 @@
+"""From the files of a snapshot to a project."""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from closeout.load import kept as keeping
+from closeout.load.fault import Fault, limited
+from closeout.load.kept import Cache, Kept
+from closeout.load.places import Mark, Node, find
+from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
+from closeout.model.records import Charter, Project
+
+HOME = "requirements/project.yaml"
+# Files that analyses read: theirs is every form, also that of YAML.
+DATA = "analyses/data/"
+_CALL_FOR_LIBYAML = "install a PyYAML that was built with libyaml, as its wheels are"
+
+
+class Files(Protocol):
+    """What is asked of a snapshot: the files below requirements/ and analyses/."""
+
+    def files(self) -> tuple[str, ...]:
+        """Return the sorted paths, from the project's root, with slashes."""
+
+    def read(self, path: str) -> bytes:
+        """Return the content of a file; OSError where it cannot be read."""
+
+    def digest(self, path: str) -> str | None:
+        """Return the digest of a file's content, None where there is none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """A project as far as it could be loaded.
+
+    ``project`` is None only where there is no usable project section. ``files`` counts the files
+    that were read as project files. ``left_out`` are the identifiers of items that are not in the
+    project because something is wrong with them.
+    """
+
+    project: Project | None
+    problems: tuple[Problem, ...]
+    files: int
+    left_out: tuple[str, ...] = ()
+
+
+def load(files: Files, cache: Cache | None = None) -> Loaded:
+    """Return the project that the files hold and every problem in them; never raises for content.
+
+    With a cache, a file whose content was seen before is neither parsed nor checked again.
+    """
+    with _without_collector():
+        return _Loading(files, cache).load()
+
+
+@contextmanager
+def _without_collector() -> Iterator[None]:
+    """Hold the garbage collector: hundreds of thousands of values without a cycle only slow it."""
+    enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if enabled:
+            gc.enable()
+
+
+class _Loading:
+    """One load: what was found so far."""
+
+    def __init__(self, files: Files, cache: Cache | None) -> None:
+        self._files = files
+        self._cache = cache
+        self._fresh: list[tuple[str, str]] = []
+        self._problems: list[Problem] = []
+        self._found: dict[str, list[Any]] = {}
+        self._left_out: list[str] = []
+        self._project_files: list[str] = []
+        self._all_whole = True
+
+    def load(self) -> Loaded:
+        from closeout.load.parse import NoLibyaml
+
+        count = 0
+        try:
+            for path in self._files.files():
+                if _is_project_file(path):
+                    count += 1
+                    self._take(path)
+                elif _has_other_ending(path):
+                    self._problems.append(_other_ending(path))
+        except NoLibyaml as error:
+            message = f"PyYAML is installed without libyaml ({error})"
+            return Loaded(None, (_at_start("no-libyaml", HOME, message, _CALL_FOR_LIBYAML),), 0)
+        _keep(self._cache, self._fresh)
+        charter = self._charter()
+        project = None if charter is None else _project(charter, self._found)
+        return Loaded(project, in_order(self._problems), count, tuple(self._left_out))
+
+    def _take(self, path: str) -> None:
+        """Add what one file holds."""
+        try:
+            kept, found = self._known(path) or self._read(path)
+        except OSError as error:
+            message = f"the file cannot be read: {error.strerror or type(error).__name__}"
+            cure = "mend its permissions, or take it away"
+            self._problems.append(_at_start("unreadable", path, message, cure))
+            self._all_whole = False
+            return
+        self._problems += [fault.in_file(path) for fault in kept.faults]
+        self._left_out += kept.left_out
+        self._all_whole = self._all_whole and kept.whole
+        if "project" in kept.sections:
+            self._project_files.append(path)
+        for section, record in found:
+            self._found.setdefault(section, []).append(record)
+
+    def _known(self, path: str) -> tuple[Kept, list[tuple[str, Any]]] | None:
+        """Return what the cache knows of a file, None where it knows nothing that can be used."""
+        digest = self._files.digest(path) if self._cache is not None else None
+        text = None
+        if self._cache is not None and digest is not None:
+            text = self._cache.get(keeping.key(digest))
+        if text is None:
+            return None
+        try:
+            kept = keeping.decoded(text)
+            return kept, keeping.records(path, kept)
+        except (ValueError, TypeError, KeyError, AttributeError, IndexError, RecursionError):
+            return None
+
+    def _read(self, path: str) -> tuple[Kept, list[tuple[str, Any]]]:
+        text = _content(self._files.read(path))
+        digest = self._files.digest(path) if self._cache is not None else None
+        if digest is not None:
+            self._fresh.append((keeping.key(digest), text))
+        # What is used is what will come from the cache the next time: one way, one result.
+        kept = keeping.decoded(text)
+        return kept, keeping.records(path, kept)
+
+    def _charter(self) -> Charter | None:
+        first = next(iter(self._project_files), None)
+        for path in self._project_files[1:]:
+            message = f"the project section is already given in {first}"
+            cure = "keep one of the two"
+            where = Pointer(path, ("project",))
+            finding = Finding("duplicate-section", Severity.ERROR, where, message, cure)
+            self._problems += locate(self._files, [finding])
+        if first is None and self._all_whole:
+            message = "no file has a project section, so this is no project"
+            cure = f"write {HOME} with project: and its name"
+            self._problems.append(_at_start("no-project", HOME, message, cure))
+        charters: list[Charter] = self._found.get("project", [])
+        return next((charter for charter in charters if charter.where.path == first), None)
+
+
+def _content(data: bytes) -> str:
+    """Return what is known of a file of this content, as the text that is kept."""
+    from closeout.load.check import Checked, checked_form, leave_out_unreadable
+    from closeout.load.encoding import decoded
+    from closeout.load.parse import parsed
+
+    text, faults = decoded(data)
+    if text is None:
+        return keeping.encoded(Kept({}, tuple(faults), (), False))
+    document = parsed(text)
+    document.faults[:0] = faults
+    if not document.whole:
+        return keeping.encoded(Kept({}, tuple(limited(document.faults)), (), False))
+    result: Checked = checked_form(document)
+    leave_out_unreadable(result, document)
+    every = limited(document.faults + result.faults)
+    return keeping.encoded(Kept(result.sections, tuple(every), tuple(result.left_out), True))
+
+
+def _keep(cache: Cache | None, fresh: list[tuple[str, str]]) -> None:
+    """Put what is new into the cache, all at once where it can."""
+    if cache is None or not fresh:
+        return
+    together = getattr(cache, "put_many", None)
+    if together is not None:
+        together(fresh)
+        return
+    for key, text in fresh:
+        cache.put(key, text)
+
+
+def _project(charter: Charter, found: dict[str, list[Any]]) -> Project:
+    records = {section: tuple(items) for section, items in found.items() if section != "project"}
+    return Project(charter=charter, **records)
+
+
+def _is_project_file(path: str) -> bool:
+    return path.endswith(".yaml") and not path.startswith(DATA)
+
+
+def _has_other_ending(path: str) -> bool:
+    return path.lower().endswith((".yml", ".yaml")) and not path.startswith(DATA)
+
+
+def _other_ending(path: str) -> Problem:
+    message = "only files that end in .yaml are read"
+    renamed = path.rpartition(".")[0].rpartition("/")[2] + ".yaml"
+    return _at_start("wrong-ending", path, message, f"rename it to {renamed}")
+
+
+def _at_start(rule: str, path: str, message: str, cure: str) -> Problem:
+    return Fault(rule, 1, 1, message, cure).in_file(path)
+
+
+def locate(files: Files, findings: Iterable[Finding]) -> tuple[Problem, ...]:
+    """Return the findings as problems at lines and columns, in order.
+
+    Each file that is named is read once at most. A pointer that leads to nothing, or into a file
+    that is no YAML, is placed at the nearest value that it reaches, else at 1:1.
+    """
+    roots: dict[str, Node | Mark | None] = {}
+    problems = []
+    for finding in findings:
+        path, steps = finding.where.path, finding.where.steps
+        if steps and path not in roots:
+            roots[path] = _root(files, path)
+        root = roots.get(path)
+        line, column = find(root, steps) if steps and root is not None else (1, 1)
+        problems.append(
+            Problem(
+                finding.rule, finding.severity, path, line, column, finding.message, finding.cure
+            )
+        )
+    return in_order(problems)
+
+
+def _root(files: Files, path: str) -> Node | Mark | None:
+    from closeout.load.encoding import decoded
+    from closeout.load.parse import NoLibyaml, parsed
+
+    if not path.endswith(".yaml"):
+        return None
+    try:
+        text, _faults = decoded(files.read(path))
+        return None if text is None else parsed(text).node
+    except (OSError, NoLibyaml):
+        return None

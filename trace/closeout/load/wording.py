@@ -1,0 +1,195 @@
+"""From an error of jsonschema's to plain words: rule, place, message, cure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from difflib import get_close_matches
+from typing import Any, NamedTuple
+
+from closeout.model.amount import shorten
+
+Steps = tuple[str | int, ...]
+
+
+class Told(NamedTuple):
+    """What is wrong with the value (or its key) that the steps lead to."""
+
+    rule: str
+    steps: Steps
+    at_key: bool
+    message: str
+    cure: str
+
+
+_RULES = {
+    "identifier": "bad-identifier",
+    "Python identifier": "bad-identifier",
+    "name of an analysis": "bad-identifier",
+    "date": "bad-date",
+}
+_DESCRIBE_FORM = {*_RULES, "amount", "measured value", "share between 0 and 1", "number of cases"}
+_TYPES = {
+    "object": "keys and values",
+    "array": "a list",
+    "boolean": "true or false",
+    "number": "a number",
+}
+
+
+def told(error: Any) -> Iterator[Told]:
+    """Yield what one error of jsonschema's says; a choice is told by the branch that was meant."""
+    steps: Steps = tuple(error.absolute_path)
+    if error.validator == "oneOf":
+        yield from _choice(error, steps)
+    elif error.validator == "additionalProperties":
+        yield from _unknown_keys(error, steps)
+    elif error.validator == "required":
+        yield _missing_key(error, steps)
+    elif "propertyNames" in list(error.absolute_schema_path)[-2:]:
+        yield _bad_key(error, steps)
+    elif error.validator == "minProperties":
+        cure = "fill it, or leave the key out"
+        yield Told("empty-mapping", steps, False, f"{_label(steps)} is empty", cure)
+    elif error.validator == "type" or _is_container(error.instance):
+        yield _wrong_type(error, steps)
+    else:
+        yield _not_allowed(error, steps)
+
+
+def nearest(word: str, known: Sequence[str]) -> str:
+    """Return a cure: the known word that is spelt most alike, else all of them."""
+    alike = get_close_matches(word, known, n=1, cutoff=0.6) if len(word) <= 64 else []
+    if alike:
+        return f"did you mean '{alike[0]}'?"
+    return "use one of: " + ", ".join(known)
+
+
+def _choice(error: Any, steps: Steps) -> Iterator[Told]:
+    branches = error.schema["oneOf"]
+    for number, branch in enumerate(branches):
+        if _kind(error.instance) in _kinds(branch):
+            for below in error.context:
+                if below.schema_path[0] == number:
+                    yield from told(below)
+            return
+    wanted = " or ".join(_wanted(branch) for branch in branches)
+    message = f"{_label(steps)} must be {wanted}, not {_shown(error.instance)}"
+    yield Told("wrong-type", steps, False, message, f"write {wanted}")
+
+
+def _kind(value: object) -> str:
+    return "object" if isinstance(value, dict) else "array" if isinstance(value, list) else "scalar"
+
+
+def _kinds(schema: Mapping[str, Any]) -> set[str]:
+    names = schema.get("type", "scalar")
+    every = {names} if isinstance(names, str) else set(names)
+    return {name if name in ("object", "array") else "scalar" for name in every}
+
+
+def _unknown_keys(error: Any, steps: Steps) -> Iterator[Told]:
+    known = list(error.schema.get("properties", {}))
+    free = [key for key in known if key not in error.instance]
+    for key in error.instance:
+        if key not in error.schema.get("properties", {}):
+            message = f"unknown key {shorten(key)} in {_thing(error.schema)}"
+            cure = nearest(key, free or known)
+            yield Told("unknown-key", (*steps, key), True, message, cure)
+
+
+def _missing_key(error: Any, steps: Steps) -> Told:
+    # jsonschema yields one error for each missing key, and names it in its message only.
+    key = next(
+        key
+        for key in error.validator_value
+        if key not in error.instance and error.message.startswith(repr(key))
+    )
+    part = error.schema["properties"][key]
+    message = f"{_thing(error.schema)} needs the key '{key}'"
+    return Told("missing-key", steps, False, message, f"add '{key}:' with {_wanted(part)}")
+
+
+def _bad_key(error: Any, steps: Steps) -> Told:
+    key = error.instance
+    rule, message, cure = _refused_text(error)
+    return Told(rule, (*steps, key), True, message, cure)
+
+
+def _wrong_type(error: Any, steps: Steps) -> Told:
+    wanted = _wanted(error.schema)
+    message = f"{_label(steps)} must be {wanted}, not {_shown(error.instance)}"
+    if isinstance(error.instance, list) and not error.instance:
+        message = f"{_label(steps)} must be {wanted}, and is an empty list"
+    return Told("wrong-type", steps, False, message, _how(error.schema, wanted))
+
+
+def _not_allowed(error: Any, steps: Steps) -> Told:
+    if isinstance(error.instance, str) and not error.instance.strip():
+        cure = f"write {_wanted(error.schema)}, or leave the key out"
+        return Told("empty-text", steps, False, f"{_label(steps)} is empty", cure)
+    rule, message, cure = _refused_text(error)
+    return Told(rule, steps, False, f"{_label(steps)}: {message}", cure)
+
+
+def _refused_text(error: Any) -> tuple[str, str, str]:
+    """Return rule, message and cure of a scalar that is of the right type and yet refused."""
+    schema, text = error.schema, shorten(str(error.instance))
+    title = schema.get("title", "value")
+    if error.validator == "enum":
+        cure = nearest(str(error.instance), error.validator_value)
+        return "not-allowed", f"{text} is no {title}", cure
+    rule = _RULES.get(title, "not-allowed")
+    if error.validator == "not":
+        return rule, f"{text} is a word of the Python language", "take another name"
+    if error.validator == "maxLength":
+        most = error.validator_value
+        return rule, f"{text} has more than {most} characters", "write it shorter"
+    return rule, f"{text} is no {title}", _how(schema, _wanted(schema))
+
+
+def _is_container(value: object) -> bool:
+    return isinstance(value, (dict, list))
+
+
+def _thing(schema: Mapping[str, Any]) -> str:
+    title = str(schema.get("title", "mapping"))
+    return ("an " if title[0] in "aeiou" else "a ") + title
+
+
+def _wanted(schema: Mapping[str, Any]) -> str:
+    if "oneOf" in schema:
+        return " or ".join(_wanted(branch) for branch in schema["oneOf"])
+    if "enum" in schema:
+        return " or ".join(f"'{word}'" for word in schema["enum"])
+    kind = schema.get("type")
+    title = str(schema.get("title", ""))
+    if kind == "array" and "minItems" in schema:
+        return "a list of two amounts"
+    if kind == "boolean" or not title:
+        return _TYPES.get(str(kind), "text")
+    return title if title == "text" else _thing(schema)
+
+
+def _how(schema: Mapping[str, Any], wanted: str) -> str:
+    # Of other kinds the description says what the field is for, not how to write it.
+    if schema.get("title") in _DESCRIBE_FORM:
+        return str(schema["description"]).rstrip(".")
+    return f"write {wanted}"
+
+
+def _label(steps: Steps) -> str:
+    if not steps:
+        return "the file"
+    *above, last = steps
+    if isinstance(last, str):
+        return f"'{last}'" if len(last) <= 64 else shorten(last)
+    names = [step for step in above if isinstance(step, str)]
+    return f"item {last + 1} of '{names[-1]}'" if names else f"item {last + 1}"
+
+
+def _shown(value: object) -> str:
+    if isinstance(value, dict):
+        return "keys and values"
+    if isinstance(value, list):
+        return f"a list of {len(value)}"
+    return shorten(str(value)) if value else "empty"

@@ -1,0 +1,90 @@
+"""The refusal of two units that do not compare, with the likeliest cure."""
+
+from __future__ import annotations
+
+from closeout.measure.scale import (
+    IN_BAND,
+    LEVEL,
+    LEVEL_DIFFERENCE,
+    LEVEL_OF,
+    LINEAR,
+    POINT,
+    RATIO,
+    TEMPERATURE,
+    Scale,
+    UnitError,
+    describe,
+)
+from closeout.measure.symbols import GAINS
+from closeout.model.amount import shorten
+
+# Pairs that people confuse, by dimension in either order.
+_CONFUSED = {
+    frozenset({"time current", "length^2 mass time^-2"}): (
+        "A h is charge and W h is energy: multiply by the voltage in the analysis"
+    ),
+    frozenset({"mass", "length time^-2"}): "g is the gram: write g0 for standard gravity",
+    frozenset({"time current", TEMPERATURE}): "C is the coulomb: write degC for a temperature",
+    frozenset({"time^-1 angle", "time^-1"}): (
+        "write rpm or deg/s for a turning rate and Hz for a frequency; a turn is 2 pi rad"
+    ),
+    frozenset({"angle", RATIO}): "an angle has a unit: write deg or rad",
+    frozenset({"count", RATIO}): "write count behind a number of things, nothing behind a ratio",
+}
+_RATES = {"time^-1 data", "time^-1 symbol", "time^-1", "time^-1 count"}
+
+
+def mismatch(
+    shown: str, source: str, one: Scale, target: str, other: Scale, difference: bool = False
+) -> UnitError:
+    """Return the error for a text ``shown`` in the unit ``source`` that is wanted in ``target``.
+
+    With ``difference`` it is wanted as a difference of two values in ``target``.
+    """
+    wanted = other.difference if difference else other.dimension
+    of = "difference of values" if difference else "value"
+    message = (
+        f"{shorten(shown) if shown else 'a number without a unit'} does not compare with a "
+        f"{of} in {_unit(target)}: {_unit(source)} is {describe(one.dimension)}, "
+        f"{'wanted is' if difference else _unit(target) + ' is'} {describe(wanted)}"
+    )
+    if difference and other.kind != LINEAR:
+        return UnitError(message, f"write the difference in {'K' if other.kind == POINT else 'dB'}")
+    return UnitError(message, _cure(source, one, target, other))
+
+
+def _unit(text: str) -> str:
+    return shorten(text) if text.strip() else "no unit"
+
+
+def _cure(source: str, one: Scale, target: str, other: Scale) -> str:
+    pair = {one.dimension, other.dimension}
+    confused = _CONFUSED.get(frozenset(pair))
+    if confused:
+        return confused
+    if pair <= _RATES:
+        return "bit, symbol and cycle are different things: convert with the code's rate"
+    if LEVEL in (one.kind, other.kind) or LEVEL_DIFFERENCE in pair:
+        return _level_cure(one, target, other)
+    if not source.strip() or source.strip() == "1":
+        return f"write the unit behind the number, as {target}"
+    if not target.strip() or target.strip() == "1":
+        return "write a plain number, or a ratio in %"
+    return f"write it in a unit of {describe(other.dimension)}, as {target}"
+
+
+def _level_cure(one: Scale, target: str, other: Scale) -> str:
+    if one.kind == other.kind == LEVEL:
+        if one.dimension.partition(IN_BAND)[0] == other.dimension.partition(IN_BAND)[0]:
+            return f"state it in the same reference bandwidth: {target}"
+        if {one.dimension, other.dimension} == {GAINS["dBi"], GAINS["dBic"]}:
+            return f"the polarisations differ: state the gain in {target}"
+        return f"state it to the same reference: {target}"
+    if one.kind == other.kind:
+        return f"a dB is a logarithm and no factor: write it in {target or 'a plain number'}"
+    if LEVEL_DIFFERENCE in (one.dimension, other.dimension):
+        return f"dB is a difference of levels, or a ratio: write {target} if that is meant"
+    level, linear = (one, other) if one.kind == LEVEL else (other, one)
+    if level.dimension.removeprefix(LEVEL_OF) == linear.dimension:
+        return f"a level is a logarithm: state both in {target}"
+    return f"write it in {target}"

@@ -1,0 +1,205 @@
+"""Exact conversion of amounts between units, over a memo of what unit texts mean."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import MutableMapping
+from fractions import Fraction
+from functools import lru_cache
+from pathlib import Path
+
+from closeout import __version__
+from closeout.measure.mismatch import mismatch
+from closeout.measure.reading import check_shape, read
+from closeout.measure.scale import LEVEL, LINEAR, POINT, RATIO, Scale, UnitError
+from closeout.model.amount import NUMBER, Amount, shorten
+
+
+@lru_cache(maxsize=1)
+def _edition() -> str:
+    """Return the digest of this package's source: a memo of other rules is no use."""
+    digest = hashlib.sha256(__version__.encode())
+    for source in sorted(Path(__file__).parent.glob("*.py")):
+        digest.update(source.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+class Units:
+    """Reads unit texts and converts amounts; every result is an exact fraction.
+
+    Two things are irrational and cut after 60 digits, far below a double's: pi (deg against rad)
+    and the logarithm of a level's reference where that is no power of ten.
+    """
+
+    def __init__(self, memo: MutableMapping[str, str] | None = None) -> None:
+        """Take a memo of unit text to JSON of its reading or refusal; it is filled as texts come.
+
+        With a persistent memo that knows every text, pint is not imported. An entry that cannot be
+        read, or that other rules have made, counts as missing.
+        """
+        self._memo: MutableMapping[str, str] = {} if memo is None else memo
+        self._edition = _edition()
+        self._scales: dict[str, Scale] = {}
+        self._steps: dict[tuple[str, str], tuple[Fraction, Fraction]] = {}
+
+    def scale(self, unit: str) -> Scale:
+        """Return what a unit text means.
+
+        Raises:
+            UnitError: it is no unit that this tool reads; the cure is what to write.
+        """
+        known = self._scales.get(unit)
+        if known is not None:
+            return known
+        check_shape(unit)
+        found = _unpack(self._memo.get(unit), self._edition)
+        if found is None:
+            found = _read(unit)
+            self._memo[unit] = _pack(found, self._edition)
+        if isinstance(found, UnitError):
+            raise found
+        self._scales[unit] = found
+        return found
+
+    def convert(self, amount: Amount, unit: str) -> Fraction:
+        """Return the number of an amount in another unit, as a value: 20 degC is 293.15 K.
+
+        Raises:
+            UnitError: a text is no unit, or the two do not compare.
+        """
+        return self._convert(amount.number, amount.unit, unit, amount.text)
+
+    def convert_number(self, number: Fraction, from_unit: str, to_unit: str) -> Fraction:
+        """Return a number of one unit in another, as a value; raises as :meth:`convert`."""
+        return self._convert(number, from_unit, to_unit, from_unit)
+
+    def nearest(self, amount: Amount, unit: str) -> float:
+        """Return the double nearest to the converted amount, rounded once.
+
+        Raises:
+            UnitError: as :meth:`convert`; or the number is beyond the doubles.
+        """
+        try:
+            return float(self.convert(amount, unit))
+        except OverflowError:
+            raise UnitError(
+                f"{shorten(amount.text)} is too large a number in {shorten(unit)}",
+                "write a number below 1e300, or a larger unit",
+            ) from None
+
+    def convert_difference(self, amount: Amount, unit: str, of: Fraction) -> Fraction:
+        """Return a tolerance, a within or an uncertainty of the value ``of`` (in ``unit``).
+
+        The result is in ``unit``, of which ``unit`` must be the one in which the author wrote the
+        value (see :meth:`tolerance` for another). A tolerance in % or ppm is a share of the
+        value's magnitude, also where the value is a plain number: 0.9 with 1 % is 0.009 wide. Only
+        where the value is written in the same % or ppm is it absolute: 90 % with 1 % is one
+        percentage point. A level or a temperature in degC takes a difference (dB, K) and no share.
+
+        Raises:
+            UnitError: a text is no unit, the two do not compare, or the tolerance is written as a
+                level or a point (``1 dBW``, ``2 degC``).
+        """
+        target = self.scale(unit)
+        spread = self.scale(amount.unit)
+        if _is_share(amount.unit, spread) and not (_is_share(unit, target) and spread == target):
+            return _share_of(amount, spread, unit, target, of)
+        if spread.kind != LINEAR:
+            raise _no_difference(amount, spread)
+        if spread.dimension != target.difference:
+            raise mismatch(amount.text, amount.unit, spread, unit, target, difference=True)
+        return amount.number * spread.factor / target.factor
+
+    def tolerance(self, value: Amount, tolerance: Amount, unit: str) -> Fraction:
+        """Return the tolerance of a value as a difference in ``unit``.
+
+        It is read against the value as it was written, so that ``90 % +/- 1 %`` is one point (0.01)
+        also where ``unit`` is a plain number. Raises as :meth:`convert_difference`.
+        """
+        half_width = self.convert_difference(tolerance, value.unit, value.number)
+        self.convert(value, unit)
+        return half_width * self.scale(value.unit).factor / self.scale(unit).factor
+
+    def _convert(self, number: Fraction, source: str, target: str, shown: str) -> Fraction:
+        step = self._steps.get((source, target))
+        if step is None:
+            step = self._step(source, target, shown)
+        ratio, shift = step
+        if ratio != 1:
+            number = number * ratio
+        return number + shift if shift else number
+
+    def _step(self, source: str, target: str, shown: str) -> tuple[Fraction, Fraction]:
+        """Return ratio and shift from one unit to another, and keep them."""
+        one, other = self.scale(source), self.scale(target)
+        if one.dimension != other.dimension:
+            raise mismatch(shown, source, one, target, other)
+        step = (one.factor / other.factor, (one.offset - other.offset) / other.factor)
+        self._steps[source, target] = step
+        return step
+
+
+def _is_share(unit: str, scale: Scale) -> bool:
+    return scale.dimension == RATIO and ("%" in unit or "ppm" in unit)
+
+
+def _share_of(amount: Amount, share: Scale, unit: str, target: Scale, of: Fraction) -> Fraction:
+    if target.kind != LINEAR:
+        raise UnitError(
+            f"{shorten(amount.text)} of a value in {unit} has no meaning",
+            f"write the tolerance as a difference, in {'dB' if target.kind == LEVEL else 'K'}",
+        )
+    return abs(of) * amount.number * share.factor
+
+
+def _no_difference(amount: Amount, spread: Scale) -> UnitError:
+    """A tolerance that is written as a level or as a point on a scale."""
+    number = re.match(NUMBER, amount.text)
+    wanted = "K" if spread.kind == POINT else "dB"
+    cure = f"write {number[0] if number else amount.number} {wanted}"
+    if spread.factor != 1:
+        cure = f"write the difference in K: one {amount.unit} is {spread.factor} K"
+    return UnitError(
+        f"{shorten(amount.text)} is no difference: {amount.unit} is "
+        f"{'a point on a scale' if spread.kind == POINT else 'a level'}",
+        cure,
+    )
+
+
+def _read(unit: str) -> Scale | UnitError:
+    try:
+        return read(unit)
+    except UnitError as error:
+        return error
+
+
+def _pack(found: Scale | UnitError, edition: str) -> str:
+    if isinstance(found, UnitError):
+        entry = {"message": found.message, "cure": found.cure}
+    else:
+        entry = {
+            "dimension": found.dimension,
+            "factor": str(found.factor),
+            "offset": str(found.offset),
+            "kind": found.kind,
+            "difference": found.difference,
+        }
+    return json.dumps({"edition": edition} | entry, ensure_ascii=False)
+
+
+def _unpack(text: str | None, edition: str) -> Scale | UnitError | None:
+    """Return what an entry of the memo says; None where there is none or it cannot be trusted."""
+    if text is None:
+        return None
+    try:
+        entry = json.loads(text)
+        if entry["edition"] != edition:
+            return None
+        if "message" in entry:
+            return UnitError(str(entry["message"]), str(entry["cure"]))
+        factor, offset = Fraction(entry["factor"]), Fraction(entry["offset"])
+        return Scale(entry["dimension"], factor, offset, entry["kind"], entry["difference"])
+    except (ValueError, KeyError, TypeError, ZeroDivisionError):
+        return None

@@ -1,0 +1,278 @@
+"""One requirement, analysis or parameter, with everything that stands behind it."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterator, Mapping, Sequence
+
+from closeout.model.dossier import (
+    Dossier,
+    Evaluation,
+    Evidence,
+    InputUsed,
+    QuantityFound,
+    RequirementResult,
+)
+from closeout.model.question import AnalysisSpec, Failure
+from closeout.render import rows, trail, words
+from closeout.render.numbers import show
+from closeout.render.plain import columns as width_of
+from closeout.render.plain import flow, pad, safe, safe_lines
+from closeout.render.terminal import USUAL_WIDTH, Paint, evidence_lines, wrap
+
+
+def explain_text(
+    dossier: Dossier, identifier: str, *, colour: bool, width: int = USUAL_WIDTH
+) -> str | None:
+    """Return what a requirement, analysis or parameter rests on; None where none has that name.
+
+    An analysis is found by its full name, or by its function's name where only one has it. A
+    parameter is known by the evaluations that it went into.
+    """
+    paint = Paint(colour)
+    lines: Iterator[str] | None = None
+    result = next((r for r in dossier.requirements if r.id == identifier), None)
+    specs = trail.names(dossier, {spec.name: spec for spec in dossier.analyses})
+    if result is not None:
+        lines = _requirement(dossier, result, paint, width)
+    elif identifier in specs:
+        lines = _analysis(dossier, specs[identifier], paint, width)
+    elif any(used.name == identifier for e in dossier.evaluations for used in e.inputs):
+        lines = _parameter(dossier, identifier, paint, width)
+    if lines is None:
+        return None
+    banner = words.banner(dossier)
+    top = [paint.open(line) for line in wrap(banner, width)] if banner else []
+    return "\n".join([*top, *lines, "", *map(paint.quiet, wrap(words.CAUTION, width))]) + "\n"
+
+
+def suggestions(dossier: Dossier, identifier: str) -> list[str]:
+    """Return up to three known identifiers that are most like an unknown one, the nearest first."""
+    known = dict.fromkeys(result.id for result in dossier.requirements)
+    known |= dict.fromkeys(
+        trail.names(dossier, {spec.name: spec.name for spec in dossier.analyses})
+    )
+    known |= dict.fromkeys(used.name for e in dossier.evaluations for used in e.inputs)
+    folded: dict[str, str] = {}
+    for name in known:
+        folded.setdefault(name.casefold(), name)
+    near = difflib.get_close_matches(identifier.casefold(), list(folded), n=3, cutoff=0.6)
+    return [folded[name] for name in near]
+
+
+# ---- a requirement
+
+
+def _requirement(
+    dossier: Dossier, result: RequirementResult, paint: Paint, width: int
+) -> Iterator[str]:
+    code = result.compliance.value
+    yield paint.strong(f"{safe(result.id)} issue {safe(result.issue)}: {safe(result.title)}")
+    covered = ", covered" if result.covered else ""
+    meaning = words.CODES[result.compliance]
+    yield paint.code(code, f"{code} ({meaning}){covered}, {words.close_out(result)}")
+    yield from wrap(flow(result.why), width, 2) if result.why else []
+    yield ""
+    yield from wrap(flow(result.statement), width)
+    yield from _attributes(result, width)
+    yield from _chain(dossier, result, paint, width)
+    for evidence in result.evidence:
+        yield from ("", paint.strong(_title(evidence)))
+        yield from evidence_lines(evidence, width)
+        yield from _behind(dossier, result, evidence, width)
+    if not result.evidence and not result.derived:
+        yield from ("", "It has no verification and nothing is derived from it.")
+
+
+def _attributes(result: RequirementResult, width: int) -> Iterator[str]:
+    for name, text in (
+        ("rationale", result.rationale),
+        ("source", result.source),
+        ("owner", result.owner),
+        ("safety", result.safety),
+    ):
+        if text:
+            yield from wrap(f"{name}: {flow(text)}", width, 2)
+
+
+def _title(evidence: Evidence) -> str:
+    case = f" [{safe(evidence.case)}]" if evidence.case is not None else ""
+    return f"Verification {evidence.number + 1}{case}"
+
+
+def _chain(dossier: Dossier, result: RequirementResult, paint: Paint, width: int) -> Iterator[str]:
+    results = {other.id: other for other in dossier.requirements}
+    for title, field in (("Above it", "derived_from"), ("Below it", "derived")):
+        lines = list(_walk(results, result.id, field))
+        if lines:
+            yield from ("", paint.strong(title))
+            yield from (line for depth, text in lines for line in wrap(text, width, 2 * depth))
+
+
+def _walk(
+    results: Mapping[str, RequirementResult], start: str, field: str
+) -> Iterator[tuple[int, str]]:
+    """Yield depth and line of what is reached by a field; each requirement is opened once."""
+    seen = {start}
+    stack = [(1, name) for name in reversed(getattr(results[start], field))]
+    while stack:
+        depth, name = stack.pop()
+        result = results.get(name)
+        if result is None:
+            yield depth, f"{safe(name)}  unknown"
+            continue
+        again = "  (see above)" if name in seen else ""
+        code = result.compliance.value
+        yield depth, f"{safe(name)}  {code}, {words.close_out(result)}  {safe(result.title)}{again}"
+        if not again:
+            seen.add(name)
+            stack += [(depth + 1, below) for below in reversed(getattr(result, field))]
+
+
+def _behind(
+    dossier: Dossier, result: RequirementResult, evidence: Evidence, width: int
+) -> Iterator[str]:
+    if evidence.plan:
+        yield from wrap(f"plan: {flow(evidence.plan)}", width, 6)
+    evaluation = trail.evaluation_of(dossier, result.id, evidence)
+    if evaluation is None:
+        return
+    yield from wrap(trail.about(evaluation), width, 6)
+    yield from _inputs(evaluation, 6, width)
+    if evaluation.failure is not None:
+        yield from _failure(evaluation.failure, width, 6)
+
+
+# ---- an analysis
+
+
+def _analysis(dossier: Dossier, spec: AnalysisSpec, paint: Paint, width: int) -> Iterator[str]:
+    yield paint.strong(f"Analysis {safe(spec.name)}  ({safe(spec.path)}:{spec.line})")
+    yield ""
+    yield from ("  " + line if line else "" for line in safe_lines(spec.doc.strip("\n")))
+    evidence = ", ".join(safe(path) for path in spec.validated_by) or "nothing is named"
+    yield from ("", *wrap(f"validated by: {evidence}", width))
+    arguments = ", ".join(f"{safe(a.name)} ({safe(a.unit)})" for a in spec.arguments)
+    yield from wrap(f"arguments: {arguments or 'none'}", width)
+    fields = ", ".join(
+        f"{safe(f.name)} ({safe(f.unit)}{', by case' if f.by_case else ''})" for f in spec.fields
+    )
+    yield from wrap(f"quantities: {fields or 'none'}", width)
+    yield from ("", paint.strong("Requirements that it verifies"))
+    yield from _users(dossier, {spec.name}, width)
+    for evaluation in dossier.evaluations:
+        if evaluation.analysis == spec.name:
+            yield from ("", *_evaluation(evaluation, paint, width))
+
+
+def _users(dossier: Dossier, analyses: set[str], width: int) -> Iterator[str]:
+    any_user = False
+    for result in dossier.requirements:
+        for evidence in result.evidence:
+            if any(trail.is_named(name, evidence.analysis) for name in analyses):
+                any_user = True
+                margin = rows.margin(evidence)
+                parts = [f"{safe(result.id)}  {evidence.state.value}", rows.subject(evidence)]
+                parts += [f"margin {margin}"] if margin else []
+                yield from wrap(", ".join(parts), width, 2)
+    if not any_user:
+        yield "  none"
+
+
+def _evaluation(evaluation: Evaluation, paint: Paint, width: int) -> Iterator[str]:
+    given = f", given {rows.pairs(evaluation.given)}" if evaluation.given else ""
+    yield paint.strong(f"Evaluation: {safe(evaluation.basis)}{given}")
+    yield from wrap(trail.about(evaluation), width, 2)
+    if evaluation.serves:
+        yield from wrap(f"serves {', '.join(map(safe, evaluation.serves))}", width, 2)
+    yield from _inputs(evaluation, 2, width)
+    if evaluation.failure is not None:
+        yield from _failure(evaluation.failure, width, 2)
+    found = [_found(quantity) for quantity in evaluation.found]
+    yield from _table(("quantity", "at the inputs", "lowest", "highest"), found, 2, width)
+
+
+def _found(found: QuantityFound) -> tuple[str, ...]:
+    name = safe(found.name) if found.case is None else f"{safe(found.name)} [{safe(found.case)}]"
+    if found.absent is not None:
+        return name, f"absent: {flow(found.absent)}", "", ""
+    return (name, *(_number(v, found.unit) for v in (found.value, found.low, found.high)))
+
+
+def _number(value: float | None, unit: str) -> str:
+    return "" if value is None else show(value, safe(unit))
+
+
+def _failure(failure: Failure, width: int, indent: int) -> Iterator[str]:
+    place = f" at {safe(failure.path)}:{failure.line}" if failure.path else ""
+    yield from wrap(f"no answer ({failure.kind}){place}: {flow(failure.message)}", width, indent)
+    if failure.traceback.strip():
+        lines = safe_lines(failure.traceback.strip("\n"))
+        yield from (" " * (indent + 2) + line for line in lines)
+
+
+# ---- a parameter
+
+
+def _parameter(dossier: Dossier, name: str, paint: Paint, width: int) -> Iterator[str]:
+    used = [
+        (evaluation, one)
+        for evaluation in dossier.evaluations
+        for one in evaluation.inputs
+        if one.name == name
+    ]
+    yield paint.strong(f"Parameter {safe(name)}")
+    for one in dict.fromkeys(_facts(one) for _, one in used):
+        yield from wrap(one, width, 2)
+    analyses = list(dict.fromkeys(evaluation.analysis for evaluation, _ in used))
+    yield from ("", paint.strong("Analyses that use it"))
+    yield from (f"  {safe(analysis)}" for analysis in analyses)
+    yield from ("", paint.strong("Requirements that rest on it"))
+    yield from _users(dossier, set(analyses), width)
+
+
+def _facts(used: InputUsed) -> str:
+    joint = " " if used.spread.startswith(("+", "±")) else ", "
+    parts = [safe(joint.join(filter(None, (used.text, used.spread))))]
+    parts += ["condition"] if used.condition else []
+    parts += [] if used.origin == "parameter" else [f"{safe(used.origin)} for this evaluation"]
+    parts += [f"maturity: {safe(used.maturity)}"] if used.maturity else []
+    parts += [f"source: {flow(used.source)}" if used.source else "no source"]
+    return "; ".join(parts)
+
+
+# ---- tables
+
+
+def _inputs(evaluation: Evaluation, indent: int, width: int) -> Iterator[str]:
+    cells = [
+        (
+            safe(used.name),
+            show(used.value, safe(used.unit)),
+            "" if used.low is None else _number(used.low, used.unit),
+            "" if used.high is None else _number(used.high, used.unit),
+            _facts(used),
+        )
+        for used in evaluation.inputs
+    ]
+    yield from _table(("input", "value", "from", "to", "as written"), cells, indent, width)
+
+
+def _table(
+    head: tuple[str, ...], body: Sequence[tuple[str, ...]], indent: int, width: int
+) -> Iterator[str]:
+    """Yield aligned columns, nothing where there is no row.
+
+    The last column goes below the rows where it would not fit beside them.
+    """
+    if not body:
+        return
+    widths = [max(map(width_of, column)) for column in zip(head, *body, strict=True)]
+    start = indent + sum(widths[:-1]) + 2 * (len(widths) - 1)
+    beside = start + widths[-1] <= max(width, start + 12)
+    for row in (head, *body):
+        shown = [pad(text, wide) for text, wide in zip(row[:-1], widths, strict=False)]
+        shown += [row[-1]] if beside else []
+        yield (" " * indent + "  ".join(shown)).rstrip()
+        if not beside and row is not head:
+            yield from wrap(row[-1], width, indent + 2)

@@ -1,0 +1,82 @@
+"""The compliance matrix; its columns carry the content of ECSS-E-ST-10-02C Rev.1, Annex B."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+
+from closeout.model.dossier import Dossier
+from closeout.render.jsonform import dossier_json
+from closeout.render.page import html_page, markdown_page
+from closeout.render.plain import cell
+from closeout.render.rows import Entry, Line, pairs, table
+
+FORMS = ("md", "html", "csv", "json")
+CSV_COLUMNS = (
+    "requirement", "issue", "title", "text", "source", "derived from", "owner", "safety",
+    "compliance", "close-out", "due", "reason", "method", "level", "stage", "review", "plan",
+    "evidence", "quantity", "case", "conditions", "unit", "judged value", "at least", "at most",
+    "margin", "basis", "state", "cover", "found at", "message",
+)  # fmt: skip
+
+
+def matrix(dossier: Dossier, form: str) -> str:
+    """Return the compliance matrix as ``md``, ``html``, ``csv`` or ``json``.
+
+    Raises:
+        ValueError: the form is none of :data:`FORMS`.
+    """
+    if form == "json":
+        return dossier_json(dossier)
+    if form == "csv":
+        return _csv(table(dossier))
+    if form in ("html", "md"):
+        return matrix_page(dossier, form, {}, None)
+    raise ValueError(f"no such form of the matrix: {form!r}; one of {', '.join(FORMS)}")
+
+
+def matrix_page(dossier: Dossier, form: str, reports: Mapping[str, str], home: str | None) -> str:
+    """Return the matrix as ``md`` or ``html`` inside a package.
+
+    ``reports`` leads from an analysis to its report, ``home`` to the folder of the index.
+    """
+    make = html_page if form == "html" else markdown_page
+    return make(
+        f"matrix.{form}",
+        dossier,
+        "Compliance matrix",
+        entries=table(dossier),
+        reports=reports,
+        home=home,
+    )
+
+
+def _csv(entries: tuple[Entry, ...]) -> str:
+    """Return RFC 4180 text; numbers are unrounded, a text like a formula gets an apostrophe."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\r\n")
+    writer.writerow(CSV_COLUMNS)
+    for entry in entries:
+        left = _requirement_cells(entry)
+        writer.writerows([*left, *_evidence_cells(line)] for line in entry.lines)
+    return stream.getvalue()
+
+
+def _requirement_cells(entry: Entry) -> list[str]:
+    texts = (
+        entry.id, entry.issue, entry.title, entry.text, entry.source, ", ".join(entry.parents),
+        entry.owner, entry.safety, entry.compliance, entry.close_out,
+        "yes" if entry.due else "no", entry.reason,
+    )  # fmt: skip
+    return [cell(text) for text in texts]
+
+
+def _evidence_cells(line: Line) -> list[str | float | None]:
+    before = (
+        line.method, line.level, line.stage, line.review, line.plan, line.evidence,
+        line.quantity, line.case, line.conditions, line.unit,
+    )  # fmt: skip
+    figures = (line.value_number, line.at_least, line.at_most, line.margin_number)
+    after = (line.basis, line.state, line.cover, pairs(line.replay), line.message)
+    return [*map(cell, before), *figures, *map(cell, after)]

@@ -1,0 +1,115 @@
+"""Numbers for reading, rounded so that what is shown never contradicts a verdict.
+
+All faces take doubles and round them for the eye only; nothing is decided on their texts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from fractions import Fraction
+
+USUAL_DIGITS = 4
+MARGIN_DIGITS = 3
+# Seventeen significant digits tell any two doubles apart (IEEE 754-2019, 5.12.2).
+MOST_DIGITS = 17
+# From here on a number is written with an exponent.
+_LARGE = 1e7
+
+
+def number(value: float, digits: int = USUAL_DIGITS) -> str:
+    """Return a number with about so many significant digits, without trailing zeros.
+
+    Digits before the decimal point are kept below ten million (``12346``, not ``1.235e4``). The
+    text is monotone in the value: a larger number never gets a smaller text.
+    """
+    if not math.isfinite(value):
+        return "not a number" if math.isnan(value) else "infinite" if value > 0 else "-infinite"
+    text = f"{value:.{digits}g}"
+    if "e" in text:
+        if 1.0 <= abs(value) < _LARGE:
+            return f"{value:.0f}"
+        mantissa, _, exponent = text.partition("e")
+        return f"{mantissa}e{int(exponent)}"
+    return "0" if text == "-0" else text
+
+
+def with_unit(text: str, unit: str | None) -> str:
+    """Return ``63.2 W h``; a ratio (unit 1 or none) stays a bare number."""
+    return f"{text} {unit}" if unit and unit != "1" else text
+
+
+def show(value: float, unit: str | None, digits: int = USUAL_DIGITS) -> str:
+    """Return a value with its unit, as ``63.2 W h``; for a value that stands beside no limit."""
+    return with_unit(number(value, digits), unit)
+
+
+def show_beside(
+    values: Sequence[float], limits: Sequence[float], digits: int = USUAL_DIGITS
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the texts of values and of limits, without units.
+
+    Digits are added to all of them until each value's text is on the same side of each limit's
+    text as the numbers are; equal numbers give equal texts.
+    """
+    for wanted in range(digits, MOST_DIGITS + 1):
+        shown = tuple(number(value, wanted) for value in values)
+        bounds = tuple(number(limit, wanted) for limit in limits)
+        if all(
+            _side(value, limit) == _side_shown(left, right)
+            for value, left in zip(values, shown, strict=True)
+            for limit, right in zip(limits, bounds, strict=True)
+        ):
+            break
+    return shown, bounds
+
+
+def show_against(
+    value: float, limit: float, unit: str | None, digits: int = USUAL_DIGITS
+) -> tuple[str, str]:
+    """Return value and limit with their unit, on the same sides of each other as the numbers are.
+
+    51.9999996 against 52 gives ``51.9999996`` and ``52``.
+    """
+    (shown,), (bound,) = show_beside((value,), (limit,), digits)
+    return with_unit(shown, unit), with_unit(bound, unit)
+
+
+def show_margin(margin: float, unit: str | None) -> str:
+    """Return a signed margin with three significant digits, as ``+3.1 W h`` or ``-0.004 dB``.
+
+    Zero is shown for exactly zero only, and the sign is the number's.
+    """
+    text = number(margin, MARGIN_DIGITS)
+    return with_unit(f"+{text}" if margin > 0 else text, unit)
+
+
+def difference_unit(unit: str | None) -> str | None:
+    """Return the unit of a difference of two such values: K for degC, dB for any level."""
+    if unit == "degC":
+        return "K"
+    if unit is not None and unit.startswith("dB") and unit != "dB/deg":
+        return "dB"
+    return unit
+
+
+def _side(value: float, limit: float) -> int:
+    return (value > limit) - (value < limit)
+
+
+def _side_shown(value: str, limit: str) -> int:
+    if value == limit:
+        return 0
+    left, right = _parsed(value), _parsed(limit)
+    # Different texts may be read as one double; their exact values are compared then.
+    if left == right and math.isfinite(left):
+        return _side_exact(Fraction(value), Fraction(limit))
+    return _side(left, right)
+
+
+def _side_exact(value: Fraction, limit: Fraction) -> int:
+    return (value > limit) - (value < limit)
+
+
+def _parsed(text: str) -> float:
+    return float({"infinite": "inf", "-infinite": "-inf", "not a number": "nan"}.get(text, text))

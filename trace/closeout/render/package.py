@@ -1,0 +1,321 @@
+"""The review package: every document of one review, from one dossier, with a manifest."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from closeout.model.dossier import Dossier, Evaluation, InputUsed, RequirementResult, State
+from closeout.model.question import AnalysisSpec, Failure
+from closeout.render import rows, trail
+from closeout.render.jsonform import dossier_json
+from closeout.render.matrix import matrix, matrix_page
+from closeout.render.numbers import show
+from closeout.render.page import both_pages, doc_markdown, link
+from closeout.render.plain import Markup, fenced, flow, markdown, safe
+from closeout.render.rows import Entry, Line, pairs
+
+MANIFEST = "manifest.json"
+MANIFEST_FORMAT = 1
+
+
+@dataclass(frozen=True, slots=True)
+class _Sources:
+    """One dossier, and what several documents look up in it."""
+
+    dossier: Dossier
+    entries: Mapping[str, Entry]
+    results: Mapping[str, RequirementResult]
+    reports: Mapping[str, str]
+    links: Mapping[str, str]
+    served: Mapping[str, list[str]]
+    evaluations: Mapping[str, list[Evaluation]]
+
+
+def package(dossier: Dossier, versions: Mapping[str, str]) -> dict[str, bytes]:
+    """Return the documents of the review: path in the package to content, sorted by path.
+
+    ``versions`` (of closeout, Python and the libraries) go into the manifest, which comes last
+    and names every other file with its SHA-256 digest and its size. What the store held before
+    the run leaves no trace in any of them.
+    """
+    dossier = _without_history(dossier)
+    sources = _sources(dossier)
+    texts = {"dossier.json": dossier_json(dossier)}
+    texts["compliance-matrix.csv"] = matrix(dossier, "csv")
+    for form in ("html", "md"):
+        texts[f"compliance-matrix.{form}"] = matrix_page(dossier, form, sources.links, "")
+    texts |= _control(sources)
+    texts |= _open_points(sources)
+    for spec in dossier.analyses:
+        texts |= _report(sources, spec)
+    texts |= _index(sources)
+    files = {path: text.encode("utf-8") for path, text in sorted(texts.items())}
+    return {**files, MANIFEST: _manifest(dossier, files, versions)}
+
+
+def _without_history(dossier: Dossier) -> Dossier:
+    """Count answers from the store as evaluated: both are the same answers."""
+    scale = dossier.scale
+    return replace(
+        dossier,
+        scale=replace(scale, evaluated=scale.evaluated + scale.from_store, from_store=0),
+        evaluations=tuple(replace(e, from_store=False) for e in dossier.evaluations),
+    )
+
+
+def _sources(dossier: Dossier) -> _Sources:
+    evaluations: dict[str, list[Evaluation]] = {}
+    for evaluation in dossier.evaluations:
+        evaluations.setdefault(evaluation.analysis, []).append(evaluation)
+    reports = _report_paths(dossier)
+    return _Sources(
+        dossier=dossier,
+        entries={result.id: rows.entry(result) for result in dossier.requirements},
+        results={result.id: result for result in dossier.requirements},
+        reports=reports,
+        links={safe(name): path for name, path in trail.names(dossier, reports).items()},
+        served=trail.served(dossier),
+        evaluations=evaluations,
+    )
+
+
+def _manifest(dossier: Dossier, files: Mapping[str, bytes], versions: Mapping[str, str]) -> bytes:
+    state = dossier.snapshot
+    content = {
+        "format": MANIFEST_FORMAT,
+        "project": dossier.project,
+        "review": dossier.review,
+        "snapshot": {"kind": state.kind, "commit": state.commit, "dirty": state.dirty},
+        "draft": dossier.draft,
+        "settings": dict(dossier.settings),
+        "versions": dict(sorted(versions.items())),
+        "files": {
+            path: {"sha256": hashlib.sha256(data).hexdigest(), "size": len(data)}
+            for path, data in files.items()
+        },
+    }
+    return (json.dumps(content, indent=2) + "\n").encode("ascii")
+
+
+def _report_paths(dossier: Dossier) -> dict[str, str]:
+    """Return the path of each analysis' report, apart also where case does not count."""
+    paths: dict[str, str] = {}
+    taken: set[str] = set()
+    for spec in dossier.analyses:
+        stem = re.sub(r"[^\w.-]", "_", spec.name).lstrip(".") or "_"
+        name, number = stem, 2
+        while name.casefold() in taken:
+            name, number = f"{stem}-{number}", number + 1
+        taken.add(name.casefold())
+        paths[spec.name] = f"analyses/{name}.md"
+    return paths
+
+
+def _pair(path: str, pages: tuple[str, str]) -> dict[str, str]:
+    return {path: pages[0], path.removesuffix(".md") + ".html": pages[1]}
+
+
+@dataclass(frozen=True, slots=True)
+class _ControlRow:
+    """The ten columns of ECSS-E-ST-10-02C Rev.1, Annex B."""
+
+    id: str
+    title: str
+    text: str
+    traceability: str
+    levels: str
+    methods: str
+    plans: str
+    evidence: tuple[str, ...]
+    status: str
+    close_out: str
+    reason: str
+
+
+def _control(sources: _Sources) -> dict[str, str]:
+    dossier, entries = sources.dossier, sources.entries.values()
+    pages = both_pages(
+        "control.md",
+        dossier,
+        "Verification control document",
+        anchors=[entry.id for entry in entries],
+        entries=[_control_row(entry, sources.links) for entry in entries],
+    )
+    return _pair("verification-control.md", pages)
+
+
+def _control_row(entry: Entry, reports: Mapping[str, str]) -> _ControlRow:
+    lines = entry.lines
+    traceability = entry.traceability
+    if entry.derived:
+        traceability += ("; " if traceability else "") + "leads to " + ", ".join(entry.derived)
+    return _ControlRow(
+        id=entry.id,
+        title=entry.title,
+        text=entry.text,
+        traceability=traceability,
+        levels=_distinct(", ".join(filter(None, (line.level, line.stage))) for line in lines),
+        methods=_distinct(line.method for line in lines)
+        or ("by what is derived from it" if entry.derived else ""),
+        plans=_distinct(line.plan for line in lines),
+        evidence=tuple(dict.fromkeys(_references(lines, reports))),
+        status=entry.status,
+        close_out=entry.close_out,
+        reason=entry.reason,
+    )
+
+
+def _distinct(texts: Iterator[str]) -> str:
+    return "; ".join(dict.fromkeys(text for text in texts if text))
+
+
+def _references(lines: tuple[Line, ...], reports: Mapping[str, str]) -> Iterator[str]:
+    for line in lines:
+        path = reports.get(line.analysis)
+        if path is not None:
+            yield link(line.analysis, path)
+        elif line.analysis:
+            yield line.analysis
+        if line.record:
+            yield line.record
+        if line.cover:
+            yield line.cover
+
+
+@dataclass(frozen=True, slots=True)
+class _Section:
+    title: str
+    points: list[tuple[Entry, Line]]
+
+
+def _open_points(sources: _Sources) -> dict[str, str]:
+    dossier = sources.dossier
+    points = [(entry, line) for entry in sources.entries.values() for line in entry.lines]
+    failed = [(e, line) for e, line in points if line.failed]
+    sections = [
+        _Section("Shortfalls that nothing covers", [p for p in failed if not p[1].cover]),
+        _Section("Shortfalls under a waiver or deviation", [p for p in failed if p[1].cover]),
+        _Section("Could not be evaluated", _in_state(points, State.ERROR)),
+        _Section("Due and open", _due_and_open(points)),
+    ]
+    pages = both_pages(
+        "open.md", dossier, "Open points", sections=sections, problems=dossier.problems
+    )
+    return _pair("open-points.md", pages)
+
+
+def _in_state(points: list[tuple[Entry, Line]], state: State) -> list[tuple[Entry, Line]]:
+    return [(entry, line) for entry, line in points if line.state == state]
+
+
+def _due_and_open(points: list[tuple[Entry, Line]]) -> list[tuple[Entry, Line]]:
+    """Return what is due and open, also what is open without any evidence of its own."""
+    return [
+        (entry, line)
+        for entry, line in points
+        if (line.due and line.state == State.OPEN)
+        or (not line.state and entry.due and entry.compliance == "open")
+    ]
+
+
+def _report(sources: _Sources, spec: AnalysisSpec) -> dict[str, str]:
+    purpose, model, cautions = trail.doc_parts(spec.doc)
+    pages = both_pages(
+        "analysis.md",
+        sources.dossier,
+        f"Analysis {safe(spec.name)}",
+        home="../",
+        spec=spec,
+        purpose=flow(purpose) or "The analysis does not say what it computes.",
+        model=doc_markdown(model),
+        cautions=doc_markdown(cautions),
+        served=[sources.entries[name] for name in sources.served[spec.name]],
+        runs=[_run(sources, run) for run in sources.evaluations.get(spec.name, ())],
+    )
+    return _pair(sources.reports[spec.name], pages)
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    title: str
+    about: str
+    failure: Markup | None
+    inputs: list[dict[str, Any]]
+    found: list[dict[str, str]]
+    verdicts: list[tuple[Entry, Line]]
+
+
+def _run(sources: _Sources, evaluation: Evaluation) -> _Run:
+    given = f", given {pairs(evaluation.given)}" if evaluation.given else ""
+    return _Run(
+        title=f"{safe(evaluation.basis)}{given}",
+        about=trail.about(evaluation),
+        failure=None if evaluation.failure is None else _failure(evaluation.failure),
+        inputs=[_input(used) for used in evaluation.inputs],
+        found=_found(evaluation),
+        verdicts=[
+            (sources.entries[name], sources.entries[name].lines[place])
+            for name in dict.fromkeys(evaluation.serves)
+            if name in sources.results
+            for place, evidence in enumerate(sources.results[name].evidence)
+            if trail.serves(evaluation, name, evidence)
+        ],
+    )
+
+
+def _failure(failure: Failure) -> Markup:
+    text = markdown(f"No answer ({failure.kind}): {failure.message}")
+    return Markup(f"{text}\n\n{fenced(failure.traceback)}" if failure.traceback else text)
+
+
+def _input(used: InputUsed) -> dict[str, Any]:
+    return {
+        "name": used.name,
+        "value": show(used.value, used.unit),
+        "text": used.text,
+        "spread": used.spread,
+        "low": "" if used.low is None else show(used.low, used.unit),
+        "high": "" if used.high is None else show(used.high, used.unit),
+        "origin": used.origin,
+        "maturity": used.maturity or "",
+        "source": used.source or "",
+        "condition": used.condition,
+    }
+
+
+def _found(evaluation: Evaluation) -> list[dict[str, str]]:
+    return [
+        {
+            "name": found.name,
+            "case": found.case or "",
+            "value": f"absent: {found.absent}"
+            if found.absent is not None
+            else _shown(found.value, found.unit),
+            "low": _shown(found.low, found.unit),
+            "high": _shown(found.high, found.unit),
+        }
+        for found in evaluation.found
+    ]
+
+
+def _shown(value: float | None, unit: str) -> str:
+    return "" if value is None else show(value, unit)
+
+
+def _index(sources: _Sources) -> dict[str, str]:
+    dossier, reports = sources.dossier, sources.reports
+    contents = [
+        {
+            "name": spec.name,
+            "path": reports[spec.name],
+            "purpose": trail.doc_parts(spec.doc)[0] or "no purpose stated",
+        }
+        for spec in dossier.analyses
+    ]
+    title = "Review package" if dossier.review is None else f"Review package {safe(dossier.review)}"
+    return _pair("index.md", both_pages("index.md", dossier, title, home=None, reports=contents))

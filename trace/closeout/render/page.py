@@ -1,0 +1,184 @@
+"""Pages made from templates: HTML with autoescape, Markdown that escapes every value."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
+
+from closeout.model.dossier import Compliance, Dossier
+from closeout.render import words
+from closeout.render.plain import Markup, fenced, flow, markdown, safe
+from closeout.render.rows import pairs
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+    from markdown_it import MarkdownIt
+    from markdown_it.token import Token
+
+
+_BLANK_LINES = re.compile(r"\n{3,}")
+
+
+def html_page(template: str, dossier: Dossier, title: str, **values: Any) -> str:
+    """Return one self-contained page: no script, nothing loaded from elsewhere."""
+    return _html().get_template(template).render(_common(dossier, title), **values)
+
+
+def markdown_page(template: str, dossier: Dossier, title: str, **values: Any) -> str:
+    """Return a Markdown document; every value in it is text, unless it is made as markup."""
+    return _markdown_text(template, dossier, title, bare=False, **values)
+
+
+def both_pages(
+    template: str,
+    dossier: Dossier,
+    title: str,
+    *,
+    anchors: Iterable[str] = (),
+    home: str | None = "",
+    **values: Any,
+) -> tuple[str, str]:
+    """Return a document as Markdown and as the HTML page of the same text.
+
+    A table row that begins with one of ``anchors`` gets that anchor. Links to .md files lead to
+    the .html files beside them. ``home`` is the way to the folder of the index, None there.
+    """
+    text = _markdown_text(template, dossier, title, bare=True, **values)
+    parser = _parser()
+    tokens = parser.parse(text)
+    _anchor_rows(tokens, frozenset(anchors))
+    _link_to_html(tokens)
+    body = parser.renderer.render(tokens, parser.options, {})
+    page = html_page("document.html", dossier, title, body=_trusted(body), home=home)
+    return markdown_page(template, dossier, title, **values), page
+
+
+def _markdown_text(
+    template: str, dossier: Dossier, title: str, *, bare: bool, **values: Any
+) -> str:
+    common = _common(dossier, title)
+    text = _markdown().get_template(template).render(common, bare=bare, **values)
+    return _BLANK_LINES.sub("\n\n", text).strip("\n") + "\n"
+
+
+def anchor(identifier: str) -> str:
+    """Return the fragment that leads to an identifier."""
+    return quote(_anchor_id(identifier), safe="")
+
+
+def link(text: str, target: str) -> Markup:
+    """Return a Markdown link; ``target`` is a path of ours, its text is escaped."""
+    return Markup(f"[{markdown(text)}]({target})")
+
+
+def doc_markdown(doc: str) -> Markup:
+    """Return a docstring as Markdown: paragraphs, lists, and indented blocks as they stand."""
+    blocks = re.split(r"\n[ \t]*\n", "\n".join(safe_doc(doc)))
+    return Markup("\n\n".join(_doc_block(block) for block in blocks if block.strip()))
+
+
+def safe_doc(doc: str) -> list[str]:
+    """Return the lines of a docstring without their common indentation, each of them safe."""
+    import inspect
+
+    return [safe(line) for line in inspect.cleandoc(doc).split("\n")]
+
+
+def _doc_block(block: str) -> str:
+    lines = block.strip("\n").split("\n")
+    if all(line.startswith("  ") for line in lines):
+        return fenced("\n".join(lines))
+    parts = re.split(r"\n[ ]{0,3}[-*][ ]+", "\n" + block.strip("\n"))
+    paragraph = [markdown(parts[0].strip())] if parts[0].strip() else []
+    items = "\n".join(f"- {markdown(part.strip())}" for part in parts[1:])
+    return "\n\n".join([*paragraph, items] if items else paragraph)
+
+
+def _common(dossier: Dossier, title: str) -> dict[str, Any]:
+    return {
+        "title": title,
+        "project": safe(dossier.project),
+        "note": flow(dossier.note) if dossier.note else None,
+        "snapshot": words.snapshot(dossier),
+        "judged": words.judged(dossier),
+        "banner": words.banner(dossier),
+        "caution": words.CAUTION,
+        "codes": {code.value: text for code, text in words.CODES.items()},
+        "assurance": {key.value: text for key, text in words.ASSURANCE.items()},
+        "totals": words.totals(dossier),
+        "code_names": [code.value for code in Compliance],
+        "scale": words.scale(dossier),
+        "home": None,
+        "pairs": pairs,
+        "anchor": anchor,
+        "anchor_id": _anchor_id,
+        "known": {safe(result.id) for result in dossier.requirements},
+    }
+
+
+def _anchor_id(identifier: str) -> str:
+    return "R-" + re.sub(r"\s", "_", safe(identifier))
+
+
+@lru_cache(maxsize=1)
+def _html() -> Environment:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    return Environment(
+        loader=PackageLoader("closeout.render"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+
+
+@lru_cache(maxsize=1)
+def _markdown() -> Environment:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    # No autoescape, which is for HTML: finalize escapes every value that a template prints.
+    environment = Environment(
+        loader=PackageLoader("closeout.render"),
+        finalize=markdown,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+        undefined=StrictUndefined,
+    )
+    environment.globals["link"] = link
+    environment.globals["raw"] = Markup
+    return environment
+
+
+def _trusted(html: str) -> str:
+    """Mark HTML as such: it was made by the Markdown renderer, with HTML in the text disabled."""
+    from markupsafe import Markup as Html
+
+    return Html(html)
+
+
+@lru_cache(maxsize=1)
+def _parser() -> MarkdownIt:
+    from markdown_it import MarkdownIt
+
+    return MarkdownIt("commonmark", {"html": False}).enable("table")
+
+
+def _anchor_rows(tokens: list[Token], anchors: frozenset[str]) -> None:
+    for before, after in zip(tokens, tokens[2:], strict=False):
+        if before.type == "tr_open" and after.type == "inline":
+            text = "".join(child.content for child in after.children or ())
+            if text in anchors:
+                before.attrSet("id", _anchor_id(text))
+
+
+def _link_to_html(tokens: list[Token]) -> None:
+    for token in tokens:
+        for child in token.children or ():
+            target = child.attrs.get("href")
+            if child.type == "link_open" and isinstance(target, str):
+                child.attrSet("href", re.sub(r"\.md(?=#|$)", ".html", target))

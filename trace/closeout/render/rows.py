@@ -1,0 +1,231 @@
+"""The table that every format shares: one line for each requirement and piece of evidence.
+
+All texts here are safe to show; numbers stand beside their texts for formats that machines read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
+from closeout.render import numbers, words
+from closeout.render.plain import flow, safe
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One verification, and one case of it; all texts are empty for a requirement without any."""
+
+    method: str = ""
+    level: str = ""
+    stage: str = ""
+    review: str = ""
+    due: bool = False
+    plan: str = ""
+    evidence: str = ""
+    quantity: str = ""
+    case: str = ""
+    conditions: str = ""
+    value: str = ""
+    nominal: str = ""
+    limit: str = ""
+    margin: str = ""
+    basis: str = ""
+    state: str = ""
+    cover: str = ""
+    message: str = ""
+    unit: str = ""
+    value_number: float | None = None
+    at_least: float | None = None
+    at_most: float | None = None
+    margin_number: float | None = None
+    analysis: str = ""
+    record: str = ""
+    replay: tuple[tuple[str, str], ...] = ()
+    failed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A requirement and its lines, at least one."""
+
+    id: str
+    issue: str
+    title: str
+    text: str
+    rationale: str
+    source: str
+    parents: tuple[str, ...]
+    derived: tuple[str, ...]
+    owner: str
+    safety: str
+    compliance: str
+    status: str
+    close_out: str
+    due: bool
+    covered: bool
+    reason: str
+    lines: tuple[Line, ...]
+
+    @property
+    def traceability(self) -> str:
+        """Source and parents, upward."""
+        parts = [self.source] if self.source else []
+        if self.parents:
+            parts.append("derived from " + ", ".join(self.parents))
+        return "; ".join(parts)
+
+
+def table(dossier: Dossier) -> tuple[Entry, ...]:
+    """Return an entry for each requirement, in the order of the dossier."""
+    return tuple(entry(result) for result in dossier.requirements)
+
+
+def entry(result: RequirementResult) -> Entry:
+    """Return a requirement with its lines; one empty line where it has no evidence."""
+    return Entry(
+        id=safe(result.id),
+        issue=safe(result.issue),
+        title=safe(result.title),
+        text=flow(result.statement),
+        rationale=flow(result.rationale or ""),
+        source=flow(result.source or ""),
+        parents=tuple(safe(parent) for parent in result.derived_from),
+        derived=tuple(safe(child) for child in result.derived),
+        owner=safe(result.owner or ""),
+        safety=safe(result.safety or ""),
+        compliance=result.compliance.value,
+        status=words.vcd_status(result.compliance),
+        close_out=words.close_out(result),
+        due=result.due,
+        covered=result.covered,
+        reason=flow(result.why),
+        lines=tuple(line(evidence) for evidence in result.evidence) or (Line(),),
+    )
+
+
+def line(evidence: Evidence) -> Line:
+    """Return one piece of evidence for reading."""
+    value, limit = value_and_limit(evidence)
+    return Line(
+        method=safe(evidence.method),
+        level=safe(evidence.level or ""),
+        stage=safe(evidence.stage or ""),
+        review=safe(evidence.review or ""),
+        due=evidence.due,
+        plan=flow(evidence.plan or ""),
+        evidence=reference(evidence),
+        quantity=safe(evidence.quantity or ""),
+        case=safe(evidence.case or ""),
+        conditions=pairs(evidence.given),
+        value=value,
+        nominal=_nominal(evidence),
+        limit=limit,
+        margin=margin(evidence),
+        basis=words.how_sure(evidence),
+        state=evidence.state.value,
+        cover=safe(evidence.covered_by or ""),
+        message=flow(evidence.message or ""),
+        unit=safe(evidence.unit or ""),
+        value_number=judged_end(evidence),
+        at_least=evidence.at_least,
+        at_most=evidence.at_most,
+        margin_number=evidence.margin,
+        analysis=safe(evidence.analysis or ""),
+        record=safe(evidence.record or ""),
+        replay=tuple((safe(name), safe(text)) for name, text in evidence.counterexample),
+        failed=evidence.state is State.NOT_MET,
+    )
+
+
+def pairs(items: Iterable[tuple[str, str]]) -> str:
+    """Return ``hold_duration = 28 d, mode = 2``."""
+    return ", ".join(f"{safe(name)} = {flow(text)}" for name, text in items)
+
+
+def reference(evidence: Evidence) -> str:
+    """Return what stands behind a verification: the analysis or the record."""
+    parts = (evidence.analysis, evidence.record)
+    return ", ".join(safe(part) for part in parts if part)
+
+
+def subject(evidence: Evidence) -> str:
+    """Return ``link_margin [Kiruna]``; the method where no quantity is judged."""
+    name = safe(evidence.quantity or evidence.method)
+    return f"{name} [{safe(evidence.case)}]" if evidence.case is not None else name
+
+
+def judged_end(evidence: Evidence) -> float | None:
+    """Return the end of the extent that is nearest to, or furthest beyond, a limit."""
+    low = evidence.value if evidence.low is None else evidence.low
+    high = evidence.value if evidence.high is None else evidence.high
+    if low is None or high is None:
+        return low if high is None else high
+    if evidence.at_most is None:
+        return evidence.value if evidence.at_least is None else low
+    if evidence.at_least is None:
+        return high
+    return low if low - evidence.at_least <= evidence.at_most - high else high
+
+
+def value_and_limit(evidence: Evidence) -> tuple[str, str]:
+    """Return the judged value and the limit as texts that agree with the verdict."""
+    limits = [
+        (word, bound)
+        for word, bound in (("at least", evidence.at_least), ("at most", evidence.at_most))
+        if bound is not None
+    ]
+    end = judged_end(evidence)
+    ends = () if end is None else (end,)
+    shown, bounds = numbers.show_beside(ends, [bound for _, bound in limits])
+    unit = safe(evidence.unit or "")
+    limit = ", ".join(
+        f"{word} {numbers.with_unit(bound, unit)}"
+        for (word, _), bound in zip(limits, bounds, strict=True)
+    )
+    value = numbers.with_unit(shown[0], unit) if shown else ""
+    return value, limit or flow(evidence.limit_text)
+
+
+def _nominal(evidence: Evidence) -> str:
+    """Return the value at the inputs, or as measured, where the judged end is another one."""
+    if evidence.value is None or evidence.value == judged_end(evidence):
+        return ""
+    limits = [limit for limit in (evidence.at_least, evidence.at_most) if limit is not None]
+    (shown,), _ = numbers.show_beside((evidence.value,), limits)
+    word = "nominal" if evidence.assurance is not None else "measured"
+    return f"{word} {numbers.with_unit(shown, safe(evidence.unit or ''))}"
+
+
+def margin(evidence: Evidence) -> str:
+    """Return the margin; that of a probability is a probability, that of a level is in dB."""
+    if evidence.margin is None:
+        return ""
+    if _is_probability(evidence):
+        return numbers.show_margin(evidence.margin, None)
+    return numbers.show_margin(evidence.margin, safe(numbers.difference_unit(evidence.unit) or ""))
+
+
+def _is_probability(evidence: Evidence) -> bool:
+    return evidence.basis is not None and evidence.basis.startswith("probability")
+
+
+def tightest(result: RequirementResult) -> Evidence | None:
+    """Return the evidence with the least margin for its limit; due evidence goes before later.
+
+    Margins of different units are compared as shares of their limit.
+    """
+    best: Evidence | None = None
+    least = (True, 0.0)
+    for evidence in result.evidence:
+        if evidence.margin is not None:
+            key = (not evidence.due, evidence.margin / _yardstick(evidence))
+            if best is None or key < least:
+                best, least = evidence, key
+    return best
+
+
+def _yardstick(evidence: Evidence) -> float:
+    limit = evidence.at_most if evidence.at_least is None else evidence.at_least
+    return 1.0 if not limit or _is_probability(evidence) else abs(limit)

@@ -1,0 +1,274 @@
+"""The text that ``verify`` and ``lint`` print: a line a requirement, then what needs attention."""
+
+from __future__ import annotations
+
+import shlex
+import textwrap
+from collections.abc import Iterable, Iterator
+
+from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult, State
+from closeout.model.problem import Problem, Severity
+from closeout.render import rows, words
+from closeout.render.plain import columns, cut, flow, pad, safe
+
+USUAL_WIDTH = 100
+_HEADS = ("ID", "CODE", "CLOSE-OUT", "MARGIN", "QUANTITY", "SURE", "TITLE")
+# Columns: code, close-out, margin and how sure are never cut, so that no fact is lost.
+_WANTED_TITLE = 24
+_LEAST_TITLE = 10
+_LEAST_QUANTITY = 8
+_KEPT = "\N{NO-BREAK SPACE}"
+
+
+class Paint:
+    """Short ANSI codes, or none; colour never says what the words do not say."""
+
+    def __init__(self, colour: bool) -> None:
+        self._on = colour
+
+    def _wrap(self, code: str, text: str) -> str:
+        return f"\x1b[{code}m{text}\x1b[0m" if self._on and text else text
+
+    def bad(self, text: str) -> str:
+        return self._wrap("31", text)
+
+    def open(self, text: str) -> str:
+        return self._wrap("33", text)
+
+    def strong(self, text: str) -> str:
+        return self._wrap("1", text)
+
+    def quiet(self, text: str) -> str:
+        return self._wrap("2", text)
+
+    def code(self, code: str, text: str) -> str:
+        """Return a text in the colour of a compliance code."""
+        if code in ("NC", "PC"):
+            return self.bad(text)
+        return self.open(text) if code == "open" else text
+
+
+def verify_text(dossier: Dossier, *, colour: bool, width: int = USUAL_WIDTH) -> str:
+    """Return what ``verify`` prints, with a final newline.
+
+    Titles are cut and running text is wrapped at ``width`` columns; numbers, places and commands
+    are never cut.
+    """
+    paint = Paint(colour)
+    parts = [
+        *_header(dossier, paint, width),
+        "",
+        *_requirement_lines(dossier, paint, width),
+        *_details(dossier, paint, width),
+    ]
+    if dossier.problems:
+        parts += ["", paint.strong("Problems"), *_problem_lines(dossier.problems, paint, width)]
+    parts += ["", *_footer(dossier, paint, width)]
+    return "\n".join(parts) + "\n"
+
+
+def problems_text(
+    problems: Iterable[Problem], *, colour: bool = False, width: int = USUAL_WIDTH
+) -> str:
+    """Return problems as ``path:line:column: message [rule]``, each with its cure below it.
+
+    Ends with how many there are; empty text where there is none.
+    """
+    paint = Paint(colour)
+    found = list(problems)
+    if not found:
+        return ""
+    errors = sum(problem.severity is Severity.ERROR for problem in found)
+    totals = f"{words.count(errors, 'error')}, {words.count(len(found) - errors, 'warning')}"
+    return "\n".join([*_problem_lines(found, paint, width), totals]) + "\n"
+
+
+def _header(dossier: Dossier, paint: Paint, width: int) -> list[str]:
+    line = f"{safe(dossier.project)}: {words.judged(dossier)}, from the {words.snapshot(dossier)}"
+    lines = [paint.strong(text) for text in wrap(line, width)]
+    if banner := words.banner(dossier):
+        lines += [paint.open(text) for text in wrap(banner, width)]
+    if dossier.note:
+        lines += wrap(flow(dossier.note), width)
+    return lines
+
+
+Cells = tuple[str, str, str, str, str, str, str]
+
+
+def _requirement_lines(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
+    if not dossier.requirements:
+        yield "There is no requirement."
+        return
+    cells = [_cells(result) for result in dossier.requirements]
+    widths = _widths(cells, width)
+    yield paint.quiet(_row(_HEADS, widths))
+    for row in cells:
+        yield paint.code(row[1].split(" ")[0], _row(row, widths))
+    if legend := _legend(cells):
+        yield paint.quiet(legend)
+
+
+def _widths(cells: list[Cells], width: int) -> list[int]:
+    """Return the columns' widths: the quantity gives way to the title, then the title is cut."""
+    pairs = zip(_HEADS, zip(*cells, strict=True), strict=True)
+    widths = [max(len(head), *map(columns, column)) for head, column in pairs]
+    room = width - sum(widths[:4]) - widths[5] - 2 * (len(widths) - 1)
+    widths[4] = min(widths[4], max(room - _WANTED_TITLE, _LEAST_QUANTITY))
+    widths[6] = max(room - widths[4], _LEAST_TITLE)
+    return widths
+
+
+def _row(cells: Cells, widths: list[int]) -> str:
+    last = len(cells) - 1
+    shown = [pad(cut(text, wide), wide) for text, wide in zip(cells[:last], widths, strict=False)]
+    return "  ".join([*shown, cut(cells[last], widths[last])]).rstrip()
+
+
+def _cells(result: RequirementResult) -> Cells:
+    code = result.compliance.value
+    close_out = words.close_out(result)
+    evidence = rows.tightest(result)
+    return (
+        safe(result.id),
+        f"{code} covered" if result.covered else code,
+        close_out if result.due else f"{close_out}, later",
+        "" if evidence is None else rows.margin(evidence),
+        "" if evidence is None else rows.subject(evidence),
+        "" if evidence is None else _letter(evidence),
+        safe(result.title),
+    )
+
+
+def _letter(evidence: Evidence) -> str:
+    if evidence.assurance is not None:
+        return words.LETTERS[evidence.assurance]
+    return "m" if evidence.record is not None else ""
+
+
+def _legend(cells: list[Cells]) -> str:
+    used = {row[5] for row in cells}
+    known = {words.LETTERS[key]: text for key, text in words.ASSURANCE.items()}
+    known["m"] = words.MEASURED
+    shown = [f"  {letter} = {text}" for letter, text in known.items() if letter in used]
+    if any(row[3] for row in cells):
+        shown.insert(0, "  MARGIN: the least for its limit, of the evidence that is due")
+    if any(row[2].endswith("later") for row in cells):
+        shown.append("  later = nothing of it is due at this review")
+    return "\n".join(shown)
+
+
+def _details(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
+    """Yield shortfalls, errors and what is due and open, each requirement under each of them."""
+    groups = (
+        ("Shortfalls", lambda e: e.state is State.NOT_MET),
+        ("Errors", lambda e: e.state is State.ERROR and e.due),
+        ("Due and open", lambda e: e.state is State.OPEN and e.due),
+    )
+    for title, wanted in groups:
+        lines: list[str] = []
+        for result in dossier.requirements:
+            hits = [evidence for evidence in result.evidence if wanted(evidence)]
+            if hits or (title == "Due and open" and _open_without_evidence(result)):
+                lines += _detail(result, hits, paint, width)
+        if lines:
+            yield from ("", paint.strong(title), *lines)
+
+
+def _open_without_evidence(result: RequirementResult) -> bool:
+    return result.due and not result.evidence and result.compliance is Compliance.OPEN
+
+
+def _detail(
+    result: RequirementResult, hits: list[Evidence], paint: Paint, width: int
+) -> Iterator[str]:
+    code = "" if result.compliance is Compliance.OPEN else f" ({result.compliance.value})"
+    head = f"  {safe(result.id)}{code}  {safe(result.title)}"
+    yield paint.code(result.compliance.value, cut(head, max(width, 30)))
+    if result.why:
+        yield from wrap(flow(result.why), width, 4)
+    for evidence in hits:
+        yield from evidence_lines(evidence, width)
+
+
+def evidence_lines(evidence: Evidence, width: int) -> Iterator[str]:
+    """Yield one piece of evidence: what was asked, what was found and at which inputs."""
+    value, limit = rows.value_and_limit(evidence)
+    parts = [rows.subject(evidence)]
+    parts += [_keep(part) for part in limit.split(", ")] if limit else []
+    parts += [_keep(f"judged {value}")] if value else []
+    margin = rows.margin(evidence)
+    parts += [_keep(f"margin {margin}")] if margin else []
+    yield from wrap(f"{_state(evidence)}: " + ", ".join(parts), width, 4)
+    plan = words.plan_of(evidence)
+    source = [f"{plan} by {rows.reference(evidence)}" if rows.reference(evidence) else plan]
+    source += [sure] if (sure := words.how_sure(evidence)) else []
+    source += [f"given {rows.pairs(evidence.given)}"] if evidence.given else []
+    yield from wrap("; ".join(source), width, 6)
+    if evidence.message:
+        yield from wrap(flow(evidence.message), width, 6)
+    yield from _found_at(evidence, width)
+    if evidence.state is State.NOT_MET:
+        cover = safe(evidence.covered_by) if evidence.covered_by else None
+        yield f"      covered by {cover}" if cover else "      not covered"
+
+
+def _state(evidence: Evidence) -> str:
+    """Return the state; ``not met (early, due at AR)`` where it is not judged at this review."""
+    if evidence.due:
+        return evidence.state.value
+    early = "early, " if evidence.state is State.NOT_MET else ""
+    return f"{evidence.state.value} ({early}due at {safe(evidence.review or 'a later review')})"
+
+
+def _keep(text: str) -> str:
+    """Return a text that is not broken over lines, so that no number loses its unit."""
+    return text.replace(" ", _KEPT)
+
+
+def _found_at(evidence: Evidence, width: int) -> Iterator[str]:
+    if evidence.counterexample:
+        yield from wrap(f"found at {rows.pairs(evidence.counterexample)}", width, 6)
+        yield f"      {replay(evidence.counterexample)}"
+
+
+def replay(settings: Iterable[tuple[str, str]]) -> str:
+    """Return the command that shows a counterexample again, quoted for a POSIX shell."""
+    sets = (f"--set {shlex.quote(f'{name}={text}')}" for name, text in settings)
+    return safe("closeout verify " + " ".join(sets))
+
+
+def _problem_lines(problems: Iterable[Problem], paint: Paint, width: int) -> Iterator[str]:
+    for p in problems:
+        yield f"{safe(p.path)}:{p.line}:{p.column}: {flow(p.message)} [{safe(p.rule)}]"
+        cure = f"{p.severity.value}; cure: {flow(p.cure)}" if p.cure else p.severity.value
+        shade = paint.bad if p.severity is Severity.ERROR else paint.open
+        yield from map(shade, wrap(cure, width, 4))
+
+
+def _footer(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
+    totals = words.totals(dossier)
+    codes = ", ".join(f"{totals[code.value]} {code.value}" for code in Compliance)
+    line = f"{codes}; {totals['closed']} closed of {len(dossier.requirements)}"
+    yield paint.strong(line)
+    yield from wrap(f"{words.scale(dossier)}; {words.run(dossier)}", width)
+    status = dossier.exit_status
+    yield from wrap(f"Exit status {status}: {words.exit_meaning(status)}.", width)
+    for text in wrap(words.CAUTION, width):
+        yield paint.quiet(text)
+
+
+def wrap(text: str, width: int, indent: int = 0) -> list[str]:
+    """Return a safe one-line text as lines of at most ``width`` columns; long words stay whole."""
+    space = " " * indent
+    if len(text) + indent <= width:
+        return [(space + text).replace(_KEPT, " ")]
+    lines = textwrap.wrap(
+        text,
+        max(width, indent + 20),
+        initial_indent=space,
+        subsequent_indent=space + "  ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return [line.replace(_KEPT, " ") for line in lines]

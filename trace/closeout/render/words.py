@@ -1,0 +1,147 @@
+"""The standing words of the output: legends, how surely, what was judged, the caution."""
+
+from __future__ import annotations
+
+from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult
+from closeout.model.question import Assurance
+from closeout.render.plain import flow, safe
+
+CAUTION = (
+    "Computed support for a decision: it approves nothing. Whether a requirement is verified is "
+    "for the authority of the project to say, and work on hardware follows the rules of the site "
+    "and licensed practice."
+)
+CODES = {
+    Compliance.C: "compliant",
+    Compliance.PC: "partially compliant",
+    Compliance.NC: "not compliant",
+    Compliance.NA: "not applicable",
+    Compliance.OPEN: "not decided yet on the evidence that is due",
+}
+ASSURANCE = {
+    Assurance.BOUNDED: "bounded over the declared tolerances",
+    Assurance.SEARCHED: "searched at corners and samples of the declared tolerances, not proved",
+    Assurance.SAMPLED: "sampled over the declared distributions",
+    Assurance.NOMINAL: "nominal inputs alone",
+}
+MEASURED = "measured, less its uncertainty"
+# One letter for a line of the terminal; the legend below the lines spells them out.
+LETTERS = {
+    Assurance.BOUNDED: "b",
+    Assurance.SEARCHED: "s",
+    Assurance.SAMPLED: "p",
+    Assurance.NOMINAL: "n",
+}
+EXITS = {
+    0: "everything that is due is met or covered",
+    1: "a shortfall that nothing covers, or something due is open",
+    2: "the project, or a part of it, could not be judged",
+    3: "a fault of closeout itself",
+}
+_VCD_STATUS = {
+    Compliance.C: "yes",
+    Compliance.PC: "partial",
+    Compliance.NC: "no",
+    Compliance.NA: "not applicable",
+    Compliance.OPEN: "open",
+}
+
+
+def vcd_status(code: Compliance) -> str:
+    """Return the status of compliance in a verification control document: yes, no, partial."""
+    return _VCD_STATUS[code]
+
+
+def count(number: int, noun: str, plural: str | None = None) -> str:
+    """Return ``1 analysis`` or ``2 analyses``."""
+    return f"{number} {noun if number == 1 else plural or noun + 's'}"
+
+
+def snapshot(dossier: Dossier) -> str:
+    """Return what state of the project was judged, as ``working tree at 1e496c4ab1c2``."""
+    state = dossier.snapshot
+    if state.commit is None:
+        return {"index": "git index, no commit yet"}.get(state.kind, "files that no commit holds")
+    commit = safe(state.commit[:12])
+    place = {"tree": f"working tree at {commit}", "index": f"git index on {commit}"}
+    return place.get(state.kind, f"commit {commit}")
+
+
+def judged(dossier: Dossier) -> str:
+    """Return what is judged: what is due at a review, or the whole life."""
+    if dossier.review is None:
+        return "everything planned, whatever its review"
+    return f"what is due at {safe(dossier.review)}"
+
+
+def settings(dossier: Dossier) -> str:
+    """Return the settings of a what-if as ``a=1 W, b=2``; empty where none was asked."""
+    return ", ".join(f"{safe(name)}={flow(text)}" for name, text in dossier.settings)
+
+
+def banner(dossier: Dossier) -> str | None:
+    """Return what makes the dossier a draft or a what-if, or None for a clean commit."""
+    if dossier.settings:
+        return f"WHAT IF {settings(dossier)} - this is not the state of the project"
+    if not dossier.draft:
+        return None
+    if dossier.snapshot.commit is None:
+        return "DRAFT - the state that was judged is held by no commit"
+    return "DRAFT - the state that was judged differs from its commit"
+
+
+def how_sure(evidence: Evidence) -> str:
+    """Return basis and assurance, as ``worst case, bounded over the declared tolerances``."""
+    parts = [safe(evidence.basis)] if evidence.basis else []
+    if evidence.assurance is not None:
+        parts.append(ASSURANCE[evidence.assurance])
+    elif evidence.record is not None and evidence.value is not None:
+        parts.append(MEASURED)
+    if parts[:1] == ["nominal"] and evidence.assurance is Assurance.NOMINAL:
+        return ASSURANCE[Assurance.NOMINAL]
+    return ", ".join(parts)
+
+
+def close_out(result: RequirementResult) -> str:
+    """Return closed or open, the close-out status over the whole life."""
+    return "closed" if result.closed else "open"
+
+
+def plan_of(evidence: Evidence) -> str:
+    """Return method, level, stage and review of a verification in one line."""
+    parts = (evidence.method, evidence.level, evidence.stage, evidence.review)
+    return ", ".join(safe(part) for part in parts if part)
+
+
+def totals(dossier: Dossier) -> dict[str, int]:
+    """Return the number of requirements by code and of those closed, every code named."""
+    found: dict[str, int] = dict.fromkeys((*(code.value for code in Compliance), "closed"), 0)
+    for result in dossier.requirements:
+        found[result.compliance.value] += 1
+        found["closed"] += result.closed
+    return {**found, **dossier.totals}
+
+
+def scale(dossier: Dossier) -> str:
+    """Return how much was looked at, which proves that a run was not empty.
+
+    The same whether answers were computed or came from the store; see :func:`run`.
+    """
+    s = dossier.scale
+    return (
+        f"{count(s.requirements, 'requirement')} by {count(s.verifications, 'verification')}; "
+        f"{count(s.analyses, 'analysis', 'analyses')} with "
+        f"{count(s.evaluated + s.from_store, 'answer')}; {count(s.parameters, 'parameter')}; "
+        f"read from {count(s.files, 'file')}"
+    )
+
+
+def run(dossier: Dossier) -> str:
+    """Return how many answers this run computed, and how many the store still held."""
+    s = dossier.scale
+    return f"{count(s.evaluated, 'answer')} computed in this run, {s.from_store} from the store"
+
+
+def exit_meaning(status: int) -> str:
+    """Return what an exit status of ``verify`` says."""
+    return EXITS.get(status, "unknown")

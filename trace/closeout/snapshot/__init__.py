@@ -1,0 +1,28 @@
+"""The state that is judged: the working tree, the staged state or a commit, behind one view.
+
+The only package that runs git. It reads what it is pointed at and writes to temporary folders.
+"""
+
+from __future__ import annotations
+
+from closeout.snapshot.changes import Change, changed, has_head
+from closeout.snapshot.errors import SnapshotError
+from closeout.snapshot.export import open_commit, open_index
+from closeout.snapshot.folder import Snapshot
+from closeout.snapshot.hooks import install_hook, remove_hook
+from closeout.snapshot.tree import find_root, open_tree, store_folder
+
+__all__ = [
+    "Change",
+    "Snapshot",
+    "SnapshotError",
+    "changed",
+    "find_root",
+    "has_head",
+    "install_hook",
+    "open_commit",
+    "open_index",
+    "open_tree",
+    "remove_hook",
+    "store_folder",
+]
