@@ -15,7 +15,7 @@ from closeout.model.dossier import (
 )
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.render import rows, trail, words
-from closeout.render.numbers import show
+from closeout.render.numbers import show_extent
 from closeout.render.plain import columns as width_of
 from closeout.render.plain import flow, pad, safe, safe_lines
 from closeout.render.terminal import USUAL_WIDTH, Paint, evidence_lines, wrap
@@ -76,10 +76,11 @@ def _requirement(
     yield from wrap(flow(result.statement), width)
     yield from _attributes(result, width)
     yield from _chain(dossier, result, paint, width)
+    shown: dict[int, str] = {}
     for evidence in result.evidence:
         yield from ("", paint.strong(_title(evidence)))
         yield from evidence_lines(evidence, width)
-        yield from _behind(dossier, result, evidence, width)
+        yield from _behind(dossier, result, evidence, width, shown)
     if not result.evidence and not result.derived:
         yield from ("", "It has no verification and nothing is derived from it.")
 
@@ -130,12 +131,21 @@ def _walk(
 
 
 def _behind(
-    dossier: Dossier, result: RequirementResult, evidence: Evidence, width: int
+    dossier: Dossier,
+    result: RequirementResult,
+    evidence: Evidence,
+    width: int,
+    shown: dict[int, str],
 ) -> Iterator[str]:
+    """Yield plan and evaluation; an evaluation that ``shown`` holds already is only named."""
     if evidence.plan:
         yield from wrap(f"plan: {flow(evidence.plan)}", width, 6)
-    evaluation = trail.evaluation_of(dossier, result.id, evidence)
+    evaluation = trail.evaluation_of(dossier.evaluations, result.id, evidence)
     if evaluation is None:
+        return
+    place = shown.setdefault(id(evaluation), _title(evidence))
+    if place != _title(evidence):
+        yield f"      the inputs stand under {place}"
         return
     yield from wrap(trail.about(evaluation), width, 6)
     yield from _inputs(evaluation, 6, width)
@@ -196,11 +206,7 @@ def _found(found: QuantityFound) -> tuple[str, ...]:
     name = safe(found.name) if found.case is None else f"{safe(found.name)} [{safe(found.case)}]"
     if found.absent is not None:
         return name, f"absent: {flow(found.absent)}", "", ""
-    return (name, *(_number(v, found.unit) for v in (found.value, found.low, found.high)))
-
-
-def _number(value: float | None, unit: str) -> str:
-    return "" if value is None else show(value, safe(unit))
+    return name, *show_extent(found.value, found.low, found.high, safe(found.unit))
 
 
 def _failure(failure: Failure, width: int, indent: int) -> Iterator[str]:
@@ -248,9 +254,7 @@ def _inputs(evaluation: Evaluation, indent: int, width: int) -> Iterator[str]:
     cells = [
         (
             safe(used.name),
-            show(used.value, safe(used.unit)),
-            "" if used.low is None else _number(used.low, used.unit),
-            "" if used.high is None else _number(used.high, used.unit),
+            *show_extent(used.value, used.low, used.high, safe(used.unit)),
             _facts(used),
         )
         for used in evaluation.inputs

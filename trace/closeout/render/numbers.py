@@ -75,6 +75,21 @@ def show_against(
     return with_unit(shown, unit), with_unit(bound, unit)
 
 
+def show_extent(
+    value: float | None, low: float | None, high: float | None, unit: str | None
+) -> tuple[str, str, str]:
+    """Return a value and its ends with their unit; empty where there is none.
+
+    Digits are added until ends that differ from the value are shown as different.
+    """
+    known = [x for x in (value, low, high) if x is not None]
+    shown = iter(show_beside(known, known)[0])
+    value_text, low_text, high_text = (
+        "" if x is None else with_unit(next(shown), unit) for x in (value, low, high)
+    )
+    return value_text, low_text, high_text
+
+
 def show_margin(margin: float, unit: str | None) -> str:
     """Return a signed margin with three significant digits, as ``+3.1 W h`` or ``-0.004 dB``.
 

@@ -14,7 +14,7 @@ from closeout.model.question import AnalysisSpec, Failure
 from closeout.render import rows, trail
 from closeout.render.jsonform import dossier_json
 from closeout.render.matrix import matrix, matrix_page
-from closeout.render.numbers import show
+from closeout.render.numbers import show_extent
 from closeout.render.page import both_pages, doc_markdown, link
 from closeout.render.plain import Markup, fenced, flow, markdown, safe
 from closeout.render.rows import Entry, Line, pairs
@@ -201,7 +201,7 @@ def _open_points(sources: _Sources) -> dict[str, str]:
         _Section("Shortfalls that nothing covers", [p for p in failed if not p[1].cover]),
         _Section("Shortfalls under a waiver or deviation", [p for p in failed if p[1].cover]),
         _Section("Could not be evaluated", _in_state(points, State.ERROR)),
-        _Section("Due and open", _due_and_open(points)),
+        _Section("Due and open", _due_and_open(points, frozenset(map(safe, trail.loose(dossier))))),
     ]
     pages = both_pages(
         "open.md", dossier, "Open points", sections=sections, problems=dossier.problems
@@ -213,13 +213,14 @@ def _in_state(points: list[tuple[Entry, Line]], state: State) -> list[tuple[Entr
     return [(entry, line) for entry, line in points if line.state == state]
 
 
-def _due_and_open(points: list[tuple[Entry, Line]]) -> list[tuple[Entry, Line]]:
-    """Return what is due and open, also what is open without any evidence of its own."""
+def _due_and_open(
+    points: list[tuple[Entry, Line]], loose: frozenset[str]
+) -> list[tuple[Entry, Line]]:
+    """Return what is due and open, also what has nothing that could close it."""
     return [
         (entry, line)
         for entry, line in points
-        if (line.due and line.state == State.OPEN)
-        or (not line.state and entry.due and entry.compliance == "open")
+        if (line.due and line.state == State.OPEN) or entry.id in loose
     ]
 
 
@@ -252,6 +253,7 @@ class _Run:
 
 def _run(sources: _Sources, evaluation: Evaluation) -> _Run:
     given = f", given {pairs(evaluation.given)}" if evaluation.given else ""
+    same = sources.evaluations[evaluation.analysis]
     return _Run(
         title=f"{safe(evaluation.basis)}{given}",
         about=trail.about(evaluation),
@@ -263,7 +265,7 @@ def _run(sources: _Sources, evaluation: Evaluation) -> _Run:
             for name in dict.fromkeys(evaluation.serves)
             if name in sources.results
             for place, evidence in enumerate(sources.results[name].evidence)
-            if trail.serves(evaluation, name, evidence)
+            if trail.evaluation_of(same, name, evidence) is evaluation
         ],
     )
 
@@ -274,13 +276,14 @@ def _failure(failure: Failure) -> Markup:
 
 
 def _input(used: InputUsed) -> dict[str, Any]:
+    value, low, high = show_extent(used.value, used.low, used.high, used.unit)
     return {
         "name": used.name,
-        "value": show(used.value, used.unit),
+        "value": value,
         "text": used.text,
         "spread": used.spread,
-        "low": "" if used.low is None else show(used.low, used.unit),
-        "high": "" if used.high is None else show(used.high, used.unit),
+        "low": low,
+        "high": high,
         "origin": used.origin,
         "maturity": used.maturity or "",
         "source": used.source or "",
@@ -289,22 +292,14 @@ def _input(used: InputUsed) -> dict[str, Any]:
 
 
 def _found(evaluation: Evaluation) -> list[dict[str, str]]:
-    return [
-        {
-            "name": found.name,
-            "case": found.case or "",
-            "value": f"absent: {found.absent}"
-            if found.absent is not None
-            else _shown(found.value, found.unit),
-            "low": _shown(found.low, found.unit),
-            "high": _shown(found.high, found.unit),
-        }
-        for found in evaluation.found
-    ]
-
-
-def _shown(value: float | None, unit: str) -> str:
-    return "" if value is None else show(value, unit)
+    rows_found = []
+    for found in evaluation.found:
+        value, low, high = show_extent(found.value, found.low, found.high, found.unit)
+        if found.absent is not None:
+            value = f"absent: {found.absent}"
+        row = {"name": found.name, "case": found.case or "", "value": value}
+        rows_found.append({**row, "low": low, "high": high})
+    return rows_found
 
 
 def _index(sources: _Sources) -> dict[str, str]:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 
 from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult, State
 from closeout.model.problem import Problem, Severity
-from closeout.render import rows, words
+from closeout.render import rows, trail, words
 from closeout.render.plain import columns, cut, flow, pad, safe
 
 USUAL_WIDTH = 100
@@ -165,18 +165,15 @@ def _details(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
         ("Errors", lambda e: e.state is State.ERROR and e.due),
         ("Due and open", lambda e: e.state is State.OPEN and e.due),
     )
+    loose = trail.loose(dossier)
     for title, wanted in groups:
         lines: list[str] = []
         for result in dossier.requirements:
             hits = [evidence for evidence in result.evidence if wanted(evidence)]
-            if hits or (title == "Due and open" and _open_without_evidence(result)):
+            if hits or (title == "Due and open" and result.id in loose):
                 lines += _detail(result, hits, paint, width)
         if lines:
             yield from ("", paint.strong(title), *lines)
-
-
-def _open_without_evidence(result: RequirementResult) -> bool:
-    return result.due and not result.evidence and result.compliance is Compliance.OPEN
 
 
 def _detail(

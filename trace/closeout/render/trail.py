@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import inspect
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TypeVar
 
-from closeout.model.dossier import Dossier, Evaluation, Evidence
+from closeout.model.dossier import Compliance, Dossier, Evaluation, Evidence
 from closeout.render import words
 
 T = TypeVar("T")
@@ -27,19 +27,29 @@ def names(dossier: Dossier, values: Mapping[str, T]) -> dict[str, T]:
     return {**found, **values}
 
 
-def serves(evaluation: Evaluation, requirement: str, evidence: Evidence) -> bool:
-    """Return whether a verdict rests on this evaluation: same analysis, conditions and basis."""
-    return (
-        is_named(evaluation.analysis, evidence.analysis)
-        and evaluation.given == evidence.given
-        and (evidence.basis is None or evaluation.basis == evidence.basis)
-        and requirement in evaluation.serves
-    )
+def evaluation_of(
+    evaluations: Iterable[Evaluation], requirement: str, evidence: Evidence
+) -> Evaluation | None:
+    """Return the evaluation that a verdict rests on; None where there is none, or no clear one.
+
+    A question that several verifications share keeps the words of the first of them, so the same
+    conditions may stand there in another order or in another unit: the likest evaluation is meant,
+    and where two are equally like, neither is named.
+    """
+    ranked = [
+        (_likeness(evaluation, evidence), evaluation)
+        for evaluation in evaluations
+        if is_named(evaluation.analysis, evidence.analysis) and requirement in evaluation.serves
+    ]
+    best = max((rank for rank, _ in ranked), default=None)
+    likest = [evaluation for rank, evaluation in ranked if rank == best]
+    return likest[0] if len(likest) == 1 else None
 
 
-def evaluation_of(dossier: Dossier, requirement: str, evidence: Evidence) -> Evaluation | None:
-    """Return the evaluation that a verdict rests on; None where it is a record's."""
-    return next((e for e in dossier.evaluations if serves(e, requirement, evidence)), None)
+def _likeness(evaluation: Evaluation, evidence: Evidence) -> tuple[int, bool]:
+    """Return how many conditions agree, less those that do not, and whether the basis does."""
+    asked, used = set(evidence.given), set(evaluation.given)
+    return len(asked & used) - len(asked ^ used), evaluation.basis == evidence.basis
 
 
 def served(dossier: Dossier) -> dict[str, list[str]]:
@@ -52,6 +62,19 @@ def served(dossier: Dossier) -> dict[str, list[str]]:
             if name is not None:
                 found[name].append(result.id)
     return found
+
+
+def loose(dossier: Dossier) -> frozenset[str]:
+    """Return what is due and open without evidence of its own and without anything due below."""
+    due = {result.id for result in dossier.requirements if result.due}
+    return frozenset(
+        result.id
+        for result in dossier.requirements
+        if result.due
+        and not result.evidence
+        and result.compliance is Compliance.OPEN
+        and due.isdisjoint(result.derived)
+    )
 
 
 def about(evaluation: Evaluation) -> str:

@@ -1,0 +1,53 @@
+"""How far and how fast the received carrier moves during a pass."""
+
+from __future__ import annotations
+
+from typing import Annotated, NamedTuple
+
+from analyses.physics import radio
+from closeout import analysis
+from closeout.units import MHz, Unit, kHz, km, ppm
+
+
+class CarrierDoppler(NamedTuple):
+    orbit_doppler: kHz  # at the horizon, Earth at rest
+    rotation_doppler: kHz  # Earth's turning, with the bad sign
+    oscillator_offset: kHz
+    carrier_offset: kHz  # the three together
+    doppler_rate: Annotated[float, Unit("kHz/s")]  # at the top of an overhead pass
+
+
+@analysis(validated_by="tests/analyses/test_carrier_doppler.py")
+def carrier_doppler(
+    carrier_frequency: MHz, oscillator_error: ppm, stage_geometric_altitude: km
+) -> CarrierDoppler:
+    """Greatest offset and greatest rate of the carrier that a station's receiver has to follow.
+
+    Model: circular orbit, law of cosines. The offset is greatest at the horizon of a station in the
+    orbit plane, f/c v R/(R + h); the rate is greatest overhead. Earth's rotation is taken at its
+    worst, a station on the equator that moves against the orbit; no other place and inclination
+    gives more. The oscillator's error is added to the offset.
+
+    Sources: classical Doppler shift to first order; constants of WGS 84.
+
+    Assumptions: circular orbit at the altitude asked for; on an ellipse take the perigee, where
+    the speed is a few per cent above the circular one (for 200 km to 500 km 1.1 %). The lowest
+    altitude gives both greatest values. First order in v/c: the next term is below 1 Hz.
+
+    Not covered: a thrusting stage, tumbling of the antenna, the time that an acquisition takes.
+
+    Caution: a test with the carrier on is radiation: inside a shielded set-up, or under a licence.
+    """
+    orbit = radio.horizon_doppler(carrier_frequency, stage_geometric_altitude)
+    turning = radio.EARTH_RATE * radio.EARTH_RADIUS  # km/s, at the equator
+    rotation = carrier_frequency * 1.0e3 * turning / radio.SPEED_OF_LIGHT
+    offset = carrier_frequency * 1.0e-3 * oscillator_error
+    return CarrierDoppler(
+        orbit_doppler=orbit,
+        rotation_doppler=rotation,
+        oscillator_offset=offset,
+        carrier_offset=orbit + rotation + offset,
+        doppler_rate=radio.overhead_doppler_rate(
+            carrier_frequency, stage_geometric_altitude, turning
+        ),
+    )

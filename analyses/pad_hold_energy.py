@@ -1,0 +1,190 @@
+"""Battery energy that is left after the wait on the pad."""
+
+from typing import Annotated, NamedTuple
+
+from analyses.physics.lithium_ion import (
+    FULL_CELL_VOLTAGE,
+    LOWEST_DRAIN,
+    arrhenius_factor,
+    charge_after,
+    charge_fraction,
+    charge_fraction_of_energy,
+    days_until_charge,
+    open_circuit_voltage,
+    q10_factor,
+    self_discharge_rate,
+    stored_energy,
+)
+from analyses.physics.source_under_load import (
+    discharge_efficiency,
+    regulator_input_current,
+    source_voltage_at,
+)
+from closeout import analysis
+from closeout.math import maximum, minimum
+from closeout.units import (
+    A_h,
+    Unit,
+    V,
+    W,
+    W_h,
+    count,
+    day,
+    degC,
+    kJ_per_mol,
+    kohm,
+    mohm,
+    per_month,
+    ratio,
+    uA,
+)
+
+per_K = Annotated[float, Unit("1/K")]
+
+REFERENCE_TEMPERATURE = 20.0  # degC, at which the cells were measured
+A_h_PER_DAY = 24e-6  # of 1 uA
+
+
+class PadHold(NamedTuple):
+    """The charge of the battery from the end of the last charge to its last usable W h.
+
+    The battery is the weakest group of parallel cells, in charge; times the cells in series, in
+    voltage. charge_left = charge_at_start - self_discharged - drained, and usable_charge =
+    charge_left - cold_charge - cut_off_charge where that is above zero.
+    """
+
+    charge_at_start: A_h
+    highest_cell_voltage: V  # of the fullest group at rest, then
+    sleep_drain: uA  # from the battery, while the recorder sleeps
+    self_discharged: A_h  # inside the cells
+    drained: A_h  # by the sleeping recorder
+    charge_left: A_h  # at the end of the hold
+    lowest_cell_voltage: V  # of the weakest group at rest, then
+    cold_charge: A_h  # held back by the cold
+    cut_off_charge: A_h  # below the cut-off under load
+    usable_charge: A_h
+    usable_energy: W_h  # at the terminals of the battery
+    days_to_reserve: day  # from the end of the last charge until no more than the reserve is left
+
+
+@analysis(validated_by="tests/analyses/test_pad_hold_energy.py")
+def pad_hold_energy(
+    cell_capacity: A_h,
+    cells_in_series: count,
+    cells_in_parallel: count,
+    capacity_fade: ratio,
+    cell_spread: ratio,
+    charge_level: ratio,
+    cell_imbalance: ratio,
+    self_discharge: per_month,
+    self_discharge_q10: ratio,
+    hold_temperature: degC,
+    hold_duration: day,
+    sleep_current: uA,
+    sleep_rail_voltage: V,
+    sleep_efficiency: ratio,
+    regulator_quiescent: uA,
+    protection_leakage: uA,
+    divider_resistance: kohm,
+    soft_start_leakage: uA,
+    cell_temperature: degC,
+    cold_capacity_loss: per_K,
+    cell_resistance: mohm,
+    resistance_growth: ratio,
+    resistance_activation: kJ_per_mol,
+    harness_resistance: mohm,
+    discharge_power: W,
+    cutoff_voltage: V,
+    reserve_energy: W_h,
+) -> PadHold:
+    """Compute the energy that the battery can still give at the end of the hold, and for how long.
+
+    **Model.** Self-discharge and drain empty the battery together, dq/dt = -k q - I (closed form,
+    `lithium_ion.charge_after`); at zero charge both end. k follows from the loss in a month at
+    20 degC and the rule of van 't Hoff, at the *hold* temperature. I is what the wake-up circuit
+    takes through its regulator, at the cut-off voltage, where the regulator draws most; its own
+    quiescent current; and the leakage of protection, divider (at the full voltage) and soft start.
+    At the *use* temperature the cold holds back a share of the capacity in proportion to the
+    kelvins below 20 degC, and the resistance grows by the law of Arrhenius and with age. The
+    discharge ends where the voltage under load meets the cut-off, E = U + R P / U
+    (`source_under_load.source_voltage_at`). The energy is the integral of the open-circuit voltage
+    down to there, times the share U / E that reaches the terminals. The days to the reserve come
+    from the same formulas, turned round.
+
+    **On the safe side.** The battery is as weak as its weakest group of cells, both in charge and
+    in voltage, the other groups being taken as weak as it. The fullest group ends the charge, so
+    the weakest is filled less by the imbalance. The hold is spent at one temperature, the discharge
+    at one power. The share U / E is taken at the cut-off, where it is lowest. Cold and resistance
+    overlap in part, and both are counted.
+
+    **Assumptions.** hold_duration counts from the end of the *last charge*, not from the arrival
+    on the pad: integration, transport, closing of the fairing and slips after that charge are in
+    it. First-order self-discharge is itself an assumption, larger than the difference between this
+    closed form and adding the two losses. Law of cold capacity, ageing and imbalance: common
+    practice, no source; their numbers are declared parameters. Open-circuit voltage: a table, taken
+    as independent of temperature and age. cell_resistance is that of a nearly empty cell after
+    minutes of load, as the cut-off meets it: a pulse on a full cell would promise too much.
+
+    **Not covered.** What the active phase needs (only the declared reserve); peaks shorter than the
+    cells' response, inrush and trip of the protection; charging; cells driven into reversal; a
+    sensor or recorder that wakes up during the hold; heaters; damage by launch loads.
+
+    **Caution.** Lithium cells vent and burn. Never recover an over-discharged, reversed, swollen or
+    shaken cell on a number from here. Charge under a licensed procedure, attended and contained;
+    the local rules of laboratory, carrier and launch site come first. Cells and batteries that
+    travel have passed UN Manual of Tests and Criteria 38.3; for their testing see
+    ECSS-E-HB-20-02A.
+    """
+    # Worked in charge fractions, so that the capacity stands in few places: bounds stay tight.
+    capacity = cells_in_parallel * cell_capacity * (1 - capacity_fade) * (1 - cell_spread)
+    start = charge_level - cell_imbalance
+    sleep_drain = (
+        regulator_input_current(sleep_rail_voltage, sleep_current, sleep_efficiency, cutoff_voltage)
+        + regulator_quiescent
+        + protection_leakage
+        + soft_start_leakage
+        + cells_in_series * FULL_CELL_VOLTAGE * 1e3 / divider_resistance  # V/kohm is mA
+    )
+    drain = maximum(sleep_drain * A_h_PER_DAY, LOWEST_DRAIN) / capacity
+    rate = self_discharge_rate(self_discharge) * q10_factor(
+        self_discharge_q10, hold_temperature, REFERENCE_TEMPERATURE
+    )
+    days = minimum(hold_duration, days_until_charge(start, rate, drain, 0.0))
+    left = maximum(charge_after(start, rate, drain, days), 0.0)
+
+    resistance = harness_resistance / 1e3 + cells_in_series / cells_in_parallel * aged_resistance(
+        cell_resistance / 1e3, resistance_growth, resistance_activation, cell_temperature
+    )
+    cut_off = charge_fraction(
+        source_voltage_at(cutoff_voltage, resistance, discharge_power) / cells_in_series
+    )
+    cold = cold_capacity_loss * maximum(REFERENCE_TEMPERATURE - cell_temperature, 0.0)
+    floor = minimum(cut_off + cold, 1.0)
+
+    at_floor = stored_energy(floor)
+    string = cells_in_series * capacity  # A h of cells, one beside the other
+    delivered = string * discharge_efficiency(cutoff_voltage, resistance, discharge_power)
+    reserve = charge_fraction_of_energy(at_floor + reserve_energy / delivered)
+    return PadHold(
+        charge_at_start=capacity * start,
+        highest_cell_voltage=open_circuit_voltage(charge_level),
+        sleep_drain=sleep_drain,
+        self_discharged=capacity * (start - left - drain * days),
+        drained=capacity * drain * days,
+        charge_left=capacity * left,
+        lowest_cell_voltage=open_circuit_voltage(left),
+        cold_charge=capacity * cold,
+        cut_off_charge=capacity * cut_off,
+        usable_charge=capacity * maximum(left - floor, 0.0),
+        usable_energy=delivered * maximum(stored_energy(left) - at_floor, 0.0),
+        days_to_reserve=days_until_charge(start, rate, drain, reserve),
+    )
+
+
+def aged_resistance(fresh: float, growth: float, activation: float, temperature: float) -> float:
+    """Return the resistance of an aged cell at a temperature, in the unit of the fresh one's.
+
+    It grows with age by a declared factor, and falls with temperature as the ions move faster, by
+    the law of Arrhenius.
+    """
+    return fresh * growth / arrhenius_factor(activation, temperature, REFERENCE_TEMPERATURE)

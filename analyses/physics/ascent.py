@@ -1,0 +1,168 @@
+"""Planar ascent of a point mass under thrust, drag and gravity.
+
+State: geometric altitude, downrange distance, vertical and horizontal speed. Round Earth that does
+not turn, air at rest, thrust along a programmed pitch angle, drag against the speed, no lift:
+
+    dZ/dt = w,  ds/dt = u r0/(r0 + Z)
+    dw/dt = (T sin(pitch) - D w/V)/m - g + u u/(r0 + Z)
+    du/dt = (T cos(pitch) - D u/V)/m - w u/(r0 + Z)
+    T = T_vacuum - p A_exit,  dm/dt = -T_vacuum/(Isp g0),  D = q A Cd(Mach),  g = g0 (r0/(r0 + Z))^2
+
+Source: the planar equations of motion of any text, as H. D. Curtis, Orbital Mechanics for
+Engineering Students, chapter "Rocket vehicle dynamics", here in vertical and horizontal components
+because the flight-path angle has no value at rest. Integrated by the classical fourth-order
+Runge-Kutta formula.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from analyses.physics.standard_atmosphere import EARTH_RADIUS, STANDARD_GRAVITY, Profile, air_at
+from closeout.math import cos, hypot, sin, table
+
+State = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Vehicle:
+    """What flies, in SI units; the pitch is in rad above the horizon against s after lift-off."""
+
+    lift_off_mass: float
+    vacuum_thrust: float
+    vacuum_specific_impulse: float
+    nozzle_exit_area: float
+    drag_reference_area: float
+    drag_coefficient: tuple[tuple[float, float], ...]
+    pitch_programme: tuple[tuple[float, float], ...]
+
+    @property
+    def mass_flow(self) -> float:
+        """Propellant that is burnt, in kg/s."""
+        return self.vacuum_thrust / (self.vacuum_specific_impulse * STANDARD_GRAVITY)
+
+    def mass_at(self, time: float) -> float:
+        """Return the mass in kg at a time in s after lift-off."""
+        return self.lift_off_mass - self.mass_flow * time
+
+
+class Moment(NamedTuple):
+    """The flight at one time, in SI units; the axial acceleration is what a sensor feels."""
+
+    time: float
+    geometric_altitude: float
+    downrange: float
+    vertical_speed: float
+    horizontal_speed: float
+    mass: float
+    pressure: float
+    dynamic_pressure: float
+    mach: float
+    axial_acceleration: float
+
+
+class Loads(NamedTuple):
+    """What the air does to the vehicle, and the thrust that it leaves: SI units."""
+
+    pressure: float
+    dynamic_pressure: float
+    mach: float
+    thrust: float
+    drag: float
+
+
+def _loads(vehicle: Vehicle, day: Profile, geometric_altitude: float, speed: float) -> Loads:
+    """Return the loads at a geometric altitude in m and a speed in m/s."""
+    pressure, _, density, speed_of_sound = air_at(geometric_altitude, day)
+    dynamic_pressure = 0.5 * density * speed * speed
+    mach = speed / speed_of_sound
+    thrust = vehicle.vacuum_thrust - pressure * vehicle.nozzle_exit_area
+    drag = dynamic_pressure * vehicle.drag_reference_area * table(mach, vehicle.drag_coefficient)
+    return Loads(pressure, dynamic_pressure, mach, thrust, drag)
+
+
+def _moment(vehicle: Vehicle, day: Profile, time: float, state: State) -> Moment:
+    """Return the moment that belongs to a state."""
+    height, _, up, along = state
+    pressure, dynamic_pressure, mach, thrust, drag = _loads(vehicle, day, height, hypot(up, along))
+    mass = vehicle.mass_at(time)
+    felt = (thrust - drag) / mass
+    return Moment(time, *state, mass, pressure, dynamic_pressure, mach, felt)
+
+
+def _rates(
+    vehicle: Vehicle, day: Profile, surface_gravity: float
+) -> Callable[[float, State], State]:
+    """Return the right-hand side of the equations of motion."""
+
+    def rates(time: float, state: State) -> State:
+        height, _, up, along = state
+        speed = hypot(up, along)
+        loads = _loads(vehicle, day, height, speed)
+        mass = vehicle.mass_at(time)
+        push = loads.thrust / mass
+        # The component of the drag is this times the component of the speed; at rest there is none.
+        brake = loads.drag / (mass * speed) if speed > 0.0 else 0.0
+        pitch = table(time, vehicle.pitch_programme)
+        radius = EARTH_RADIUS + height
+        shrink = EARTH_RADIUS / radius
+        fall = surface_gravity * shrink * shrink
+        return (
+            up,
+            along * shrink,
+            push * sin(pitch) - brake * up - fall + along * along / radius,
+            push * cos(pitch) - brake * along - up * along / radius,
+        )
+
+    return rates
+
+
+def runge_kutta(
+    rates: Callable[[float, State], State], time: float, state: State, step: float
+) -> State:
+    """Return the state one step later, by the classical fourth-order Runge-Kutta formula."""
+
+    def ahead(slope: State, by: float) -> State:
+        (a, b, c, d), (da, db, dc, dd) = state, slope
+        return a + by * da, b + by * db, c + by * dc, d + by * dd
+
+    half = 0.5 * step
+    k1 = rates(time, state)
+    k2 = rates(time + half, ahead(k1, half))
+    k3 = rates(time + half, ahead(k2, half))
+    k4 = rates(time + step, ahead(k3, step))
+    a, b, c, d = (w + 2.0 * (x + y) + z for w, x, y, z in zip(k1, k2, k3, k4, strict=True))
+    return ahead((a, b, c, d), step / 6.0)
+
+
+def fly(
+    vehicle: Vehicle,
+    day: Profile,
+    launch_geometric_altitude: float,
+    duration: float,
+    step: float,
+    surface_gravity: float = STANDARD_GRAVITY,
+) -> list[Moment]:
+    """Return the flight from rest at lift-off, one moment each step up to the duration (s).
+
+    A drag coefficient and a pitch are needed over all of the flight: their tables do not
+    extrapolate.
+
+    Raises:
+        ValueError: the propellant lasts longer than the mass, or the flight leaves a table or the
+            standard atmosphere.
+    """
+    if vehicle.mass_flow * duration >= vehicle.lift_off_mass:
+        raise ValueError(
+            f"a mass flow of {vehicle.mass_flow:.1f} kg/s burns the whole lift-off mass of "
+            f"{vehicle.lift_off_mass:.0f} kg within {duration:g} s"
+        )
+    rates = _rates(vehicle, day, surface_gravity)
+    state: State = (launch_geometric_altitude, 0.0, 0.0, 0.0)
+    flight = [_moment(vehicle, day, 0.0, state)]
+    for i in range(round(duration / step)):
+        state = runge_kutta(rates, i * step, state, step)
+        flight.append(_moment(vehicle, day, (i + 1) * step, state))
+    return flight

@@ -1,0 +1,149 @@
+from __future__ import annotations
+
+import hashlib
+import json
+import posixpath
+from dataclasses import replace
+from urllib.parse import unquote
+
+from closeout.model.dossier import Dossier
+from closeout.render.package import package
+from tests.render import dossiers
+from tests.render.reading import Node, html_tree, markdown_tables
+
+
+def pages(files: dict[str, bytes]) -> dict[str, Node]:
+    return {p: html_tree(data.decode()) for p, data in files.items() if p.endswith(".html")}
+
+
+def test_manifest_names_every_file_by_digest_and_size(any_dossier: Dossier) -> None:
+    files = package(any_dossier, {"closeout": "0.1.0", "Python": "3.11.7"})
+    manifest = json.loads(files["manifest.json"])
+    assert set(manifest["files"]) == set(files) - {"manifest.json"}
+    for path, entry in manifest["files"].items():
+        assert entry == {
+            "sha256": hashlib.sha256(files[path]).hexdigest(),
+            "size": len(files[path]),
+        }
+    assert manifest["versions"] == {"Python": "3.11.7", "closeout": "0.1.0"}
+    assert manifest["review"] == any_dossier.review
+    assert manifest["draft"] == any_dossier.draft
+
+
+def test_documents(gannet: Dossier) -> None:
+    expected = {
+        "compliance-matrix.csv", "compliance-matrix.html", "compliance-matrix.md",
+        "verification-control.html", "verification-control.md", "open-points.html",
+        "open-points.md", "analyses/power.pad_hold_energy.html",
+        "analyses/power.pad_hold_energy.md", "analyses/radio.link_margin.html",
+        "analyses/radio.link_margin.md", "dossier.json", "index.html", "index.md",
+        "manifest.json",
+    }  # fmt: skip
+    assert set(package(gannet, {})) == expected
+
+
+def test_paths_stay_inside_and_apart() -> None:
+    twins = (
+        replace(dossiers.LINK, name="a.Link", function="Link"),
+        replace(dossiers.LINK, name="a.link", function="link"),
+        replace(dossiers.LINK, name="../../etc/x", function="x"),
+    )
+    files = package(dossiers.dossier(analyses=twins), {})
+    reports = [path for path in files if path.startswith("analyses/")]
+    assert len(reports) == len({path.casefold() for path in reports}) == 6
+    assert all(posixpath.normpath(path) == path for path in files)
+    assert not any(".." in path.split("/") or path.startswith("/") for path in files)
+
+
+def test_every_link_inside_the_package_leads_somewhere(any_dossier: Dossier) -> None:
+    files = package(any_dossier, {})
+    found = pages(files)
+    for path, page in found.items():
+        for link in page.all("a"):
+            target, _, fragment = (link.attributes["href"] or "").partition("#")
+            goal = posixpath.normpath(posixpath.join(posixpath.dirname(path), target or path))
+            if not target:
+                goal = path
+            assert goal in files, (path, target)
+            if fragment:
+                tree = found[goal]
+                anchors = {n.attributes.get("id") for tag in ("tr", "tbody") for n in tree.all(tag)}
+                assert unquote(fragment) in anchors, (path, fragment)
+
+
+def test_every_page_of_a_draft_says_so() -> None:
+    clean = package(dossiers.gannet(), {})
+    draft = package(dossiers.gannet(settings=(("sleep_current", "130 uA"),)), {})
+    for path in clean:
+        if path.endswith((".html", ".md")):
+            assert b"WHAT IF" not in clean[path]
+            assert draft[path].count(b"WHAT IF") == 1, path
+            assert draft[path].count(b"Computed support for a decision") == 1, path
+
+
+def test_the_store_leaves_no_trace(gannet: Dossier) -> None:
+    scale = replace(gannet.scale, evaluated=0, from_store=3)
+    warm = replace(
+        gannet,
+        scale=scale,
+        evaluations=tuple(replace(e, from_store=True) for e in gannet.evaluations),
+    )
+    assert package(warm, {}) == package(gannet, {})
+
+
+def test_report_of_an_analysis(gannet: Dossier) -> None:
+    text = package(gannet, {})["analyses/power.pad_hold_energy.md"].decode()
+    for part in (
+        "\n\nUsable battery energy that is left after the wait on the pad.\n",
+        "## Cautions\n\nCaution: cells vent and burn.",
+        "q(t) = (q0 + I/k) exp(-k t) - I/k",
+        "- the hold counts from the end of the last charge.",
+        "- tests/analyses/test_pad_hold_energy.py",
+    ):
+        assert part in text
+    tables = markdown_tables(text)
+    inputs = next(t for t in tables if t[0][0] == "input")
+    assert inputs[2] == [
+        "sleep_current", "95 uA", "95 uA", "+/- 10 uA", "85 uA", "105 uA", "parameter",
+        "measured", "Bench log of 3 March",
+    ]  # fmt: skip
+    assert inputs[3][0] == "hold_duration (condition)"
+    found = next(t for t in tables if t[0][:2] == ["quantity", "case"])
+    assert found[2] == ["usable_energy", "", "63.21 W h", "55.12 W h", "70.9 W h"]
+    verdicts = tables[-1]
+    assert verdicts[1][:7] == [
+        "PWR-020", "usable_energy", "", "55.12 W h", "at least 52 W h", "+3.12 W h", "met",
+    ]  # fmt: skip
+
+
+def test_report_of_an_analysis_that_failed_and_of_absent_cases(gannet: Dossier) -> None:
+    page = pages(package(gannet, {}))["analyses/radio.link_margin.html"]
+    assert "No validation of this analysis is named." in page.text
+    assert "absent: never rises" in page.text
+    assert "return log10(-1.0)" in page.all("pre")[0].text
+
+
+def test_open_points(gannet: Dossier) -> None:
+    text = package(gannet, {})["open-points.md"].decode()
+    section = {part.split("\n")[0]: part for part in text.split("\n## ")[1:]}
+    uncovered = markdown_tables(section["Shortfalls that nothing covers"])[0]
+    assert [row[0].split()[0] for row in uncovered[1:]] == ["COM-040", "COM-060"]
+    assert uncovered[1][9] == "antenna_gain = 3.8 dBi, line loss = it's 1 dB"
+    covered = markdown_tables(section["Shortfalls under a waiver or deviation"])[0]
+    assert [row[0].split()[0] for row in covered[1:]] == ["COM-041", "COM-041"]
+    errors = markdown_tables(section["Could not be evaluated"])[0]
+    assert [row[0].split()[0] for row in errors[1:]] == ["COM-050"]
+    problems = markdown_tables(section["Problems of the project"])[0]
+    assert problems[1][0] == "requirements/radio.yaml:12:7"
+
+
+def test_verification_control_document(gannet: Dossier) -> None:
+    # The ten columns of ECSS-E-ST-10-02C Rev.1, Annex B; yes, no, partial are its words.
+    rows = markdown_tables(package(gannet, {})["verification-control.md"].decode())[0][1:]
+    by_name = {row[0]: row for row in rows}
+    assert by_name["PWR-020"][3] == "subsystem, qualification; subsystem, acceptance"
+    assert by_name["PWR-020"][4:7] == ["analysis; test", "VP 4.2", "pad_hold_energy; TR-PWR-004"]
+    assert by_name["PWR-020"][7:9] == ["yes", "open"]
+    assert by_name["COM-040"][7] == "partial"
+    assert by_name["COM-041"][6:9] == ["link_margin; RFW-003", "no", "closed"]
+    assert by_name["PWR-021"][7] == "not applicable"

@@ -1,0 +1,149 @@
+from __future__ import annotations
+
+import re
+import shlex
+import subprocess
+import sys
+import time
+from dataclasses import replace
+
+import pytest
+
+from closeout.model.dossier import Compliance, Dossier, SnapshotIdentity, State
+from closeout.model.problem import Problem, Severity
+from closeout.render.plain import columns
+from closeout.render.terminal import problems_text, replay, verify_text
+from tests.render import dossiers
+
+
+def line_of(text: str, identifier: str) -> str:
+    return next(line for line in text.split("\n") if line.startswith(identifier + " "))
+
+
+def test_a_line_a_requirement(gannet: Dossier) -> None:
+    text = verify_text(gannet, colour=False, width=140)
+    assert " ".join(line_of(text, "PWR-020").split()) == (
+        "PWR-020 C open +3.12 W h usable_energy b Energy left after the pad hold"
+    )
+    assert line_of(text, "COM-040").split()[:6] == [
+        "COM-040", "PC", "open", "-0.004", "dB", "link_margin",
+    ]  # fmt: skip
+    assert line_of(text, "COM-041").split()[1:4] == ["NC", "covered", "closed"]
+    assert "open, later" in line_of(text, "COM-060")
+
+
+@pytest.mark.parametrize("width", [80, 100, 140])
+def test_requirement_lines_fit(gannet: Dossier, width: int) -> None:
+    text = verify_text(gannet, colour=False, width=width)
+    lines = text.split("\n")
+    head = next(n for n, line in enumerate(lines) if line.startswith("ID "))
+    for line in lines[head : head + 1 + len(gannet.requirements)]:
+        assert columns(line) <= width
+
+
+def test_details_of_shortfalls(gannet: Dossier) -> None:
+    text = verify_text(gannet, colour=False, width=200)
+    assert (
+        "not met: link_margin [south], at least 3 dB, judged 2.996 dB, margin -0.004 dB\n" in text
+    )
+    assert "not met (early, due at AR): bus_voltage" in text
+    assert "      covered by RFW-003\n" in text
+    assert "      not covered\n" in text
+    assert "absent: never rises" in text
+    assert "ValueError: math domain error (analyses/radio.py:20)" in text
+
+
+def test_replay_is_read_back_by_a_shell() -> None:
+    # shlex reads as a POSIX shell does.
+    command = replay((("antenna_gain", "3.8 dBi"), ("a", "it's")))
+    assert shlex.split(command) == [
+        "closeout", "verify", "--set", "antenna_gain=3.8 dBi", "--set", "a=it's",
+    ]  # fmt: skip
+
+
+def test_end_of_the_text(gannet: Dossier) -> None:
+    text = verify_text(gannet, colour=False, width=200)
+    assert "3 C, 1 PC, 1 NC, 1 NA, 2 open; 3 closed of 8\n" in text
+    assert "8 requirements by 10 verifications" in text
+    assert "1 answer computed in this run, 2 from the store" in text
+    assert "Exit status 2: the project, or a part of it, could not be judged." in text
+    assert text.count("Computed support for a decision") == 1
+    assert text.endswith(".\n")
+
+
+def test_head_says_what_was_judged(gannet: Dossier) -> None:
+    assert verify_text(gannet, colour=False).startswith(
+        "Gannet: what is due at CDR, from the commit 1e496c4a0b3d\n"
+    )
+    asked = replace(gannet, settings=(("sleep_current", "130 uA"),))
+    assert "WHAT IF sleep_current=130 uA" in verify_text(asked, colour=False)
+    loose = replace(gannet, snapshot=SnapshotIdentity("tree", None, None), review=None)
+    text = verify_text(loose, colour=False)
+    assert "everything planned, whatever its review" in text
+    assert "DRAFT" in text
+
+
+def test_colour_adds_nothing_but_colour(any_dossier: Dossier) -> None:
+    plain = verify_text(any_dossier, colour=False)
+    coloured = verify_text(any_dossier, colour=True)
+    assert "\x1b" not in plain
+    assert coloured != plain
+    assert re.sub(r"\x1b\[[0-9]+m", "", coloured) == plain
+
+
+def test_bounded_is_never_said_without_its_reach(gannet: Dossier) -> None:
+    text = " ".join(verify_text(gannet, colour=False).split())
+    assert re.search(r"bounded(?! over the declared tolerances)", text) is None
+
+
+def test_problems_have_place_rule_and_cure() -> None:
+    text = problems_text(dossiers.PROBLEMS)
+    lines = text.split("\n")
+    assert lines[0] == (
+        "requirements/radio.yaml:12:7: the limit is in V, the quantity link_margin in dB "
+        "[unit-mismatch]"
+    )
+    assert lines[1] == "    error; cure: write the limit in dB"
+    assert lines[-2] == "1 error, 1 warning"
+    assert problems_text(()) == ""
+    evil = Problem("r", Severity.ERROR, "a\nb.yaml", 1, 1, "\x1b[2J\nx", "")
+    assert problems_text([evil]).split("\n")[0] == r"a\nb.yaml:1:1: \x1b[2J x [r]"
+
+
+def test_ten_thousand_requirements_are_quick() -> None:
+    dossier = dossiers.large(10_000)
+    best = 10.0
+    for _ in range(3):
+        start = time.perf_counter()
+        text = verify_text(dossier, colour=True)
+        best = min(best, time.perf_counter() - start)
+    assert text.count("REQ-") >= 10_000
+    # 0.05 s measured on two cores; the rest is for a loaded machine.
+    assert best < 0.3
+
+
+def test_the_terminal_needs_no_heavy_library() -> None:
+    code = (
+        "import sys, closeout.render.terminal, closeout.render.matrix, closeout.render.package,"
+        "closeout.render.explain\n"
+        "print(sorted({'jinja2','markdown_it','networkx','jsonschema','rich','numpy'}"
+        " & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_due_and_open_leaves_out_what_waits_for_what_is_below_it() -> None:
+    below = dossiers.evidence(state=State.OPEN, message="planned")
+    text = verify_text(
+        dossiers.dossier(
+            dossiers.requirement("TOP-1", derived=("LOW-1",), compliance=Compliance.OPEN),
+            dossiers.requirement("LOW-1", below, compliance=Compliance.OPEN),
+            dossiers.requirement("BARE-1", compliance=Compliance.OPEN),
+        ),
+        colour=False,
+    )
+    details = text.split("\nDue and open\n")[1]
+    assert "LOW-1" in details
+    assert "BARE-1" in details
+    assert "TOP-1" not in details
