@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from closeout.model.answer import Assurance
 from closeout.model.dossier import (
     Compliance,
     Dossier,
@@ -21,7 +22,7 @@ from closeout.model.dossier import (
     State,
 )
 from closeout.model.problem import Problem, Severity
-from closeout.model.question import AnalysisSpec, Argument, Assurance, Failure, Field
+from closeout.model.question import AnalysisSpec, Argument, Failure, Field
 
 CLEAN = SnapshotIdentity("commit", "1e496c4a0b3d5f7e9c2b4d6f8a0c1e3f5a7b9d0c", False)
 

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from closeout.model.answer import Assurance
 from closeout.model.dossier import Compliance, Dossier, State
-from closeout.model.question import Assurance
 from closeout.render.jsonform import dossier_json
 from closeout.render.matrix import FORMS, matrix
 from closeout.render.package import package

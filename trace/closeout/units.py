@@ -9,12 +9,10 @@ standard gravity. Standard library only.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(NamedTuple):
     """The unit of an argument or a quantity, as text: ``Unit("W h")``, ``Unit("dB/K")``."""
 
     text: str

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from itertools import product
 
 from closeout import Absent
-from closeout.model.question import Answer, Assurance, Extent
+from closeout.model.answer import Answer, Assurance, Extent
 
 Key = tuple[str, str | None]
 Values = Mapping[Key, float]

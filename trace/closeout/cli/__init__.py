@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 from pathlib import Path
 from typing import Any
@@ -71,7 +72,7 @@ def main() -> None:
         status = 130
     except BrokenPipeError:
         # Whoever read our output has seen enough; Python would complain at exit.
-        sys.stdout = None  # type: ignore[assignment]
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         status = 0
     except Exception as error:
         status = _fault(error)

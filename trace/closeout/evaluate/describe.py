@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import inspect
 import keyword
 import math
 import types
 import typing
 from collections.abc import Mapping
+from functools import cache
 from numbers import Real
 from typing import Any
 
@@ -15,6 +15,9 @@ from closeout import Absent, Analysis
 from closeout.units import Unit
 
 RESERVED = ("count", "index")
+# Flags of a code object: it takes *args, **kwargs (Python's documentation of the module inspect,
+# which itself would double what a worker has loaded).
+_VARARGS, _VARKEYWORDS = 4, 8
 
 
 class BadSignature(Exception):
@@ -43,12 +46,12 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
     faults: list[str] = []
     hints = _hints(analysis.function)
     arguments: list[list[str]] = []
-    for name, parameter in inspect.signature(analysis.function).parameters.items():
-        if parameter.kind in (parameter.VAR_POSITIONAL, parameter.VAR_KEYWORD):
-            faults.append(f"*{name}: an analysis names each argument; each is a parameter")
-            continue
-        if parameter.kind is parameter.POSITIONAL_ONLY:
-            faults.append(f"{name} is positional only; leave out the /")
+    code = analysis.function.__code__
+    if code.co_flags & (_VARARGS | _VARKEYWORDS):
+        faults.append("it takes * or ** arguments; name each argument, each is a parameter")
+    if code.co_posonlyargcount:
+        faults.append("it has arguments by position only; leave out the /")
+    for name in code.co_varnames[: code.co_argcount + code.co_kwonlyargcount]:
         unit, by_case = _unit(hints.get(name))
         if unit is None or by_case:
             faults.append(f"argument {name} has no unit; write {name}: W_h, or Annotated[float,"
@@ -61,11 +64,12 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
         faults.append("the result has no field; a NamedTuple with one field a quantity is needed")
     if faults:
         raise BadSignature("\n".join(faults))
+    _declared(analysis.function)  # known now, it is known in every evaluation that is forked
     return {
         "function": analysis.__name__,
         "line": analysis.function.__code__.co_firstlineno,
         "path": analysis.function.__code__.co_filename,
-        "doc": inspect.cleandoc(analysis.__doc__ or ""),
+        "doc": analysis.__doc__ or "",
         "arguments": arguments,
         "fields": fields,
         "validated_by": list(analysis.validated_by),
@@ -79,14 +83,12 @@ def values_of(analysis: Analysis[..., Any], result: Any) -> dict[tuple[str, str 
     Raises:
         BadResult: every fault of the result, one a line.
     """
-    declared = _hints(analysis.function)["return"]
+    declared, fields = _declared(analysis.function)
     if type(result) is not declared:
         raise BadResult(f"returned {type(result).__name__}, not the declared {declared.__name__}")
-    hints = typing.get_type_hints(declared, include_extras=True)
     values: dict[tuple[str, str | None], float] = {}
     faults: list[str] = []
-    for name in declared._fields:
-        _, by_case = _unit(hints[name])
+    for name, by_case in fields:
         value = getattr(result, name)
         if not by_case:
             _take(values, faults, name, None, value)
@@ -103,6 +105,14 @@ def values_of(analysis: Analysis[..., Any], result: Any) -> dict[tuple[str, str 
     if faults:
         raise BadResult("\n".join(faults))
     return values
+
+
+@cache
+def _declared(function: Any) -> tuple[Any, tuple[tuple[str, bool], ...]]:
+    """Return the declared class of a result, and which of its fields have cases."""
+    declared = _hints(function)["return"]
+    hints = typing.get_type_hints(declared, include_extras=True)
+    return declared, tuple((name, _unit(hints[name])[1]) for name in declared._fields)
 
 
 def _take(

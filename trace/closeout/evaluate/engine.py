@@ -7,30 +7,20 @@ read meanwhile. It is true again whenever one of its traces holds: no time stamp
 from __future__ import annotations
 
 import json
-import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass
+from inspect import cleandoc
 from pathlib import PurePosixPath
 from typing import Any
 
 from closeout.evaluate.witness import Files, Trace, Witness, read_trace, trace_key
-from closeout.evaluate.workers import IMPORT_LIMIT, Host, ModuleWorker, WorkerLost
-from closeout.model.question import (
-    AnalysisSpec,
-    Answer,
-    Argument,
-    Assurance,
-    Extent,
-    Failure,
-    Field,
-    Question,
-)
+from closeout.evaluate.workers import IMPORT_LIMIT, Crew, Task
+from closeout.model.answer import Answer, Assurance, Extent
+from closeout.model.question import AnalysisSpec, Argument, Failure, Field, Question
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
 
 Progress = Callable[[int, int], None]
-# Imported modules that are kept waiting for their questions.
-MOST_MODULES = 48
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +53,14 @@ class Evaluator:
         self._jobs = max(1, jobs)
         self._progress = progress
         self._witness = Witness(files)
-        self._pool = _ModulePool(files)
+        self._crew: Crew | None = None
         self._used: set[Trace] = set()
         self.complete = True
 
     def close(self) -> None:
         """End every process."""
-        self._pool.close()
+        if self._crew is not None:
+            self._crew.close()
 
     @property
     def rested_on(self) -> Trace:
@@ -90,7 +81,7 @@ class Evaluator:
                 found[path] = _module_from(kept[key], names[path], path)
             else:
                 missed.append(path)
-        told = self._run([(names[path], None) for path in missed])
+        told = self._run([Task(names[path]) for path in missed])
         rows: list[tuple[str, str, str]] = []
         for path, outcome in zip(missed, told, strict=True):
             content, _ = self._taken(asked[path], outcome, rows)
@@ -133,11 +124,8 @@ class Evaluator:
                 missed.append(question)
         missed.sort(key=lambda question: specs[question.analysis].module)
         told = self._run(
-            [
-                (specs[q.analysis].module, _request(q, specs[q.analysis]))
-                for q in missed
-            ]
-        )  # fmt: skip
+            [Task(specs[q.analysis].module, _request(q, specs[q.analysis])) for q in missed]
+        )
         rows: list[tuple[str, str, str]] = []
         for question, outcome in zip(missed, told, strict=True):
             content, not_kept = self._taken(asked[question], outcome, rows)
@@ -184,102 +172,33 @@ class Evaluator:
         rows.append((key, trace_key(trace), json.dumps(content, separators=(",", ":"))))
         return told, ()
 
-    def _run(self, tasks: list[tuple[str, dict[str, Any] | None]]) -> list[dict[str, Any]]:
+    def _run(self, tasks: list[Task]) -> list[dict[str, Any]]:
         """Return what the workers told of each task: a module, or a request to it."""
         if not tasks:
             return []
-        from concurrent.futures import ThreadPoolExecutor
+        if self._crew is None:
+            self._crew = Crew(self._files.root, self._jobs)
+        told = self._crew.run(tasks, lambda done: self._report(done, len(tasks)))
+        return [
+            _failed(one, IMPORT_LIMIT if task.request is None else task.request["time_limit"])
+            for one, task in zip(told, tasks, strict=True)
+        ]
 
-        left: dict[str, int] = {}
-        for module, request in tasks:
-            left[module] = left.get(module, 0) + (request is not None)
-        results: list[dict[str, Any]] = []
-        with ThreadPoolExecutor(self._jobs) as executor:
-            futures = [
-                executor.submit(self._pool.do, module, request, left) for module, request in tasks
-            ]
-            for future in futures:
-                results.append(future.result())
-                if self._progress is not None:
-                    self._progress(len(results), len(tasks))
-        return results
+    def _report(self, done: int, total: int) -> None:
+        if self._progress is not None:
+            self._progress(done, total)
 
 
-class _ModulePool:
-    """The modules that are imported now, and the host that they are forks of."""
-
-    def __init__(self, files: Files) -> None:
-        self._files = files
-        self._lock = threading.Lock()
-        self._host: Host | None = None
-        self._workers: dict[str, tuple[ModuleWorker, dict[str, Any], threading.Lock]] = {}
-        self._opening: dict[str, threading.Lock] = {}
-
-    def do(
-        self, module: str, request: dict[str, Any] | None, left: dict[str, int]
-    ) -> dict[str, Any]:
-        """Import a module where it is not yet, and ask it; return what it told."""
-        try:
-            worker, told = self._module(module)
-        except (WorkerLost, TimeoutError) as error:
-            self._drop(module)
-            reason = str(error) or f"its import took longer than {IMPORT_LIMIT:g} s and was ended"
-            kind = "timed out" if isinstance(error, TimeoutError) else "killed"
-            return {"failure": asdict(Failure(kind, reason, ""))}
-        if request is None:
-            if len(self._workers) > MOST_MODULES:
-                self._drop(module)
-            return dict(told)
-        try:
-            return self._ask(worker, request)
-        finally:
-            with self._lock:
-                left[module] -= 1
-            if left[module] <= 0:
-                self._drop(module)
-
-    def _ask(self, worker: ModuleWorker, request: dict[str, Any]) -> dict[str, Any]:
-        try:
-            told = worker.evaluate(request)
-        except TimeoutError:
-            text = f"it ran longer than {request['time_limit']:g} s and was ended"
-            return {"failure": asdict(Failure("timed out", text, ""))}
-        except (WorkerLost, ValueError) as error:
-            return {"failure": asdict(Failure("killed", str(error), ""))}
-        if "ended" in told:
-            return {"failure": asdict(_ended(told["ended"], told.get("output", "")))}
-        return told
-
-    def _module(self, module: str) -> tuple[ModuleWorker, dict[str, Any]]:
-        with self._lock:
-            if self._host is None:
-                self._host = Host(self._files.root)
-            host = self._host
-            opening = self._opening.setdefault(module, threading.Lock())
-        with opening:
-            if module not in self._workers:
-                worker = host.module(module)
-                try:
-                    told = worker.told()
-                except BaseException:
-                    worker.close()
-                    raise
-                self._workers[module] = (worker, told, opening)
-            worker, told, _ = self._workers[module]
-        return worker, told
-
-    def _drop(self, module: str) -> None:
-        entry = self._workers.pop(module, None)
-        if entry is not None:
-            entry[0].close()
-
-    def close(self) -> None:
-        """End every process."""
-        for module in list(self._workers):
-            self._drop(module)
-        if self._host is not None:
-            self._host.close()
-            self._host = None
+def _failed(told: dict[str, Any], limit: float) -> dict[str, Any]:
+    """Return what a worker told, ends without a word turned into failures."""
+    if told.get("timed_out"):
+        text = f"it ran longer than {limit:g} s and was ended"
+        return {"failure": asdict(Failure("timed out", text, ""))}
+    if "lost" in told:
+        return {"failure": asdict(Failure("killed", told["lost"], ""))}
+    if "ended" in told:
+        return {"failure": asdict(_ended(told["ended"], told["output"]))}
+    return told
 
 
 def _ended(code: int, output: str) -> Failure:
@@ -322,7 +241,7 @@ def _module_from(content: dict[str, Any], name: str, path: str) -> Module:
         fields = tuple(Field(*field) for field in row["fields"])
         specs.append(
             AnalysisSpec(
-                short, name, row["function"], row["path"], row["line"], row["doc"],
+                short, name, row["function"], row["path"], row["line"], cleandoc(row["doc"]),
                 arguments, fields, tuple(row["validated_by"]), row["time_limit"],
             )
         )  # fmt: skip

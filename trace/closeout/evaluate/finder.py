@@ -5,20 +5,19 @@ There are no .pyc files: one of the same size and time as its source gives old c
 
 from __future__ import annotations
 
-import importlib.abc
 import importlib.machinery
-import importlib.util
 import os
 import sys
 import types
 from collections.abc import Sequence
+from typing import Any
 
 from closeout.evaluate.recorder import Recorder
 
 TOP = "analyses"
 
 
-class ProjectFinder(importlib.abc.MetaPathFinder):
+class ProjectFinder:  # importlib.abc would load half of the standard library
     """Finds ``analyses`` first of all, and other names of the project's root last of all."""
 
     def __init__(self, root: str, recorder: Recorder, last: bool) -> None:
@@ -42,7 +41,7 @@ class ProjectFinder(importlib.abc.MetaPathFinder):
                 content = _read(os.path.join(self._root, candidate))
             self._recorder.module(candidate, content)
             if content is not None:
-                loader = ProjectLoader(candidate, content)
+                loader: Any = ProjectLoader(candidate, content)
                 spec = importlib.machinery.ModuleSpec(
                     fullname, loader, origin=candidate, is_package=is_package
                 )
@@ -61,31 +60,33 @@ class ProjectFinder(importlib.abc.MetaPathFinder):
         return None
 
 
-class ProjectLoader(importlib.abc.InspectLoader):
+class ProjectLoader:
     """Runs one module from bytes that were read once."""
 
     def __init__(self, path: str, content: bytes) -> None:
         self._path = path
         self._content = content
 
+    def create_module(self, spec: importlib.machinery.ModuleSpec) -> None:
+        """Leave it to the import system to make the module."""
+
+    def exec_module(self, module: types.ModuleType) -> None:
+        """Run the module; its code has the project's own, relative file name."""
+        code = compile(self._content, self._path, "exec", dont_inherit=True)
+        exec(code, module.__dict__)
+
     def get_source(self, fullname: str) -> str:
-        """Return the text of the module."""
-        return importlib.util.decode_source(self._content)
+        """Return the text of the module, for tools that look at source."""
+        from importlib.util import decode_source
 
-    def get_code(self, fullname: str) -> types.CodeType:
-        """Return the compiled module; its file name is the project's own, relative name."""
-        code: types.CodeType = compile(self._content, self._path, "exec", dont_inherit=True)
-        return code
-
-    def is_package(self, fullname: str) -> bool:
-        """Return whether the module is a package."""
-        return self._path.endswith("/__init__.py")
+        return decode_source(self._content)
 
 
 def install(root: str, recorder: Recorder) -> None:
     """Put the project's modules before, and other names of its root behind, everything else."""
-    sys.meta_path.insert(0, ProjectFinder(root, recorder, last=False))
-    sys.meta_path.append(ProjectFinder(root, recorder, last=True))
+    first: Any = ProjectFinder(root, recorder, last=False)
+    last: Any = ProjectFinder(root, recorder, last=True)
+    sys.meta_path[:] = [first, *sys.meta_path, last]
 
 
 def _read(path: str) -> bytes | None:

@@ -4,24 +4,24 @@ A module is imported once; an evaluation runs in a process of its own, so that w
 it leaves behind and how it ends is its own affair. A shared worker would be faster and wrong: a
 cache that one analysis fills hides from the next what that one reads.
 
-Channels (:mod:`closeout.evaluate.wire`): tool -> host ``{module}`` with the module's channel; tool
--> module ``{function, inputs, box}`` with a control channel and a result pipe; module -> tool
-``started`` and ``ended`` on the control channel; evaluation -> tool the result, on the pipe.
+Messages (:mod:`closeout.evaluate.wire`): tool -> host ``{module}`` with the module's channel; the
+module tells ``{pid}``, then what it holds; tool -> module a request with a pipe for the result;
+module -> tool ``{started}`` and ``{ended}`` of each request; evaluation -> tool the result.
+
+Little is imported here: every page of a process makes each of its forks slower.
 """
 
 from __future__ import annotations
 
-import contextlib
 import gc
 import importlib
 import os
 import resource
-import selectors
+import select
 import signal
 import socket
 import sys
-import tempfile
-import traceback
+from contextlib import suppress
 from typing import Any, NoReturn
 
 from closeout import Analysis
@@ -33,31 +33,56 @@ MEMORY_LIMIT = 8 * 1024**3
 FILE_LIMIT = 256 * 1024**2
 OUTPUT_SHOWN = 2000
 TRACEBACK_SHOWN = 20_000
+# How long modules may take to end what they run, once the tool is gone.
+GRACE = 1.0
 # Frames of the tool's own code are no matter of the author.
 _ENGINE = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 
 
 def main(fd: int) -> None:
-    """Serve the tool on a channel until it closes."""
+    """Serve the tool on a channel until it closes, then see that every module ends."""
     channel = socket.socket(fileno=fd)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the tool's to handle
-    signal.signal(signal.SIGCHLD, signal.SIG_IGN)
     gc.freeze()
+    modules: set[int] = set()
     while True:
         message, fds = wire.receive(channel, fds=1)
+        _reap(modules)
         if message is None:
-            return
-        if os.fork() == 0:
+            break
+        pid = os.fork()
+        if pid == 0:
             channel.close()
             _run_module(socket.socket(fileno=fds[0]), message["root"], message["module"])
+        modules.add(pid)
         os.close(fds[0])
+    _end_all(modules)
+
+
+def _reap(pids: set[int]) -> None:
+    while pids:
+        pid, _ = os.waitpid(-1, os.WNOHANG)
+        if pid == 0:
+            return
+        pids.discard(pid)
+
+
+def _end_all(pids: set[int]) -> None:
+    """Let modules end by themselves, since they end their evaluations first; then kill them."""
+    import time
+
+    until = time.monotonic() + GRACE
+    while pids and time.monotonic() < until:
+        _reap(pids)
+        time.sleep(0.005 if pids else 0)
+    for pid in pids:
+        _end_group(pid)
 
 
 def _run_module(channel: socket.socket, root: str, module: str) -> NoReturn:
     """Import a module, tell what it holds, then fork an evaluation for each request."""
     os.setpgid(0, 0)
-    signal.signal(signal.SIGCHLD, signal.SIG_DFL)
-    _die_with_parent()
+    wire.send(channel, {"pid": os.getpid()})
     os.chdir(root)
     output = _redirect()
     recorder = Recorder(root)
@@ -75,6 +100,7 @@ def _run_module(channel: socket.socket, root: str, module: str) -> NoReturn:
         recorder.active = False
         told = {"failure": _failure(error)}
     wire.send(channel, {**told, "read": recorder.told()})
+    gc.freeze()
     _ModuleServer(channel, analyses, recorder, output).serve()
     os._exit(0)
 
@@ -83,10 +109,10 @@ def _described(analysis: Analysis[..., Any]) -> dict[str, Any]:
     try:
         return describe.describe(analysis)
     except describe.BadSignature as error:
-        line = analysis.function.__code__.co_firstlineno
-        path = analysis.function.__code__.co_filename
-        failure = {"kind": "bad signature", "message": str(error), "traceback": "", "path": path}
-        return {"function": analysis.__name__, "failure": {**failure, "line": line}}
+        code = analysis.function.__code__
+        failure = _plain("bad signature", str(error))
+        place = {"path": code.co_filename, "line": code.co_firstlineno}
+        return {"function": analysis.__name__, "failure": {**failure, **place}}
 
 
 class _ModuleServer:
@@ -102,88 +128,76 @@ class _ModuleServer:
         self._channel = channel
         self._analyses = analyses
         self._recorder = recorder
-        self._output = output
-        self._running: dict[int, tuple[socket.socket, int]] = {}
+        self._running: dict[int, tuple[int, int]] = {}  # pid -> request's number, what it prints
+        os.close(output)
 
     def serve(self) -> None:
         """Serve until the tool closes the channel; then end what still runs."""
-        # A signal handler of its own process wakes the selector when an evaluation ends.
-        wake, waker = socket.socketpair()
-        waker.setblocking(False)
+        # A signal wakes the loop when an evaluation ends.
+        wake, waker = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
         signal.signal(signal.SIGCHLD, lambda *_: None)
-        signal.set_wakeup_fd(waker.fileno(), warn_on_full_buffer=False)
-        with selectors.DefaultSelector() as selector:
-            selector.register(self._channel, selectors.EVENT_READ)
-            selector.register(wake, selectors.EVENT_READ)
-            while True:
-                ready = {key.fileobj for key, _ in selector.select()}
-                if wake in ready:
-                    wake.recv(4096)
-                    self._reap()
-                if self._channel in ready and not self._request(wake, waker):
-                    break
+        signal.set_wakeup_fd(waker, warn_on_full_buffer=False)
+        while True:
+            ready, _, _ = select.select([self._channel.fileno(), wake], [], [])
+            if wake in ready:
+                os.read(wake, 4096)
+                self._reap()
+            if self._channel.fileno() in ready and not self._request():
+                break
         for pid in self._running:
             _end_group(pid)
 
-    def _request(self, *close: socket.socket) -> bool:
-        message, fds = wire.receive(self._channel, fds=2)
+    def _request(self) -> bool:
+        message, fds = wire.receive(self._channel, fds=1)
         if message is None:
             return False
-        control, result = socket.socket(fileno=fds[0]), fds[1]
         output = _scratch()
         pid = os.fork()
         if pid == 0:
             signal.set_wakeup_fd(-1)
             signal.signal(signal.SIGCHLD, signal.SIG_DFL)
-            for one in (self._channel, control, *close):
-                one.close()
+            self._channel.close()
             os.dup2(output, 1)
             os.dup2(output, 2)
-            _run_evaluation(
-                self._analyses.get(message["function"]), message, result, self._recorder
-            )
-        os.close(result)
-        with contextlib.suppress(ProcessLookupError, PermissionError):
+            analysis = self._analyses.get(message["function"])
+            _run_evaluation(analysis, message, fds[0], self._recorder)
+        os.close(fds[0])
+        with suppress(ProcessLookupError, PermissionError):
             os.setpgid(pid, pid)  # the child does it too; whoever comes first
-        self._running[pid] = (control, output)
-        with contextlib.suppress(OSError):
-            wire.send(control, {"started": pid})
+        self._running[pid] = (message["number"], output)
+        self._tell({"started": message["number"], "pid": pid})
         return True
 
     def _reap(self) -> None:
         while self._running:
-            try:
-                pid, status = os.waitpid(-1, os.WNOHANG)
-            except ChildProcessError:
-                return
+            pid, status = os.waitpid(-1, os.WNOHANG)
             if pid == 0:
                 return
             if pid not in self._running:
                 continue
             _end_group(pid)  # what it started and left behind
-            control, output = self._running.pop(pid)
+            number, output = self._running.pop(pid)
             code = os.waitstatus_to_exitcode(status)
-            with contextlib.suppress(OSError):
-                wire.send(control, {"ended": code, "output": _tail(output)})
-            control.close()
+            self._tell({"ended": number, "status": code, "output": _tail(output)})
             os.close(output)
+
+    def _tell(self, message: dict[str, Any]) -> None:
+        with suppress(OSError):  # the tool may be gone; the loop sees it
+            wire.send(self._channel, message)
 
 
 def _run_evaluation(
     analysis: Analysis[..., Any] | None, message: Any, result: int, recorder: Recorder
 ) -> NoReturn:
     """Evaluate at the inputs and over the box, write the answer, end without clean-up."""
-    with contextlib.suppress(PermissionError):
+    with suppress(PermissionError):
         os.setpgid(0, 0)
-    _die_with_parent()
     _limit(message["time_limit"])
     try:
         told = {"answer": _evaluate(analysis, message, recorder)}
     except MemoryError:
         told = {"failure": _plain("killed", f"it ran out of memory ({MEMORY_LIMIT >> 30} GiB)")}
-    except describe.BadResult as error:
-        told = {"failure": _plain("bad result", str(error))}
-    except OtherCases as error:
+    except (describe.BadResult, OtherCases) as error:
         told = {"failure": _plain("bad result", str(error))}
     except BaseException as error:
         told = {"failure": _failure(error)}
@@ -207,47 +221,48 @@ def _evaluate(analysis: Analysis[..., Any] | None, message: Any, recorder: Recor
 
     box = tuple((name, low, high) for name, low, high in message["box"])
     found = answer(at, dict(message["inputs"]), box)
-    extents = [
-        [*key, e.value, e.low, e.high, e.low_at, e.high_at, e.absent]
-        for key, e in found.extents.items()
-    ]
+    extents = [[*key, *extent] for key, extent in found.extents.items()]
     return [extents, found.assurance.value, found.evaluations]
 
 
 def _failure(error: BaseException) -> dict[str, Any]:
     """Return an exception as the author must see it: own frames, names as in the project."""
+    import traceback
+
     if isinstance(error, SystemExit):
         kind, message = "exited", f"it called sys.exit({error.code!r})"
     else:
         kind, message = "raised", "".join(traceback.format_exception_only(error)).strip()
     frames = [
-        _portable(frame)
+        frame
         for frame in traceback.extract_tb(error.__traceback__)
         if not frame.filename.startswith(("<frozen", _ENGINE))
     ]
-    own = [frame for frame in frames if not frame.filename.startswith((".../", "<"))]
+    own = [frame for frame in frames if not os.path.isabs(frame.filename)]
     if own:  # before the first own frame stands only how the tool came there
         frames = frames[frames.index(own[0]) :]
-    text = "".join(traceback.format_list(frames))
-    if text:
-        text = "Traceback (most recent call last):\n" + text + message
-    line = error.lineno if isinstance(error, SyntaxError) else own[-1].lineno if own else None
-    path = error.filename if isinstance(error, SyntaxError) else own[-1].filename if own else None
+    # A library's file keeps its last two names: the rest is of this machine.
+    lines = [
+        traceback.FrameSummary(_short(f.filename), f.lineno, f.name, line=f.line or "")
+        for f in frames
+    ]
+    text = "".join(traceback.format_list(lines))
+    path, line = (own[-1].filename, own[-1].lineno) if own else (None, None)
+    if isinstance(error, SyntaxError) and error.filename and not os.path.isabs(error.filename):
+        path, line = error.filename, error.lineno
     return {
         "kind": kind,
         "message": message[:OUTPUT_SHOWN],
-        "traceback": text[-TRACEBACK_SHOWN:],
+        "traceback": f"Traceback (most recent call last):\n{text}{message}"[-TRACEBACK_SHOWN:],
         "path": path,
         "line": line,
     }
 
 
-def _portable(frame: traceback.FrameSummary) -> traceback.FrameSummary:
-    """Return a frame without this machine: a library's file keeps its last two names."""
-    if not os.path.isabs(frame.filename):
-        return frame
-    name = ".../" + "/".join(frame.filename.split(os.sep)[-2:])
-    return traceback.FrameSummary(name, frame.lineno, frame.name, line=frame.line or "")
+def _short(filename: str) -> str:
+    if not os.path.isabs(filename):
+        return filename
+    return ".../" + "/".join(filename.split(os.sep)[-2:])
 
 
 def _plain(kind: str, message: str) -> dict[str, Any]:
@@ -268,8 +283,11 @@ def _redirect() -> int:
 
 
 def _scratch() -> int:
+    """Return a file without a name."""
     if hasattr(os, "memfd_create"):
         return os.memfd_create("output", os.MFD_CLOEXEC)
+    import tempfile
+
     with tempfile.TemporaryFile() as file:
         return os.dup(file.fileno())
 
@@ -281,34 +299,17 @@ def _tail(fd: int) -> str:
 
 
 def _limit(seconds: float) -> None:
-    limits = {
-        resource.RLIMIT_AS: MEMORY_LIMIT,
-        resource.RLIMIT_CORE: 0,
-        resource.RLIMIT_FSIZE: FILE_LIMIT,
-        resource.RLIMIT_CPU: int(seconds) + 10,
-    }
-    for limit, value in limits.items():
-        with contextlib.suppress(ValueError, OSError):
+    limits = (
+        (resource.RLIMIT_AS, MEMORY_LIMIT),
+        (resource.RLIMIT_CORE, 0),
+        (resource.RLIMIT_FSIZE, FILE_LIMIT),
+        (resource.RLIMIT_CPU, int(seconds) + 10),
+    )
+    for limit, value in limits:
+        with suppress(ValueError, OSError):  # a lower limit may be in force already
             resource.setrlimit(limit, (value, value))
 
 
 def _end_group(pid: int) -> None:
-    with contextlib.suppress(ProcessLookupError, PermissionError):
+    with suppress(ProcessLookupError, PermissionError):
         os.killpg(pid, signal.SIGKILL)
-
-
-def _die_with_parent() -> None:
-    """Ask Linux to kill this process when its parent ends, however that ended."""
-    if _prctl is not None:
-        _prctl(1, signal.SIGKILL)
-
-
-def _load_prctl() -> Any:
-    if not sys.platform.startswith("linux"):
-        return None
-    import ctypes
-
-    return ctypes.CDLL(None).prctl
-
-
-_prctl = _load_prctl()

@@ -1,4 +1,4 @@
-"""The tool's side of the workers: a host for each snapshot, modules, evaluations in time."""
+"""The tool's side of the workers: one loop that starts, follows and ends them in time."""
 
 from __future__ import annotations
 
@@ -10,14 +10,18 @@ import signal
 import socket
 import subprocess
 import sys
-import threading
 import time
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from closeout.evaluate import wire
 
 IMPORT_LIMIT = 60.0
+# Imported modules that are kept for a later question.
+MOST_MODULES = 64
 # The same numbers on every machine: no hash seed, time zone, locale or thread count from outside.
 _FIXED = {
     "PYTHONHASHSEED": "0",
@@ -37,153 +41,267 @@ _START = (
     " from closeout.evaluate.host import main; main(told['fd'])"
 )
 
-
-class WorkerLost(Exception):
-    """A process of the tool's own ended or sent nonsense; the text says which."""
+Told = dict[str, Any]
 
 
-class Host:
-    """The bare process of which every worker is a fork."""
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A module to be imported and described, or (with a request) an evaluation in it."""
 
-    def __init__(self, root: Path) -> None:
+    module: str
+    request: Told | None = None
+
+
+@dataclass(slots=True)
+class _Module:
+    """A module's process: ``told`` is what it holds, None while it is imported."""
+
+    name: str
+    channel: socket.socket
+    deadline: float
+    reader: wire.Reader = field(default_factory=wire.Reader)
+    told: Told | None = None
+    pid: int | None = None
+    late: bool = False
+    running: dict[int, _Running] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class _Running:
+    """An evaluation that runs: the task's number, its pipe, and what came of it so far."""
+
+    number: int
+    pipe: int
+    deadline: float
+    reader: wire.Reader = field(default_factory=wire.Reader)
+    pid: int | None = None
+    late: bool = False
+
+
+class Crew:
+    """The host and its modules over one folder; ``jobs`` processes work at once."""
+
+    def __init__(self, root: Path, jobs: int) -> None:
         self._root = str(root)
-        self._lock = threading.Lock()
-        self._channel, theirs = socket.socketpair()
-        path = [entry for entry in sys.path if entry and Path(entry) != Path.cwd()]
-        told = json.dumps({"fd": theirs.fileno(), "path": path})
-        environment = {**_FIXED, **{k: os.environ[k] for k in _PASSED if k in os.environ}}
-        self._process = subprocess.Popen(
+        self._jobs = jobs
+        self._selector = selectors.DefaultSelector()
+        self._modules: dict[str, _Module] = {}
+        self._host = _start_host(self._root)
+        # Of the present run: tasks to start, tasks that wait for an import, what was told.
+        self._left: deque[tuple[int, Task]] = deque()
+        self._waiting: dict[str, list[tuple[int, Task]]] = {}
+        self._results: dict[int, Told] = {}
+
+    def run(self, tasks: list[Task], done: Callable[[int], None]) -> list[Told]:
+        """Return what was told of each task; ``done`` is called with how many are finished.
+
+        What a task tells is ``specs`` or ``answer``, with ``read``; or ``failure``; or, where the
+        process ended without a word, ``ended`` with its status and what it printed last; or
+        ``timed_out``; or ``lost``.
+        """
+        self._left, self._waiting, self._results = deque(enumerate(tasks)), {}, {}
+        while len(self._results) < len(tasks):
+            before = len(self._results)
+            self._start()
+            if len(self._results) < len(tasks):
+                self._follow()
+            if len(self._results) > before:
+                done(len(self._results))
+        return [self._results[number] for number in range(len(tasks))]
+
+    def close(self) -> None:
+        """End every process."""
+        for module in list(self._modules.values()):
+            self._drop(module)
+        self._selector.close()
+        self._host[1].close()
+        process = self._host[0]
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            process.wait(5)
+        process.kill()
+        process.wait()
+
+    # starting
+
+    def _busy(self) -> int:
+        return sum(len(m.running) + (m.told is None) for m in self._modules.values())
+
+    def _start(self) -> None:
+        """Start tasks while there is room; one whose module is being imported waits for it."""
+        room = self._jobs - self._busy()
+        while self._left and room > 0:
+            number, task = self._left.popleft()
+            module = self._modules.get(task.module)
+            if module is None:
+                module = self._open(task.module)
+                if module is None:
+                    self._results[number] = {"lost": "the host process has ended"}
+                    continue
+                room -= 1
+            if module.told is None:
+                self._waiting.setdefault(task.module, []).append((number, task))
+            elif task.request is None or "failure" in module.told:
+                self._results[number] = dict(module.told)
+            else:
+                self._evaluate(module, number, task.request)
+                room -= 1
+
+    def _open(self, name: str) -> _Module | None:
+        if len(self._modules) >= MOST_MODULES:
+            # Tasks come sorted by module: the one that was opened first is needed last.
+            idle = (m for m in self._modules.values() if not m.running and m.told is not None)
+            for module in list(idle)[:1]:
+                self._drop(module)
+        mine, theirs = socket.socketpair()
+        try:
+            with theirs:
+                message = {"root": self._root, "module": name}
+                wire.send(self._host[1], message, (theirs.fileno(),))
+        except OSError:
+            mine.close()
+            return None
+        module = _Module(name, mine, time.monotonic() + IMPORT_LIMIT)
+        self._modules[name] = module
+        self._selector.register(mine, selectors.EVENT_READ, module)
+        return module
+
+    def _evaluate(self, module: _Module, number: int, request: Told) -> None:
+        read, write = os.pipe2(os.O_CLOEXEC)
+        try:
+            wire.send(module.channel, {**request, "number": number}, (write,))
+        except OSError:
+            os.close(read)
+            self._results[number] = {"lost": "its module's process has ended"}
+            return
+        finally:
+            os.close(write)
+        os.set_blocking(read, False)
+        running = _Running(number, read, time.monotonic() + request["time_limit"])
+        module.running[number] = running
+        self._selector.register(read, selectors.EVENT_READ, running)
+
+    # following
+
+    def _follow(self) -> None:
+        """Wait for the next thing that happens, or for the next deadline."""
+        deadlines = [
+            one.deadline
+            for module in self._modules.values()
+            for one in ([module] if module.told is None else list(module.running.values()))
+            if not one.late
+        ]
+        pause = max(0.0, min(deadlines) - time.monotonic()) if deadlines else None
+        for key, _ in self._selector.select(pause):
+            if isinstance(key.data, _Running):
+                self._read_result(key.data)
+            elif key.data.name in self._modules:
+                self._read_words(key.data)
+        self._end_late()
+
+    def _read_result(self, running: _Running) -> None:
+        if running.pipe < 0:
+            return  # its end was told before, in the same round
+        try:
+            data = os.read(running.pipe, 1 << 20)
+        except BlockingIOError:
+            return
+        if data:
+            running.reader.feed(data)
+        else:
+            self._selector.unregister(running.pipe)
+
+    def _read_words(self, module: _Module) -> None:
+        try:
+            data = module.channel.recv(1 << 20)
+        except OSError:
+            data = b""
+        if not data:
+            self._lost(module)
+            return
+        module.reader.feed(data)
+        while (word := module.reader.take()) is not None:
+            if "started" in word:
+                if word["started"] in module.running:
+                    module.running[word["started"]].pid = word["pid"]
+            elif "ended" in word:
+                self._ended(module, word)
+            elif "pid" in word:
+                module.pid = word["pid"]
+            else:
+                module.told = word
+                self._left.extendleft(reversed(self._waiting.pop(module.name, [])))
+
+    def _ended(self, module: _Module, word: Told) -> None:
+        """Take the result of an evaluation that has ended; all it wrote is in the pipe by now."""
+        running = module.running.pop(word["ended"])
+        with contextlib.suppress(BlockingIOError):
+            while data := os.read(running.pipe, 1 << 20):
+                running.reader.feed(data)
+        with contextlib.suppress(KeyError):
+            self._selector.unregister(running.pipe)
+        os.close(running.pipe)
+        running.pipe = -1
+        try:
+            told = running.reader.take()
+        except ValueError:
+            told = None
+        if running.late and told is None:
+            self._results[running.number] = {"timed_out": True}
+        else:
+            self._results[running.number] = told or {
+                "ended": word["status"],
+                "output": word["output"],
+            }
+
+    def _lost(self, module: _Module) -> None:
+        """Tell every task of a module whose process has ended."""
+        told = {"timed_out": True} if module.late else {"lost": "its module's process has ended"}
+        waiting = [number for number, _ in self._waiting.pop(module.name, [])]
+        for number in (*module.running, *waiting):
+            self._results[number] = dict(told)
+        self._drop(module)
+
+    def _end_late(self) -> None:
+        now = time.monotonic()
+        for module in self._modules.values():
+            if module.told is None and not module.late and now >= module.deadline:
+                module.late = True
+                _kill(module.pid)
+            for running in module.running.values():
+                if not running.late and running.pid is not None and now >= running.deadline:
+                    running.late = True
+                    _kill(running.pid)
+
+    def _drop(self, module: _Module) -> None:
+        del self._modules[module.name]
+        self._selector.unregister(module.channel)
+        module.channel.close()
+        for running in module.running.values():
+            with contextlib.suppress(KeyError):
+                self._selector.unregister(running.pipe)
+            os.close(running.pipe)
+            running.pipe = -1
+
+
+def _start_host(root: str) -> tuple[subprocess.Popen[bytes], socket.socket]:
+    mine, theirs = socket.socketpair()
+    path = [entry for entry in sys.path if entry and Path(entry) != Path.cwd()]
+    told = json.dumps({"fd": theirs.fileno(), "path": path})
+    environment = {**_FIXED, **{k: os.environ[k] for k in _PASSED if k in os.environ}}
+    with theirs:
+        process = subprocess.Popen(
             [sys.executable, "-P", "-s", "-B", "-c", _START, told],
-            cwd=self._root,
+            cwd=root,
             env=environment,
             pass_fds=[theirs.fileno()],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             process_group=0,
         )
-        theirs.close()
-
-    def module(self, name: str) -> ModuleWorker:
-        """Return a worker that imports a module; what it tells is read by ``told()``."""
-        mine, theirs = socket.socketpair()
-        with theirs, self._lock:
-            try:
-                message = {"root": self._root, "module": name}
-                wire.send(self._channel, message, (theirs.fileno(),))
-            except OSError as error:
-                raise WorkerLost("the host process has ended") from error
-        return ModuleWorker(mine)
-
-    def close(self) -> None:
-        """End the host and all that it forked."""
-        self._channel.close()
-        with contextlib.suppress(subprocess.TimeoutExpired):
-            self._process.wait(2)
-        self._process.kill()
-        self._process.wait()
+    return process, mine
 
 
-class ModuleWorker:
-    """The process that holds one imported module."""
-
-    def __init__(self, channel: socket.socket) -> None:
-        self._channel = channel
-        self._lock = threading.Lock()
-
-    def told(self) -> dict[str, Any]:
-        """Wait for what the module says of itself: specs or a failure, and what was read.
-
-        Raises:
-            TimeoutError: the import took longer than IMPORT_LIMIT.
-            WorkerLost: the process ended without a word.
-        """
-        self._channel.settimeout(IMPORT_LIMIT)
-        try:
-            message, _ = wire.receive(self._channel)
-        except ValueError as error:
-            raise WorkerLost("the module's process sent nonsense") from error
-        except OSError as error:
-            if isinstance(error, TimeoutError):
-                raise
-            raise WorkerLost("the module's process ended while it was imported") from error
-        if message is None:
-            raise WorkerLost("the module's process ended while it was imported")
-        self._channel.settimeout(None)
-        told: dict[str, Any] = message
-        return told
-
-    def evaluate(self, request: dict[str, Any]) -> dict[str, Any]:
-        """Return what an evaluation told, or how it ended: ``{"ended": code, "output": text}``.
-
-        Raises:
-            TimeoutError: it ran longer than ``request["time_limit"]`` and was ended.
-            WorkerLost: the module's process ended.
-        """
-        control, theirs = socket.socketpair()
-        read, write = os.pipe()
-        try:
-            with theirs, self._lock:
-                wire.send(self._channel, request, (theirs.fileno(), write))
-        except OSError as error:
-            os.close(read)
-            control.close()
-            raise WorkerLost("the module's process has ended") from error
-        finally:
-            os.close(write)
-        try:
-            return _follow(control, read, request["time_limit"])
-        finally:
-            control.close()
-            os.close(read)
-
-    def close(self) -> None:
-        """End the process and what it still runs."""
-        self._channel.close()
-
-
-def _follow(control: socket.socket, pipe: int, limit: float) -> dict[str, Any]:
-    """Collect the result of one evaluation, and end it when its time is up."""
-    result, words = wire.Reader(), wire.Reader()
-    deadline = time.monotonic() + limit
-    told: dict[str, Any] | None = None
-    pid: int | None = None
-    late = False
-    with selectors.DefaultSelector() as selector:
-        selector.register(pipe, selectors.EVENT_READ)
-        selector.register(control, selectors.EVENT_READ)
-        while True:
-            ready = selector.select(None if late else max(0.0, deadline - time.monotonic()))
-            if not ready and not late:
-                late = True
-                if pid is not None:
-                    with contextlib.suppress(ProcessLookupError, PermissionError):
-                        os.killpg(pid, signal.SIGKILL)
-            for key, _ in ready:
-                if key.fd == pipe:
-                    data = os.read(pipe, 1 << 20)
-                    result.feed(data)
-                    told = told or result.take()
-                    if not data:
-                        selector.unregister(pipe)
-                    continue
-                data = control.recv(1 << 16)
-                if not data:
-                    raise WorkerLost("the module's process has ended")
-                words.feed(data)
-            while (word := words.take()) is not None:
-                if "started" in word:
-                    pid = word["started"]
-                    continue
-                if late:
-                    raise TimeoutError(word.get("output", ""))
-                return told or _rest(pipe, result) or dict(word)
-
-
-def _rest(pipe: int, result: wire.Reader) -> dict[str, Any] | None:
-    """Read what an evaluation wrote before it ended; it may come after the word of its end."""
-    os.set_blocking(pipe, False)
-    with contextlib.suppress(BlockingIOError):
-        while data := os.read(pipe, 1 << 20):
-            result.feed(data)
-    told: dict[str, Any] | None = result.take()
-    return told
+def _kill(pid: int | None) -> None:
+    if pid is not None:
+        with contextlib.suppress(ProcessLookupError, PermissionError):
+            os.killpg(pid, signal.SIGKILL)

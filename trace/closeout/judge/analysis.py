@@ -10,8 +10,9 @@ from closeout.graph import Asked, Bounds
 from closeout.graph.questions import bounds_in
 from closeout.judge.limits import Shown, compare, unit_of
 from closeout.measure import Units
+from closeout.model.answer import Answer, Extent
 from closeout.model.dossier import Evidence, State
-from closeout.model.question import Answer, Extent, Failure, Question
+from closeout.model.question import Failure, Question
 
 Said = dict[str, Any]
 

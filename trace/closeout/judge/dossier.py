@@ -16,6 +16,7 @@ from closeout.judge.limits import text_of, unit_of
 from closeout.judge.records import by_records
 from closeout.measure import Units
 from closeout.model.amount import Amount
+from closeout.model.answer import Answer
 from closeout.model.dossier import (
     Compliance,
     Dossier,
@@ -28,7 +29,7 @@ from closeout.model.dossier import (
     State,
 )
 from closeout.model.problem import Problem, Severity
-from closeout.model.question import Answer, Question
+from closeout.model.question import Question
 from closeout.model.records import Method, Requirement, Verification
 
 OK, SHORTFALL, NOT_JUDGED = 0, 1, 2

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, cast
 
-from closeout.load.criteria import Item, Reader
+from closeout.load.criteria import SPREAD, Item, Reader
 from closeout.load.fault import MOST_FAULTS, Fault, first
 from closeout.load.forms import SECTIONS, allows, validator
 from closeout.load.items import READERS
@@ -71,7 +71,7 @@ def checked_form(document: Parsed) -> Checked:
 
 
 def _items(section: str, value: Any) -> dict[Step, Any]:
-    """Return the items of a section by step; none where it is not the list or mapping it must be."""
+    """Return the items of a section by step; none where it is of the wrong type."""
     if section in ("project", "parameters"):
         return dict(value) if isinstance(value, dict) else {}
     return dict(enumerate(value)) if isinstance(value, list) else {}
@@ -81,16 +81,41 @@ def _refuse_form(result: Checked, document: Parsed, section: str, refused: set[P
     """Say what is wrong with a section, item by item, and leave those items out."""
     errors = first(_told(section, document.value[section]), MOST_FAULTS + 1 - len(result.faults))
     for rule, steps, at_key, message, cure in errors:
-        place = find(document.node, (section, *steps), key=at_key)
+        place = find(document.node, steps, key=at_key)
         if place not in refused:
             result.faults.append(Fault(rule, *place, message, cure))
     for slice_step, part in _slices(section, document.value[section]):
         if slice_step is not None and not allows(section)(part):
+            _look_into(result, document, section, slice_step)
             result.leave_out(section, slice_step)
     if section == "project":
         for _rule, steps, *_ in errors:
-            if steps:
-                result.leave_out(section, steps[0])
+            if len(steps) > 1:
+                result.leave_out(section, steps[1])
+
+
+def _look_into(result: Checked, document: Parsed, section: str, step: Step) -> None:
+    """Say what else is wrong in the parts that are of good form in an item that is not."""
+    reader = Reader()
+    item = result.sections[section][step]
+    if not isinstance(item, dict):
+        return
+    if section == "requirements" and isinstance(item.get("verification"), list):
+        allowed = allows(section, "items", "properties", "verification", "items")
+        for number, part in enumerate(item["verification"]):
+            if allowed(part):
+                reader.criterion(part, ("verification", number))
+    elif section == "waivers" and item.get("accepts"):
+        if allows(section, "items", "properties", "accepts")(item["accepts"]):
+            reader.limits(item["accepts"], ("accepts",))
+    elif section == "parameters":
+        of_spread = {key: item[key] for key in SPREAD if key in item}
+        above = (section, "additionalProperties", "properties")
+        if all(allows(*above, key)(value) for key, value in of_spread.items()):
+            reader.spread(of_spread)
+    for rule, steps, message, cure in reader.troubles:
+        place = find(document.node, (section, step, *steps))
+        result.faults.append(Fault(rule, *place, message, cure))
 
 
 def _slices(section: str, value: Any) -> Iterator[tuple[Step | None, Any]]:
@@ -109,10 +134,10 @@ def _told(section: str, value: Any) -> Iterator[Told]:
         if allows(section)(part):
             continue
         for error in validator(section).iter_errors(part):
-            for one in told(error):
-                if step is not None and one.steps:
-                    one = one._replace(steps=(step, *one.steps[1:]))
-                yield one
+            if step is not None and error.absolute_path:
+                yield from told(error, (section, step), 1)
+            else:
+                yield from told(error, (section,))
 
 
 def _leave_out_refused(result: Checked, document: Parsed) -> None:
@@ -120,18 +145,18 @@ def _leave_out_refused(result: Checked, document: Parsed) -> None:
     if not document.faults:
         return
     starts: list[tuple[Place, str, Step | None]] = []
-    for section in document.value:
+    for section, value in document.value.items():
         starts.append((find(document.node, (section,), key=True), section, None))
-        for step in result.sections.get(section, ()):
+        for step in _items(section, value):
             starts.append((find(document.node, (section, step), key=True), section, step))
     starts.sort(key=lambda start: start[0])
     places = [start[0] for start in starts]
     for fault in document.faults:
         at = bisect_right(places, (fault.line, fault.column)) - 1
         if at >= 0:
-            _place, section, step = starts[at]
-            if step is not None:
-                result.leave_out(section, step)
+            _place, section, nearest_step = starts[at]
+            if nearest_step is not None:
+                result.leave_out(section, nearest_step)
 
 
 def read_items(path: str, sections: Sections, reader: Reader) -> Iterator[tuple[str, Step, Any]]:

@@ -11,12 +11,13 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from closeout.load.formats import is_of_format
 from closeout.load.scalars import Plain, is_boolean, is_integer, is_null, is_number, number
 
 Check = Callable[[Any], bool]
 Schema = Mapping[str, Any]
 
-_SAYS_NOTHING = {"$schema", "title", "description", "examples", "format"}
+_SAYS_NOTHING = {"$schema", "title", "description", "examples"}
 _FORMS: dict[str, Callable[[str], object]] = {
     "null": is_null,
     "boolean": is_boolean,
@@ -71,11 +72,14 @@ def _type(schema: Schema) -> Check:
 def _text(schema: Schema) -> Check:
     shortest, longest = schema.get("minLength", 0), schema.get("maxLength", float("inf"))
     found = re.compile(schema.get("pattern", "")).search
+    form = schema.get("format")
 
     def holds(value: Any) -> bool:
         if not isinstance(value, str):
             return True
-        return shortest <= len(value) <= longest and found(value) is not None
+        if not (shortest <= len(value) <= longest and found(value)):
+            return False
+        return form is None or is_of_format(form, value)
 
     return holds
 
@@ -155,7 +159,7 @@ def _array(schema: Schema) -> Check:
 
 _BUILDERS: tuple[tuple[frozenset[str], Callable[[Schema], Check]], ...] = (
     (frozenset({"type"}), _type),
-    (frozenset({"pattern", "minLength", "maxLength"}), _text),
+    (frozenset({"pattern", "minLength", "maxLength", "format"}), _text),
     (frozenset({"exclusiveMinimum", "exclusiveMaximum"}), _bounds),
     (frozenset({"enum"}), _enum),
     (frozenset({"not"}), _not),

@@ -7,11 +7,13 @@ One file of ``schemas/`` for each kind of section; what several sections share i
 from __future__ import annotations
 
 import json
-from functools import cache
+from collections.abc import Callable
+from functools import cache, partial
 from importlib import resources
 from typing import Any
 
 from closeout.load.compiled import Check, compiled
+from closeout.load.formats import ERRORS, FORMATS
 from closeout.load.scalars import Plain, is_boolean, is_integer, is_null, is_number, number
 
 SECTIONS = (
@@ -75,15 +77,32 @@ def _embedded(section: str) -> Any:
 
 
 @cache
-def allows(section: str) -> Check:
-    """Return the function that is true of the values that a section's schema allows."""
-    return compiled(section_schema(section))
+def allows(section: str, *below: str) -> Check:
+    """Return the function that is true of the values that a section's schema allows.
+
+    With further names, of those that the part of the schema allows to which they lead.
+    """
+    part = section_schema(section)
+    for name in below:
+        part = part[name]
+    return compiled(part)
 
 
 @cache
 def validator(section: str) -> Any:
     """Return the jsonschema validator of a section, for values whose scalars keep their text."""
-    return _validator_class()(section_schema(section))
+    from jsonschema import FormatChecker
+
+    formats = FormatChecker(formats=())
+    for name, read in FORMATS.items():
+        formats.checks(name, raises=ERRORS)(partial(_reads, read))
+    return _validator_class()(section_schema(section), format_checker=formats)
+
+
+def _reads(read: Callable[[str], object], value: object) -> bool:
+    if isinstance(value, str):
+        read(value)
+    return True
 
 
 @cache

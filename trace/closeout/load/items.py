@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from closeout.load.criteria import Item, Reader, Steps
+from closeout.load.criteria import (
+    Item,
+    Reader,
+    Steps,
+    all_measured,
+    amounts,
+    basis,
+    optional,
+)
+from closeout.load.formats import amount
 from closeout.model.problem import Pointer
 from closeout.model.records import (
     Agreement,
@@ -29,7 +38,7 @@ from closeout.model.records import (
 _METHODS = {method.value: method for method in Method}
 
 
-def charter(item: Item, where: Pointer, reader: Reader) -> Charter:
+def charter(item: Item, where: Pointer, _reader: Reader) -> Charter:
     """Return the project section as a charter."""
     return Charter(
         where=where,
@@ -37,24 +46,19 @@ def charter(item: Item, where: Pointer, reader: Reader) -> Charter:
         reviews=_texts(item, "reviews"),
         next_review=item.get("next_review"),
         authorities=dict(item.get("authorities", {})),
-        margins=tuple(
-            _margin(margin, ("margins", number, "required"), reader)
-            for number, margin in enumerate(item.get("margins", ()))
-        ),
+        margins=tuple(_margin(margin) for margin in item.get("margins", ())),
         note=item.get("note"),
     )
 
 
-def _margin(item: Item, steps: Steps, reader: Reader) -> MarginPolicy:
-    required = tuple(
-        (review, reader.amount(text, (*steps, review))) for review, text in item["required"].items()
-    )
+def _margin(item: Item) -> MarginPolicy:
+    required = amounts(item["required"])
     return MarginPolicy(item["quantity"], item.get("of", "limit"), required, _true(item, "enforce"))
 
 
-def document(item: Item, where: Pointer, reader: Reader) -> Document:
+def document(item: Item, where: Pointer, _reader: Reader) -> Document:
     """Return an item of documents."""
-    return Document(where, item["id"], item["title"], item.get("issue"), reader.date(item))
+    return Document(where, item["id"], item["title"], item.get("issue"), item.get("date"))
 
 
 def article(item: Item, where: Pointer, _reader: Reader) -> Article:
@@ -98,7 +102,7 @@ def _verification(item: Item, above: Pointer, steps: Steps, reader: Reader) -> V
         get("review"),
         get("analysis"),
         reader.criterion(item, steps),
-        reader.basis(get("basis"), (*steps, "basis")),
+        basis(get("basis")),
         _texts(item, "records"),
         get("plan"),
         get("risk"),
@@ -123,7 +127,7 @@ def _allocation(item: Item | None) -> Allocation | None:
     return None if item is None else Allocation(item["quantity"], item["rule"])
 
 
-def record(item: Item, where: Pointer, reader: Reader) -> Record:
+def record(item: Item, where: Pointer, _reader: Reader) -> Record:
     """Return an item of records."""
     differs = item.get("differs", ())
     return Record(
@@ -132,17 +136,17 @@ def record(item: Item, where: Pointer, reader: Reader) -> Record:
         method=_METHODS[item["method"]],
         title=item.get("title"),
         document=item.get("document"),
-        date=reader.date(item),
+        date=item.get("date"),
         article=_pairs(item, "article"),
-        conditions=reader.amounts(item, "conditions"),
+        conditions=amounts(item.get("conditions", {})),
         judged=_pairs(item, "judged"),
-        measured=reader.measured(item),
+        measured=all_measured(item.get("measured", {})),
         outcome=item.get("outcome"),
         data=item.get("data"),
         replaces=item.get("replaces"),
         same_design=item.get("same_design"),
         differs=(differs,) if isinstance(differs, str) else tuple(differs),
-        good_for=reader.optional(item, "good_for"),
+        good_for=optional(item, "good_for"),
     )
 
 
@@ -174,18 +178,18 @@ def waiver(item: Item, where: Pointer, reader: Reader) -> Waiver:
         limits=reader.limits(accepts, ("accepts",)) if accepts else Limits(),
         cases=tuple(accepts["cases"]) if "cases" in accepts else None,
         approved_by=item.get("approved_by"),
-        date=reader.date(item),
+        date=item.get("date"),
         document=item.get("document"),
         expires=item.get("expires"),
     )
 
 
-def agreement(item: Item, where: Pointer, reader: Reader) -> Agreement:
+def agreement(item: Item, where: Pointer, _reader: Reader) -> Agreement:
     """Return an item of agreements."""
     return Agreement(
         where=where,
         review=item["review"],
-        date=reader.date(item),
+        date=item.get("date"),
         by=item.get("by"),
         document=item.get("document"),
         requirements=_texts(item, "requirements"),
@@ -198,7 +202,7 @@ def parameter(item: Item, where: Pointer, reader: Reader) -> Parameter:
     return Parameter(
         where,
         str(where.steps[-1]),
-        reader.amount(item["value"], ("value",)),
+        amount(item["value"]),
         reader.spread(item),
         _true(item, "condition"),
         get("source"),

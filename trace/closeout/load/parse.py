@@ -71,7 +71,7 @@ class _Reader:
             raise NoLibyaml(str(error)) from error
         self._yaml = yaml
         self._text = text
-        self._next = CParser(text).get_event
+        self._next: Any = CParser(text).get_event
         self._faults: list[Fault] = []
         self._top: list[Any] = []
         self._places: list[Node | Mark] = []
@@ -93,12 +93,11 @@ class _Reader:
 
     def _build(self) -> None:
         # The hot loop of the loader: a scalar costs no call of a function.
-        scalar = self._yaml.ScalarEvent
+        scalar: Any = self._yaml.ScalarEvent
         here: Any = self._top
         values: Any = self._places
         keys: dict[str, Mark] = {}
         key: Any = _ITEM
-        event: Any
         for event in iter(self._next, None):
             if event.__class__ is not scalar:
                 here, key, keys, values = self._other(event, here, key, keys, values)

@@ -21,13 +21,22 @@ class Told(NamedTuple):
     cure: str
 
 
+_CURES = {
+    "identifier": "use letters, digits, '-', '_' and '.', a letter first, at most 64",
+    "Python identifier": "use letters, digits and '_', no digit first, at most 64",
+    "name of an analysis": "write the function's name, or module.function",
+    "date": "write year, month and day, as 2026-01-20",
+    "amount": "write a number and its unit, as 52 W h",
+    "measured value": "write a value and its uncertainty, as 57.1 W h +/- 0.4 W h (k = 2)",
+    "share between 0 and 1": "write a number above 0 and below 1, as 0.99",
+    "number of cases": "write it as at least 2",
+}
 _RULES = {
     "identifier": "bad-identifier",
     "Python identifier": "bad-identifier",
     "name of an analysis": "bad-identifier",
     "date": "bad-date",
 }
-_DESCRIBE_FORM = {*_RULES, "amount", "measured value", "share between 0 and 1", "number of cases"}
 _TYPES = {
     "object": "keys and values",
     "array": "a list",
@@ -36,11 +45,14 @@ _TYPES = {
 }
 
 
-def told(error: Any) -> Iterator[Told]:
-    """Yield what one error of jsonschema's says; a choice is told by the branch that was meant."""
-    steps: Steps = tuple(error.absolute_path)
+def told(error: Any, above: Steps, skip: int = 0) -> Iterator[Told]:
+    """Yield what one error of jsonschema's says; a choice is told by the branch that was meant.
+
+    Steps begin with ``above``, in place of as many steps of the error's as ``skip`` says.
+    """
+    steps: Steps = (*above, *list(error.absolute_path)[skip:])
     if error.validator == "oneOf":
-        yield from _choice(error, steps)
+        yield from _choice(error, steps, above, skip)
     elif error.validator == "additionalProperties":
         yield from _unknown_keys(error, steps)
     elif error.validator == "required":
@@ -64,13 +76,13 @@ def nearest(word: str, known: Sequence[str]) -> str:
     return "use one of: " + ", ".join(known)
 
 
-def _choice(error: Any, steps: Steps) -> Iterator[Told]:
+def _choice(error: Any, steps: Steps, above: Steps, skip: int) -> Iterator[Told]:
     branches = error.schema["oneOf"]
     for number, branch in enumerate(branches):
         if _kind(error.instance) in _kinds(branch):
             for below in error.context:
                 if below.schema_path[0] == number:
-                    yield from told(below)
+                    yield from told(below, above, skip)
             return
     wanted = " or ".join(_wanted(branch) for branch in branches)
     message = f"{_label(steps)} must be {wanted}, not {_shown(error.instance)}"
@@ -135,6 +147,9 @@ def _refused_text(error: Any) -> tuple[str, str, str]:
     """Return rule, message and cure of a scalar that is of the right type and yet refused."""
     schema, text = error.schema, shorten(str(error.instance))
     title = schema.get("title", "value")
+    if error.validator == "format":
+        rule = "bad-date" if title == "date" else "bad-amount"
+        return rule, error.cause.message, error.cause.cure
     if error.validator == "enum":
         cure = nearest(str(error.instance), error.validator_value)
         return "not-allowed", f"{text} is no {title}", cure
@@ -171,10 +186,9 @@ def _wanted(schema: Mapping[str, Any]) -> str:
 
 
 def _how(schema: Mapping[str, Any], wanted: str) -> str:
-    # Of other kinds the description says what the field is for, not how to write it.
-    if schema.get("title") in _DESCRIBE_FORM:
-        return str(schema["description"]).rstrip(".")
-    return f"write {wanted}"
+    if schema.get("type") == "object" and schema.get("required"):
+        return "write it with " + ", ".join(f"{key}:" for key in schema["required"])
+    return _CURES.get(str(schema.get("title")), f"write {wanted}")
 
 
 def _label(steps: Steps) -> str:

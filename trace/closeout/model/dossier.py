@@ -9,8 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from closeout.model.answer import Assurance
 from closeout.model.problem import Problem
-from closeout.model.question import AnalysisSpec, Assurance, Failure
+from closeout.model.question import AnalysisSpec, Failure
 
 
 class Compliance(StrEnum):

@@ -1,19 +1,8 @@
-"""Questions to analyses, and their answers."""
+"""What analyses say of themselves, questions to them, and why one was not answered."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
-
-
-class Assurance(StrEnum):
-    """How surely a judged value is known; always over the declared tolerances only."""
-
-    BOUNDED = "bounded"
-    SEARCHED = "searched"
-    SAMPLED = "sampled"
-    NOMINAL = "nominal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,37 +57,6 @@ class Question:
     analysis: str
     inputs: tuple[tuple[str, float], ...]
     box: tuple[tuple[str, float, float], ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Extent:
-    """The values of one quantity and case in the analysis' own unit.
-
-    ``value`` is at the inputs, ``low`` and ``high`` over the box, with the points of the box (the
-    arguments that differ from the inputs) where they were found; a nominal question has no ends.
-    ``absent`` is the reason why a case has no value (then the numbers are None), also where it has
-    none at some point of the box only.
-    """
-
-    value: float | None
-    low: float | None = None
-    high: float | None = None
-    low_at: tuple[tuple[str, float], ...] = ()
-    high_at: tuple[tuple[str, float], ...] = ()
-    absent: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """What an analysis answered: extents by quantity and case (None where it has no cases)."""
-
-    extents: Mapping[tuple[str, str | None], Extent]
-    assurance: Assurance
-    evaluations: int
-
-    def of(self, quantity: str) -> list[tuple[str | None, Extent]]:
-        """Return the cases of a quantity, in the order in which the analysis gave them."""
-        return [(case, extent) for (name, case), extent in self.extents.items() if name == quantity]
 
 
 @dataclass(frozen=True, slots=True)

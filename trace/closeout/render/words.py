@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from closeout.model.answer import Assurance
 from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult
-from closeout.model.question import Assurance
 from closeout.render.plain import flow, safe
 
 CAUTION = (

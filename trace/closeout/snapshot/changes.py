@@ -66,7 +66,7 @@ def _read(fields: list[str]) -> tuple[Change, ...]:
     rest = iter(fields)
     for status in rest:
         first = next(rest)
-        if status[0] in "RC":
+        if status[0] in ("R", "C"):
             found.append(Change(status[0], next(rest), first))
         else:
             found.append(Change(status[0], first))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import TracebackType
 
@@ -18,6 +18,7 @@ from closeout.snapshot.walk import kind_problem, link_problem, walk
 # Made by git, by this tool and by Python while they run: no content of a project, and a listing
 # that took them in would change by being asked for.
 _MADE_BY_TOOLS = frozenset({".git", ".closeout", "__pycache__"})
+_CHUNK = 1 << 18  # bytes
 
 
 class Snapshot:
@@ -70,8 +71,8 @@ class Snapshot:
                 content is no longer what this snapshot has seen (ESTALE).
         """
         self._refuse_link(path)
-        with opened_file(self.root, path) as descriptor, open(descriptor, "rb", closefd=False) as f:
-            data = f.read()
+        with opened_file(self.root, path) as file:
+            data = b"".join(_chunks(file))
         # The working tree may be edited while it is judged; a result must not be kept under the
         # digest of another content.
         digest = _new_hash(data).hexdigest()
@@ -128,11 +129,11 @@ class Snapshot:
     def _digest(self, path: str) -> str | None:
         try:
             self._refuse_link(path)
-            with (
-                opened_file(self.root, path) as descriptor,
-                open(descriptor, "rb", closefd=False) as file,
-            ):
-                return hashlib.file_digest(file, _new_hash).hexdigest()
+            digest = _new_hash()
+            with opened_file(self.root, path) as file:
+                for chunk in _chunks(file):
+                    digest.update(chunk)
+            return digest.hexdigest()
         except OSError:
             return None
 
@@ -156,3 +157,8 @@ class Snapshot:
 
 def _new_hash(data: bytes = b"") -> hashlib.blake2b:
     return hashlib.blake2b(data, digest_size=32)
+
+
+def _chunks(file: int) -> Iterator[bytes]:
+    while chunk := os.read(file, _CHUNK):
+        yield chunk

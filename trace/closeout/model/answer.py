@@ -1,0 +1,45 @@
+"""What an analysis answers. Named tuples, since workers fork fastest with few modules loaded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import StrEnum
+from typing import NamedTuple
+
+
+class Assurance(StrEnum):
+    """How surely a judged value is known; always over the declared tolerances only."""
+
+    BOUNDED = "bounded"
+    SEARCHED = "searched"
+    SAMPLED = "sampled"
+    NOMINAL = "nominal"
+
+
+class Extent(NamedTuple):
+    """The values of one quantity and case in the analysis' own unit.
+
+    ``value`` is at the inputs, ``low`` and ``high`` over the box, with the points of the box (the
+    arguments that differ from the inputs) where they were found; a nominal question has no ends.
+    ``absent`` is the reason why a case has no value (then the numbers are None), also where it has
+    none at some point of the box only.
+    """
+
+    value: float | None
+    low: float | None = None
+    high: float | None = None
+    low_at: tuple[tuple[str, float], ...] = ()
+    high_at: tuple[tuple[str, float], ...] = ()
+    absent: str | None = None
+
+
+class Answer(NamedTuple):
+    """What an analysis answered: extents by quantity and case (None where it has no cases)."""
+
+    extents: Mapping[tuple[str, str | None], Extent]
+    assurance: Assurance
+    evaluations: int
+
+    def of(self, quantity: str) -> list[tuple[str | None, Extent]]:
+        """Return the cases of a quantity, in the order in which the analysis gave them."""
+        return [(case, extent) for (name, case), extent in self.extents.items() if name == quantity]
