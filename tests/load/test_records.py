@@ -28,7 +28,8 @@ project:
   reviews: [SRR, PDR, CDR, QR, AR, FRR]
   next_review: CDR
   authorities: {LSA: launch authority, default: verification control board}
-  margins: [{quantity: usable_energy, of: limit, required: {PDR: 20 %, CDR: 10 %, AR: 0 %}, enforce: true}]
+  margins:
+    - {quantity: usable_energy, of: limit, required: {PDR: 20 %, CDR: 10 %, AR: 0 %}, enforce: true}
 documents:
   - {id: LSA, title: Launch service agreement, issue: 2, date: 2026-01-20}
 articles:
@@ -80,13 +81,15 @@ requirements:
     title: Pyrotechnics
     statement: The recorder shall disarm its pyrotechnic devices.
     source: plain words
-    not_applicable: {reason: No pyrotechnic device on board., agreed_by: launch authority, document: LSA-MOM-3}
+    not_applicable:
+      {reason: No pyrotechnic device on board., agreed_by: launch authority, document: LSA-MOM-3}
 """
 PARAMETERS = """\
 parameters:
   hold_duration: {value: 28 d, condition: true, source: LSA 4.3}
-  sleep_current: {value: 95 uA, tolerance: 10 uA, source: "Bench log of 3 March", maturity: measured}
-  cell_capacity: {value: 3.35 A h, range: [3.20 A h, 3.45 A h], distribution: triangular, group: cells}
+  sleep_current: {value: 95 uA, tolerance: 10 uA, source: "Log, 3 March", maturity: measured}
+  cell_capacity:
+    {value: 3.35 A h, range: [3.20 A h, 3.45 A h], distribution: triangular, group: cells}
   shunt:         {value: 10 mohm, tolerance: {initial: 1 %, temperature: 0.5 %, ageing: 0.5 %}}
   antenna_gain:  {value: 5.0 dBi, sigma: 0.4 dB}
 """
@@ -120,7 +123,7 @@ waivers:
     document: GAN-RFW-003
     expires: FRR
 agreements:
-  - {review: PDR, date: 2026-03-01, by: verification control board, document: MOM-2, requirements: [PWR-020]}
+  - {review: PDR, date: 2026-03-01, by: control board, document: M-2, requirements: [PWR-020]}
 """
 
 

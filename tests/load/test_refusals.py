@@ -130,7 +130,7 @@ requirements:
   - {id: R1, title: t, statement: s, safety: vital, owner: []}
   - {id: R2, title: t, statement: s}
 """,
-            "analyses/p.yaml": "parameters:\n  a: {value: 1e}\n  b: {value: 2 W}\n  a: {value: 1}\n",
+            "analyses/p.yaml": "parameters:\n  a: {value: 1}\n  b: {value: 2 W}\n  a: {value: 1}\n",
             "requirements/broken.yaml": "documents: [\n",
             "requirements/old.yml": "documents: []\n",
         }

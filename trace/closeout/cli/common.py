@@ -13,11 +13,12 @@ from typing import Any, TypeVar
 import click
 
 from closeout.cli.errors import UserError
-from closeout.evaluate.engine import Progress
 from closeout.snapshot import Snapshot, find_root, open_commit, open_tree, store_folder
 from closeout.snapshot.errors import SnapshotError
 from closeout.store.database import Store, open_store
 
+# Called with how many tasks are done, of how many.
+Progress = Callable[[int, int], None]
 F = TypeVar("F", bound=Callable[..., Any])
 
 # A run that is over sooner needs no progress bar.
@@ -125,9 +126,10 @@ def progress_bar() -> Iterator[Progress | None]:
 
 def _start_bar() -> tuple[Any, Any]:
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
+    from rich.progress import Progress as Bar
 
-    bar = Progress(
+    bar = Bar(
         TextColumn("running analyses"),
         BarColumn(),
         MofNCompleteColumn(),

@@ -9,7 +9,8 @@ from pathlib import Path
 import click
 
 from closeout.cli.common import colour, progress_bar, project_root, refusing
-from closeout.cli.pipeline import Options, assess
+from closeout.cli.options import Options
+from closeout.cli.pipeline import assess
 from closeout.compare.staged import against_head
 from closeout.model.dossier import Dossier
 from closeout.snapshot import (

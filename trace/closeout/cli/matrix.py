@@ -8,7 +8,8 @@ import click
 
 from closeout.cli.common import opened, progress_bar, project_options, write_file
 from closeout.cli.errors import UserError
-from closeout.cli.pipeline import Options, assess
+from closeout.cli.options import Options
+from closeout.cli.pipeline import assess
 
 FORMS = ("md", "html", "csv", "json")
 

@@ -11,7 +11,8 @@ import click
 from closeout import __version__
 from closeout.cli.common import opened, progress_bar, project_options, write_file
 from closeout.cli.errors import UserError
-from closeout.cli.pipeline import Options, assess
+from closeout.cli.options import Options
+from closeout.cli.pipeline import assess
 from closeout.cli.readable import readable
 
 # Libraries whose version may change a number or a page of a package.

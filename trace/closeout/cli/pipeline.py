@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fnmatch import fnmatchcase
 
 from closeout.cli.errors import UserError
+from closeout.cli.options import Options
 from closeout.evaluate.engine import Evaluator, Module, Progress
 from closeout.evaluate.witness import Trace
 from closeout.graph import Index, Plan, check, plan
@@ -25,16 +26,6 @@ from closeout.model.records import Charter
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
-
-
-@dataclass(frozen=True, slots=True)
-class Options:
-    """What is asked of a run: ``settings`` NAME=AMOUNT, ``only`` patterns of identifiers."""
-
-    review: str | None = None
-    settings: tuple[str, ...] = ()
-    only: tuple[str, ...] = ()
-    jobs: int = 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING
 
-from closeout.cli.pipeline import Options, Outcome
+from closeout.cli.options import Options
 from closeout.evaluate.witness import Witness, read_trace
-from closeout.model.dossier import Dossier
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
+
+if TYPE_CHECKING:  # the pipeline is loaded where something has to be judged anew
+    from closeout.cli.pipeline import Outcome
 
 READ_WHOLE = (".yaml", ".yml", ".py")
 
@@ -31,11 +34,13 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class ShownRun:
-    """What a run shows; empty where it was not wanted."""
+    """What a run shows (empty where it was not wanted), and how many answers it computed."""
 
     exit_status: int
     text: str
     json: str
+    computed: int
+    stored: int
 
 
 def recall(snapshot: Snapshot, store: Store, options: Options, wanted: Wanted) -> ShownRun | None:
@@ -50,7 +55,7 @@ def recall(snapshot: Snapshot, store: Store, options: Options, wanted: Wanted) -
             dossier = store.get("dossier", run["id"]) if wanted.json else ""
             if shown is None or dossier is None:
                 return None
-            return ShownRun(run["exit_status"], shown, dossier)
+            return ShownRun(run["exit_status"], shown, dossier, 0, run["answers"])
     return None
 
 
@@ -61,35 +66,21 @@ def keep(
     from closeout.render.jsonform import dossier_json
     from closeout.render.terminal import verify_text
 
-    def show(dossier: Dossier) -> ShownRun:
-        return ShownRun(
-            dossier.exit_status,
-            verify_text(dossier, colour=wanted.colour, width=wanted.width) if wanted.text else "",
-            dossier_json(dossier) if wanted.json else "",
-        )
-
+    dossier, scale = outcome.dossier, outcome.dossier.scale
+    text = verify_text(dossier, colour=wanted.colour, width=wanted.width) if wanted.text else ""
+    shown = dossier_json(dossier) if wanted.json else ""
     if outcome.rested_on is not None:
-        again = show(_from_store(outcome.dossier))
         key = _key(snapshot, options)
         name = key_of(key, outcome.rested_on)
-        run = {"id": name, "exit_status": again.exit_status, "trace": outcome.rested_on}
+        answers = scale.evaluated + scale.from_store
+        run = {"id": name, "exit_status": dossier.exit_status, "answers": answers}
         if wanted.text:
-            store.put("text", _text_key(name, wanted), again.text)
+            store.put("text", _text_key(name, wanted), text)
         if wanted.json:
-            store.put("dossier", name, again.json)
-        store.keep_traces([(key, name, json.dumps(run))])
-    return show(outcome.dossier)
-
-
-def _from_store(dossier: Dossier) -> Dossier:
-    """Return the dossier as the next run would make it, every answer coming from the store."""
-    scale = dossier.scale
-    stored = scale.evaluated + scale.from_store
-    return replace(
-        dossier,
-        scale=replace(scale, evaluated=0, from_store=stored),
-        evaluations=tuple(replace(one, from_store=True) for one in dossier.evaluations),
-    )
+            again = replace(dossier, scale=replace(scale, evaluated=0, from_store=answers))
+            store.put("dossier", name, dossier_json(again) if scale.evaluated else shown)
+        store.keep_traces([(key, name, json.dumps({**run, "trace": outcome.rested_on}))])
+    return ShownRun(dossier.exit_status, text, shown, scale.evaluated, scale.from_store)
 
 
 def _key(snapshot: Snapshot, options: Options) -> str:

@@ -9,7 +9,8 @@ import click
 
 from closeout.cli import runs
 from closeout.cli.common import colour, opened, progress_bar, project_options, width, write_file
-from closeout.cli.pipeline import Options, assess
+from closeout.cli.options import Options
+from closeout.render.words import work
 
 
 @click.command(epilog="Example: closeout verify --review CDR --set hold_duration=45d")
@@ -39,10 +40,16 @@ def command(
     with opened(revision) as (snapshot, store):
         run = runs.recall(snapshot, store, options, wanted)
         if run is None:
+            from closeout.cli.pipeline import assess
+
             with progress_bar() as progress:
                 outcome = assess(snapshot, store, options, progress)
             run = runs.keep(snapshot, store, options, wanted, outcome)
         if json_file is not None and json_file != "-":
             write_file(Path(json_file), run.json.encode())
-        sys.stdout.write(run.json if json_file == "-" else run.text)
+        if json_file == "-":
+            sys.stdout.write(run.json)
+        else:
+            sys.stdout.write(run.text)
+            click.echo(work(run.computed, run.stored))
         return run.exit_status

@@ -100,6 +100,9 @@ def _run_module(channel: socket.socket, root: str, module: str) -> NoReturn:
         recorder.active = False
         told = {"failure": _failure(error)}
     wire.send(channel, {**told, "read": recorder.told()})
+    limits = [analysis.time_limit for analysis in analyses.values()]
+    _limit(max(limits, default=0.0))
+    recorder.begin()
     gc.freeze()
     _ModuleServer(channel, analyses, recorder, output).serve()
     os._exit(0)
@@ -192,7 +195,6 @@ def _run_evaluation(
     """Evaluate at the inputs and over the box, write the answer, end without clean-up."""
     with suppress(PermissionError):
         os.setpgid(0, 0)
-    _limit(message["time_limit"])
     try:
         told = {"answer": _evaluate(analysis, message, recorder)}
     except MemoryError:
@@ -202,7 +204,9 @@ def _run_evaluation(
     except BaseException as error:
         told = {"failure": _failure(error)}
     recorder.active = False
-    wire.write_all(result, wire.pack({**told, "read": recorder.told()}))
+    # Mostly nothing but the module itself was read, and the tool has been told that already.
+    read = recorder.told() if recorder.has_more() else None
+    wire.write_all(result, wire.pack({**told, "read": read}))
     os._exit(0)
 
 
@@ -299,6 +303,7 @@ def _tail(fd: int) -> str:
 
 
 def _limit(seconds: float) -> None:
+    """Set limits for the forks of this process; the tool itself ends what runs too long."""
     limits = (
         (resource.RLIMIT_AS, MEMORY_LIMIT),
         (resource.RLIMIT_CORE, 0),

@@ -47,9 +47,23 @@ class Recorder:
         self.missing: set[str] = set()
         self.not_kept: set[str] = set()
         self._written: set[str] = set()
+        self._begun: tuple[int, ...] = ()
         self._baseline = set(sys.modules)
         self._covered = _covered(self.root)
         sys.addaudithook(self._audit)
+
+    def begin(self) -> None:
+        """Begin an evaluation: what is seen from now on is more than the module itself read."""
+        self._begun = self._counts()
+
+    def has_more(self) -> bool:
+        """Return whether anything was seen since the evaluation began."""
+        return self._begun != self._counts()
+
+    def _counts(self) -> tuple[int, ...]:
+        # Only lengths: to look at each module would copy pages that the fork shares.
+        seen = (self.files, self.folders, self.outside, self.missing, self.not_kept)
+        return (*map(len, seen), len(sys.modules))
 
     # seen by the project's own import system
 

@@ -248,10 +248,10 @@ class Crew:
         if running.late and told is None:
             self._results[running.number] = {"timed_out": True}
         else:
-            self._results[running.number] = told or {
-                "ended": word["status"],
-                "output": word["output"],
-            }
+            told = told or {"ended": word["status"], "output": word["output"]}
+            if told.get("read", ...) is None and module.told is not None:
+                told["read"] = module.told["read"]  # it read nothing more than its module
+            self._results[running.number] = told
 
     def _lost(self, module: _Module) -> None:
         """Tell every task of a module whose process has ended."""

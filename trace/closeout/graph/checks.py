@@ -248,6 +248,8 @@ def _units(index: Index, units: Units) -> Iterator[Finding]:
             if measured.uncertainty is not None:
                 yield from _difference(measured.uncertainty, measured.value, where, units)
     for _, _, verification in index.project.verifications():
+        if verification.analysis in index.analyses:
+            continue  # held against the unit of the quantity when the question is made
         limits = verification.criterion.limits
         where = verification.where
         ends = [

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from closeout.graph.checks import comparable, error, nearest
 from closeout.graph.index import Index
@@ -82,6 +83,7 @@ def plan(index: Index, units: Units, settings: Settings | None = None) -> Plan:
     return Plan(asked, tuple(dict.fromkeys(planner.findings)))
 
 
+@lru_cache(maxsize=100_000)
 def bounds_in(limits: Limits, unit: str, units: Units) -> Bounds:
     """Return limits in a quantity's unit.
 
@@ -98,11 +100,11 @@ def bounds_in(limits: Limits, unit: str, units: Units) -> Bounds:
 
 
 @dataclass(frozen=True, slots=True)
-class _Input:
-    value: float
-    low: float | None
-    high: float | None
-    used: InputUsed
+class _SetUp:
+    """A question, and what its inputs are made of."""
+
+    question: Question
+    inputs: tuple[InputUsed, ...]
 
 
 class _Planner:
@@ -111,7 +113,7 @@ class _Planner:
         self._units = units
         self._settings = settings
         self.findings: list[Finding] = []
-        self._inputs: dict[tuple[object, ...], _Input | None] = {}
+        self._set_ups: dict[tuple[object, ...], _SetUp] = {}
 
     def ask(self, verification: Verification) -> Asked:
         """Return what a verification by analysis asks; what is wrong goes to the findings."""
@@ -120,29 +122,41 @@ class _Planner:
         if spec is None:
             return Asked(verification, fault=self._fault(before))
         quantity = self._quantity(verification, spec)
-        self.conditions(verification, spec)
         bounds = Bounds() if quantity is None else self._bounds(verification, quantity)
-        inputs = [self._input(argument, verification, spec) for argument in spec.arguments]
-        if len(self.findings) > before or any(one is None for one in inputs):
+        set_up = self._set_up(verification, spec)
+        if set_up is None or len(self.findings) > before:
             return Asked(verification, spec, fault=self._fault(before))
         if verification.basis.kind in (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY):
             text = f"the basis {verification.basis} is not evaluated by this version"
             return Asked(verification, spec, bounds=bounds, pending=text)
+        return Asked(verification, spec, set_up.question, set_up.inputs, bounds)
+
+    def _fault(self, before: int) -> str:
+        return "; ".join(dict.fromkeys(finding.message for finding in self.findings[before:]))
+
+    def _set_up(self, verification: Verification, spec: AnalysisSpec) -> _SetUp | None:
+        """Return the question under a verification's conditions; most verifications share one."""
+        is_nominal = verification.basis.kind is BasisKind.NOMINAL
+        key = (spec.name, verification.criterion.given, is_nominal)
+        if key in self._set_ups:
+            return self._set_ups[key]
+        before = len(self.findings)
+        self.conditions(verification, spec)
+        inputs = [self._input(argument, verification, spec) for argument in spec.arguments]
         known = [one for one in inputs if one is not None]
+        if len(self.findings) > before or len(known) < len(inputs):
+            return None
         question = Question(
             spec.name,
-            tuple((one.used.name, one.value) for one in known),
+            tuple((one.name, one.value) for one in known),
             tuple(
-                (one.used.name, one.low, one.high)
+                (one.name, one.low, one.high)
                 for one in known
                 if one.low is not None and one.high is not None
             ),
         )
-        return Asked(verification, spec, question, tuple(one.used for one in known), bounds)
-
-    def _fault(self, before: int) -> str:
-        texts = dict.fromkeys(finding.message for finding in self.findings[before:])
-        return "; ".join(texts) or "its inputs could not be read"
+        self._set_ups[key] = _SetUp(question, tuple(known))
+        return self._set_ups[key]
 
     def _spec(self, verification: Verification) -> AnalysisSpec | None:
         name = verification.analysis
@@ -237,20 +251,8 @@ class _Planner:
 
     def _input(
         self, argument: Argument, verification: Verification, spec: AnalysisSpec
-    ) -> _Input | None:
+    ) -> InputUsed | None:
         given = dict(verification.criterion.given).get(argument.name)
-        key = (argument, given, verification.basis.kind is BasisKind.NOMINAL)
-        if key not in self._inputs:
-            self._inputs[key] = self._read_input(argument, given, verification, spec)
-        return self._inputs[key]
-
-    def _read_input(
-        self,
-        argument: Argument,
-        given: Amount | tuple[Amount, Amount] | None,
-        verification: Verification,
-        spec: AnalysisSpec,
-    ) -> _Input | None:
         parameter = self._index.parameters.get(argument.name)
         if parameter is None:
             near = nearest(argument.name, self._index.parameters)
@@ -277,7 +279,7 @@ class _Planner:
         parameter: Parameter,
         given: Amount | tuple[Amount, Amount] | None,
         kind: BasisKind,
-    ) -> _Input:
+    ) -> InputUsed:
         unit = argument.unit
         setting = self._settings.get(parameter.id)
         text, origin, spread = parameter.value.text, "parameter", spread_text(parameter)
@@ -299,12 +301,11 @@ class _Planner:
         if kind is BasisKind.NOMINAL and not (origin == "given" and ends):
             ends = None
         low_end, high_end = (None, None) if ends is None else (float(ends[0]), float(ends[1]))
-        used = InputUsed(
+        return InputUsed(
             name=parameter.id, unit=unit, value=float(value), low=low_end, high=high_end,
             text=text, spread=spread, source=parameter.source, maturity=parameter.maturity,
             condition=parameter.condition, origin=origin,
         )  # fmt: skip
-        return _Input(float(value), low_end, high_end, used)
 
     def _ends(
         self, parameter: Parameter, value: Amount, unit: str, moved: Fraction = Fraction(0)

@@ -35,7 +35,8 @@ def by_analysis(
     assert field is not None
     limits = verification.criterion.limits
     unit = unit_of(limits) or field.unit
-    shown = Shown(units, field.unit, unit, bounds_in(limits, unit, units) if limits else Bounds())
+    bounds = bounds_in(limits, unit, units) if limits else Bounds()
+    shown = Shown(units, field.unit, unit, bounds)
     said |= {
         "assurance": reply.assurance,
         "unit": unit,

@@ -10,6 +10,13 @@ from closeout.measure import Units
 from closeout.model.dossier import Compliance, Evidence, State
 from closeout.model.records import Requirement
 
+# The rule above for a single entry, which most requirements have.
+_SINGLE = {
+    State.MET: Compliance.C,
+    State.NOT_MET: Compliance.NC,
+    State.OPEN: Compliance.OPEN,
+    State.ERROR: Compliance.OPEN,
+}
 Groups = dict[tuple[object, ...], list[Evidence]]
 
 
@@ -21,6 +28,8 @@ def of_criteria(requirement: Requirement, evidence: Sequence[Evidence], units: U
     """
     if not evidence:
         return Compliance.OPEN
+    if len(evidence) == 1:
+        return _SINGLE[evidence[0].state]
     groups = _criteria(requirement, evidence, units)
     failed = {key for key, some in groups.items() if _any(some, State.NOT_MET)}
     if failed:

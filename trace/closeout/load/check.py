@@ -58,6 +58,8 @@ def checked_form(document: Parsed) -> Checked:
         return result
     refused = {(fault.line, fault.column) for fault in document.faults}
     for section, value in document.value.items():
+        if len(result.faults) > MOST_FAULTS:
+            break
         if section not in SECTIONS:
             place = find(document.node, (section,), key=True)
             message = f"unknown key '{section[:64]}' at the top of a project file"

@@ -43,6 +43,10 @@ class Amount:
     def __str__(self) -> str:
         return self.text
 
+    def __hash__(self) -> int:
+        # The text says all; hashing a fraction costs a modular inverse.
+        return hash(self.text)
+
 
 @dataclass(frozen=True, slots=True)
 class Measured:

@@ -49,7 +49,10 @@ class Paint:
 
 
 def verify_text(dossier: Dossier, *, colour: bool, width: int = USUAL_WIDTH) -> str:
-    """Return what ``verify`` prints, with a final newline.
+    """Return what ``verify`` prints of a dossier, with a final newline.
+
+    The same whether answers were computed or came from the store, so that it can be kept; how many
+    were is said by :func:`closeout.render.words.work`.
 
     Titles are cut and running text is wrapped at ``width`` columns; numbers, places and commands
     are never cut.
@@ -248,7 +251,7 @@ def _footer(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
     codes = ", ".join(f"{totals[code.value]} {code.value}" for code in Compliance)
     line = f"{codes}; {totals['closed']} closed of {len(dossier.requirements)}"
     yield paint.strong(line)
-    yield from wrap(f"{words.scale(dossier)}; {words.run(dossier)}", width)
+    yield from wrap(words.scale(dossier), width)
     status = dossier.exit_status
     yield from wrap(f"Exit status {status}: {words.exit_meaning(status)}.", width)
     for text in wrap(words.CAUTION, width):

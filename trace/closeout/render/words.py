@@ -125,7 +125,7 @@ def totals(dossier: Dossier) -> dict[str, int]:
 def scale(dossier: Dossier) -> str:
     """Return how much was looked at, which proves that a run was not empty.
 
-    The same whether answers were computed or came from the store; see :func:`run`.
+    The same whether answers were computed or came from the store; see :func:`work`.
     """
     s = dossier.scale
     return (
@@ -136,10 +136,9 @@ def scale(dossier: Dossier) -> str:
     )
 
 
-def run(dossier: Dossier) -> str:
-    """Return how many answers this run computed, and how many the store still held."""
-    s = dossier.scale
-    return f"{count(s.evaluated, 'answer')} computed in this run, {s.from_store} from the store"
+def work(computed: int, stored: int) -> str:
+    """Return how many answers a run computed, and how many the store still held."""
+    return f"{count(computed, 'answer')} computed in this run, {stored} from the store"
 
 
 def exit_meaning(status: int) -> str:

@@ -1,0 +1,15 @@
+"""What is asked of a run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What is asked of a run: ``settings`` NAME=AMOUNT, ``only`` patterns of identifiers."""
+
+    review: str | None = None
+    settings: tuple[str, ...] = ()
+    only: tuple[str, ...] = ()
+    jobs: int = 1
