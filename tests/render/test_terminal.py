@@ -13,6 +13,7 @@ from closeout.model.dossier import Compliance, Dossier, SnapshotIdentity, State
 from closeout.model.problem import Problem, Severity
 from closeout.render.plain import columns
 from closeout.render.terminal import problems_text, replay, verify_text
+from closeout.render.words import work
 from tests.render import dossiers
 
 
@@ -65,7 +66,7 @@ def test_end_of_the_text(gannet: Dossier) -> None:
     text = verify_text(gannet, colour=False, width=200)
     assert "3 C, 1 PC, 1 NC, 1 NA, 2 open; 3 closed of 8\n" in text
     assert "8 requirements by 10 verifications" in text
-    assert words.work(1, 2) == "1 answer computed in this run, 2 from the store"
+    assert work(1, 2) == "1 answer computed in this run, 2 from the store"
     assert "Exit status 2: the project, or a part of it, could not be judged." in text
     assert text.count("Computed support for a decision") == 1
     assert text.endswith(".\n")

@@ -6,6 +6,7 @@ load -> graph -> evaluate -> judge. Side effects (store, processes) are begun an
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
@@ -103,13 +104,16 @@ def _check(
     snapshot: Snapshot, store: Store, evaluator: Evaluator, options: Options
 ) -> Checked | tuple[tuple[Problem, ...], int]:
     """Return the checked project, or the problems and files of one that cannot be read at all."""
-    kept = _KeptFiles(store)
-    loaded = load(snapshot, kept)
-    kept.flush()
+    # Modules are imported in processes of their own while the files are read in this one.
+    with ThreadPoolExecutor(1) as executor:
+        described = executor.submit(evaluator.modules)
+        kept = _KeptFiles(store)
+        loaded = load(snapshot, kept)
+        kept.flush()
+        modules = described.result()
     problems = [*snapshot.problems(), *loaded.problems]
     if loaded.project is None:
         return in_order(problems), loaded.files
-    modules = evaluator.modules()
     memo = _UnitMemo(store)
     units = Units(memo)
     index = Index.of(loaded.project, [spec for module in modules for spec in module.specs])

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import sqlite3
+import threading
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
@@ -38,6 +39,7 @@ class Store:
     def __init__(self, folder: Path | None) -> None:
         self._folder = folder
         self._connection: sqlite3.Connection | None = None
+        self._lock = threading.Lock()  # files are read while modules are described
         self.notes: list[str] = []
 
     # kind and key -> value
@@ -120,8 +122,7 @@ class Store:
         """Do work in one transaction; a damaged file is set aside and the work done anew."""
         for attempt in (1, 2):
             try:
-                connection = self._open()
-                with connection:
+                with self._lock, self._open() as connection:
                     return work(connection)
             except sqlite3.OperationalError as error:
                 if not _is_damage(error):

@@ -1,0 +1,280 @@
+"""Small invented projects on disk, and the command line run in them as a user runs it.
+
+Everything goes through real processes: ``python -m closeout ...`` in the project's folder.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+Files = Mapping[str, "str | bytes"]
+
+CHARTER = """\
+project:
+  name: Lantern
+  note: Invented for a test.
+  reviews: [SRR, CDR, AR]
+  next_review: CDR
+"""
+
+PARAMETERS = """\
+parameters:
+  voltage: {value: 12 V, tolerance: 0.5 V, source: Invented}
+  charge: {value: 5 A h, tolerance: 5 %, source: Invented}
+  cell_temperature: {value: 20 degC, condition: true, source: Invented}
+"""
+
+# By hand, from the parameters above: voltage 11.5 V to 12.5 V, charge 4.75 A h to 5.25 A h, so the
+# energy is 60 W h at the inputs, and from 54.625 W h to 65.625 W h over the tolerances.
+ANALYSIS = '''\
+"""Energy in a battery."""
+from typing import NamedTuple
+
+from closeout import analysis
+from closeout.units import A_h, V, W_h
+
+
+class Energy(NamedTuple):
+    energy: W_h
+
+
+@analysis
+def energy(voltage: V, charge: A_h) -> Energy:
+    """Energy of a battery: its voltage times its charge."""
+    return Energy(voltage * charge)
+'''
+
+# Needs cell_temperature, so that nothing of PARAMETERS is unused.
+WARMTH = '''\
+"""Distance of a cell from frost."""
+from typing import NamedTuple
+
+from closeout import analysis
+from closeout.units import K, degC
+
+
+class Warmth(NamedTuple):
+    distance: K
+
+
+@analysis
+def warmth(cell_temperature: degC) -> Warmth:
+    """Distance of the cell's temperature from the freezing point of water."""
+    return Warmth(cell_temperature - 0.0)
+'''
+
+SYSTEM = """\
+requirements:
+  - id: SYS-010
+    title: Light through the night
+    statement: The lantern shall give light through the night.
+    source: Invented
+"""
+
+
+def requirement(
+    identifier: str = "PWR-010",
+    limit: str = "at_least: 190 kJ",
+    *,
+    title: str = "Energy of the battery",
+    review: str = "CDR",
+    above: str = "SYS-010",
+    issue: str = "A",
+    more: str = "",
+) -> str:
+    """Return an item of requirements: one verification by the analysis ``energy``."""
+    return f"""\
+  - id: {identifier}
+    issue: {issue}
+    title: {title}
+    statement: The battery shall hold the energy that the limit says.
+    derived_from: [{above}]
+    source: Invented
+    verification:
+      - method: analysis
+        level: system
+        stage: qualification
+        review: {review}
+        analysis: energy
+        quantity: energy
+        {limit}
+{more}"""
+
+
+FROST = """\
+  - id: THM-010
+    title: No frost
+    statement: The cell shall stay above the freezing point of water.
+    derived_from: [SYS-010]
+    source: Invented
+    verification:
+      - method: analysis
+        level: system
+        stage: qualification
+        review: CDR
+        analysis: warmth
+        quantity: distance
+        at_least: 2 K
+        given: {cell_temperature: [5 degC, 20 degC]}
+"""
+
+
+def power(*items: str) -> str:
+    """Return a file of requirements."""
+    return "requirements:\n" + "".join(items or (requirement(),))
+
+
+def base(**changed: str | bytes | None) -> dict[str, str | bytes]:
+    """Return a project that passes; ``changed`` by short name, None leaves a file out."""
+    paths = {
+        "charter": "requirements/project.yaml",
+        "system": "requirements/system.yaml",
+        "power": "requirements/power.yaml",
+        "parameters": "analyses/parameters.yaml",
+        "analysis": "analyses/energy.py",
+        "warmth": "analyses/warmth.py",
+        "frost": "requirements/frost.yaml",
+    }
+    files: dict[str, str | bytes | None] = {
+        paths["charter"]: CHARTER,
+        paths["system"]: SYSTEM,
+        paths["power"]: power(),
+        paths["parameters"]: PARAMETERS,
+        paths["analysis"]: ANALYSIS,
+        paths["warmth"]: WARMTH,
+        paths["frost"]: power(FROST),
+    }
+    files |= {paths.get(name, name): content for name, content in changed.items()}
+    return {path: content for path, content in files.items() if content is not None}
+
+
+@dataclass(frozen=True)
+class Run:
+    """How a command ended, and what it said."""
+
+    status: int
+    stdout: str
+    stderr: str
+
+    @property
+    def json(self) -> Any:
+        """Standard output as JSON; the constants NaN and Infinity are refused."""
+        return json.loads(self.stdout, parse_constant=_refuse)
+
+    @property
+    def said(self) -> str:
+        return self.stdout + self.stderr
+
+
+def _refuse(text: str) -> None:
+    raise ValueError(f"{text} is no JSON")
+
+
+def environment(**more: str | None) -> dict[str, str]:
+    """Return the environment of a command: nothing that colours, sizes or marks a terminal."""
+    dropped = ("NO_COLOR", "FORCE_COLOR", "COLUMNS", "LINES", "CLICOLOR", "CLICOLOR_FORCE")
+    kept = {name: value for name, value in os.environ.items() if name not in dropped}
+    return {name: v for name, v in {**kept, **more}.items() if v is not None}
+
+
+class Project:
+    """A project in a folder."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def write(self, files: Files) -> None:
+        for name, content in files.items():
+            target = self.path / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_bytes(content.encode() if isinstance(content, str) else content)
+
+    def replace(self, name: str, old: str, new: str) -> None:
+        """Replace a text in a file; it must be there."""
+        text = (self.path / name).read_text("utf-8")
+        assert old in text
+        self.write({name: text.replace(old, new)})
+
+    def run(
+        self,
+        *arguments: str,
+        below: str = ".",
+        env: dict[str, str] | None = None,
+        timeout: float = 60,
+    ) -> Run:
+        """Run ``closeout`` here; no command may end in a traceback, whatever it was given."""
+        done = subprocess.run(
+            [sys.executable, "-m", "closeout", *arguments],
+            cwd=self.path / below,
+            env=env or environment(),
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            timeout=timeout,
+            check=False,
+        )
+        run = Run(done.returncode, done.stdout.decode("utf-8"), done.stderr.decode("utf-8"))
+        assert "Traceback" not in run.stderr, run.stderr
+        assert run.status in (0, 1, 2, 3), run.said
+        return run
+
+    def verify(self, *arguments: str, **options: Any) -> Run:
+        """Run ``verify`` with JSON on standard output."""
+        return self.run("verify", "--json", "-", *arguments, **options)
+
+    def git(self, *arguments: str, fails: bool = False, below: str = ".", **env: str) -> Run:
+        """Run git here; it must succeed, or fail where that is expected."""
+        done = subprocess.run(
+            ["git", *arguments],
+            cwd=self.path / below,
+            env=environment(**env),
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            text=True,
+            timeout=60,
+            check=False,
+        )
+        assert (done.returncode != 0) is fails, done.stdout + done.stderr
+        return Run(done.returncode, done.stdout, done.stderr)
+
+    def commit(self, message: str = "change") -> str:
+        """Stage and commit everything without a hook; return the commit's name."""
+        self.git("add", "--all")
+        self.git("commit", "--quiet", "--no-verify", "--message", message)
+        return self.git("rev-parse", "HEAD").stdout.strip()
+
+    def contents(self) -> dict[str, bytes]:
+        """Return every file of the folder with its bytes, but for git's and the store's own."""
+        return {
+            str(path.relative_to(self.path)): path.read_bytes()
+            for path in sorted(self.path.rglob("*"))
+            if path.is_file() and not {".git", ".closeout"} & set(path.relative_to(self.path).parts)
+        }
+
+
+def make(path: Path, files: Files | None = None) -> Project:
+    """Write a project into a new folder; without files, the one of :func:`base`."""
+    path.mkdir(parents=True, exist_ok=True)
+    project = Project(path)
+    project.write(base() if files is None else files)
+    return project
+
+
+def repository(path: Path, files: Files | None = None, *, committed: bool = True) -> Project:
+    """Write a project into a new git repository, with one commit of it."""
+    project = make(path, files)
+    project.git("init", "--quiet", "--initial-branch=main")
+    if committed:
+        project.commit("first")
+    return project
+
+
+def by_id(document: Any) -> dict[str, Any]:
+    """Return the requirements of a dossier in JSON by identifier."""
+    return {entry["id"]: entry for entry in document["requirements"]}
