@@ -1,4 +1,4 @@
-"""Keeps every test away from the git that surrounds it: its variables, its configuration, its user.
+"""Every test: the same examples, and away from the git that surrounds it.
 
 A test run may itself stand in a git hook, which sets GIT_INDEX_FILE and its like.
 """
@@ -8,6 +8,15 @@ from __future__ import annotations
 import os
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+# The same examples on every machine and day, no clock in a verdict: a test fails for the code's
+# sake. `--hypothesis-profile=search` looks for new ones.
+settings.register_profile(
+    "steady", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.register_profile("search", deadline=None, max_examples=2000)
+settings.load_profile("steady")
 
 GIT = {
     "GIT_CONFIG_GLOBAL": os.devnull,
