@@ -9,6 +9,7 @@ from analyses.physics.lithium_ion import (
     charge_after,
     charge_fraction,
     charge_fraction_of_energy,
+    charge_leaked,
     days_until_charge,
     open_circuit_voltage,
     q10_factor,
@@ -145,7 +146,8 @@ def pad_hold_energy(
         + soft_start_leakage
         + cells_in_series * FULL_CELL_VOLTAGE * 1e3 / divider_resistance  # V/kohm is mA
     )
-    drain = maximum(sleep_drain * A_h_PER_DAY, LOWEST_DRAIN) / capacity
+    taken = maximum(sleep_drain * A_h_PER_DAY, LOWEST_DRAIN)
+    drain = taken / capacity
     rate = self_discharge_rate(self_discharge) * q10_factor(
         self_discharge_q10, hold_temperature, REFERENCE_TEMPERATURE
     )
@@ -169,8 +171,8 @@ def pad_hold_energy(
         charge_at_start=capacity * start,
         highest_cell_voltage=open_circuit_voltage(charge_level),
         sleep_drain=sleep_drain,
-        self_discharged=capacity * (start - left - drain * days),
-        drained=capacity * drain * days,
+        self_discharged=charge_leaked(capacity * start, rate, taken, days),
+        drained=taken * days,
         charge_left=capacity * left,
         lowest_cell_voltage=open_circuit_voltage(left),
         cold_charge=capacity * cold,

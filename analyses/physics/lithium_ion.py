@@ -11,7 +11,7 @@ reversed, swollen or shaken is never recovered on a number from here.
 
 from itertools import pairwise
 
-from closeout.math import clip, exp, log, maximum, minimum, table
+from closeout.math import clip, exp, exprel, log, log1prel, maximum, minimum, table
 
 DAYS_PER_MONTH = 30.4375  # a twelfth of the Julian year of 365.25 d
 GAS_CONSTANT = 8.314462618e-3  # kJ/(mol K); CODATA 2018, exact to these digits
@@ -67,16 +67,28 @@ def charge_after(charge: float, rate: float, drain: float, days: float) -> float
     The solution of dq/dt = -k q - I: q(t) = q0 e^(-k t) - I (1 - e^(-k t)) / k (first-order linear
     equation). It falls below zero after :func:`days_until_charge` of zero, where a battery ends.
     """
-    kept = exp(-rate * days)
-    return charge * kept - drain * ((1 - kept) / rate)
+    return charge * exp(-rate * days) - drain * days * exprel(-rate * days)
+
+
+def charge_leaked(charge: float, rate: float, drain: float, days: float) -> float:
+    """Return the charge that self-discharge alone took, of a battery that is drained as well.
+
+    What :func:`charge_after` lacks of the start, less the drain; written so that no two nearly
+    equal numbers are subtracted.
+    """
+    turned = rate * days
+    kept = exprel(-turned)
+    return charge * turned * kept - drain * days * (1 - kept)
 
 
 def days_until_charge(charge: float, rate: float, drain: float, left: float) -> float:
     """Return the days in which the charge falls to what is left; 0 where it is no more than that.
 
-    The inverse of :func:`charge_after`: t = ln((k q0 + I) / (k q + I)) / k.
+    The inverse of :func:`charge_after`: t = ln((k q0 + I) / (k q + I)) / k, where the argument of
+    the logarithm is 1 + k (q0 - q) / (k q + I).
     """
-    return maximum(log((rate * charge + drain) / (rate * left + drain)) / rate, 0.0)
+    steady = maximum(charge - left, 0.0) / (rate * left + drain)
+    return steady * log1prel(rate * steady)
 
 
 def open_circuit_voltage(fraction: float) -> float:

@@ -16,6 +16,15 @@ from typing import Any
 
 Files = Mapping[str, "str | bytes"]
 
+GIT = {
+    "GIT_CONFIG_GLOBAL": os.devnull,
+    "GIT_CONFIG_NOSYSTEM": "1",
+    "GIT_AUTHOR_NAME": "Test",
+    "GIT_AUTHOR_EMAIL": "test@example.invalid",
+    "GIT_COMMITTER_NAME": "Test",
+    "GIT_COMMITTER_EMAIL": "test@example.invalid",
+}
+
 CHARTER = """\
 project:
   name: Lantern
@@ -178,10 +187,14 @@ def _refuse(text: str) -> None:
 
 
 def environment(**more: str | None) -> dict[str, str]:
-    """Return the environment of a command: nothing that colours, sizes or marks a terminal."""
+    """Return the environment of a command: nothing that colours or sizes, a git of its own."""
     dropped = ("NO_COLOR", "FORCE_COLOR", "COLUMNS", "LINES", "CLICOLOR", "CLICOLOR_FORCE")
-    kept = {name: value for name, value in os.environ.items() if name not in dropped}
-    return {name: v for name, v in {**kept, **more}.items() if v is not None}
+    kept = {
+        name: value
+        for name, value in os.environ.items()
+        if name not in dropped and not name.startswith("GIT_")
+    }
+    return {name: v for name, v in {**kept, **GIT, **more}.items() if v is not None}
 
 
 class Project:
@@ -228,26 +241,31 @@ class Project:
         """Run ``verify`` with JSON on standard output."""
         return self.run("verify", "--json", "-", *arguments, **options)
 
-    def git(self, *arguments: str, fails: bool = False, below: str = ".", **env: str) -> Run:
-        """Run git here; it must succeed, or fail where that is expected."""
+    def attempt(self, *arguments: str, below: str = ".") -> Run:
+        """Run git here, however it ends."""
         done = subprocess.run(
             ["git", *arguments],
             cwd=self.path / below,
-            env=environment(**env),
+            env=environment(),
             stdin=subprocess.DEVNULL,
             capture_output=True,
             text=True,
             timeout=60,
             check=False,
         )
-        assert (done.returncode != 0) is fails, done.stdout + done.stderr
         return Run(done.returncode, done.stdout, done.stderr)
+
+    def git(self, *arguments: str) -> str:
+        """Run git here, which must succeed; return what it printed."""
+        run = self.attempt(*arguments)
+        assert run.status == 0, run.said
+        return run.stdout.strip()
 
     def commit(self, message: str = "change") -> str:
         """Stage and commit everything without a hook; return the commit's name."""
         self.git("add", "--all")
         self.git("commit", "--quiet", "--no-verify", "--message", message)
-        return self.git("rev-parse", "HEAD").stdout.strip()
+        return self.git("rev-parse", "HEAD")
 
     def contents(self) -> dict[str, bytes]:
         """Return every file of the folder with its bytes, but for git's and the store's own."""

@@ -15,6 +15,7 @@ from closeout.model.dossier import (
     Evaluation,
     Evidence,
     InputUsed,
+    ParameterSaid,
     QuantityFound,
     RequirementResult,
     Scale,
@@ -58,6 +59,7 @@ def requirement(name: str, *lines: Evidence, **fields: Any) -> RequirementResult
         "due": True,
         "why": "",
         "evidence": lines,
+        "outstanding": any(line.due and not line.closed for line in lines),
     }
     return RequirementResult(**{**usual, **fields})
 
@@ -83,7 +85,13 @@ def dossier(*requirements: RequirementResult, **fields: Any) -> Dossier:
             from_store=2,
         ),
         "exit_status": 0,
-    }
+        "parameters": (
+            ParameterSaid("cell_capacity", "3.35 A h", "3.20 A h to 3.45 A h",
+                          "Maker's sheet, issue 4", "specified", False),
+            ParameterSaid("sleep_current", "95 uA", "+/- 10 uA", "Bench log of 3 March", "measured",
+                          False),
+        ),
+    }  # fmt: skip
     return Dossier(**{**usual, **fields})
 
 

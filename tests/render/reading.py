@@ -39,7 +39,8 @@ def csv_rows(text: str) -> list[dict[str, str]]:
 
 def plain_cell(text: str) -> str:
     """Return a cell without the apostrophe that guards it."""
-    return text[1:] if text.startswith("'") and text[1:2] in "=+-@＝＋－＠" else text
+    guarded = len(text) > 1 and text[0] == "'" and text[1] in "=+-@＝＋－＠"
+    return text[1:] if guarded else text
 
 
 VOID = {"meta", "link", "br", "img", "hr"}

@@ -11,7 +11,7 @@ import pytest
 
 from closeout.model.dossier import Compliance, Dossier, SnapshotIdentity, State
 from closeout.model.problem import Problem, Severity
-from closeout.render.plain import columns
+from closeout.render.plain import columns, flow
 from closeout.render.terminal import problems_text, replay, verify_text
 from closeout.render.words import work
 from tests.render import dossiers
@@ -24,13 +24,60 @@ def line_of(text: str, identifier: str) -> str:
 def test_a_line_a_requirement(gannet: Dossier) -> None:
     text = verify_text(gannet, colour=False, width=140)
     assert " ".join(line_of(text, "PWR-020").split()) == (
-        "PWR-020 C open +3.12 W h usable_energy b Energy left after the pad hold"
+        "PWR-020 C open, later +3.12 W h bounded Energy left after the pad hold usable_energy"
     )
     assert line_of(text, "COM-040").split()[:6] == [
-        "COM-040", "PC", "open", "-0.004", "dB", "link_margin",
+        "COM-040", "PC", "open", "-0.004", "dB", "searched",
     ]  # fmt: skip
     assert line_of(text, "COM-041").split()[1:4] == ["NC", "covered", "closed"]
     assert "open, later" in line_of(text, "COM-060")
+
+
+def test_the_title_goes_before_the_quantity(gannet: Dossier) -> None:
+    # Whole titles at the width of a usual terminal, and the quantity where it fits beside them.
+    wide = verify_text(gannet, colour=False, width=140)
+    assert line_of(wide, "COM-040").endswith("link_margin [south]")
+    narrow = verify_text(gannet, colour=False, width=80)
+    for result in gannet.requirements:
+        line = line_of(narrow, result.id)
+        assert "..." in line or flow(result.title) in line
+
+
+def test_a_criterion_of_some_cases_shows_the_margin_of_the_case_that_counts() -> None:
+    # Two cases are asked for: the second best decides, the worst and the absent do no harm.
+    cases = [
+        dossiers.evidence(case=case, margin=margin, cases_wanted=2, state=State.MET)
+        for case, margin in (("a", -14.6), ("b", 3.0), ("c", 1.7), ("d", None))
+    ]
+    text = verify_text(dossiers.dossier(dossiers.requirement("COM-030", *cases)), colour=False)
+    line = line_of(text, "COM-030")
+    assert "+1.7 " in line
+    assert line.endswith("[c]")
+
+
+def test_a_setting_that_beats_given_is_told_under_the_line() -> None:
+    evidence = dossiers.evidence(analysis="hold", given=(("hold_duration", "28 d"),))
+    dossier = dossiers.dossier(
+        dossiers.requirement("PWR-020", evidence), settings=(("hold_duration", "45 d"),)
+    )
+    lines = verify_text(dossier, colour=False).split("\n")
+    place = next(number for number, line in enumerate(lines) if line.startswith("PWR-020 "))
+    assert lines[place + 1] == "    --set hold_duration=45 d beats the given 28 d"
+
+
+def test_errors_are_told_at_the_top(gannet: Dossier) -> None:
+    top = verify_text(gannet, colour=False).split("\n")[:4]
+    assert any(line.startswith("INCOMPLETE - 1 error in the project's files") for line in top)
+
+
+def test_a_traceback_keeps_its_lines() -> None:
+    told = 'Traceback (most recent call last):\n  File "analyses/a.py", line 1, in <module>\nE: x'
+    lines = problems_text([Problem("r", Severity.ERROR, "a.py", 1, 1, "x", told)]).split("\n")
+    assert lines[2:5] == [
+        "      Traceback (most recent call last):",
+        '        File "analyses/a.py", line 1, in <module>',
+        "      E: x",
+    ]
 
 
 @pytest.mark.parametrize("width", [80, 100, 140])
@@ -93,8 +140,11 @@ def test_colour_adds_nothing_but_colour(any_dossier: Dossier) -> None:
 
 
 def test_bounded_is_never_said_without_its_reach(gannet: Dossier) -> None:
-    text = " ".join(verify_text(gannet, colour=False).split())
-    assert re.search(r"bounded(?! over the declared tolerances)", text) is None
+    text = verify_text(gannet, colour=False)
+    table, _, details = text.partition("\nShortfalls\n")
+    # In the table it is a word of a column; the legend below says how far it reaches.
+    assert "\n  bounded over the declared tolerances\n" in table
+    assert re.search(r"bounded(?! over the declared tolerances)", " ".join(details.split())) is None
 
 
 def test_problems_have_place_rule_and_cure() -> None:
@@ -138,9 +188,11 @@ def test_due_and_open_leaves_out_what_waits_for_what_is_below_it() -> None:
     below = dossiers.evidence(state=State.OPEN, message="planned")
     text = verify_text(
         dossiers.dossier(
-            dossiers.requirement("TOP-1", derived=("LOW-1",), compliance=Compliance.OPEN),
+            dossiers.requirement(
+                "TOP-1", derived=("LOW-1",), compliance=Compliance.OPEN, outstanding=True
+            ),
             dossiers.requirement("LOW-1", below, compliance=Compliance.OPEN),
-            dossiers.requirement("BARE-1", compliance=Compliance.OPEN),
+            dossiers.requirement("BARE-1", compliance=Compliance.OPEN, outstanding=True),
         ),
         colour=False,
     )

@@ -14,10 +14,32 @@ from collections.abc import Sequence
 from typing import Any
 
 __all__ = [
-    "acos", "asin", "atan", "atan2", "clip", "cos", "cosh", "exp", "extend", "hypot", "log",
-    "log10", "maximum", "minimum", "pi", "power", "sin", "sinh", "sqrt", "table", "tan", "tanh",
+    "acos",
+    "asin",
+    "atan",
+    "atan2",
+    "clip",
+    "cos",
+    "cosh",
+    "exp",
+    "exprel",
+    "extend",
+    "hypot",
+    "log",
+    "log1prel",
+    "log10",
+    "maximum",
+    "minimum",
+    "pi",
+    "power",
+    "sin",
+    "sinh",
+    "sqrt",
+    "table",
+    "tan",
+    "tanh",
     "where",
-]  # fmt: skip
+]
 
 pi = math.pi
 
@@ -70,6 +92,20 @@ def log10(x: float, /) -> float:
 def sqrt(x: float, /) -> float:
     """Return the square root of x."""
     return math.sqrt(x) if isinstance(x, (float, int)) else _other("sqrt", x)
+
+
+def exprel(x: float, /) -> float:
+    """Return (e to the power x, less 1) over x, which is 1 at 0: growth per step, without loss."""
+    if not isinstance(x, (float, int)):
+        return _other("exprel", x)
+    return math.expm1(x) / x if x else 1.0
+
+
+def log1prel(x: float, /) -> float:
+    """Return the natural logarithm of 1 + x over x, which is 1 at 0."""
+    if not isinstance(x, (float, int)):
+        return _other("log1prel", x)
+    return math.log1p(x) / x if x else 1.0
 
 
 def sin(x: float, /) -> float:

@@ -5,7 +5,8 @@ A search proves nothing: an extreme inside the box is not seen. What it returns 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import math
+from collections.abc import Callable, Iterable, Mapping
 from itertools import product
 
 from closeout import Absent
@@ -19,6 +20,8 @@ Corner = tuple[float, ...]
 
 # Up to so many sides every corner is evaluated, 2**n of them; above, corners are searched.
 ALL_CORNERS = 8
+# Of these 2**n are evaluated at the least, to see where to climb from.
+LEAST_DESIGN = 6
 # How many times a found corner is improved by turning one side.
 MOST_ROUNDS = 4
 
@@ -32,15 +35,16 @@ def answer(evaluate: Evaluate, inputs: Mapping[str, float], box: Box) -> Answer:
 
     Whatever ``evaluate`` raises goes through to the caller.
     """
-    seen = _Seen(evaluate, inputs, tuple(side for side in box if side[1] < side[2]))
+    # A side without width that lies at the input moves nothing.
+    sides = tuple(side for side in box if not side[1] == side[2] == inputs[side[0]])
+    seen = _Seen(evaluate, inputs, sides)
     nominal = seen.at(None)
     if not box:
         extents = {key: _nominal(value) for key, value in nominal.items()}
         return Answer(extents, Assurance.NOMINAL, seen.count)
-    sides = seen.sides
     if len(sides) <= ALL_CORNERS:
         for corner in product(*((low, high) for _, low, high in sides)):
-            seen.at(corner)
+            seen.at(corner or None)
     else:
         _search(seen, nominal)
     extents = {key: seen.extent(key) for key in nominal}
@@ -98,33 +102,75 @@ class _Seen:
 
 
 def _search(seen: _Seen, nominal: Values) -> None:
-    """Evaluate the corner that the slopes point to for each end, then turn one side at a time.
+    """Climb, for each end of each quantity, from corners that slopes and a design point to.
 
-    Exact where every quantity is monotone in every side; elsewhere it climbs to a corner that no
-    single turn improves, in a bounded number of rounds.
+    Exact where a quantity rises or falls strictly with every side: then the slopes at the inputs
+    show the corner. One that is flat at the inputs shows no slope there; the design finds it unless
+    it is flat at nearly all corners. The number of points is bounded (``MOST_ROUNDS``).
     """
-    middle = tuple(seen._inputs[name] for name, _, _ in seen.sides)
-    ends: list[tuple[Values, Values]] = []
-    for i, (_, low, high) in enumerate(seen.sides):
-        ends.append((seen.at(_turn(middle, i, low)), seen.at(_turn(middle, i, high))))
+    sides = seen.sides
+    middle = tuple(seen._inputs[name] for name, _, _ in sides)
+    steps = [
+        (seen.at(_turn(middle, i, low)), seen.at(_turn(middle, i, high)))
+        for i, (_, low, high) in enumerate(sides)
+    ]
+    design = _design(len(sides))
+    corners = [_corner(sides, signs) for signs in design]
+    for corner in corners:
+        seen.at(corner)
     for key, value in nominal.items():
         if isinstance(value, Absent):
             continue
         for sign in (1.0, -1.0):
-            corner = tuple(
-                high if sign * (_value(up, key) - _value(down, key)) > 0 else low
-                for (_, low, high), (down, up) in zip(seen.sides, ends, strict=True)
+            slopes = [_value(up, key, sign) > _value(down, key, sign) for down, up in steps]
+            found = [_value(seen.at(corner), key, sign) for corner in corners]
+            starts = (
+                _corner(sides, slopes),
+                _corner(sides, _effects(design, found)),
+                corners[found.index(max(found))],
             )
-            _climb(seen, key, sign, corner)
+            _climb(seen, key, sign, starts)
 
 
-def _climb(seen: _Seen, key: Key, sign: float, corner: Corner) -> None:
-    best = sign * _value(seen.at(corner), key)
+def _design(count: int) -> list[tuple[bool, ...]]:
+    """Return corners that show the effect of each side apart from that of any other two.
+
+    A fractional factorial design at two levels of resolution IV: each side follows the parity of
+    an odd number of bits of a running number (NIST/SEMATECH e-Handbook of Statistical Methods,
+    5.3.3.4, "Fractional factorial designs").
+    """
+    bits = LEAST_DESIGN
+    while 2 ** (bits - 1) < count:
+        bits += 1
+    odd = [mask for mask in range(2**bits) if mask.bit_count() % 2]
+    masks = sorted(odd, key=int.bit_count)[:count]
+    return [
+        tuple((number & mask).bit_count() % 2 == 1 for mask in masks) for number in range(2**bits)
+    ]
+
+
+def _effects(design: list[tuple[bool, ...]], found: list[float]) -> list[bool]:
+    """Return, by side, whether the values are higher at its high end, taken over the design."""
+    values = [value if math.isfinite(value) else 0.0 for value in found]
+    return [
+        sum(value if signs[i] else -value for signs, value in zip(design, values, strict=True)) > 0
+        for i in range(len(design[0]))
+    ]
+
+
+def _corner(sides: Box, signs: Iterable[bool]) -> Corner:
+    pairs = zip(sides, signs, strict=True)
+    return tuple(high if is_high else low for (_, low, high), is_high in pairs)
+
+
+def _climb(seen: _Seen, key: Key, sign: float, starts: Iterable[Corner]) -> None:
+    """Turn one side after the other of the best start, as long as that improves it."""
+    best, corner = max((_value(seen.at(start), key, sign), start) for start in starts)
     for _ in range(MOST_ROUNDS):
         improved = False
         for i, (_, low, high) in enumerate(seen.sides):
             turned = _turn(corner, i, low if corner[i] == high else high)
-            value = sign * _value(seen.at(turned), key)
+            value = _value(seen.at(turned), key, sign)
             if value > best:
                 best, corner, improved = value, turned, True
         if not improved:
@@ -135,10 +181,10 @@ def _turn(corner: Corner, i: int, end: float) -> Corner:
     return (*corner[:i], end, *corner[i + 1 :])
 
 
-def _value(values: Values, key: Key) -> float:
-    # An absent case compares with nothing: it neither improves nor replaces a corner.
+def _value(values: Values, key: Key, sign: float) -> float:
+    # An absent case neither improves nor keeps a corner.
     value = values[key]
-    return 0.0 if isinstance(value, Absent) else value
+    return -math.inf if isinstance(value, Absent) else sign * value
 
 
 def _nominal(value: float) -> Extent:

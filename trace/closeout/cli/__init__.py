@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import gc
 import importlib
 import os
@@ -15,6 +16,8 @@ from closeout import __version__
 
 FAULT = 3
 NOT_JUDGED = 2
+# What a shell says of a program that SIGPIPE ended; 0 would say that everything is met.
+UNHEARD = 141
 # The place of each command that is still to come stands in DEVELOPERS.md.
 COMMANDS = {
     "verify": "judge every requirement, running the analyses that changed",
@@ -74,12 +77,33 @@ def main() -> None:
         click.echo("interrupted", err=True)
         status = 130
     except BrokenPipeError:
-        # Whoever read our output has seen enough; Python would complain at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-        status = 0
+        status = _unheard()
+    except SystemExit as ended:
+        # So click ends where the reader of our output has gone.
+        gone = type(sys.stdout).__name__.endswith("PacifyFlushWrapper")
+        status = _unheard() if gone else ended.code
     except Exception as error:
-        status = _fault(error)
+        status = NOT_JUDGED if _output_fails(error) else _fault(error)
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _unheard() -> int:
+    """Let go of an output that nobody reads any more; Python would complain of it at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    return UNHEARD
+
+
+def _output_fails(error: Exception) -> bool:
+    """Tell, and return, whether an error is that standard output cannot be written.
+
+    It names no file: what the tool writes to files is told where it is written.
+    """
+    full = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
+    if not isinstance(error, OSError) or error.errno not in full or error.filename is not None:
+        return False
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    click.echo(f"standard output cannot be written: {error.strerror}", err=True)
+    return True
 
 
 def _fault(error: Exception) -> int:

@@ -142,27 +142,42 @@ def _start_bar() -> tuple[Any, Any]:
 
 
 def write_file(path: Path, content: bytes) -> None:
-    """Write a file whole or not at all.
+    """Write a file whole or not at all; what a link leads to, and a device as it is.
 
     Raises:
         UserError: it cannot be written.
     """
     try:
-        fd, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        try:
-            with open(fd, "wb") as file:
-                file.write(content)
-            umask = os.umask(0)
-            os.umask(umask)
-            os.chmod(name, 0o666 & ~umask)
-            os.replace(name, path)
-        except BaseException:
-            os.unlink(name)
-            raise
+        target = Path(os.path.realpath(path))
+        if target.exists() and not target.is_file():
+            # A file must not take the place of /dev/null or a pipe; a folder is refused here.
+            target.write_bytes(content)
+        else:
+            _write_whole(target, content)
     except OSError as error:
         raise UserError(
             (f"{path} cannot be written: {error.strerror}", "name a place that can be written")
         ) from error
+
+
+def _write_whole(path: Path, content: bytes) -> None:
+    fd, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with open(fd, "wb") as file:
+            file.write(content)
+        umask = os.umask(0)
+        os.umask(umask)
+        os.chmod(name, 0o666 & ~umask)
+        os.replace(name, path)
+    except BaseException:
+        os.unlink(name)
+        raise
+
+
+def say(text: str) -> None:
+    """Tell what was done on standard error, where somebody looks at it."""
+    if sys.stderr.isatty():
+        click.echo(text, err=True)
 
 
 def width() -> int:

@@ -6,7 +6,7 @@ import sys
 
 import click
 
-from closeout.cli.common import colour, opened, progress_bar, project_options
+from closeout.cli.common import colour, opened, progress_bar, project_options, width
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.cli.pipeline import assess
@@ -28,7 +28,7 @@ def command(
     with opened(revision) as (snapshot, store), progress_bar() as progress:
         outcome = assess(snapshot, store, Options(review, settings, (), jobs), progress)
     dossier = readable(outcome.dossier)
-    text = explain_text(dossier, identifier, colour=colour())
+    text = explain_text(dossier, identifier, colour=colour(), width=width())
     if text is None:
         near = suggestions(dossier, identifier)
         cure = f"did you mean {', '.join(near)}?" if near else "closeout verify lists what there is"

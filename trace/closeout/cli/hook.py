@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import os
 import sys
+from contextlib import suppress
 from pathlib import Path
 
 import click
 
 from closeout.cli.common import colour, progress_bar, project_root, refusing
+from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.cli.pipeline import assess
 from closeout.compare.staged import against_head
 from closeout.model.dossier import Dossier
 from closeout.snapshot import (
+    SnapshotError,
+    find_root,
     has_head,
     install_hook,
     open_commit,
@@ -29,7 +33,7 @@ def command() -> None:
     """Judge the staged state at each commit."""
 
 
-@command.command()
+@command.command(epilog="Example: closeout hook install", short_help="Install the pre-commit hook.")
 def install() -> int:
     """Install the pre-commit hook of this repository; a hook that is there is kept and called."""
     with refusing():
@@ -37,7 +41,7 @@ def install() -> int:
     return 0
 
 
-@command.command()
+@command.command(epilog="Example: closeout hook remove", short_help="Take the hook out again.")
 def remove() -> int:
     """Remove the hook; one that was there before is put back."""
     with refusing():
@@ -45,7 +49,7 @@ def remove() -> int:
     return 0
 
 
-@command.command()
+@command.command(epilog="Example: closeout hook run", short_help="Judge the staged state.")
 def run() -> int:
     """Judge the staged state against HEAD; this is what the hook calls.
 
@@ -55,14 +59,14 @@ def run() -> int:
     """
     from closeout.render.staged import staged_text
 
-    root = project_root()
+    root = _root()
     store = open_store(store_folder(root))
     try:
         with refusing(), progress_bar() as progress:
             with open_index(root) as snapshot:
                 notes = snapshot.notes
                 staged = assess(snapshot, store, _options(), progress).dossier
-            head = _head(root, store) if has_head(root) else None
+            head = _head(root, store, staged.review) if has_head(root) else None
     finally:
         store.close()
     verdict = against_head(head, staged)
@@ -70,10 +74,24 @@ def run() -> int:
     return verdict.exit_status
 
 
-def _head(root: Path, store: Store) -> Dossier:
+def _root() -> Path:
+    """Return the project's root; its project.yaml may stand in the index alone."""
+    here = Path.cwd()
+    if find_root(here) is None:
+        with suppress(SnapshotError), open_index(here) as staged:
+            if "requirements/project.yaml" in staged.files():
+                return here
+    return project_root()
+
+
+def _head(root: Path, store: Store, review: str | None) -> Dossier:
+    """Judge HEAD at the staged state's review: to move on to the next review loses nothing."""
     with open_commit(root, "HEAD") as snapshot:
-        return assess(snapshot, store, _options()).dossier
+        try:
+            return assess(snapshot, store, _options(review)).dossier
+        except UserError:  # HEAD does not have that review
+            return assess(snapshot, store, _options()).dossier
 
 
-def _options() -> Options:
-    return Options(jobs=os.cpu_count() or 1)
+def _options(review: str | None = None) -> Options:
+    return Options(review, jobs=os.cpu_count() or 1)

@@ -7,7 +7,7 @@ import sys
 
 import click
 
-from closeout.cli.common import colour, jobs_option, opened
+from closeout.cli.common import colour, jobs_option, opened, width
 from closeout.cli.pipeline import inspect
 from closeout.model.problem import Severity
 
@@ -28,14 +28,16 @@ def command(revision: str | None, schema: bool, jobs: int) -> int:
         click.echo(json.dumps(schema_of_files(), indent=2))
         return 0
     from closeout.render.terminal import problems_text
+    from closeout.render.words import count
 
     with opened(revision) as (snapshot, store):
         problems, scale = inspect(snapshot, store, jobs)
-    sys.stdout.write(problems_text(problems, colour=colour()))
+    sys.stdout.write(problems_text(problems, colour=colour(), width=width()))
+    end = "" if problems else "; nothing to tell"
     click.echo(
-        f"looked at {scale.files} files: {scale.requirements} requirements with"
-        f" {scale.verifications} verifications, {scale.parameters} parameters,"
-        f" {scale.analyses} analyses" + ("" if problems else "; nothing to tell")
+        f"looked at {count(scale.files, 'file')}: {count(scale.requirements, 'requirement')} with"
+        f" {count(scale.verifications, 'verification')}, {count(scale.parameters, 'parameter')},"
+        f" {count(scale.analyses, 'analysis', 'analyses')}{end}"
     )
     if any(problem.severity is Severity.ERROR for problem in problems):
         return 2

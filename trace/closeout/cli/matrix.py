@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from closeout.cli.common import opened, progress_bar, project_options, write_file
+from closeout.cli.common import opened, progress_bar, project_options, say, write_file
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.cli.pipeline import assess
@@ -33,10 +33,11 @@ def command(
         )
     from closeout.cli.readable import readable
     from closeout.render.matrix import matrix
+    from closeout.render.words import count
 
     with opened(revision) as (snapshot, store), progress_bar() as progress:
         outcome = assess(snapshot, store, Options(review, settings, (), jobs), progress)
     dossier = readable(outcome.dossier)
     write_file(Path(output), matrix(dossier, form).encode())
-    click.echo(f"wrote {output}: {len(dossier.requirements)} requirements", err=True)
+    say(f"wrote {output}: {count(len(dossier.requirements), 'requirement')}")
     return 0

@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from closeout import __version__
-from closeout.cli.common import opened, progress_bar, project_options, write_file
+from closeout.cli.common import opened, progress_bar, project_options, say, write_file
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.cli.pipeline import assess
@@ -46,7 +46,7 @@ def command(
         write_file(folder / path, content)
     for path in sorted(earlier - set(files)):
         (folder / path).unlink(missing_ok=True)
-    click.echo(f"wrote {output}: {len(files)} files, begin with index.html", err=True)
+    say(f"wrote {output}: {len(files)} files, begin with index.html")
     return 0
 
 
@@ -60,6 +60,8 @@ def _earlier(folder: Path) -> set[str]:
         present = any(folder.iterdir())
         listed = json.loads((folder / MARK).read_bytes()) if present else {"files": {}}
         names = set(listed["files"])
+        # Other programs have a manifest.json too; ours names the version of closeout.
+        listed["versions"]["closeout"] if present else None
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise UserError(
             (

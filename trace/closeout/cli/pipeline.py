@@ -8,22 +8,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass
-from fnmatch import fnmatchcase
+from dataclasses import dataclass, replace
 
-from closeout.cli.errors import UserError
+from closeout.cli.asked import Asked, read_options
 from closeout.cli.options import Options
 from closeout.evaluate.engine import Evaluator, Module, Progress
 from closeout.evaluate.witness import Trace
 from closeout.graph import Index, Plan, check, plan
-from closeout.graph.checks import nearest
-from closeout.judge import Run, judge
+from closeout.judge import Run, contradictions, judge
 from closeout.load import Loaded, load, locate
-from closeout.measure import UnitError, Units
-from closeout.model.amount import Amount, AmountError, read_amount
+from closeout.measure import Units
 from closeout.model.dossier import Compliance, Dossier, Scale
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
-from closeout.model.records import Charter
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
@@ -38,7 +34,7 @@ class Checked:
     plan: Plan
     problems: tuple[Problem, ...]
     units: Units
-    settings: tuple[tuple[str, Amount], ...]
+    asked: Asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,20 +112,24 @@ def _check(
         return in_order(problems), loaded.files
     memo = _UnitMemo(store)
     units = Units(memo)
-    index = Index.of(loaded.project, [spec for module in modules for spec in module.specs])
-    settings = _settings(options.settings, index, units)
-    _check_review(options.review, loaded.project.charter)
-    planned = plan(index, units, dict(settings))
+    index = Index.of(
+        loaded.project,
+        [spec for module in modules for spec in module.specs],
+        (*loaded.left_out, *_without_signature(modules)),
+        whole=loaded.whole and not snapshot.problems(),
+    )
+    asked = read_options(options, index, units)
+    planned = plan(index, units, dict(asked.settings))
     findings = [*_module_findings(modules), *check(index, units), *planned.findings]
     memo.flush()
     placed = locate(snapshot, [f for f in findings if not f.where.path.endswith(".py")])
     problems += [*placed, *(_in_code(f) for f in findings if f.where.path.endswith(".py"))]
-    return Checked(loaded, index, planned, in_order(problems), units, settings)
+    return Checked(loaded, index, planned, in_order(problems), units, asked)
 
 
 def _judge(snapshot: Snapshot, evaluator: Evaluator, checked: Checked, options: Options) -> Outcome:
     index = checked.index
-    chosen = _chosen(options.only, index)
+    chosen = checked.asked.chosen
     questions = checked.plan.of(chosen).questions
     replies = evaluator.answer(questions, {spec.name: spec for spec in index.specs})
     dossier = judge(
@@ -142,10 +142,12 @@ def _judge(snapshot: Snapshot, evaluator: Evaluator, checked: Checked, options: 
             problems=checked.problems,
             files=checked.loaded.files,
             review=options.review or index.project.charter.next_review,
-            settings=checked.settings,
+            settings=checked.asked.settings,
             chosen=chosen,
         )
     )
+    found = locate(snapshot, contradictions(dossier, index, checked.units))
+    dossier = replace(dossier, problems=in_order([*dossier.problems, *found]))
     return Outcome(dossier, evaluator.rested_on if evaluator.complete else None)
 
 
@@ -166,54 +168,13 @@ def _unreadable(snapshot: Snapshot, problems: tuple[Problem, ...], files: int) -
     )
 
 
-def _settings(texts: Iterable[str], index: Index, units: Units) -> tuple[tuple[str, Amount], ...]:
-    """Return the ``--set`` of a run as amounts; every mistake among them at once."""
-    found: dict[str, Amount] = {}
-    wrong: list[tuple[str, str]] = []
-    for text in texts:
-        name, equals, value = text.partition("=")
-        name = name.strip()
-        if not equals:
-            wrong.append((f"--set {text}: no =", "write NAME=AMOUNT, as sleep_current=130uA"))
-            continue
-        parameter = index.parameters.get(name)
-        if parameter is None:
-            near = nearest(name, index.parameters)
-            cure = f"did you mean {near}?" if near else "name a parameter of the project"
-            wrong.append((f"--set {text}: there is no parameter {name}", cure))
-            continue
-        try:
-            amount = read_amount(value)
-            units.convert(amount, parameter.value.unit)
-            found[name] = amount
-        except (AmountError, UnitError) as error:
-            wrong.append((f"--set {text}: {error.message}", error.cure))
-    if wrong:
-        raise UserError(*wrong)
-    return tuple(found.items())
-
-
-def _check_review(review: str | None, charter: Charter) -> None:
-    if review is not None and review not in charter.reviews:
-        listed = ", ".join(charter.reviews) or "none"
-        raise UserError((f"--review {review}: there is no such review", f"there are {listed}"))
-
-
-def _chosen(patterns: Iterable[str], index: Index) -> frozenset[str] | None:
-    """Return the requirements that the patterns name, with all that is derived from them."""
-    chosen: set[str] = set()
-    wrong: list[tuple[str, str]] = []
-    asked = list(patterns)
-    for pattern in asked:
-        found = [name for name in index.requirements if fnmatchcase(name, pattern)]
-        if not found:
-            near = nearest(pattern, index.requirements)
-            cure = f"did you mean {near}?" if near else "name a requirement, or a pattern as PWR-*"
-            wrong.append((f"--only {pattern}: no requirement has this identifier", cure))
-        chosen.update(found)
-    if wrong:
-        raise UserError(*wrong)
-    return frozenset(index.below(chosen)) if asked else None
+def _without_signature(modules: Iterable[Module]) -> Iterator[str]:
+    """Yield the names of analyses that exist but cannot be used, which is told already."""
+    for module in modules:
+        for function, _ in module.failures:
+            if function is not None:
+                yield function
+                yield f"{module.name.removeprefix('analyses.')}.{function}"
 
 
 def _module_findings(modules: Iterable[Module]) -> Iterator[Finding]:

@@ -20,6 +20,8 @@ if TYPE_CHECKING:  # the pipeline is loaded where something has to be judged ane
     from closeout.cli.pipeline import Outcome
 
 READ_WHOLE = (".yaml", ".yml", ".py")
+# Answers are kept for long; of whole runs, which take more room, only the last few.
+RUNS_KEPT = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,18 +47,15 @@ class ShownRun:
 
 def recall(snapshot: Snapshot, store: Store, options: Options, wanted: Wanted) -> ShownRun | None:
     """Return a run that is kept and still true in everything, or None."""
-    key = _key(snapshot, options)
-    kept = store.traces([key]).get(key, [])
-    witness = Witness(snapshot)
-    for text in kept:
-        run = json.loads(text)
-        if witness.holds(read_trace(run["trace"])):
-            shown = store.get("text", _text_key(run["id"], wanted)) if wanted.text else ""
-            dossier = store.get("dossier", run["id"]) if wanted.json else ""
-            if shown is None or dossier is None:
-                return None
-            return ShownRun(run["exit_status"], shown, dossier, 0, run["answers"])
-    return None
+    text = store.get("run", _key(snapshot, options))
+    run = None if text is None else json.loads(text)
+    if run is None or not Witness(snapshot).holds(read_trace(run["trace"])):
+        return None
+    shown = store.get("text", _text_key(run["id"], wanted)) if wanted.text else ""
+    dossier = store.get("dossier", run["id"]) if wanted.json else ""
+    if shown is None or dossier is None:
+        return None
+    return ShownRun(run["exit_status"], shown, dossier, 0, run["answers"])
 
 
 def keep(
@@ -69,17 +68,20 @@ def keep(
     dossier, scale = outcome.dossier, outcome.dossier.scale
     text = verify_text(dossier, colour=wanted.colour, width=wanted.width) if wanted.text else ""
     shown = dossier_json(dossier) if wanted.json else ""
-    if outcome.rested_on is not None:
+    # What could not be read may be read the next time, under the same key.
+    unreadable = any(problem.rule == "unreadable" for problem in dossier.problems)
+    if outcome.rested_on is not None and not unreadable:
         key = _key(snapshot, options)
         name = key_of(key, outcome.rested_on)
         answers = scale.evaluated + scale.from_store
         run = {"id": name, "exit_status": dossier.exit_status, "answers": answers}
         if wanted.text:
-            store.put("text", _text_key(name, wanted), text)
+            store.put("text", _text_key(name, wanted), text, RUNS_KEPT)
         if wanted.json:
             again = replace(dossier, scale=replace(scale, evaluated=0, from_store=answers))
-            store.put("dossier", name, dossier_json(again) if scale.evaluated else shown)
-        store.keep_traces([(key, name, json.dumps({**run, "trace": outcome.rested_on}))])
+            stored = dossier_json(again) if scale.evaluated else shown
+            store.put("dossier", name, stored, RUNS_KEPT)
+        store.put("run", key, json.dumps({**run, "trace": outcome.rested_on}), RUNS_KEPT)
     return ShownRun(dossier.exit_status, text, shown, scale.evaluated, scale.from_store)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from importlib.resources import files
 from pathlib import Path
 
@@ -35,5 +36,5 @@ def command(folder: str) -> int:
             ) from error
         write_file(target / name, template.joinpath(*name.split("/")).read_bytes())
         click.echo(f"  {folder}/{name}")
-    click.echo(f"now: cd {folder} && closeout verify")
+    click.echo(f"now: cd {shlex.quote(folder)} && closeout verify")
     return 0

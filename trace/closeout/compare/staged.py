@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from closeout.model.dossier import Compliance, Dossier, RequirementResult
@@ -21,8 +24,8 @@ class Verdict:
     """Whether a commit may be made, and why.
 
     ``errors`` and ``lost`` block. ``raised`` lost compliance with a new issue (to be verified
-    again), ``covered`` lost it under a waiver or deviation, ``gained`` became compliant;
-    ``deleted`` and ``added`` are identifiers.
+    again), ``covered`` lost it under a waiver or deviation, of their own or of what they are judged
+    by; ``gained`` became compliant; ``deleted`` and ``added`` are identifiers.
     """
 
     errors: tuple[Problem, ...]
@@ -42,32 +45,95 @@ class Verdict:
 def against_head(head: Dossier | None, staged: Dossier) -> Verdict:
     """Return the verdict on a staged state; without HEAD only errors block."""
     errors = tuple(p for p in staged.problems if p.severity is Severity.ERROR)
-    if head is None:
-        return Verdict(errors, added=tuple(result.id for result in staged.requirements))
-    was = {result.id: result for result in head.requirements}
     now = {result.id: result for result in staged.requirements}
-    changes = [
-        Change(was[name], now[name])
-        for name in was
-        if name in now and was[name].compliance is not now[name].compliance
-    ]
-    left = [change for change in changes if change.was.compliance is Compliance.C]
-    raised = tuple(change for change in left if change.was.issue != change.now.issue)
-    covered = tuple(change for change in left if change.now.covered and change not in raised)
-    # Said to be not applicable is no loss of compliance; whether it is agreed is told elsewhere.
-    lost = tuple(
-        change
-        for change in left
-        if change not in raised
-        and change not in covered
-        and change.now.compliance is not Compliance.NA
-    )
+    if head is None:
+        return Verdict(errors, added=tuple(now))
+    was = {result.id: result for result in head.requirements}
+    sort = _Sort(was, now, bool(errors))
+    kinds: dict[str, list[Change]] = defaultdict(list)
+    for name in was:
+        if name in now and was[name].compliance is not now[name].compliance:
+            kinds[sort.kind(name)].append(Change(was[name], now[name]))
+    unreadable = errors and not now
     return Verdict(
         errors=errors,
-        lost=lost,
-        raised=raised,
-        covered=covered,
-        gained=tuple(change for change in changes if change.now.compliance is Compliance.C),
-        deleted=tuple(name for name in was if name not in now) if staged.requirements else (),
+        lost=tuple(kinds["lost"]),
+        raised=tuple(kinds["raised"]),
+        covered=tuple(kinds["covered"]),
+        gained=tuple(kinds["gained"]),
+        deleted=() if unreadable else tuple(name for name in was if name not in now),
         added=tuple(name for name in now if name not in was),
     )
+
+
+class _Sort:
+    """Says of each changed requirement what its change is: a field of Verdict, or "other"."""
+
+    def __init__(
+        self,
+        was: Mapping[str, RequirementResult],
+        now: Mapping[str, RequirementResult],
+        errors: bool,
+    ) -> None:
+        self._was = was
+        self._now = now
+        self._errors = errors
+        self._known: dict[str, str] = {}
+
+    def kind(self, name: str) -> str:
+        """Return the kind of a requirement that stands in both states."""
+        if name not in self._known:
+            self._known[name] = "lost"  # in a circle, which is an error, it stays so
+            self._known[name] = self._kind(self._was[name], self._now[name])
+        return self._known[name]
+
+    def _kind(self, was: RequirementResult, now: RequirementResult) -> str:
+        if now.compliance is Compliance.C:
+            return "gained"
+        if was.compliance is not Compliance.C or now.compliance is Compliance.NA:
+            # Not applicable is no loss of compliance; whether it is agreed is told elsewhere.
+            return "other"
+        if is_raised(was.issue, now.issue):
+            return "raised"
+        if now.covered:
+            return "covered"
+        return "lost" if now.evidence else self._of_derived(now)
+
+    def _of_derived(self, now: RequirementResult) -> str:
+        """Return what became of a requirement that only mirrors those derived from it.
+
+        It lost nothing of its own: where each of them that is not compliant is excused, so is it.
+        Else the waiver or the raised issue of one would block its own commit further up. One that
+        is new and open excuses it too: nothing that was shown is lost.
+        """
+        causes = [
+            self._now[name]
+            for name in now.derived
+            if name in self._now and self._now[name].compliance not in (Compliance.C, Compliance.NA)
+        ]
+        if not causes:
+            # Compliant but for what could not be read, which is among the errors.
+            return "other" if self._errors else "lost"
+        kinds = {self._cause(cause) for cause in causes}
+        return next(kind for kind in ("lost", "raised", "covered", "other") if kind in kinds)
+
+    def _cause(self, cause: RequirementResult) -> str:
+        before = self._was.get(cause.id)
+        if before is not None and before.compliance is Compliance.C:
+            return self.kind(cause.id)
+        if cause.covered:
+            return "covered"
+        return "raised" if cause.compliance is Compliance.OPEN else "lost"
+
+
+def is_raised(was: str, now: str) -> bool:
+    """Return whether an issue is a later one: B after A, AA after Z, 10 after 9, 2.1 after 2."""
+    return _rank(now) > _rank(was)
+
+
+def _rank(issue: str) -> list[tuple[bool, int, str]]:
+    parts = re.findall(r"\d+|[^\W\d_]+", issue.upper())
+    return [
+        (part.isdigit(), int(part), "") if part.isdigit() else (False, len(part), part)
+        for part in parts
+    ]

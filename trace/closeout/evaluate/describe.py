@@ -14,6 +14,7 @@ from typing import Any
 from closeout import Absent, Analysis
 from closeout.units import Unit
 
+LONGEST = 7 * 24 * 3600  # seconds that one evaluation may be given
 RESERVED = ("count", "index")
 # Flags of a code object: it takes *args, **kwargs (Python's documentation of the module inspect,
 # which itself would double what a worker has loaded).
@@ -30,11 +31,19 @@ class BadResult(Exception):
 
 def analyses_of(module: types.ModuleType) -> list[Analysis[..., Any]]:
     """Return the analyses that a module defines itself, in the order of its text."""
-    return [
+    found = [
         value
         for value in vars(module).values()
         if isinstance(value, Analysis) and value.__module__ == module.__name__
     ]
+    return list({id(value): value for value in found}.values())  # one may have two names
+
+
+def clean(text: str) -> str:
+    """Return text without characters that act on a terminal or are no Unicode."""
+    return "".join(
+        c if c.isprintable() or c in "\n\t" else c.encode("unicode_escape").decode() for c in text
+    )
 
 
 def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
@@ -43,7 +52,10 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
     Raises:
         BadSignature: every fault of the signature, one a line.
     """
-    faults: list[str] = []
+    if not isinstance(analysis.function, types.FunctionType):
+        kind = type(analysis.function).__name__
+        raise BadSignature(f"it is no plain function but {kind}; put @analysis on the function")
+    faults = _marks(analysis)
     hints = _hints(analysis.function)
     arguments: list[list[str]] = []
     code = analysis.function.__code__
@@ -69,12 +81,23 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
         "function": analysis.__name__,
         "line": analysis.function.__code__.co_firstlineno,
         "path": analysis.function.__code__.co_filename,
-        "doc": analysis.__doc__ or "",
+        "doc": clean(analysis.__doc__ or ""),
         "arguments": arguments,
         "fields": fields,
         "validated_by": list(analysis.validated_by),
         "time_limit": float(analysis.time_limit),
     }
+
+
+def _marks(analysis: Analysis[..., Any]) -> list[str]:
+    """Return what is wrong with what was said beside the function itself."""
+    limit = analysis.time_limit
+    faults = []
+    if isinstance(limit, bool) or not isinstance(limit, Real) or not 0 < limit <= LONGEST:
+        faults.append(f"time_limit is {limit!r}; give it in seconds, above 0, at most {LONGEST}")
+    if not all(isinstance(path, str) for path in analysis.validated_by):
+        faults.append("validated_by is no text; write the path of the test as text")
+    return faults
 
 
 def values_of(analysis: Analysis[..., Any], result: Any) -> dict[tuple[str, str | None], float]:
@@ -98,8 +121,10 @@ def values_of(analysis: Analysis[..., Any], result: Any) -> dict[tuple[str, str 
             faults.append(f"{name} has no case: an empty mapping answers nothing")
         else:
             for case, one in value.items():
-                if not isinstance(case, str) or not case.strip():
-                    faults.append(f"{name} has the case {case!r}; a case is a name")
+                if not isinstance(case, str) or not case.strip() or not case.isprintable():
+                    faults.append(f"{name} has the case {case!r}; a case is a name on one line")
+                elif (name, case) in values:
+                    faults.append(f"{name} has the case {case} twice")
                 else:
                     _take(values, faults, name, case, one)
     if faults:
@@ -111,7 +136,7 @@ def values_of(analysis: Analysis[..., Any], result: Any) -> dict[tuple[str, str 
 def _declared(function: Any) -> tuple[Any, tuple[tuple[str, bool], ...]]:
     """Return the declared class of a result, and which of its fields have cases."""
     declared = _hints(function)["return"]
-    hints = typing.get_type_hints(declared, include_extras=True)
+    hints = _hints(declared)
     return declared, tuple((name, _unit(hints[name])[1]) for name in declared._fields)
 
 
@@ -126,12 +151,18 @@ def _take(
     if isinstance(value, Absent):
         if case is None:
             faults.append(f"{shown} is absent; only a case of a quantity may be absent")
+        if clean(value.reason) != value.reason:
+            faults.append(f"{shown} is absent for {value.reason!r}, which cannot be shown")
         values[name, case] = value
     elif isinstance(value, bool) or not isinstance(value, Real):
         faults.append(f"{shown} is {type(value).__name__}, not a number")
-    elif not math.isfinite(number := float(value)):
-        faults.append(f"{shown} is {number}")
     else:
+        try:
+            number = float(value)
+        except OverflowError:
+            number = math.inf
+        if not math.isfinite(number):
+            faults.append(f"{shown} is {number}")
         values[name, case] = number
 
 
@@ -140,7 +171,7 @@ def _fields(result: Any, faults: list[str]) -> list[list[Any]]:
         faults.append("the result is no NamedTuple; write -> Name, a NamedTuple of quantities")
         return []
     fields: list[list[Any]] = []
-    hints = typing.get_type_hints(result, include_extras=True)
+    hints = _hints(result)
     for name in result._fields:
         unit, by_case = _unit(hints.get(name))
         if name in RESERVED or keyword.iskeyword(name):

@@ -7,20 +7,23 @@ read meanwhile. It is true again whenever one of its traces holds: no time stamp
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from inspect import cleandoc
 from pathlib import PurePosixPath
+from time import monotonic
 from typing import Any
 
 from closeout.evaluate.witness import Files, Trace, Witness, read_trace, trace_key
-from closeout.evaluate.workers import IMPORT_LIMIT, Crew, Task
+from closeout.evaluate.workers import IMPORT_LIMIT, Crew, Task, Told
 from closeout.model.answer import Answer, Assurance, Extent
 from closeout.model.question import AnalysisSpec, Argument, Failure, Field, Question
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
 
 Progress = Callable[[int, int], None]
+
+KEEP_AFTER = 1.0  # seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +58,8 @@ class Evaluator:
         self._witness = Witness(files)
         self._crew: Crew | None = None
         self._used: set[Trace] = set()
+        self._rows: list[tuple[str, str, str]] = []
+        self._kept_at = 0.0
         self.complete = True
 
     def close(self) -> None:
@@ -71,7 +76,7 @@ class Evaluator:
 
     def modules(self) -> list[Module]:
         """Return every module below analyses/ that may hold an analysis, in the order of paths."""
-        names = {path: name for path in self._candidates() if (name := _module_name(path))}
+        names = _importable(self._candidates())
         asked = {path: self._key("module", name) for path, name in names.items()}
         kept = self._find(asked.values())
         found: dict[str, Module] = {}
@@ -81,12 +86,10 @@ class Evaluator:
                 found[path] = _module_from(kept[key], names[path], path)
             else:
                 missed.append(path)
-        told = self._run([Task(names[path]) for path in missed])
-        rows: list[tuple[str, str, str]] = []
-        for path, outcome in zip(missed, told, strict=True):
-            content, _ = self._taken(asked[path], outcome, rows)
+        for number, told in self._run([Task(names[path]) for path in missed]):
+            path = missed[number]
+            content, _ = self._taken(asked[path], told)
             found[path] = _module_from(content, names[path], path)
-        self._store.keep_traces(rows)
         return [found[path] for path in sorted(found)]
 
     def _candidates(self) -> list[str]:
@@ -123,24 +126,21 @@ class Evaluator:
             else:
                 missed.append(question)
         missed.sort(key=lambda question: specs[question.analysis].module)
-        told = self._run(
-            [Task(specs[q.analysis].module, _request(q, specs[q.analysis])) for q in missed]
-        )
-        rows: list[tuple[str, str, str]] = []
-        for question, outcome in zip(missed, told, strict=True):
-            content, not_kept = self._taken(asked[question], outcome, rows)
+        tasks = [Task(specs[q.analysis].module, _request(q, specs[q.analysis])) for q in missed]
+        for number, told in self._run(tasks):
+            question = missed[number]
+            content, not_kept = self._taken(asked[question], told)
             replies[question] = Reply(_result_from(content), False, not_kept)
-        self._store.keep_traces(rows)
-        return replies
+        return {question: replies[question] for question in asked}
 
     # what both share
 
     def _key(self, *asked: Any) -> str:
         return key_of(engine_fingerprint(), *asked)
 
-    def _find(self, keys: Iterable[str]) -> dict[str, dict[str, Any]]:
+    def _find(self, keys: Iterable[str]) -> dict[str, Told]:
         """Return what is kept and still true, by what was asked."""
-        found: dict[str, dict[str, Any]] = {}
+        found: dict[str, Told] = {}
         for key, texts in self._store.traces(keys).items():
             for text in texts:
                 content = json.loads(text)
@@ -151,45 +151,70 @@ class Evaluator:
                     break
         return found
 
-    def _taken(
-        self, key: str, told: dict[str, Any], rows: list[tuple[str, str, str]]
-    ) -> tuple[dict[str, Any], tuple[str, ...]]:
-        """Return what a worker told, and why that is not kept; else add it to the rows to keep."""
+    def _taken(self, key: str, told: Told) -> tuple[Told, tuple[str, ...]]:
+        """Return what a worker told, and why that is not kept; else see to it that it is kept."""
         read = told.pop("read", None)
-        if read is None:
+        content, not_kept = told, _not_kept(told, read)
+        trace: Trace = ()
+        if read is not None:
+            trace, changed = self._witness.trace_of(read)
+            if changed:
+                text = f"{', '.join(changed[:3])} changed while it was read; run again"
+                content = {"failure": asdict(Failure("changed", text, ""))}
+                not_kept = (text,)
+        if not_kept:
             self.complete = False
-            return told, ("it told nothing of what it read",)
-        trace, changed = self._witness.trace_of(read)
-        if changed:
-            self.complete = False
-            text = f"{', '.join(changed[:3])} changed while it was read; run again"
-            return {"failure": asdict(Failure("changed", text, ""))}, (text,)
-        if read["not_kept"]:
-            self.complete = False
-            return told, tuple(read["not_kept"])
+            return content, not_kept
         self._used.add(trace)
-        content = {**told, "trace": trace}
-        rows.append((key, trace_key(trace), json.dumps(content, separators=(",", ":"))))
-        return told, ()
+        text = json.dumps({**told, "trace": trace}, separators=(",", ":"))
+        self._rows.append((key, trace_key(trace), text))
+        return content, ()
 
-    def _run(self, tasks: list[Task]) -> list[dict[str, Any]]:
-        """Return what the workers told of each task: a module, or a request to it."""
+    def _run(self, tasks: list[Task]) -> Iterator[tuple[int, Told]]:
+        """Give what the workers told of each task, with its number, as soon as it is known.
+
+        What is taken of it meanwhile is kept now and then, so that a run that is ended before it is
+        over was not in vain.
+        """
         if not tasks:
-            return []
+            return
         if self._crew is None:
             self._crew = Crew(self._files.root, self._jobs)
-        told = self._crew.run(tasks, lambda done: self._report(done, len(tasks)))
-        return [
-            _failed(one, IMPORT_LIMIT if task.request is None else task.request["time_limit"])
-            for one, task in zip(told, tasks, strict=True)
-        ]
+        try:
+            for done, (number, told) in enumerate(self._crew.run(tasks), 1):
+                request = tasks[number].request
+                yield (
+                    number,
+                    _failed(told, IMPORT_LIMIT if request is None else request["time_limit"]),
+                )
+                self._report(done, len(tasks))
+                self._keep(KEEP_AFTER)
+        finally:
+            self._keep(0.0)
+
+    def _keep(self, after: float) -> None:
+        now = monotonic()
+        if now - self._kept_at >= after:
+            self._store.keep_traces(self._rows)
+            self._rows.clear()
+            self._kept_at = monotonic()
 
     def _report(self, done: int, total: int) -> None:
         if self._progress is not None:
             self._progress(done, total)
 
 
-def _failed(told: dict[str, Any], limit: float) -> dict[str, Any]:
+def _not_kept(told: Told, read: Told | None) -> tuple[str, ...]:
+    """Return why what was told may be another the next time, although nothing changes."""
+    kind = told["failure"]["kind"] if "failure" in told else None
+    if kind in ("killed", "timed out"):
+        return (f"it was {kind}" if kind == "killed" else f"it {kind}",)
+    if read is None:
+        return ("it told nothing of what it read",)
+    return tuple(read["not_kept"])
+
+
+def _failed(told: Told, limit: float) -> Told:
     """Return what a worker told, ends without a word turned into failures."""
     if told.get("timed_out"):
         text = f"it ran longer than {limit:g} s and was ended"
@@ -209,6 +234,15 @@ def _ended(code: int, output: str) -> Failure:
         name = signal.Signals(-code).name if -code in signal.valid_signals() else f"signal {-code}"
         return Failure("killed", f"its process was ended by {name}{tail}", "")
     return Failure("exited", f"its process ended with status {code} and no result{tail}", "")
+
+
+def _importable(paths: Iterable[str]) -> dict[str, str]:
+    """Return the names of modules by path; of a module and a package of one name, the package."""
+    found: dict[str, str] = {}
+    for path in paths:
+        if name := _module_name(path):
+            found[name] = path if path.endswith("/__init__.py") else found.get(name, path)
+    return {path: name for name, path in found.items()}
 
 
 def _module_name(path: str) -> str | None:

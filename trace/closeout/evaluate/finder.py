@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from closeout.evaluate.recorder import Recorder
+from closeout.store.keys import digest_of
 
 TOP = "analyses"
 
@@ -36,10 +37,14 @@ class ProjectFinder:  # importlib.abc would load half of the standard library
         if (top == TOP) is self._last:
             return None
         base = fullname.replace(".", "/")
+        if fullname != top and os.path.join(self._root, os.path.dirname(base)) not in (path or ()):
+            return None  # a part of a package that is not the project's
+        if self._last and fullname == top:
+            self._recorder.missing.add(top)  # in every place that comes before the project
         for candidate, is_package in ((f"{base}/__init__.py", True), (f"{base}.py", False)):
             with self._recorder.paused():
                 content = _read(os.path.join(self._root, candidate))
-            self._recorder.module(candidate, content)
+            self._recorder.module(candidate, None if content is None else digest_of(content))
             if content is not None:
                 loader: Any = ProjectLoader(candidate, content)
                 spec = importlib.machinery.ModuleSpec(
@@ -50,13 +55,10 @@ class ProjectFinder:  # importlib.abc would load half of the standard library
                 if is_package and spec.submodule_search_locations is not None:
                     spec.submodule_search_locations.append(os.path.join(self._root, base))
                 return spec
-        folder = os.path.join(self._root, base)
-        if os.path.isdir(folder) and not os.path.islink(folder):
+        if self._recorder.kind(base) == "folder":
             spec = importlib.machinery.ModuleSpec(fullname, None, is_package=True)
-            spec.submodule_search_locations = [folder]
+            spec.submodule_search_locations = [os.path.join(self._root, base)]
             return spec
-        if self._last and fullname == top:
-            self._recorder.missing.add(top)
         return None
 
 
@@ -82,16 +84,17 @@ class ProjectLoader:
         return decode_source(self._content)
 
 
-def install(root: str, recorder: Recorder) -> None:
+def install(recorder: Recorder) -> None:
     """Put the project's modules before, and other names of its root behind, everything else."""
+    root = recorder.root
     first: Any = ProjectFinder(root, recorder, last=False)
     last: Any = ProjectFinder(root, recorder, last=True)
     sys.meta_path[:] = [first, *sys.meta_path, last]
 
 
 def _read(path: str) -> bytes | None:
-    if os.path.islink(path) or not os.path.isfile(path):
-        return None
+    if not os.path.isfile(path) or os.path.realpath(path) != path:
+        return None  # absent, no file, or behind a link: as in what git holds
     try:
         with open(path, "rb") as file:
             return file.read()

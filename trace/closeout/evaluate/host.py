@@ -21,15 +21,21 @@ import select
 import signal
 import socket
 import sys
+import time
+from _thread import _count
 from contextlib import suppress
 from typing import Any, NoReturn
 
 from closeout import Analysis
 from closeout.arithmetic.search import OtherCases, answer
 from closeout.evaluate import describe, finder, wire
-from closeout.evaluate.recorder import Recorder
+from closeout.evaluate.recorder import Recorder, answered_for
 
-MEMORY_LIMIT = 8 * 1024**3
+# As they are now: an analysis may put anything in their place.
+_exit, _getpid = os._exit, os.getpid
+
+GIGABYTE = 1024**3
+MEMORY_LIMIT = min(8 * GIGABYTE, os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") * 3 // 4)
 FILE_LIMIT = 256 * 1024**2
 OUTPUT_SHOWN = 2000
 TRACEBACK_SHOWN = 20_000
@@ -43,6 +49,7 @@ def main(fd: int) -> None:
     """Serve the tool on a channel until it closes, then see that every module ends."""
     channel = socket.socket(fileno=fd)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the tool's to handle
+    answered_for()  # known now, it is known in every process that is forked
     gc.freeze()
     modules: set[int] = set()
     while True:
@@ -67,55 +74,71 @@ def _reap(pids: set[int]) -> None:
         pids.discard(pid)
 
 
-def _end_all(pids: set[int]) -> None:
+def _end_all(modules: set[int]) -> None:
     """Let modules end by themselves, since they end their evaluations first; then kill them."""
-    import time
-
     until = time.monotonic() + GRACE
-    while pids and time.monotonic() < until:
-        _reap(pids)
-        time.sleep(0.005 if pids else 0)
-    for pid in pids:
+    while modules and time.monotonic() < until:
+        _reap(modules)
+        time.sleep(0.005 if modules else 0)
+    for pid in modules:
         _end_group(pid)
 
 
 def _run_module(channel: socket.socket, root: str, module: str) -> NoReturn:
     """Import a module, tell what it holds, then fork an evaluation for each request."""
-    os.setpgid(0, 0)
-    wire.send(channel, {"pid": os.getpid()})
-    os.chdir(root)
-    output = _redirect()
-    recorder = Recorder(root)
-    finder.install(root, recorder)
-    analyses: dict[str, Analysis[..., Any]] = {}
-    told: dict[str, Any]
-    recorder.active = True
+    try:
+        os.setpgid(0, 0)
+        wire.send(channel, {"pid": os.getpid()})
+        os.chdir(root)
+        output = _redirect()
+        _limit_space()
+        recorder = Recorder(root)
+        finder.install(recorder)
+        analyses, told = _import(module, recorder)
+        wire.send(channel, {**told, "read": recorder.told()})
+        recorder.begin()
+        gc.freeze()
+        with suppress(OSError):
+            os.close(output)
+        _ModuleServer(channel, analyses, recorder).serve()
+    finally:
+        # Whatever happened: nothing of this process may run on in the host's loop.
+        _exit(0)
+
+
+def _import(
+    module: str, recorder: Recorder
+) -> tuple[dict[str, Analysis[..., Any]], dict[str, Any]]:
+    """Return the analyses of a module by name, and what is told of them, or of the failure."""
+    recorder.listen()
     try:
         loaded = importlib.import_module(module)
-        recorder.active = False
         found = describe.analyses_of(loaded)
-        analyses = {analysis.__name__: analysis for analysis in found}
-        told = {"specs": [_described(analysis) for analysis in found]}
+        specs = [_described(analysis) for analysis in found]
     except BaseException as error:
-        recorder.active = False
-        told = {"failure": _failure(error)}
-    wire.send(channel, {**told, "read": recorder.told()})
-    limits = [analysis.time_limit for analysis in analyses.values()]
-    _limit(max(limits, default=0.0))
-    recorder.begin()
-    gc.freeze()
-    _ModuleServer(channel, analyses, recorder, output).serve()
-    os._exit(0)
+        recorder.hush()
+        return {}, {"failure": _failure(error, recorder.root)}
+    finally:
+        recorder.hush()
+        if _count():  # whether it is done by the time of an evaluation is a matter of luck
+            recorder.not_kept.add("its import left a thread running")
+    names = [analysis.__name__ for analysis in found]
+    for name, spec in zip(names, specs, strict=True):
+        if names.count(name) > 1 and "failure" not in spec:
+            text = f"there are {names.count(name)} analyses of this name in one module"
+            spec["failure"] = _plain("bad signature", text)
+    return {analysis.__name__: analysis for analysis in found}, {"specs": specs}
 
 
 def _described(analysis: Analysis[..., Any]) -> dict[str, Any]:
     try:
         return describe.describe(analysis)
     except describe.BadSignature as error:
-        code = analysis.function.__code__
         failure = _plain("bad signature", str(error))
-        place = {"path": code.co_filename, "line": code.co_firstlineno}
-        return {"function": analysis.__name__, "failure": {**failure, **place}}
+        code = getattr(analysis.function, "__code__", None)
+        if code is not None:
+            failure |= {"path": code.co_filename, "line": code.co_firstlineno}
+        return {"function": analysis.__name__, "failure": failure}
 
 
 class _ModuleServer:
@@ -126,19 +149,18 @@ class _ModuleServer:
         channel: socket.socket,
         analyses: dict[str, Analysis[..., Any]],
         recorder: Recorder,
-        output: int,
     ) -> None:
         self._channel = channel
         self._analyses = analyses
         self._recorder = recorder
         self._running: dict[int, tuple[int, int]] = {}  # pid -> request's number, what it prints
-        os.close(output)
 
     def serve(self) -> None:
         """Serve until the tool closes the channel; then end what still runs."""
         # A signal wakes the loop when an evaluation ends.
         wake, waker = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
         signal.signal(signal.SIGCHLD, lambda *_: None)
+        signal.pthread_sigmask(signal.SIG_SETMASK, ())  # the module may have blocked it
         signal.set_wakeup_fd(waker, warn_on_full_buffer=False)
         while True:
             ready, _, _ = select.select([self._channel.fileno(), wake], [], [])
@@ -193,35 +215,43 @@ def _run_evaluation(
     analysis: Analysis[..., Any] | None, message: Any, result: int, recorder: Recorder
 ) -> NoReturn:
     """Evaluate at the inputs and over the box, write the answer, end without clean-up."""
-    with suppress(PermissionError):
-        os.setpgid(0, 0)
+    status, me = 1, _getpid()
     try:
-        told = {"answer": _evaluate(analysis, message, recorder)}
-    except MemoryError:
-        told = {"failure": _plain("killed", f"it ran out of memory ({MEMORY_LIMIT >> 30} GiB)")}
+        with suppress(PermissionError):
+            os.setpgid(0, 0)
+        _limit_time(message["time_limit"])
+        told = _answered(analysis, message, recorder)
+        # Mostly nothing but the module itself was read, and the tool has been told that already.
+        read = recorder.told() if recorder.has_more() else None
+        if _getpid() == me:  # else it is a process that the analysis forked
+            wire.write_all(result, wire.pack({**told, "read": read}))
+        status = 0
+    finally:
+        _exit(status)
+
+
+def _answered(
+    analysis: Analysis[..., Any] | None, message: Any, recorder: Recorder
+) -> dict[str, Any]:
+    recorder.listen()
+    try:
+        return {"answer": _evaluate(analysis, message)}
     except (describe.BadResult, OtherCases) as error:
-        told = {"failure": _plain("bad result", str(error))}
+        return {"failure": _plain("bad result", str(error))}
     except BaseException as error:
-        told = {"failure": _failure(error)}
-    recorder.active = False
-    # Mostly nothing but the module itself was read, and the tool has been told that already.
-    read = recorder.told() if recorder.has_more() else None
-    wire.write_all(result, wire.pack({**told, "read": read}))
-    os._exit(0)
+        recorder.hush()
+        return {"failure": _failure(error, recorder.root)}
+    finally:
+        recorder.hush()
 
 
-def _evaluate(analysis: Analysis[..., Any] | None, message: Any, recorder: Recorder) -> Any:
+def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> Any:
     if analysis is None:
         raise LookupError(f"no analysis {message['function']} in its module any more")
     function = analysis.function
 
     def at(point: Any) -> dict[tuple[str, str | None], float]:
-        recorder.active = True
-        try:
-            result = function(**point)
-        finally:
-            recorder.active = False
-        return describe.values_of(analysis, result)
+        return describe.values_of(analysis, function(**point))
 
     box = tuple((name, low, high) for name, low, high in message["box"])
     found = answer(at, dict(message["inputs"]), box)
@@ -229,48 +259,61 @@ def _evaluate(analysis: Analysis[..., Any] | None, message: Any, recorder: Recor
     return [extents, found.assurance.value, found.evaluations]
 
 
-def _failure(error: BaseException) -> dict[str, Any]:
+def _failure(error: BaseException, root: str) -> dict[str, Any]:
     """Return an exception as the author must see it: own frames, names as in the project."""
+    if isinstance(error, MemoryError):
+        return _plain("killed", f"it ran out of memory ({MEMORY_LIMIT / GIGABYTE:.3g} GiB)")
+    try:
+        with suppress(OSError):
+            os.chdir(root)  # the names of own files are relative to it
+        return _told_of(error, root)
+    except BaseException:  # no memory or descriptors are left, or it does not let itself be shown
+        return _plain("raised", type(error).__name__)
+
+
+def _told_of(error: BaseException, root: str) -> dict[str, Any]:
     import traceback
 
     if isinstance(error, SystemExit):
         kind, message = "exited", f"it called sys.exit({error.code!r})"
     else:
         kind, message = "raised", "".join(traceback.format_exception_only(error)).strip()
+    message = describe.clean(message)[:OUTPUT_SHOWN]
     frames = [
-        frame
-        for frame in traceback.extract_tb(error.__traceback__)
-        if not frame.filename.startswith(("<frozen", _ENGINE))
+        traceback.FrameSummary(_short(f.filename, root), f.lineno, f.name, line=f.line or "")
+        for f in traceback.extract_tb(error.__traceback__)
+        if not f.filename.startswith(("<frozen", _ENGINE))
     ]
-    own = [frame for frame in frames if not os.path.isabs(frame.filename)]
+    own = [frame for frame in frames if not frame.filename.startswith((".../", "<"))]
     if own:  # before the first own frame stands only how the tool came there
         frames = frames[frames.index(own[0]) :]
-    # A library's file keeps its last two names: the rest is of this machine.
-    lines = [
-        traceback.FrameSummary(_short(f.filename), f.lineno, f.name, line=f.line or "")
-        for f in frames
-    ]
-    text = "".join(traceback.format_list(lines))
+    text = describe.clean("".join(traceback.format_list(frames)))
     path, line = (own[-1].filename, own[-1].lineno) if own else (None, None)
-    if isinstance(error, SyntaxError) and error.filename and not os.path.isabs(error.filename):
-        path, line = error.filename, error.lineno
+    if isinstance(error, SyntaxError) and isinstance(error.filename, str):
+        name = _short(error.filename, root)
+        if not name.startswith((".../", "<")):
+            path, line = name, error.lineno
     return {
         "kind": kind,
-        "message": message[:OUTPUT_SHOWN],
+        "message": message,
         "traceback": f"Traceback (most recent call last):\n{text}{message}"[-TRACEBACK_SHOWN:],
         "path": path,
         "line": line,
     }
 
 
-def _short(filename: str) -> str:
+def _short(filename: str, root: str) -> str:
+    """Return a file's name from the project's root; a library's keeps its last two parts."""
     if not os.path.isabs(filename):
         return filename
-    return ".../" + "/".join(filename.split(os.sep)[-2:])
+    if filename.startswith(root + os.sep):
+        return filename[len(root) + 1 :]
+    return ".../" + "/".join(filename.split(os.sep)[-2:])  # the rest is of this machine
 
 
 def _plain(kind: str, message: str) -> dict[str, Any]:
-    return {"kind": kind, "message": message, "traceback": "", "path": None, "line": None}
+    text = describe.clean(message)[:OUTPUT_SHOWN]
+    return {"kind": kind, "message": text, "traceback": "", "path": None, "line": None}
 
 
 def _redirect() -> int:
@@ -302,17 +345,21 @@ def _tail(fd: int) -> str:
     return os.pread(fd, size - start, start).decode("utf-8", "replace")
 
 
-def _limit(seconds: float) -> None:
-    """Set limits for the forks of this process; the tool itself ends what runs too long."""
-    limits = (
-        (resource.RLIMIT_AS, MEMORY_LIMIT),
-        (resource.RLIMIT_CORE, 0),
-        (resource.RLIMIT_FSIZE, FILE_LIMIT),
-        (resource.RLIMIT_CPU, int(seconds) + 10),
-    )
-    for limit, value in limits:
-        with suppress(ValueError, OSError):  # a lower limit may be in force already
-            resource.setrlimit(limit, (value, value))
+def _limit_space() -> None:
+    """Set limits for a module and its evaluations."""
+    _limit(resource.RLIMIT_AS, MEMORY_LIMIT)
+    _limit(resource.RLIMIT_CORE, 0)
+    _limit(resource.RLIMIT_FSIZE, FILE_LIMIT)
+
+
+def _limit_time(seconds: float) -> None:
+    """End an evaluation even where nobody is left to do it; else the tool ends it sooner."""
+    _limit(resource.RLIMIT_CPU, int(seconds) + 10)
+
+
+def _limit(limit: int, value: int) -> None:
+    with suppress(ValueError, OSError):  # a lower limit may be in force already
+        resource.setrlimit(limit, (value, value))
 
 
 def _end_group(pid: int) -> None:

@@ -9,13 +9,15 @@ import struct
 from typing import Any
 
 _LENGTH = struct.Struct("!Q")
+# As it is now: an analysis may put anything in its place.
+_encode = json.JSONEncoder(allow_nan=False, separators=(",", ":")).encode
 # A result larger than this is a fault of the analysis; it must not fill the tool's memory.
 LARGEST = 256 * 1024 * 1024
 
 
 def pack(message: Any) -> bytes:
     """Return a message as bytes. Numbers keep every digit; NaN and infinities are refused."""
-    body = json.dumps(message, allow_nan=False, separators=(",", ":")).encode()
+    body = _encode(message).encode()
     return _LENGTH.pack(len(body)) + body
 
 
@@ -56,7 +58,14 @@ def send(channel: socket.socket, message: Any, fds: tuple[int, ...] = ()) -> Non
 
 
 def receive(channel: socket.socket, fds: int = 0) -> tuple[Any | None, list[int]]:
-    """Wait for one message; None at the end of the channel."""
+    """Wait for one message; None at the end of the channel, also where it was broken off."""
+    try:
+        return _receive(channel, fds)
+    except OSError:
+        return None, []
+
+
+def _receive(channel: socket.socket, fds: int) -> tuple[Any | None, list[int]]:
     head, got, _, _ = socket.recv_fds(channel, _LENGTH.size, fds)
     while 0 < len(head) < _LENGTH.size:
         more = channel.recv(_LENGTH.size - len(head))

@@ -4,10 +4,11 @@ A trace is a list of dependencies ``[kind, name, value]``:
 
 - ``file``: a file of the project and its digest (None: it was absent)
 - ``folder``: a folder of the project and the digest of its listing
+- ``kind``: what stands at a path of the project: ``file``, ``folder``, or None
 - ``dist``: an installed distribution by its folder's name (``numpy-2.1.0.dist-info``), and the
   digest of its RECORD
-- ``missing``: a top-level name that no import found
-- ``outside``: any other file by its absolute path, and its digest
+- ``missing``: a top-level name that no import found before the project's own modules
+- ``outside``: any other file or folder by its absolute path, and the digest of its content
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Protocol
 
-from closeout.store.keys import digest_of, dist_infos, key_of
+from closeout.store.keys import digest_of_file, dist_infos, key_of, listing_of, search_path
 
 Dependency = tuple[str, str, str | None]
 Trace = tuple[Dependency, ...]
@@ -69,24 +70,27 @@ class Witness:
             return self._files.listing(name)
         if kind == "dist":
             return _dist_digest(name)
+        if kind == "kind":
+            if self._files.digest(name) is not None:
+                return "file"
+            return None if self._files.listing(name) is None else "folder"
         if kind == "missing":
-            return None if importlib.machinery.PathFinder.find_spec(name) is None else "found"
+            return _installed(name)
         return _outside_digest(name) if kind == "outside" else "unknown kind"
 
     def trace_of(self, read: dict[str, Any]) -> tuple[Trace, list[str]]:
         """Return the trace of what a worker read, and the files that changed while it read."""
         found: set[Dependency] = set()
-        changed: list[str] = []
-        for path, digest in read["files"]:
-            found.add(("file", path, digest))
-            if self.now("file", path) != digest:
-                changed.append(path)
-        for path in read["folders"]:
-            found.add(("folder", path, self.now("folder", path)))
+        changed: list[str] = list(read["changed"])
+        for kind, group in (("file", "files"), ("folder", "folders"), ("kind", "kinds")):
+            for path, value in read[group]:
+                found.add((kind, path, value))
+                if self.now(kind, path) != value:
+                    changed.append(path)
         for path, digest in read["outside"]:
             found.add(("outside", path, digest))
         for name in read["missing"]:
-            found.add(("missing", name, None))
+            found.add(("missing", name, self.now("missing", name)))
         for entry in read["modules"]:
             top, _, path = entry.partition("\0")
             owners = _owners().get(top, ())
@@ -126,6 +130,14 @@ def _owners() -> dict[str, list[str]]:
     return owners
 
 
+def _installed(name: str) -> str | None:
+    """Return whether a name could be imported by now, seen as a worker sees it."""
+    if importlib.machinery.PathFinder.find_spec(name, search_path()) is not None:
+        return "found"
+    # Installed for editing it may be found by a hook of its own.
+    return "installed" if name.lower().replace("_", "-") in dist_infos() else None
+
+
 def _dist_digest(name: str) -> str | None:
     for folder in dist_infos().values():
         if os.path.basename(folder) == name:
@@ -134,7 +146,4 @@ def _dist_digest(name: str) -> str | None:
 
 
 def _outside_digest(path: str) -> str | None:
-    try:
-        return digest_of(Path(path).read_bytes())
-    except OSError:
-        return None
+    return listing_of(path) if os.path.isdir(path) else digest_of_file(path)

@@ -11,15 +11,21 @@ import socket
 import subprocess
 import sys
 import time
-from collections import deque
-from collections.abc import Callable
+from collections import Counter, deque
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from closeout.evaluate import wire
+from closeout.evaluate.orphans import Orphans
+from closeout.store.keys import search_path
 
 IMPORT_LIMIT = 60.0
+# Seconds in which a process that was killed must have been heard of.
+STUCK = 5.0
+# How often a task is begun anew where its module's process was ended by another.
+MOST_TRIES = 3
 # Imported modules that are kept for a later question.
 MOST_MODULES = 64
 # The same numbers on every machine: no hash seed, time zone, locale or thread count from outside.
@@ -52,7 +58,7 @@ class Task:
     request: Told | None = None
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class _Module:
     """A module's process: ``told`` is what it holds, None while it is imported."""
 
@@ -66,11 +72,12 @@ class _Module:
     running: dict[int, _Running] = field(default_factory=dict)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class _Running:
     """An evaluation that runs: the task's number, its pipe, and what came of it so far."""
 
     number: int
+    task: Task
     pipe: int
     deadline: float
     reader: wire.Reader = field(default_factory=wire.Reader)
@@ -86,38 +93,50 @@ class Crew:
         self._jobs = jobs
         self._selector = selectors.DefaultSelector()
         self._modules: dict[str, _Module] = {}
+        self._orphans = Orphans()
         self._host = _start_host(self._root)
-        # Of the present run: tasks to start, tasks that wait for an import, what was told.
+        # Of the present run: tasks to start, tasks that wait for their module, what was told.
         self._left: deque[tuple[int, Task]] = deque()
         self._waiting: dict[str, list[tuple[int, Task]]] = {}
         self._results: dict[int, Told] = {}
+        # How often each task, and the import of each module, was begun.
+        self._tries: Counter[int] = Counter()
+        self._opened: Counter[str] = Counter()
+        # Modules whose process was ended from inside: they run one evaluation at a time.
+        self._careful: set[str] = set()
 
-    def run(self, tasks: list[Task], done: Callable[[int], None]) -> list[Told]:
-        """Return what was told of each task; ``done`` is called with how many are finished.
+    def run(self, tasks: list[Task]) -> Iterator[tuple[int, Told]]:
+        """Give what was told of each task with the task's number, as soon as it is known.
 
         What a task tells is ``specs`` or ``answer``, with ``read``; or ``failure``; or, where the
         process ended without a word, ``ended`` with its status and what it printed last; or
         ``timed_out``; or ``lost``.
         """
         self._left, self._waiting, self._results = deque(enumerate(tasks)), {}, {}
-        while len(self._results) < len(tasks):
-            before = len(self._results)
+        self._tries.clear()
+        self._opened.clear()
+        given = 0
+        while given < len(tasks):
             self._start()
-            if len(self._results) < len(tasks):
+            if not self._results:
                 self._follow()
-            if len(self._results) > before:
-                done(len(self._results))
-        return [self._results[number] for number in range(len(tasks))]
+            given += len(self._results)
+            while self._results:
+                yield self._results.popitem()
 
     def close(self) -> None:
         """End every process."""
         for module in list(self._modules.values()):
             self._drop(module)
         self._selector.close()
-        self._host[1].close()
-        process = self._host[0]
+        self._end_host()
+        self._orphans.end()
+
+    def _end_host(self) -> None:
+        process, channel = self._host
+        channel.close()
         with contextlib.suppress(subprocess.TimeoutExpired):
-            process.wait(5)
+            process.wait(STUCK)
         process.kill()
         process.wait()
 
@@ -127,7 +146,7 @@ class Crew:
         return sum(len(m.running) + (m.told is None) for m in self._modules.values())
 
     def _start(self) -> None:
-        """Start tasks while there is room; one whose module is being imported waits for it."""
+        """Start tasks while there is room; one whose module is not ready waits for it."""
         room = self._jobs - self._busy()
         while self._left and room > 0:
             number, task = self._left.popleft()
@@ -138,12 +157,13 @@ class Crew:
                     self._results[number] = {"lost": "the host process has ended"}
                     continue
                 room -= 1
-            if module.told is None:
+            one_at_a_time = task.module in self._careful and module.running
+            if module.told is None or one_at_a_time:
                 self._waiting.setdefault(task.module, []).append((number, task))
             elif task.request is None or "failure" in module.told:
                 self._results[number] = dict(module.told)
             else:
-                self._evaluate(module, number, task.request)
+                self._evaluate(module, number, task)
                 room -= 1
 
     def _open(self, name: str) -> _Module | None:
@@ -152,6 +172,17 @@ class Crew:
             idle = (m for m in self._modules.values() if not m.running and m.told is not None)
             for module in list(idle)[:1]:
                 self._drop(module)
+        mine = self._ask_host(name) or self._ask_new_host(name)
+        if mine is None:
+            return None
+        self._opened[name] += 1
+        module = _Module(name, mine, time.monotonic() + IMPORT_LIMIT)
+        self._modules[name] = module
+        self._selector.register(mine, selectors.EVENT_READ, module)
+        return module
+
+    def _ask_host(self, name: str) -> socket.socket | None:
+        """Return a channel to a module's process, or None where there is no host."""
         mine, theirs = socket.socketpair()
         try:
             with theirs:
@@ -160,41 +191,44 @@ class Crew:
         except OSError:
             mine.close()
             return None
-        module = _Module(name, mine, time.monotonic() + IMPORT_LIMIT)
-        self._modules[name] = module
-        self._selector.register(mine, selectors.EVENT_READ, module)
-        return module
+        return mine
 
-    def _evaluate(self, module: _Module, number: int, request: Told) -> None:
+    def _ask_new_host(self, name: str) -> socket.socket | None:
+        """Take another host for one that was ended by a module; the other modules live on."""
+        self._host[0].kill()
+        self._end_host()
+        self._host = _start_host(self._root)
+        return self._ask_host(name)
+
+    def _evaluate(self, module: _Module, number: int, task: Task) -> None:
+        assert task.request is not None
+        self._tries[number] += 1
         read, write = os.pipe2(os.O_CLOEXEC)
-        try:
-            wire.send(module.channel, {**request, "number": number}, (write,))
-        except OSError:
-            os.close(read)
-            self._results[number] = {"lost": "its module's process has ended"}
-            return
-        finally:
-            os.close(write)
         os.set_blocking(read, False)
-        running = _Running(number, read, time.monotonic() + request["time_limit"])
+        running = _Running(number, task, read, time.monotonic() + task.request["time_limit"])
         module.running[number] = running
         self._selector.register(read, selectors.EVENT_READ, running)
+        try:
+            wire.send(module.channel, {**task.request, "number": number}, (write,))
+        except OSError:
+            self._lost(module)
+        finally:
+            os.close(write)
 
     # following
 
     def _follow(self) -> None:
         """Wait for the next thing that happens, or for the next deadline."""
         deadlines = [
-            one.deadline
+            one.deadline + (STUCK if one.late else 0.0)
             for module in self._modules.values()
             for one in ([module] if module.told is None else list(module.running.values()))
-            if not one.late
         ]
         pause = max(0.0, min(deadlines) - time.monotonic()) if deadlines else None
         for key, _ in self._selector.select(pause):
             if isinstance(key.data, _Running):
                 self._read_result(key.data)
-            elif key.data.name in self._modules:
+            elif key.data in self._modules.values():
                 self._read_words(key.data)
         self._end_late()
 
@@ -219,7 +253,7 @@ class Crew:
             self._lost(module)
             return
         module.reader.feed(data)
-        while (word := module.reader.take()) is not None:
+        while (word := self._word(module)) is not None:
             if "started" in word:
                 if word["started"] in module.running:
                     module.running[word["started"]].pid = word["pid"]
@@ -229,7 +263,19 @@ class Crew:
                 module.pid = word["pid"]
             else:
                 module.told = word
-                self._left.extendleft(reversed(self._waiting.pop(module.name, [])))
+                self._put_back(module)
+
+    def _word(self, module: _Module) -> Told | None:
+        try:
+            word: Told | None = module.reader.take()
+        except ValueError:  # something else wrote to the channel
+            self._lost(module)
+            return None
+        return word
+
+    def _put_back(self, module: _Module) -> None:
+        """Let what waited for a module be started."""
+        self._left.extendleft(reversed(self._waiting.pop(module.name, [])))
 
     def _ended(self, module: _Module, word: Told) -> None:
         """Take the result of an evaluation that has ended; all it wrote is in the pipe by now."""
@@ -241,6 +287,7 @@ class Crew:
             self._selector.unregister(running.pipe)
         os.close(running.pipe)
         running.pipe = -1
+        self._put_back(module)
         try:
             told = running.reader.take()
         except ValueError:
@@ -254,23 +301,51 @@ class Crew:
             self._results[running.number] = told
 
     def _lost(self, module: _Module) -> None:
-        """Tell every task of a module whose process has ended."""
-        told = {"timed_out": True} if module.late else {"lost": "its module's process has ended"}
-        waiting = [number for number, _ in self._waiting.pop(module.name, [])]
-        for number in (*module.running, *waiting):
-            self._results[number] = dict(told)
+        """Tell whose fault it was that a module's process has ended or hangs; begin others anew.
+
+        With several evaluations under way nobody knows which did it: they are done again one at a
+        time, and then the last that ran did.
+        """
+        _kill(module.pid)
+        if module.told is None:
+            self._not_imported(module)
+        running = list(module.running.values())
+        for one in running:
+            _kill(one.pid)
+            found = len(running) == 1 and one.pid is not None
+            if one.late:
+                self._results[one.number] = {"timed_out": True}
+            elif found or self._tries[one.number] >= MOST_TRIES:
+                self._results[one.number] = {"lost": "it ended the process around it"}
+            else:
+                self._waiting.setdefault(module.name, []).append((one.number, one.task))
+        self._careful.add(module.name)
         self._drop(module)
+        self._put_back(module)
+
+    def _not_imported(self, module: _Module) -> None:
+        """Tell what waited for a module that it could not be imported.
+
+        One that never began is asked for again: another module may have ended the host.
+        """
+        if module.pid is None and not module.late and self._opened[module.name] < MOST_TRIES:
+            return
+        told: Told = {"lost": "its process ended while its module was imported"}
+        for number, _ in self._waiting.pop(module.name, []):
+            self._results[number] = {"timed_out": True} if module.late else dict(told)
 
     def _end_late(self) -> None:
         now = time.monotonic()
-        for module in self._modules.values():
-            if module.told is None and not module.late and now >= module.deadline:
-                module.late = True
-                _kill(module.pid)
-            for running in module.running.values():
-                if not running.late and running.pid is not None and now >= running.deadline:
-                    running.late = True
-                    _kill(running.pid)
+        for module in list(self._modules.values()):
+            waited = [module] if module.told is None else list(module.running.values())
+            for one in waited:
+                if now >= one.deadline and not one.late:
+                    one.late = True
+                    _kill(one.pid)
+            if any(one.late and now >= one.deadline + STUCK for one in waited):
+                if module.pid is None:  # the host itself does not answer
+                    self._host[0].kill()
+                self._lost(module)
 
     def _drop(self, module: _Module) -> None:
         del self._modules[module.name]
@@ -285,8 +360,7 @@ class Crew:
 
 def _start_host(root: str) -> tuple[subprocess.Popen[bytes], socket.socket]:
     mine, theirs = socket.socketpair()
-    path = [entry for entry in sys.path if entry and Path(entry) != Path.cwd()]
-    told = json.dumps({"fd": theirs.fileno(), "path": path})
+    told = json.dumps({"fd": theirs.fileno(), "path": search_path()})
     environment = {**_FIXED, **{k: os.environ[k] for k in _PASSED if k in os.environ}}
     with theirs:
         process = subprocess.Popen(

@@ -1,7 +1,23 @@
 """The trace graph: who refers to whom, what does not hold together, and what is to be asked."""
 
+from closeout.graph.bounds import Bounds, bounds_in, key_of_criterion, key_of_given
 from closeout.graph.checks import check
+from closeout.graph.circles import Order, from_below
+from closeout.graph.findings import nearest
 from closeout.graph.index import Index
-from closeout.graph.questions import Asked, Bounds, Plan, plan
+from closeout.graph.questions import Asked, Plan, plan
 
-__all__ = ["Asked", "Bounds", "Index", "Plan", "check", "plan"]
+__all__ = [
+    "Asked",
+    "Bounds",
+    "Index",
+    "Order",
+    "Plan",
+    "bounds_in",
+    "check",
+    "from_below",
+    "key_of_criterion",
+    "key_of_given",
+    "nearest",
+    "plan",
+]

@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol, TypeVar
 
 from closeout.model.problem import Pointer
 from closeout.model.question import AnalysisSpec
-from closeout.model.records import Article, Document, Parameter, Project, Record, Requirement
+from closeout.model.records import (
+    Article,
+    Document,
+    Parameter,
+    Project,
+    Record,
+    Requirement,
+    Waiver,
+)
 
 
 class _Identified(Protocol):
@@ -24,10 +32,13 @@ I = TypeVar("I", bound=_Identified)  # noqa: E741
 
 @dataclass(frozen=True, slots=True)
 class Index:
-    """A project with its analyses, ready to be looked up.
+    """A project with its analyses, ready to be looked up; of two equal identifiers the first holds.
 
     ``specs`` are named as they are shown: by the function, or module.function where several share
     it; ``analyses`` holds each under both names, ``shared`` the function names that several have.
+    ``waivers`` are by requirement. ``replaced`` leads from a record to a dated one that replaces
+    it. ``left_out`` are identifiers, of whatever kind, of items with a fault that is told already;
+    ``whole`` is False where a file could not be read, so that nobody knows what it holds.
     """
 
     project: Project
@@ -37,44 +48,54 @@ class Index:
     records: Mapping[str, Record]
     documents: Mapping[str, Document]
     articles: Mapping[str, Article]
+    waivers: Mapping[str, tuple[Waiver, ...]]
+    replaced: Mapping[str, str]
     analyses: Mapping[str, AnalysisSpec]
     shared: Mapping[str, tuple[str, ...]]
     specs: tuple[AnalysisSpec, ...]
+    left_out: frozenset[str] = frozenset()
+    whole: bool = True
 
     @classmethod
-    def of(cls, project: Project, specs: Iterable[AnalysisSpec]) -> Index:
+    def of(
+        cls,
+        project: Project,
+        specs: Iterable[AnalysisSpec],
+        left_out: Iterable[str] = (),
+        whole: bool = True,
+    ) -> Index:
         """Return the index of a project and its analyses."""
-        specs = tuple(specs)
-        derived: dict[str, list[str]] = defaultdict(list)
-        for requirement in project.requirements:
-            for parent in dict.fromkeys(requirement.derived_from):
-                derived[parent].append(requirement.id)
-        by_function: dict[str, list[AnalysisSpec]] = defaultdict(list)
-        for spec in specs:
-            by_function[spec.function].append(spec)
-        names: dict[str, AnalysisSpec] = {}
-        named: list[AnalysisSpec] = []
-        for spec in specs:
-            alone = len(by_function[spec.function]) == 1
-            one = replace(spec, name=spec.function) if alone else spec
-            named.append(one)
-            names[spec.name] = names[one.name] = one
+        requirements, records = _by_id(project.requirements), _by_id(project.records)
+        named, names, shared = _named(tuple(specs))
         return cls(
             project=project,
-            requirements=_by_id(project.requirements),
-            derived={parent: tuple(dict.fromkeys(ids)) for parent, ids in derived.items()},
+            requirements=requirements,
+            derived=_derived(requirements.values()),
             parameters=_by_id(project.parameters),
-            records=_by_id(project.records),
+            records=records,
             documents=_by_id(project.documents),
             articles=_by_id(project.articles),
-            analyses=names,
-            shared={
-                name: tuple(spec.name for spec in some)
-                for name, some in by_function.items()
-                if len(some) > 1
+            waivers=_by_requirement(_by_id(project.waivers).values()),
+            replaced={
+                record.replaces: record.id
+                for record in records.values()
+                if record.replaces is not None and record.date is not None
             },
-            specs=tuple(named),
+            analyses=names,
+            shared=shared,
+            specs=named,
+            left_out=frozenset(left_out),
+            whole=whole,
         )
+
+    def lacks(self, name: str, known: Container[str]) -> bool:
+        """Return whether a name is surely unknown: no item has it, none that is left out either."""
+        return name not in known and name not in self.left_out and self.whole
+
+    @property
+    def complete(self) -> bool:
+        """True where nothing was left out, so that what is not there is missing."""
+        return self.whole and not self.left_out
 
     def review_number(self, review: str | None) -> int | None:
         """Return a review's place in the project's order, or None."""
@@ -98,3 +119,36 @@ def _by_id(items: Sequence[I]) -> dict[str, I]:
     for item in items:
         found.setdefault(item.id, item)
     return found
+
+
+def _derived(requirements: Iterable[Requirement]) -> dict[str, tuple[str, ...]]:
+    derived: dict[str, list[str]] = defaultdict(list)
+    for requirement in requirements:
+        for parent in dict.fromkeys(requirement.derived_from):
+            derived[parent].append(requirement.id)
+    return {parent: tuple(names) for parent, names in derived.items()}
+
+
+def _by_requirement(waivers: Iterable[Waiver]) -> dict[str, tuple[Waiver, ...]]:
+    found: dict[str, list[Waiver]] = defaultdict(list)
+    for waiver in waivers:
+        found[waiver.requirement].append(waiver)
+    return {requirement: tuple(some) for requirement, some in found.items()}
+
+
+def _named(
+    specs: tuple[AnalysisSpec, ...],
+) -> tuple[tuple[AnalysisSpec, ...], dict[str, AnalysisSpec], dict[str, tuple[str, ...]]]:
+    """Return the analyses under the names that are shown, by every name, and the shared names."""
+    by_function: dict[str, list[str]] = defaultdict(list)
+    for spec in specs:
+        by_function[spec.function].append(spec.name)
+    names: dict[str, AnalysisSpec] = {}
+    named: list[AnalysisSpec] = []
+    for spec in specs:
+        alone = len(by_function[spec.function]) == 1
+        one = replace(spec, name=spec.function) if alone else spec
+        named.append(one)
+        names[spec.name] = names[one.name] = one
+    shared = {name: tuple(some) for name, some in by_function.items() if len(some) > 1}
+    return tuple(named), names, shared

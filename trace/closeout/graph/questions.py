@@ -1,37 +1,23 @@
-"""From verifications to questions: which analysis, with which inputs, over which box.
-
-Order of precedence for an input: ``--set``, then the verification's ``given``, then the parameter.
-"""
+"""From verifications to questions: which analysis, with which inputs, over which box."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from fractions import Fraction
-from functools import lru_cache
 
-from closeout.graph.checks import comparable, error, nearest
+from closeout.graph.amounts import limits_in
+from closeout.graph.bounds import Bounds, bounds_in
+from closeout.graph.findings import Spelling, comparable, error, in_order, is_unit
 from closeout.graph.index import Index
+from closeout.graph.inputs import Settings, input_of
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.dossier import InputUsed
 from closeout.model.problem import Finding, Pointer
 from closeout.model.question import AnalysisSpec, Argument, Field, Question
-from closeout.model.records import BasisKind, Criterion, Limits, Parameter, Verification
+from closeout.model.records import BasisKind, Parameter, Side, Verification
 
-# The worst case of a normal distribution is taken at three standard deviations: common practice,
-# ECSS-Q-HB-30-01A works with the same figure.
-SIGMAS = 3
-
-Settings = Mapping[str, Amount]
-
-
-@dataclass(frozen=True, slots=True)
-class Bounds:
-    """Limits as doubles in the quantity's own unit, each rounded once from its exact value."""
-
-    at_least: float | None = None
-    at_most: float | None = None
+_UNBOUNDED = Bounds()
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +31,7 @@ class Asked:
     spec: AnalysisSpec | None = None
     question: Question | None = None
     inputs: tuple[InputUsed, ...] = ()
-    bounds: Bounds = Bounds()
+    bounds: Bounds = _UNBOUNDED
     fault: str | None = None
     pending: str | None = None
 
@@ -72,31 +58,20 @@ class Plan:
 
 
 def plan(index: Index, units: Units, settings: Settings | None = None) -> Plan:
-    """Return the questions of every verification by analysis."""
+    """Return the questions of every verification by analysis.
+
+    A requirement whose identifier is taken already is looked at, but nothing is asked for it.
+    """
     planner = _Planner(index, units, settings or {})
     asked: dict[tuple[str, int], Asked] = {}
     for requirement, number, verification in index.project.verifications():
-        if verification.analysis is not None:
-            asked[requirement.id, number] = planner.ask(verification)
-        else:
+        if verification.analysis is None:
             planner.conditions(verification)
+            continue
+        one = planner.ask(verification)
+        if index.requirements[requirement.id] is requirement:
+            asked[requirement.id, number] = one
     return Plan(asked, tuple(dict.fromkeys(planner.findings)))
-
-
-@lru_cache(maxsize=100_000)
-def bounds_in(limits: Limits, unit: str, units: Units) -> Bounds:
-    """Return limits in a quantity's unit.
-
-    Raises:
-        UnitError: a limit cannot be compared with the unit.
-    """
-    if limits.equal_to is not None and limits.within is not None:
-        middle = units.convert(limits.equal_to, unit)
-        half = units.tolerance(limits.equal_to, limits.within, unit)
-        return Bounds(float(middle - half), float(middle + half))
-    low = None if limits.at_least is None else units.nearest(limits.at_least, unit)
-    high = None if limits.at_most is None else units.nearest(limits.at_most, unit)
-    return Bounds(low, high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,31 +83,47 @@ class _SetUp:
 
 
 class _Planner:
+    """Makes questions one after another; what is wrong goes to ``findings``.
+
+    ``_faults`` are the messages of the verification at hand, of findings and of what was told
+    elsewhere already.
+    """
+
     def __init__(self, index: Index, units: Units, settings: Settings) -> None:
         self._index = index
         self._units = units
         self._settings = settings
-        self.findings: list[Finding] = []
+        self._spelling = Spelling()
         self._set_ups: dict[tuple[object, ...], _SetUp] = {}
+        self._faults: list[str] = []
+        self.findings: list[Finding] = []
 
     def ask(self, verification: Verification) -> Asked:
-        """Return what a verification by analysis asks; what is wrong goes to the findings."""
-        before = len(self.findings)
+        """Return what a verification by analysis asks."""
+        self._faults = []
         spec = self._spec(verification)
         if spec is None:
-            return Asked(verification, fault=self._fault(before))
+            self.conditions(verification)
+            return Asked(verification, fault=self._fault())
         quantity = self._quantity(verification, spec)
-        bounds = Bounds() if quantity is None else self._bounds(verification, quantity)
+        bounds = _UNBOUNDED if quantity is None else self._bounds(verification, quantity)
         set_up = self._set_up(verification, spec)
-        if set_up is None or len(self.findings) > before:
-            return Asked(verification, spec, fault=self._fault(before))
+        if set_up is None or self._faults:
+            return Asked(verification, spec, fault=self._fault())
         if verification.basis.kind in (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY):
             text = f"the basis {verification.basis} is not evaluated by this version"
             return Asked(verification, spec, bounds=bounds, pending=text)
         return Asked(verification, spec, set_up.question, set_up.inputs, bounds)
 
-    def _fault(self, before: int) -> str:
-        return "; ".join(dict.fromkeys(finding.message for finding in self.findings[before:]))
+    def _fault(self) -> str:
+        return "; ".join(dict.fromkeys(self._faults))
+
+    def _found(self, finding: Finding) -> None:
+        self.findings.append(finding)
+        self._faults.append(finding.message)
+
+    def _wrong(self, rule: str, where: Pointer, message: str, cure: str) -> None:
+        self._found(error(rule, where, message, cure))
 
     def _set_up(self, verification: Verification, spec: AnalysisSpec) -> _SetUp | None:
         """Return the question under a verification's conditions; most verifications share one."""
@@ -140,29 +131,25 @@ class _Planner:
         key = (spec.name, verification.criterion.given, is_nominal)
         if key in self._set_ups:
             return self._set_ups[key]
-        before = len(self.findings)
+        before = len(self._faults)
         self.conditions(verification, spec)
         inputs = [self._input(argument, verification, spec) for argument in spec.arguments]
-        known = [one for one in inputs if one is not None]
-        if len(self.findings) > before or len(known) < len(inputs):
+        known = tuple(one for one in inputs if one is not None)
+        if len(self._faults) > before:
             return None
-        question = Question(
-            spec.name,
-            tuple((one.name, one.value) for one in known),
-            tuple(
-                (one.name, one.low, one.high)
-                for one in known
-                if one.low is not None and one.high is not None
-            ),
+        point = tuple((one.name, one.value) for one in known)
+        box = tuple(
+            (one.name, one.low, one.high)
+            for one in known
+            if one.low is not None and one.high is not None
         )
-        self._set_ups[key] = _SetUp(question, tuple(known))
+        self._set_ups[key] = _SetUp(Question(spec.name, point, box), known)
         return self._set_ups[key]
 
     def _spec(self, verification: Verification) -> AnalysisSpec | None:
         name = verification.analysis
         assert name is not None
-        index = self._index
-        where = verification.where / "analysis"
+        index, where = self._index, verification.where / "analysis"
         if name in index.analyses:
             return index.analyses[name]
         if name in index.shared:
@@ -171,56 +158,57 @@ class _Planner:
                 f"{name} is the name of several analyses",
                 f"write one of {', '.join(index.shared[name])}",
             )  # fmt: skip
-            return None
-        near = nearest(name, index.analyses)
-        self._wrong(
-            "unknown-analysis", where, f"there is no analysis {name} below analyses/",
-            f"did you mean {near}?" if near
-            else f"write a function {name} with @analysis, or leave out the key as yet",
-        )  # fmt: skip
+        elif name in index.left_out:
+            self._faults.append(f"the analysis {name} cannot be used")
+        else:
+            otherwise = f"write a function {name} with @analysis, or leave out the key as yet"
+            self._wrong(
+                "unknown-analysis", where, f"there is no analysis {name} below analyses/",
+                self._spelling.cure("analysis", name, index.analyses, otherwise),
+            )  # fmt: skip
         return None
 
     def _quantity(self, verification: Verification, spec: AnalysisSpec) -> Field | None:
-        name = verification.criterion.quantity
-        where = verification.where / "quantity"
+        criterion, where = verification.criterion, verification.where
+        name, listed = criterion.quantity, ", ".join(field.name for field in spec.fields)
         if name is None:
             self._wrong(
-                "unknown-quantity", verification.where / "analysis",
+                "unknown-quantity", where / "analysis",
                 f"no quantity of {spec.function} is named, so nothing can be judged",
-                f"add quantity: and a limit; it returns {_listed(spec)}",
+                f"add quantity: and a limit; it returns {listed}",
             )  # fmt: skip
             return None
         field = spec.field(name)
         if field is None:
-            near = nearest(name, [field.name for field in spec.fields])
+            names = [field.name for field in spec.fields]
             self._wrong(
-                "unknown-quantity", where,
+                "unknown-quantity", where / "quantity",
                 f"{spec.function} returns no quantity {name}",
-                f"did you mean {near}?" if near else f"it returns {_listed(spec)}",
+                self._spelling.cure(spec.name, name, names, f"it returns {listed}"),
             )  # fmt: skip
-        elif verification.criterion.cases_at_least is not None and not field.by_case:
+        elif criterion.cases_at_least is not None and not field.by_case:
             self._wrong(
-                "unknown-quantity", verification.where / "cases",
+                "unknown-quantity", where / "cases",
                 f"{name} of {spec.function} has no cases", "remove the key cases",
             )  # fmt: skip
         return field
 
     def _bounds(self, verification: Verification, field: Field) -> Bounds:
-        limits = verification.criterion.limits
-        faults = 0
-        for key in ("at_least", "at_most", "equal_to"):
-            amount = getattr(limits, key)
-            if amount is not None:
-                wrong = list(comparable(amount, field.unit, verification.where / key, self._units))
-                faults += len(wrong)
-                self.findings.extend(wrong)
-        if faults:
-            return Bounds()
+        limits, where = verification.criterion.limits, verification.where
         try:
-            return bounds_in(limits, field.unit, self._units)
+            bounds = bounds_in(limits, field.unit, self._units)
         except UnitError as wrong:
-            self._wrong("unit", verification.where / "within", wrong.message, wrong.cure)
-            return Bounds()
+            found = list(limits_in(limits, field.unit, where, self._units))
+            for finding in found:
+                self._found(finding)
+            if not found:  # each end is a double, their sum or difference is none
+                self._wrong("unit", where / "within", wrong.message, wrong.cure)
+            return _UNBOUNDED
+        low, high = bounds.at_least, bounds.at_most
+        if low is not None and high is not None and low > high:
+            for finding in limits_in(limits, field.unit, where, self._units):
+                self._found(finding)
+        return bounds
 
     def conditions(self, verification: Verification, spec: AnalysisSpec | None = None) -> None:
         """Check the conditions that a verification gives."""
@@ -228,140 +216,80 @@ class _Planner:
         for name, given in verification.criterion.given:
             where = verification.where / "given" / name
             parameter = self._index.parameters.get(name)
-            if parameter is None:
-                near = nearest(name, self._index.parameters)
+            if parameter is not None:
+                self._condition(parameter, given, where)
+            elif self._index.lacks(name, self._index.parameters):
+                known = self._index.parameters
                 self._wrong(
                     "dangling-reference", where, f"there is no parameter {name}",
-                    f"did you mean {near}?" if near else "add the parameter",
+                    self._spelling.cure("parameter", name, known, "add the parameter"),
                 )  # fmt: skip
-                continue
-            if not parameter.condition:
+            else:
+                self._faults.append(f"the parameter {name} cannot be used")
+            if spec is not None and arguments is not None and name not in arguments and parameter:
                 self._wrong(
-                    "given-no-condition", where,
-                    f"given may set conditions only; {name} is a design value",
-                    "mark the parameter condition: true if it is one, else change the parameter",
-                )  # fmt: skip
-            elif arguments is not None and name not in arguments:
-                self._wrong(
-                    "given-unused", where, f"{spec and spec.function} does not take {name}",
+                    "given-unused", where, f"{spec.function} does not take {name}",
                     "remove the condition, or make it an argument of the analysis",
                 )  # fmt: skip
-            for end in given if isinstance(given, tuple) else (given,):
-                self.findings.extend(comparable(end, parameter.value.unit, where, self._units))
+
+    def _condition(self, parameter: Parameter, given: Amount | Side, where: Pointer) -> None:
+        if not parameter.condition:
+            self._wrong(
+                "given-no-condition", where,
+                f"given may set conditions only; {parameter.id} is a design value",
+                "mark the parameter condition: true if it is one, else change the parameter",
+            )  # fmt: skip
+        pair = given if isinstance(given, tuple) else None
+        unit = parameter.value.unit
+        for number, end in enumerate(given if isinstance(given, tuple) else (given,)):
+            place = where if pair is None else where / number
+            if is_unit(unit, self._units):
+                for finding in comparable(end, unit, place, self._units):
+                    self._found(finding)
+        if pair is not None:
+            message, cure = "the low end {low} is above the high end {high}", "exchange the two"
+            for finding in in_order(pair, "bad-spread", where / 0, message, cure, self._units):
+                self._found(finding)
 
     def _input(
         self, argument: Argument, verification: Verification, spec: AnalysisSpec
     ) -> InputUsed | None:
-        given = dict(verification.criterion.given).get(argument.name)
-        parameter = self._index.parameters.get(argument.name)
+        name, known = argument.name, self._index.parameters
+        parameter = known.get(name)
         if parameter is None:
-            near = nearest(argument.name, self._index.parameters)
-            self._wrong(
-                "unknown-parameter", Pointer(spec.path, (spec.line,)),
-                f"{spec.name} takes {argument.name}, and there is no such parameter",
-                f"did you mean {near}?" if near
-                else f"add {argument.name}: {{value: ... {argument.unit}}} to a YAML file"
-                " below analyses/",
-            )  # fmt: skip
+            self._no_parameter(argument, spec)
             return None
+        given = dict(verification.criterion.given).get(name)
+        setting = self._settings.get(name)
+        kind = verification.basis.kind
         try:
-            return self._converted(argument, parameter, given, verification.basis.kind)
+            return input_of(argument, parameter, given, setting, kind, self._units)
         except UnitError as wrong:
-            self._wrong(
-                "unit", parameter.where / "value",
-                f"{argument.name} for {spec.name}: {wrong.message}", wrong.cure,
-            )  # fmt: skip
+            self._does_not_fit(argument, parameter, spec, wrong)
             return None
 
-    def _converted(
-        self,
-        argument: Argument,
-        parameter: Parameter,
-        given: Amount | tuple[Amount, Amount] | None,
-        kind: BasisKind,
-    ) -> InputUsed:
-        unit = argument.unit
-        setting = self._settings.get(parameter.id)
-        text, origin, spread = parameter.value.text, "parameter", spread_text(parameter)
-        value = self._units.convert(parameter.value, unit)
-        ends = self._ends(parameter, parameter.value, unit)
-        if setting is not None:
-            text, origin = setting.text, "set"
-            moved = self._units.convert(setting, unit)
-            ends = self._ends(parameter, setting, unit, moved - value)
-            value = moved
-        elif isinstance(given, tuple):
-            low, high = sorted(self._units.convert(end, unit) for end in given)
-            text, origin = f"{given[0].text} to {given[1].text}", "given"
-            spread, ends = "", (low, high)
-            value = min(max(value, low), high)
-        elif given is not None:
-            text, origin, spread, ends = given.text, "given", "", None
-            value = self._units.convert(given, unit)
-        if kind is BasisKind.NOMINAL and not (origin == "given" and ends):
-            ends = None
-        low_end, high_end = (None, None) if ends is None else (float(ends[0]), float(ends[1]))
-        return InputUsed(
-            name=parameter.id, unit=unit, value=float(value), low=low_end, high=high_end,
-            text=text, spread=spread, source=parameter.source, maturity=parameter.maturity,
-            condition=parameter.condition, origin=origin,
+    def _does_not_fit(
+        self, argument: Argument, parameter: Parameter, spec: AnalysisSpec, wrong: UnitError
+    ) -> None:
+        """Blame the parameter's value, or take note of what is told where it stands."""
+        message = f"{parameter.id} for {spec.name}: {wrong.message}"
+        try:
+            self._units.nearest(parameter.value, argument.unit)
+        except UnitError as its_own:
+            if is_unit(parameter.value.unit, self._units):
+                self._wrong("unit", parameter.where / "value", message, its_own.cure)
+                return
+        self._faults.append(message)
+
+    def _no_parameter(self, argument: Argument, spec: AnalysisSpec) -> None:
+        name, known = argument.name, self._index.parameters
+        if not self._index.lacks(name, known):
+            self._faults.append(f"the parameter {name} cannot be used")
+            return
+        example = f"{{value: ... {argument.unit}}}"
+        otherwise = f"add {name}: {example} to a YAML file below analyses/"
+        self._wrong(
+            "unknown-parameter", Pointer(spec.path, (spec.line,)),
+            f"{spec.name} takes {name}, and there is no such parameter",
+            self._spelling.cure("parameter", name, known, otherwise),
         )  # fmt: skip
-
-    def _ends(
-        self, parameter: Parameter, value: Amount, unit: str, moved: Fraction = Fraction(0)
-    ) -> tuple[Fraction, Fraction] | None:
-        """Return the ends of a parameter's spread about a value; None where it has none.
-
-        A range keeps its distances where a what-if has moved the value.
-        """
-        spread = parameter.spread
-        if spread.range is not None:
-            low, high = (self._units.convert(end, unit) + moved for end in spread.range)
-            return low, high
-        # Parts of a tolerance act together on the bad side: ECSS-Q-HB-30-01A, extreme value.
-        parts = [self._units.tolerance(value, amount, unit) for _, amount in spread.tolerance]
-        if spread.sigma is not None:
-            parts = [SIGMAS * self._units.tolerance(value, spread.sigma, unit)]
-        if not parts:
-            return None
-        middle, half = self._units.convert(value, unit), sum(parts, Fraction(0))
-        return middle - half, middle + half
-
-    def _wrong(self, rule: str, where: Pointer, message: str, cure: str) -> None:
-        self.findings.append(error(rule, where, message, cure))
-
-
-def spread_text(parameter: Parameter) -> str:
-    """Return a parameter's spread as it was written: ``+/- 10 uA``, ``3.20 A h to 3.45 A h``."""
-    spread = parameter.spread
-    if spread.range is not None:
-        return f"{spread.range[0].text} to {spread.range[1].text}"
-    if spread.sigma is not None:
-        return f"sigma {spread.sigma.text}"
-    parts = [
-        f"{amount.text} ({name})" if name else amount.text for name, amount in spread.tolerance
-    ]
-    return "+/- " + " + ".join(parts) if parts else ""
-
-
-def key_of_criterion(criterion: Criterion, units: Units) -> tuple[object, ...]:
-    """Return what makes two criteria the same: quantity and limits as numbers, not as texts."""
-    limits = criterion.limits
-    key: list[object] = [criterion.quantity, criterion.cases_at_least]
-    first = next((a for a in (limits.at_least, limits.at_most, limits.equal_to) if a), None)
-    if first is None:
-        return tuple(key)
-    try:
-        bounds = bounds_in(limits, first.unit, units)
-        scale = units.scale(first.unit)
-    except UnitError:
-        return (*key, str(limits))
-
-    def base(end: float | None) -> object:
-        return None if end is None else float(Fraction(end) * scale.factor + scale.offset)
-
-    return (*key, scale.dimension, base(bounds.at_least), base(bounds.at_most))
-
-
-def _listed(spec: AnalysisSpec) -> str:
-    return ", ".join(field.name for field in spec.fields)

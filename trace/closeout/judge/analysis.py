@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from closeout.graph import Asked, Bounds
-from closeout.graph.questions import bounds_in
-from closeout.judge.limits import Shown, compare, unit_of
+from closeout.graph import Asked
+from closeout.judge.limits import Extremes, Judgement, Shown, compare, shown_in
 from closeout.measure import Units
 from closeout.model.answer import Answer, Extent
 from closeout.model.dossier import Evidence, State
@@ -19,80 +19,99 @@ Said = dict[str, Any]
 
 def by_analysis(
     said: Said, asked: Asked, replies: Mapping[Question, Answer | Failure], units: Units
-) -> list[Evidence]:
-    """Return the evidence of a verification by analysis; ``said`` is what is known before."""
+) -> list[Judgement]:
+    """Return the evidence of a verification by analysis, at least one entry.
+
+    ``said`` is what is known of the verification before it is judged.
+    """
     verification, spec, question = asked.verification, asked.spec, asked.question
-    said["analysis"] = verification.analysis if spec is None else spec.name
-    said["basis"] = str(verification.basis)
+    said = {
+        **said,
+        "analysis": verification.analysis if spec is None else spec.name,
+        "basis": str(verification.basis),
+    }
     if asked.fault is not None:
-        return [Evidence(**said, state=State.ERROR, message=asked.fault)]
+        return [_error(said, asked.fault)]
     if spec is None or question is None:
-        return [Evidence(**said, state=State.OPEN, message=asked.pending)]
+        return [Judgement(Evidence(**said, state=State.OPEN, message=asked.pending))]
     reply = replies[question]
     if isinstance(reply, Failure):
-        return [Evidence(**said, state=State.ERROR, message=_told(reply))]
-    field = spec.field(verification.criterion.quantity or "")
-    assert field is not None
-    limits = verification.criterion.limits
-    unit = unit_of(limits) or field.unit
-    bounds = bounds_in(limits, unit, units) if limits else Bounds()
-    shown = Shown(units, field.unit, unit, bounds)
+        return [_error(said, _told(reply))]
+    quantity = verification.criterion.quantity or ""
+    field, cases = spec.field(quantity), reply.of(quantity)
+    if field is None or not cases:
+        return [_error(said, f"{spec.name} gave no {quantity}")]
+    shown = shown_in(units, field.unit, verification.criterion.limits)
     said |= {
         "assurance": reply.assurance,
-        "unit": unit,
+        "unit": shown.unit,
         "at_least": shown.at_least,
         "at_most": shown.at_most,
     }
-    entries = [
-        _case({**said, "case": case}, extent, asked, shown) for case, extent in reply.of(field.name)
-    ]
-    return _count_cases(entries, verification.criterion.cases_at_least)
+    judged = [_case({**said, "case": case}, e, asked, shown, field.unit) for case, e in cases]
+    return _count_cases(judged, verification.criterion.cases_at_least, said)
 
 
-def _case(said: Said, extent: Extent, asked: Asked, shown: Shown) -> Evidence:
-    if extent.absent is not None or extent.value is None:
-        return Evidence(
-            **said,
-            state=State.NOT_MET,
-            value=None if extent.value is None else shown.value(extent.value),
-            message=f"no value: {extent.absent}",
-            counterexample=_point(extent.low_at, asked),
-        )
-    if extent.low is None or extent.high is None:
-        judged = compare(extent.value, extent.value, asked.bounds)
-        value, low, high = shown.judged(extent.value, judged), None, None
-    else:
-        judged = compare(extent.low, extent.high, asked.bounds)
-        value = shown.value(extent.value)
-        low, high = shown.judged(extent.low, judged), shown.judged(extent.high, judged)
-        low, high = min(low, value), max(high, value)
-    failed = judged.state is State.NOT_MET
-    at = extent.low_at if judged.margin == judged.under else extent.high_at
-    return Evidence(
+def _error(said: Said, message: str) -> Judgement:
+    return Judgement(Evidence(**said, state=State.ERROR, message=message))
+
+
+def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> Judgement:
+    value = extent.value
+    if extent.absent is not None or value is None:
+        return Judgement(_absent(said, extent, asked, shown))
+    low = value if extent.low is None else extent.low
+    high = value if extent.high is None else extent.high
+    if not (math.isfinite(value) and math.isfinite(low) and math.isfinite(high)):
+        return _error(said, "it gave a number that is not finite")
+    judged = compare(low, high, asked.bounds)
+    margin = judged.margin
+    at = extent.low_at if margin == judged.under else extent.high_at
+    evidence = Evidence(
         **said,
         state=judged.state,
-        value=value,
-        low=low,
-        high=high,
-        margin=shown.margin(judged.margin),
-        counterexample=_point(at, asked) if failed else (),
+        value=shown.value(value),
+        low=None if extent.low is None else shown.value(low),
+        high=None if extent.high is None else shown.value(high),
+        margin=shown.margin(margin),
+        counterexample=_point(at, asked) if judged.state is State.NOT_MET else (),
+    )
+    return Judgement(evidence, Extremes(unit, low, high, asked.bounds))
+
+
+def _absent(said: Said, extent: Extent, asked: Asked, shown: Shown) -> Evidence:
+    return Evidence(
+        **said,
+        state=State.NOT_MET,
+        value=None if extent.value is None else shown.value(extent.value),
+        message=f"no value: {extent.absent}",
+        counterexample=_point(extent.low_at, asked),
     )
 
 
-def _count_cases(entries: list[Evidence], wanted: int | None) -> list[Evidence]:
-    """Apply ``cases: at least N``: where enough cases are met, the others do no harm."""
+def _count_cases(judged: list[Judgement], wanted: int | None, said: Said) -> list[Judgement]:
+    """Apply ``cases: at least N``.
+
+    Where enough cases are met the others do no harm, and have no margin. Where all are met and
+    that is not enough, an entry without a case says so.
+    """
     if wanted is None:
-        return entries
-    met = sum(entry.state is State.MET for entry in entries)
-    text = f"{met} of {len(entries)} cases meet the limit, {wanted} asked"
-    return [
-        replace(
-            entry,
-            state=State.MET if met >= wanted else entry.state,
-            message=f"{entry.message}; {text}" if entry.message else text,
-        )
-        for entry in entries
-    ]
+        return judged
+    states = [one.evidence.state for one in judged]
+    met = states.count(State.MET)
+    text = f"{met} of {len(judged)} cases meet the limit, {wanted} asked"
+    counted = [_counted(one, met >= wanted, text) for one in judged]
+    if met == len(judged) < wanted:
+        counted.append(Judgement(Evidence(**said, state=State.NOT_MET, message=text)))
+    return counted
+
+
+def _counted(one: Judgement, enough: bool, text: str) -> Judgement:
+    entry = one.evidence
+    message = f"{entry.message}; {text}" if entry.message else text
+    if enough and entry.state is State.NOT_MET:
+        entry = replace(entry, state=State.MET, margin=None, counterexample=())
+    return Judgement(replace(entry, message=message), one.extremes)
 
 
 def _point(at: tuple[tuple[str, float], ...], asked: Asked) -> tuple[tuple[str, str], ...]:

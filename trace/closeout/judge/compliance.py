@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
-from closeout.graph.questions import key_of_criterion
+from closeout.graph import key_of_criterion, key_of_given
 from closeout.measure import Units
 from closeout.model.dossier import Compliance, Evidence, State
 from closeout.model.records import Requirement
 
-# The rule above for a single entry, which most requirements have.
+# The rule below for a single entry, which most requirements have.
 _SINGLE = {
     State.MET: Compliance.C,
     State.NOT_MET: Compliance.NC,
@@ -30,8 +30,8 @@ def of_criteria(requirement: Requirement, evidence: Sequence[Evidence], units: U
         return Compliance.OPEN
     if len(evidence) == 1:
         return _SINGLE[evidence[0].state]
-    groups = _criteria(requirement, evidence, units)
-    failed = {key for key, some in groups.items() if _any(some, State.NOT_MET)}
+    groups = by_criterion(requirement, evidence, units)
+    failed = {key for key, some in groups.items() if _fails(some)}
     if failed:
         others = any(_holds(some) for key, some in groups.items() if key not in failed)
         cases = any(_case_holds(groups[key]) for key in failed)
@@ -39,17 +39,20 @@ def of_criteria(requirement: Requirement, evidence: Sequence[Evidence], units: U
     return Compliance.C if all(_holds(some) for some in groups.values()) else Compliance.OPEN
 
 
-def _criteria(requirement: Requirement, evidence: Iterable[Evidence], units: Units) -> Groups:
+def by_criterion(requirement: Requirement, evidence: Iterable[Evidence], units: Units) -> Groups:
     """Group evidence by criterion: quantity, limits and conditions.
 
     A verification that gives no conditions (a test: its record says under which) speaks of the
     criterion of the same quantity and limits under every condition that others give.
     """
-    keyed: dict[tuple[object, ...], Groups] = defaultdict(dict)
+    by_number: dict[int, list[Evidence]] = defaultdict(list)
     for entry in evidence:
-        criterion = requirement.verification[entry.number].criterion
+        by_number[entry.number].append(entry)
+    keyed: dict[tuple[object, ...], Groups] = defaultdict(dict)
+    for number, entries in by_number.items():
+        criterion = requirement.verification[number].criterion
         by_given = keyed[key_of_criterion(criterion, units)]
-        by_given.setdefault(_given_key(entry), []).append(entry)
+        by_given.setdefault(key_of_given(criterion, units), []).extend(entries)
     groups: Groups = {}
     for key, by_given in keyed.items():
         bare = by_given.pop((), []) if len(by_given) > 1 else []
@@ -58,12 +61,8 @@ def _criteria(requirement: Requirement, evidence: Iterable[Evidence], units: Uni
     return groups
 
 
-def _given_key(entry: Evidence) -> tuple[object, ...]:
-    return tuple(sorted(entry.given))
-
-
-def _any(evidence: Iterable[Evidence], *states: State) -> bool:
-    return any(entry.state in states for entry in evidence)
+def _fails(evidence: Iterable[Evidence]) -> bool:
+    return any(entry.state is State.NOT_MET for entry in evidence)
 
 
 def _holds(evidence: Sequence[Evidence]) -> bool:
@@ -71,12 +70,17 @@ def _holds(evidence: Sequence[Evidence]) -> bool:
 
 
 def _case_holds(evidence: Sequence[Evidence]) -> bool:
-    """Return whether some case of a failed criterion holds by all of its evidence."""
+    """Return whether some case of a failed criterion holds by all of its evidence.
+
+    Evidence without cases (a test) speaks of every case; an entry without a case beside others of
+    its own verification says that there are too few of them, and of none of them.
+    """
     cases: dict[str, list[Evidence]] = defaultdict(list)
-    whole = [entry for entry in evidence if entry.case is None]
     for entry in evidence:
         if entry.case is not None:
             cases[entry.case].append(entry)
+    with_cases = {entry.number for some in cases.values() for entry in some}
+    whole = [entry for entry in evidence if entry.number not in with_cases]
     return any(_holds([*some, *whole]) for some in cases.values())
 
 

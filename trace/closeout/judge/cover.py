@@ -1,41 +1,40 @@
-"""Cover: a shortfall under a waiver or deviation in force."""
+"""Cover: a shortfall under a waiver or deviation in force; and who may give it."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-from closeout.graph import Index
-from closeout.graph.questions import bounds_in
+from closeout.graph import Index, bounds_in
+from closeout.graph.references import DEFAULT_AUTHORITY
+from closeout.judge.limits import Judgement
 from closeout.measure import UnitError, Units
-from closeout.model.dossier import Evidence, State
+from closeout.model.dossier import State
 from closeout.model.records import Requirement, Waiver
-
-DEFAULT = "default"
 
 
 def covered(
-    evidence: list[Evidence],
+    judged: list[Judgement],
     requirement: Requirement,
     index: Index,
     units: Units,
     review: str | None,
-) -> list[Evidence]:
+) -> list[Judgement]:
     """Return the evidence, each shortfall with the waiver or deviation that covers it, if any."""
-    if all(entry.state is not State.NOT_MET for entry in evidence):
-        return evidence
     waivers = [
         waiver
-        for waiver in index.project.waivers
-        if waiver.requirement == requirement.id
-        and in_force(waiver, index, review)
-        and waiver.approved_by in authorities(requirement, index)
+        for waiver in index.waivers.get(requirement.id, ())
+        if in_force(waiver, index, review) and may_approve(waiver.approved_by, requirement, index)
     ]
-    return [
-        replace(entry, covered_by=next((w.id for w in waivers if _reaches(w, entry, units)), None))
-        if entry.state is State.NOT_MET
-        else entry
-        for entry in evidence
-    ]
+    if not waivers:
+        return judged
+    return [_covered(one, waivers, units) for one in judged]
+
+
+def _covered(one: Judgement, waivers: list[Waiver], units: Units) -> Judgement:
+    if one.evidence.state is not State.NOT_MET:
+        return one
+    by = next((waiver.id for waiver in waivers if _reaches(waiver, one, units)), None)
+    return Judgement(replace(one.evidence, covered_by=by), one.extremes)
 
 
 def in_force(waiver: Waiver, index: Index, review: str | None) -> bool:
@@ -44,45 +43,44 @@ def in_force(waiver: Waiver, index: Index, review: str | None) -> bool:
         return False
     if waiver.expires is None:
         return True
-    reviews = index.project.charter.reviews
     now = index.review_number(review)
     end = index.review_number(waiver.expires)
     if now is None:
-        now = len(reviews) - 1
+        now = len(index.project.charter.reviews) - 1
     return end is not None and now <= end
 
 
-def authorities(requirement: Requirement, index: Index) -> set[str]:
-    """Return who may cover a shortfall of a requirement: the authority of its source.
+def may_approve(who: str | None, requirement: Requirement, index: Index) -> bool:
+    """Return whether somebody is the authority of a requirement's source.
 
     A project that names no authorities leaves it to whoever approved.
     """
+    if who is None:
+        return False
     named = index.project.charter.authorities
-    if not named:
-        return {w.approved_by for w in index.project.waivers if w.approved_by is not None}
     document = requirement.source.document if requirement.source else None
-    authority = named.get(document or DEFAULT, named.get(DEFAULT))
-    return set() if authority is None else {authority}
+    authority = named.get(document or DEFAULT_AUTHORITY, named.get(DEFAULT_AUTHORITY))
+    return not named or who == authority
 
 
-def _reaches(waiver: Waiver, entry: Evidence, units: Units) -> bool:
+def _reaches(waiver: Waiver, one: Judgement, units: Units) -> bool:
     """Return whether a waiver names the quantity and case, and accepts the judged value."""
+    entry, extremes = one.evidence, one.extremes
     if waiver.quantity != entry.quantity:
         return False
     if waiver.cases is not None and entry.case not in waiver.cases:
         return False
     if entry.quantity is None:
         return True
-    low = entry.value if entry.low is None else entry.low
-    high = entry.value if entry.high is None else entry.high
-    if low is None or high is None:
+    if extremes is None:
         return False  # an absent case has no value that could be accepted
+    unit, low, high, bounds = extremes
     try:
-        accepts = bounds_in(waiver.limits, entry.unit or "", units)
+        accepts = bounds_in(waiver.limits, unit, units)
     except UnitError:
         return False
-    short = entry.at_least is not None and low < entry.at_least
-    long = entry.at_most is not None and high > entry.at_most
+    short = bounds.at_least is not None and low < bounds.at_least
     if short and (accepts.at_least is None or low < accepts.at_least):
         return False
+    long = bounds.at_most is not None and high > bounds.at_most
     return not (long and (accepts.at_most is None or high > accepts.at_most))

@@ -1,19 +1,14 @@
-"""From answers and records to the dossier: every code, close-out and the exit status."""
+"""From answers and records to the dossier: every result of a run, totals and the exit status."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from graphlib import CycleError, TopologicalSorter
-from typing import Any
 
 from closeout.evaluate.engine import Reply
-from closeout.graph import Asked, Index, Plan
-from closeout.judge.analysis import by_analysis
-from closeout.judge.compliance import of_criteria, of_derived
-from closeout.judge.cover import covered
-from closeout.judge.limits import text_of, unit_of
-from closeout.judge.records import by_records
+from closeout.graph import Asked, Index, Plan, from_below
+from closeout.graph.inputs import spread_text
+from closeout.judge.requirement import Judge
 from closeout.measure import Units
 from closeout.model.amount import Amount
 from closeout.model.answer import Answer
@@ -21,7 +16,7 @@ from closeout.model.dossier import (
     Compliance,
     Dossier,
     Evaluation,
-    Evidence,
+    ParameterSaid,
     QuantityFound,
     RequirementResult,
     Scale,
@@ -30,7 +25,7 @@ from closeout.model.dossier import (
 )
 from closeout.model.problem import Problem, Severity
 from closeout.model.question import Question
-from closeout.model.records import Method, Requirement, Verification
+from closeout.model.records import Parameter
 
 OK, SHORTFALL, NOT_JUDGED = 0, 1, 2
 
@@ -56,11 +51,9 @@ class Run:
 
 def judge(run: Run) -> Dossier:
     """Return the dossier of a run."""
-    judged = _Judge(run).requirements()
+    judged = _results(run)
     chosen = [
-        judged[requirement.id]
-        for requirement in _once(run.index)
-        if run.chosen is None or requirement.id in run.chosen
+        judged[name] for name in run.index.requirements if run.chosen is None or name in run.chosen
     ]
     totals = {code.value: 0 for code in Compliance} | {"closed": 0}
     for result in chosen:
@@ -78,157 +71,38 @@ def judge(run: Run) -> Dossier:
         analyses=run.index.specs,
         evaluations=tuple(_evaluations(run)),
         scale=_scale(run, chosen),
-        exit_status=_exit_status(run, chosen),
+        exit_status=_exit_status(run.problems, chosen),
         settings=tuple((name, amount.text) for name, amount in run.settings),
+        parameters=tuple(_parameter(one) for one in run.index.parameters.values()),
         totals=totals,
     )
 
 
-class _Judge:
-    def __init__(self, run: Run) -> None:
-        self._run = run
-        self._index = run.index
-        self._number = run.index.review_number(run.review)
-        self._answers = {question: reply.result for question, reply in run.replies.items()}
-        self._done: dict[str, RequirementResult] = {}
-
-    def requirements(self) -> dict[str, RequirementResult]:
-        """Return the result of each requirement, those below before those above."""
-        for identifier in _from_below(self._index):
-            requirement = self._index.requirements[identifier]
-            self._done[identifier] = self._requirement(requirement)
-        return self._done
-
-    def _requirement(self, requirement: Requirement) -> RequirementResult:
-        names = self._index.derived.get(requirement.id, ())
-        # One that stands in a circle has no result yet; the circle is told as a problem.
-        below = [self._done[name] for name in names if name in self._done]
-        whole = len(below) == len(names)
-        evidence = self._evidence(requirement)
-        due = tuple(entry for entry in evidence if entry.due)
-        if requirement.not_applicable is not None:
-            code, closed, is_due = Compliance.NA, True, False
-        elif requirement.verification:
-            code = of_criteria(requirement, due, self._run.units)
-            closed = whole and all(e.closed for e in evidence) and all(b.closed for b in below)
-            is_due = bool(due) or any(result.due for result in below)
-        else:
-            code = of_derived(result.compliance for result in below) if whole else Compliance.OPEN
-            applicable = [result for result in below if result.compliance is not Compliance.NA]
-            closed = whole and bool(applicable) and all(result.closed for result in applicable)
-            is_due = not applicable or any(result.due for result in applicable)
-        short = [entry for entry in due if entry.state is State.NOT_MET]
-        return RequirementResult(
-            id=requirement.id,
-            issue=requirement.issue,
-            title=requirement.title,
-            statement=requirement.statement,
-            rationale=requirement.rationale,
-            source=None if requirement.source is None else str(requirement.source),
-            owner=requirement.owner,
-            safety=requirement.safety,
-            derived_from=requirement.derived_from,
-            derived=names,
-            compliance=code,
-            closed=closed,
-            covered=bool(short) and all(entry.covered_by is not None for entry in short),
-            due=is_due,
-            why=_why(requirement, code, closed, evidence, below),
-            evidence=evidence,
-        )
-
-    def _evidence(self, requirement: Requirement) -> tuple[Evidence, ...]:
-        if requirement.not_applicable is not None:
-            return ()
-        entries: list[Evidence] = []
-        for number, verification in enumerate(requirement.verification):
-            said = _said(number, verification, self._due(verification.review))
-            asked = self._run.plan.asked.get((requirement.id, number))
-            entries.extend(self._judged(said, requirement, verification, asked))
-        return tuple(covered(entries, requirement, self._index, self._run.units, self._run.review))
-
-    def _judged(
-        self,
-        said: dict[str, Any],
-        requirement: Requirement,
-        verification: Verification,
-        asked: Asked | None,
-    ) -> list[Evidence]:
-        units = self._run.units
-        if asked is not None:
-            return by_analysis(said, asked, self._answers, units)
-        if verification.records:
-            return [by_records(said, requirement, verification, self._index, units)]
-        when = f", due at {verification.review}" if verification.review else ""
-        what = "; the analysis is to be written" if verification.method is Method.ANALYSIS else ""
-        return [Evidence(**said, state=State.OPEN, message=f"planned{when}{what}")]
-
-    def _due(self, review: str | None) -> bool:
-        if self._number is None or review is None:
-            return True
-        number = self._index.review_number(review)
-        return number is None or number <= self._number
+def _parameter(parameter: Parameter) -> ParameterSaid:
+    return ParameterSaid(
+        name=parameter.id,
+        text=parameter.value.text,
+        spread=spread_text(parameter),
+        source=parameter.source,
+        maturity=parameter.maturity,
+        condition=parameter.condition,
+    )
 
 
-def _said(number: int, verification: Verification, due: bool) -> dict[str, Any]:
-    """Return what is said of a verification before it is judged, as fields of its evidence."""
-    criterion = verification.criterion
-    return {
-        "number": number,
-        "method": verification.method.value,
-        "level": verification.level,
-        "stage": verification.stage,
-        "review": verification.review,
-        "due": due,
-        "quantity": criterion.quantity,
-        "unit": unit_of(criterion.limits),
-        "limit_text": text_of(criterion.limits),
-        "given": tuple(
-            (name, f"{given[0]} to {given[1]}" if isinstance(given, tuple) else str(given))
-            for name, given in criterion.given
-        ),
-        "plan": verification.plan,
-    }
+def _results(run: Run) -> dict[str, RequirementResult]:
+    """Return the result of each requirement, those below judged before those above.
 
-
-def _why(
-    requirement: Requirement,
-    code: Compliance,
-    closed: bool,
-    evidence: tuple[Evidence, ...],
-    below: list[RequirementResult],
-) -> str:
-    """Return the reason of the close-out status in one line (ECSS-E-ST-10-02C Rev.1, Annex B)."""
-    reason = requirement.not_applicable
-    if reason is not None:
-        by = f", agreed by {reason.agreed_by}" if reason.agreed_by else ", not agreed yet"
-        return f"{reason.reason}{by}{f' ({reason.document})' if reason.document else ''}"
-    covers = sorted({entry.covered_by for entry in evidence if entry.covered_by})
-    if closed:
-        done = "all verifications are met" if evidence else "all that is derived from it is closed"
-        return f"not met, covered by {', '.join(covers)}" if covers else done
-    for state, text in (
-        (State.NOT_MET, "not met"),
-        (State.ERROR, "could not be evaluated"),
-        (State.OPEN, "open"),
-    ):
-        entries = [entry for entry in evidence if entry.state is state and not entry.closed]
-        if entries:
-            return _why_open(entries[0], text, len(entries))
-    left = [result.id for result in below if not result.closed]
-    if left:
-        more = f" and {len(left) - 3} more" if len(left) > 3 else ""
-        return f"not closed: {', '.join(left[:3])}{more}"
-    return "nothing verifies it" if code is Compliance.OPEN else "not closed"
-
-
-def _why_open(entry: Evidence, text: str, count: int) -> str:
-    case = f" [{entry.case}]" if entry.case else ""
-    subject = f"{entry.quantity}{case} by {entry.method}" if entry.quantity else entry.method
-    more = f" (and {count - 1} more)" if count > 1 else ""
-    message = f": {entry.message}" if entry.message else f" against {entry.limit_text}"
-    early = "" if entry.due or entry.state is State.OPEN else f", early: due at {entry.review}"
-    return f"{subject} {text}{early}{message if entry.message or entry.limit_text else ''}{more}"
+    In a circle, which is told as a problem, some are judged before what is derived from them.
+    """
+    index = run.index
+    answers = {question: reply.result for question, reply in run.replies.items()}
+    judge_one = Judge(index, run.plan, answers, run.units, run.review).result
+    order = from_below(index)
+    done: dict[str, RequirementResult] = {}
+    for name in order.names:
+        below = [done[child] for child in index.derived.get(name, ()) if child in done]
+        done[name] = judge_one(index.requirements[name], below, name in order.knotted)
+    return done
 
 
 def _evaluations(run: Run) -> list[Evaluation]:
@@ -281,36 +155,16 @@ def _scale(run: Run, results: list[RequirementResult]) -> Scale:
     )
 
 
-def _exit_status(run: Run, results: list[RequirementResult]) -> int:
-    due = [entry for result in results for entry in result.evidence if entry.due]
-    broken = any(problem.severity is Severity.ERROR for problem in run.problems)
-    if broken or any(entry.state is State.ERROR for entry in due):
+def _exit_status(problems: Iterable[Problem], results: Iterable[RequirementResult]) -> int:
+    """Return the highest status that applies.
+
+    An analysis that could not be evaluated counts where it is due; at a later review its turn
+    comes, until then it is shown like an early shortfall.
+    """
+    results = list(results)
+    broken = any(problem.severity is Severity.ERROR for problem in problems)
+    if broken or any(
+        entry.due and entry.state is State.ERROR for result in results for entry in result.evidence
+    ):
         return NOT_JUDGED
-    loose = any(
-        result.due and not result.evidence and result.compliance is Compliance.OPEN
-        and not any(child.due for child in _children(results, result))
-        for result in results
-    )  # fmt: skip
-    return SHORTFALL if loose or any(not entry.closed for entry in due) else OK
-
-
-def _children(results: list[RequirementResult], of: RequirementResult) -> list[RequirementResult]:
-    names = set(of.derived)
-    return [result for result in results if result.id in names]
-
-
-def _once(index: Index) -> list[Requirement]:
-    """Return the requirements in the order of the files, each identifier once."""
-    return list(index.requirements.values())
-
-
-def _from_below(index: Index) -> list[str]:
-    """Return the identifiers so that what is derived stands before what it is derived from."""
-    known = index.requirements
-    graph = {name: {c for c in index.derived.get(name, ()) if c in known} for name in known}
-    while True:
-        try:
-            return list(TopologicalSorter(graph).static_order())
-        except CycleError as cycle:
-            path: list[str] = cycle.args[1]
-            graph[path[1]] = graph[path[1]] - {path[0]}
+    return SHORTFALL if any(result.outstanding for result in results) else OK

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import math
+import sys
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
+from typing import NamedTuple
 
-from closeout.graph import Bounds
+from closeout.graph import Bounds, bounds_in
+from closeout.graph.amounts import first_limit
 from closeout.measure import Units
-from closeout.model.dossier import State
+from closeout.model.dossier import Evidence, State
 from closeout.model.records import Limits
 
 
@@ -26,69 +30,113 @@ class Judged:
         return min((m for m in (self.under, self.over) if m is not None), default=None)
 
 
+class Extremes(NamedTuple):
+    """The judged ends in the quantity's own unit: what is decided on, unlike what is shown."""
+
+    unit: str
+    low: float
+    high: float
+    bounds: Bounds
+
+
+class Judgement(NamedTuple):
+    """Evidence, and the unrounded numbers that it rests on (None where it rests on none)."""
+
+    evidence: Evidence
+    extremes: Extremes | None = None
+
+
 def compare(low: float, high: float, bounds: Bounds) -> Judged:
-    """Return met or not met of an extent; limits are inclusive.
+    """Return met or not met of an extent; limits are inclusive, and without a limit nothing is met.
 
     Doubles are compared as they are; a difference of two unlike doubles is never zero, so the sign
     of the margin and the state always agree.
     """
     under = None if bounds.at_least is None else low - bounds.at_least
     over = None if bounds.at_most is None else bounds.at_most - high
-    met = (under is None or under >= 0) and (over is None or over >= 0)
+    limited = under is not None or over is not None
+    met = limited and (under is None or under >= 0) and (over is None or over >= 0)
     return Judged(State.MET if met else State.NOT_MET, under, over)
 
 
 class Shown:
-    """Turns numbers of a quantity's unit into a criterion's unit.
+    """Turns numbers of a quantity's unit into the unit of its limits.
 
     ``at_least`` and ``at_most`` are the limits in that unit, from their texts.
     """
 
-    def __init__(self, units: Units, unit: str, wanted: str, limits: Bounds) -> None:
-        self.unit = wanted
-        self.at_least = limits.at_least
-        self.at_most = limits.at_most
+    def __init__(self, units: Units, unit: str, limits: Limits) -> None:
+        written = unit_of(limits)  # empty for a plain number
+        self.unit = unit if written is None else written
+        shown = bounds_in(limits, self.unit, units)
+        self.at_least = shown.at_least
+        self.at_most = shown.at_most
+        self._bounds = bounds_in(limits, unit, units)
         self._units = units
         self._from = unit
 
     def value(self, number: float) -> float:
-        """Return a value in the criterion's unit."""
+        """Return a number in the criterion's unit, on the side of each limit on which it is.
+
+        Where rounding took it to a limit or across, it is moved by the least step.
+        """
         if self._from == self.unit:
             return number
-        return float(self._units.convert_number(Fraction(number), self._from, self.unit))
+        shown = _double(self._units.convert_number(Fraction(number), self._from, self.unit))
+        shown = _beside(shown, self.at_least, number, self._bounds.at_least)
+        shown = _beside(shown, self.at_most, number, self._bounds.at_most)
+        low, high = self.at_least, self.at_most
+        inside = compare(number, number, self._bounds).state is State.MET
+        if inside and low is not None and high is not None and low <= high:
+            return min(max(shown, low), high)  # two limits that are neighbours in this unit
+        return shown
 
     def margin(self, number: float | None) -> float | None:
         """Return a difference in the criterion's unit; only zero becomes zero."""
-        if number is None or self._from == self.unit:
+        if number is None:
+            return None
+        if math.isinf(number):  # the difference of two numbers at either end of the doubles
+            return math.copysign(sys.float_info.max, number)
+        if self._from == self.unit:
             return number
         ratio = self._units.scale(self._from).factor / self._units.scale(self.unit).factor
-        shown = float(Fraction(number) * ratio)
+        shown = _double(Fraction(number) * ratio)
         return shown if shown or not number else math.copysign(5e-324, number)
 
-    def judged(self, number: float, judged: Judged) -> float:
-        """Return a judged end, moved by the least step where rounding took it across a limit."""
-        shown = _beside(self.value(number), self.at_least, judged.under)
-        return _beside(shown, self.at_most, None if judged.over is None else -judged.over)
+
+@lru_cache(maxsize=100_000)
+def shown_in(units: Units, unit: str, limits: Limits) -> Shown:
+    """Return what shows a quantity of a unit beside its limits; UnitError as :func:`bounds_in`."""
+    return Shown(units, unit, limits)
 
 
-def _beside(shown: float, limit: float | None, difference: float | None) -> float:
-    if limit is None or difference is None:
+def _double(number: Fraction) -> float:
+    """Return the nearest double; the greatest where the number is beyond all of them."""
+    try:
+        return float(number)
+    except OverflowError:
+        return -sys.float_info.max if number < 0 else sys.float_info.max
+
+
+def _beside(shown: float, limit: float | None, number: float, bound: float | None) -> float:
+    if limit is None or bound is None:
         return shown
-    if difference == 0:
+    if number == bound:
         return limit
-    if difference < 0 and shown >= limit:
+    if number < bound and shown >= limit:
         return math.nextafter(limit, -math.inf)
-    if difference > 0 and shown <= limit:
+    if number > bound and shown <= limit:
         return math.nextafter(limit, math.inf)
     return shown
 
 
 def unit_of(limits: Limits) -> str | None:
     """Return the unit in which a criterion is written; None where it has no limit."""
-    first = next((a for a in (limits.at_least, limits.at_most, limits.equal_to) if a), None)
+    first = first_limit(limits)
     return None if first is None else first.unit
 
 
+@lru_cache(maxsize=100_000)
 def text_of(limits: Limits) -> str:
     """Return limits as they were written: ``at least 52 W h``."""
     parts = []

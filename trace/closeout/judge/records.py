@@ -3,74 +3,100 @@
 from __future__ import annotations
 
 import math
-from fractions import Fraction
 from typing import Any
 
-from closeout.graph import Bounds, Index
-from closeout.graph.questions import bounds_in
-from closeout.judge.limits import Judged, Shown, compare, unit_of
+from closeout.graph import Bounds, Index, bounds_in
+from closeout.graph.bounds import as_double
+from closeout.judge.limits import Extremes, Judged, Judgement, compare, shown_in
+from closeout.judge.standing import lack
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Measured
 from closeout.model.dossier import Evidence, State
 from closeout.model.records import Record, Requirement, Verification
 
 Said = dict[str, Any]
-# The worst record of a verification speaks for it.
+NOT_MET = "not met"
 _WORST_FIRST = (State.NOT_MET, State.ERROR, State.OPEN, State.MET)
 
 
 def by_records(
     said: Said, requirement: Requirement, verification: Verification, index: Index, units: Units
-) -> Evidence:
-    """Return the evidence of a verification by its records; one that is replaced does not count."""
-    known = [index.records[name] for name in verification.records if name in index.records]
-    replaced = {record.replaces for record in known if record.date is not None}
-    counted = [record for record in known if record.id not in replaced]
-    if not counted:
-        return Evidence(**said, state=State.OPEN, message="its records do not exist")
-    entries = [_record(said, requirement, verification, record, units) for record in counted]
-    return min(
-        entries,
-        key=lambda e: (_WORST_FIRST.index(e.state), math.inf if e.margin is None else e.margin),
-    )
+) -> list[Judgement]:
+    """Return the evidence of each record of a verification, at least one entry.
+
+    A record that is replaced by a dated one does not count; one that does not exist is open.
+    """
+    judged: list[Judgement] = []
+    for name in verification.records:
+        record = index.records.get(name)
+        if record is None:
+            judged.append(_open(said, f"there is no record {name} that could be read"))
+        elif name not in index.replaced:
+            judged.append(_record(said, requirement, verification, record, index, units))
+    if judged:
+        return judged
+    name = verification.records[0]
+    return [_open(said, f"{name} is replaced by {index.replaced[name]}, which is not named here")]
+
+
+def worst(judged: list[Judgement]) -> Judgement:
+    """Return the entry that speaks for a verification by several records.
+
+    What is not closed comes before what is, a shortfall before what is open, then the margin.
+    """
+
+    def order(one: Judgement) -> tuple[bool, int, float]:
+        entry = one.evidence
+        margin = math.inf if entry.margin is None else entry.margin
+        return entry.closed, _WORST_FIRST.index(entry.state), margin
+
+    return min(judged, key=order)
+
+
+def _open(said: Said, message: str) -> Judgement:
+    return Judgement(Evidence(**said, state=State.OPEN, message=message))
 
 
 def _record(
-    said: Said, requirement: Requirement, verification: Verification, record: Record, units: Units
-) -> Evidence:
+    said: Said,
+    requirement: Requirement,
+    verification: Verification,
+    record: Record,
+    index: Index,
+    units: Units,
+) -> Judgement:
     said = {**said, "record": record.id}
     criterion = verification.criterion
-    lack = _lack(requirement, record)
-    if lack is not None:
-        return Evidence(**said, state=State.OPEN, message=lack)
+    why_not = lack(requirement, verification, record, index, units)
+    if why_not is not None:
+        return _open(said, why_not)
     if criterion.quantity is None or not criterion.limits:
         if record.outcome is None:
-            return Evidence(**said, state=State.OPEN, message=f"{record.id} has no outcome")
-        return Evidence(**said, state=State.MET if record.outcome == "met" else State.NOT_MET)
-    measured = dict(record.measured).get(criterion.quantity)
+            return _open(said, f"{record.id} has no outcome")
+        state = State.NOT_MET if record.outcome == NOT_MET else State.MET
+        return Judgement(Evidence(**said, state=state))
+    judged = _of_quantity(said, verification, record, units)
+    if record.outcome == NOT_MET and judged.evidence.state is not State.NOT_MET:
+        # Bad news is never hidden: by a number beside it no more than by anything else.
+        text = f"the outcome of {record.id} is not met, whatever it measures"
+        return Judgement(Evidence(**said, state=State.NOT_MET, message=text))
+    return judged
+
+
+def _of_quantity(said: Said, verification: Verification, record: Record, units: Units) -> Judgement:
+    quantity = verification.criterion.quantity
+    measured = dict(record.measured).get(quantity or "")
     if measured is None:
-        text = f"{record.id} measures no {criterion.quantity}"
-        return Evidence(**said, state=State.OPEN, message=text)
+        return _open(said, f"{record.id} measures no {quantity}")
     try:
         return _measured(said, verification, measured, units)
     except UnitError as wrong:
-        return Evidence(**said, state=State.ERROR, message=wrong.message)
+        return Judgement(Evidence(**said, state=State.ERROR, message=wrong.message))
 
 
-def _lack(requirement: Requirement, record: Record) -> str | None:
-    """Return why a record is no evidence (yet) of this issue of a requirement."""
-    if record.date is None:
-        return f"{record.id} is planned, it has no date yet"
-    judged = dict(record.judged)
-    was = judged.get(requirement.id)
-    if not judged or was == requirement.issue:
-        return None
-    if was is None:
-        return f"{record.id} does not say that it judged {requirement.id}"
-    return f"re-opened: {record.id} judged issue {was}, the requirement is at {requirement.issue}"
-
-
-def _measured(said: Said, verification: Verification, measured: Measured, units: Units) -> Evidence:
+def _measured(
+    said: Said, verification: Verification, measured: Measured, units: Units
+) -> Judgement:
     """Judge a measured value guarded by its uncertainty (JCGM 106:2012, guarded acceptance).
 
     Met where the value less its expanded uncertainty reaches the limit, not met where the value
@@ -82,27 +108,25 @@ def _measured(said: Said, verification: Verification, measured: Measured, units:
             f"{said['record']} gives no uncertainty of {verification.criterion.quantity},"
             " and acceptance is guarded by it"
         )
-        return Evidence(**said, state=State.ERROR, message=text)
-    own = measured.value.unit
-    unit = unit_of(limits) or own
+        return Judgement(Evidence(**said, state=State.ERROR, message=text))
+    own, value = measured.value.unit, measured.value.number
     half = units.tolerance(measured.value, measured.uncertainty, own)
-    shown = Shown(units, own, unit, bounds_in(limits, unit, units))
-    bounds = bounds_in(limits, own, units)
-    value = measured.value.number
-    low, high = float(value - half), float(value + half)
+    low, high = as_double(value - half, own), as_double(value + half, own)
+    bounds, shown = bounds_in(limits, own, units), shown_in(units, own, limits)
     surely = compare(low, high, bounds)
     state, message = _guarded(low, high, bounds, surely)
-    return Evidence(
-        **said,
+    evidence = Evidence(
+        **{**said, "unit": shown.unit},
         state=state,
         message=message,
-        value=_within(shown, value, low, high),
-        low=shown.judged(low, surely),
-        high=shown.judged(high, surely),
+        value=shown.value(min(max(as_double(value, own), low), high)),
+        low=shown.value(low),
+        high=shown.value(high),
         at_least=shown.at_least,
         at_most=shown.at_most,
         margin=shown.margin(surely.margin),
     )
+    return Judgement(evidence, Extremes(own, low, high, bounds))
 
 
 def _guarded(low: float, high: float, bounds: Bounds, surely: Judged) -> tuple[State, str | None]:
@@ -113,7 +137,3 @@ def _guarded(low: float, high: float, bounds: Bounds, surely: Judged) -> tuple[S
     if under or over:
         return State.NOT_MET, None
     return State.OPEN, "inconclusive: the limit lies inside the uncertainty"
-
-
-def _within(shown: Shown, value: Fraction, low: float, high: float) -> float:
-    return shown.value(min(max(float(value), low), high))

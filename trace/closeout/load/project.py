@@ -40,13 +40,15 @@ class Loaded:
 
     ``project`` is None only where there is no usable project section. ``files`` counts the files
     that were read as project files. ``left_out`` are the identifiers of items that are not in the
-    project because something is wrong with them.
+    project because something is wrong with them; ``whole`` is False where a file could not be read,
+    so that nobody knows what it holds.
     """
 
     project: Project | None
     problems: tuple[Problem, ...]
     files: int
     left_out: tuple[str, ...] = ()
+    whole: bool = True
 
 
 def load(files: Files, cache: Cache | None = None) -> Loaded:
@@ -100,7 +102,9 @@ class _Loading:
         _keep(self._cache, self._fresh)
         charter = self._charter()
         project = None if charter is None else _project(charter, self._found)
-        return Loaded(project, in_order(self._problems), count, tuple(self._left_out))
+        return Loaded(
+            project, in_order(self._problems), count, tuple(self._left_out), self._all_whole
+        )
 
     def _take(self, path: str) -> None:
         """Add what one file holds."""

@@ -50,7 +50,7 @@ class Evidence:
     is judged at this review. ``covered_by`` names the waiver or deviation that covers it.
     ``counterexample`` maps parameters to texts that ``--set`` reads. ``given`` shows the
     conditions as they were written. ``low`` and ``high`` are the judged ends, ``limit_text`` what
-    the author wrote.
+    the author wrote, ``cases_wanted`` the N of ``cases: at least N``.
     """
 
     number: int
@@ -79,6 +79,7 @@ class Evidence:
     covered_by: str | None = None
     counterexample: tuple[tuple[str, str], ...] = ()
     plan: str | None = None
+    cases_wanted: int | None = None
 
     @property
     def closed(self) -> bool:
@@ -93,6 +94,8 @@ class RequirementResult:
     """A requirement, its code on the evidence that is due, and whether it is closed for good.
 
     ``due`` is False where nothing of it, nor of what is derived from it, is due at this review.
+    ``outstanding`` is True where something that is due, of it or of what is derived from it, is
+    open, in error, or a shortfall that is not covered.
     ``why`` is the reason of the close-out status in one line.
     """
 
@@ -112,6 +115,7 @@ class RequirementResult:
     due: bool
     why: str
     evidence: tuple[Evidence, ...]
+    outstanding: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +172,18 @@ class Evaluation:
 
 
 @dataclass(frozen=True, slots=True)
+class ParameterSaid:
+    """A parameter as the project has it; ``text`` and ``spread`` as they were written."""
+
+    name: str
+    text: str
+    spread: str
+    source: str | None
+    maturity: str | None
+    condition: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Scale:
     """How much was looked at; proves that a run was not empty."""
 
@@ -196,6 +212,7 @@ class Dossier:
     scale: Scale
     exit_status: int
     settings: tuple[tuple[str, str], ...] = ()
+    parameters: tuple[ParameterSaid, ...] = ()
     totals: dict[str, int] = field(default_factory=dict)
 
     @property

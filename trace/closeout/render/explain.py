@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import groupby
 
 from closeout.model.dossier import (
     Dossier,
     Evaluation,
     Evidence,
     InputUsed,
+    ParameterSaid,
     QuantityFound,
     RequirementResult,
+    State,
 )
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.render import rows, trail, words
@@ -26,8 +29,7 @@ def explain_text(
 ) -> str | None:
     """Return what a requirement, analysis or parameter rests on; None where none has that name.
 
-    An analysis is found by its full name, or by its function's name where only one has it. A
-    parameter is known by the evaluations that it went into.
+    An analysis is found by its full name, or by its function's name where only one has it.
     """
     paint = Paint(colour)
     lines: Iterator[str] | None = None
@@ -37,12 +39,11 @@ def explain_text(
         lines = _requirement(dossier, result, paint, width)
     elif identifier in specs:
         lines = _analysis(dossier, specs[identifier], paint, width)
-    elif any(used.name == identifier for e in dossier.evaluations for used in e.inputs):
-        lines = _parameter(dossier, identifier, paint, width)
+    elif (said := next((p for p in dossier.parameters if p.name == identifier), None)) is not None:
+        lines = _parameter(dossier, said, paint, width)
     if lines is None:
         return None
-    banner = words.banner(dossier)
-    top = [paint.open(line) for line in wrap(banner, width)] if banner else []
+    top = [paint.open(line) for text in words.banners(dossier) for line in wrap(text, width)]
     return "\n".join([*top, *lines, "", *map(paint.quiet, wrap(words.CAUTION, width))]) + "\n"
 
 
@@ -52,12 +53,15 @@ def suggestions(dossier: Dossier, identifier: str) -> list[str]:
     known |= dict.fromkeys(
         trail.names(dossier, {spec.name: spec.name for spec in dossier.analyses})
     )
-    known |= dict.fromkeys(used.name for e in dossier.evaluations for used in e.inputs)
+    known |= dict.fromkeys(parameter.name for parameter in dossier.parameters)
     folded: dict[str, str] = {}
     for name in known:
         folded.setdefault(name.casefold(), name)
     near = difflib.get_close_matches(identifier.casefold(), list(folded), n=3, cutoff=0.6)
     return [folded[name] for name in near]
+
+
+_WORST_FIRST = (State.NOT_MET, State.ERROR, State.OPEN, State.MET)
 
 
 # ---- a requirement
@@ -79,7 +83,7 @@ def _requirement(
     shown: dict[int, str] = {}
     for evidence in result.evidence:
         yield from ("", paint.strong(_title(evidence)))
-        yield from evidence_lines(evidence, width)
+        yield from evidence_lines(evidence, width, dict(dossier.settings))
         yield from _behind(dossier, result, evidence, width, shown)
     if not result.evidence and not result.derived:
         yield from ("", "It has no verification and nothing is derived from it.")
@@ -178,15 +182,28 @@ def _analysis(dossier: Dossier, spec: AnalysisSpec, paint: Paint, width: int) ->
 def _users(dossier: Dossier, analyses: set[str], width: int) -> Iterator[str]:
     any_user = False
     for result in dossier.requirements:
-        for evidence in result.evidence:
-            if any(trail.is_named(name, evidence.analysis) for name in analyses):
+        for _, some in groupby(result.evidence, lambda evidence: evidence.number):
+            cases = list(some)
+            if any(trail.is_named(name, cases[0].analysis) for name in analyses):
                 any_user = True
-                margin = rows.margin(evidence)
-                parts = [f"{safe(result.id)}  {evidence.state.value}", rows.subject(evidence)]
-                parts += [f"margin {margin}"] if margin else []
-                yield from wrap(", ".join(parts), width, 2)
+                yield from wrap(f"{safe(result.id)}  {_outcome(cases)}", width, 2)
     if not any_user:
         yield "  none"
+
+
+def _outcome(cases: Sequence[Evidence]) -> str:
+    """Return the worst state of a verification, in how many cases, and the margin that counts."""
+    state = next(s for s in _WORST_FIRST if any(evidence.state is s for evidence in cases))
+    worst = [evidence for evidence in cases if evidence.state is state]
+    many = f" in {len(worst)} of {len(cases)} cases" if len(cases) > 1 else ""
+    if cases[0].cases_wanted is not None:
+        many = f", {cases[0].cases_wanted} of {len(cases)} cases asked"
+    tightest = rows.tightest_of(cases)
+    if tightest is None:
+        return f"{state.value}, {safe(cases[0].quantity or cases[0].method)}{many}"
+    least = f"least margin {rows.margin(tightest)} [{safe(tightest.case or '')}]"
+    margin = least if len(cases) > 1 else f"margin {rows.margin(tightest)}"
+    return f"{state.value}, {safe(tightest.quantity or tightest.method)}{many}, {margin}"
 
 
 def _evaluation(evaluation: Evaluation, paint: Paint, width: int) -> Iterator[str]:
@@ -220,15 +237,16 @@ def _failure(failure: Failure, width: int, indent: int) -> Iterator[str]:
 # ---- a parameter
 
 
-def _parameter(dossier: Dossier, name: str, paint: Paint, width: int) -> Iterator[str]:
+def _parameter(dossier: Dossier, said: ParameterSaid, paint: Paint, width: int) -> Iterator[str]:
     used = [
         (evaluation, one)
         for evaluation in dossier.evaluations
         for one in evaluation.inputs
-        if one.name == name
+        if one.name == said.name
     ]
-    yield paint.strong(f"Parameter {safe(name)}")
-    for one in dict.fromkeys(_facts(one) for _, one in used):
+    yield paint.strong(f"Parameter {safe(said.name)}")
+    facts = [_facts(said, "parameter"), *(_facts(one, one.origin) for _, one in used)]
+    for one in dict.fromkeys(facts):
         yield from wrap(one, width, 2)
     analyses = list(dict.fromkeys(evaluation.analysis for evaluation, _ in used))
     yield from ("", paint.strong("Analyses that use it"))
@@ -237,11 +255,11 @@ def _parameter(dossier: Dossier, name: str, paint: Paint, width: int) -> Iterato
     yield from _users(dossier, set(analyses), width)
 
 
-def _facts(used: InputUsed) -> str:
+def _facts(used: InputUsed | ParameterSaid, origin: str) -> str:
     joint = " " if used.spread.startswith(("+", "±")) else ", "
     parts = [safe(joint.join(filter(None, (used.text, used.spread))))]
     parts += ["condition"] if used.condition else []
-    parts += [] if used.origin == "parameter" else [f"{safe(used.origin)} for this evaluation"]
+    parts += [] if origin == "parameter" else [f"{safe(origin)} for this evaluation"]
     parts += [f"maturity: {safe(used.maturity)}"] if used.maturity else []
     parts += [f"source: {flow(used.source)}" if used.source else "no source"]
     return "; ".join(parts)
@@ -255,7 +273,7 @@ def _inputs(evaluation: Evaluation, indent: int, width: int) -> Iterator[str]:
         (
             safe(used.name),
             *show_extent(used.value, used.low, used.high, safe(used.unit)),
-            _facts(used),
+            _facts(used, used.origin),
         )
         for used in evaluation.inputs
     ]

@@ -65,6 +65,7 @@ def _tail(dossier: Dossier) -> dict[str, Any]:
             "evaluated": s.evaluated,
             "from_store": s.from_store,
         },
+        "not_kept": dict(words.not_kept(dossier)),
         "caution": words.CAUTION,
     }
 
@@ -119,6 +120,7 @@ def _evidence(evidence: Evidence) -> dict[str, Any]:
         "given": dict(evidence.given),
         "limit_text": evidence.limit_text,
         "plan": evidence.plan,
+        "cases_at_least": evidence.cases_wanted,
     }
 
 

@@ -7,6 +7,8 @@ import io
 from collections.abc import Mapping
 
 from closeout.model.dossier import Dossier
+from closeout.model.problem import Severity
+from closeout.render import words
 from closeout.render.jsonform import dossier_json
 from closeout.render.page import html_page, markdown_page
 from closeout.render.plain import cell
@@ -17,7 +19,7 @@ CSV_COLUMNS = (
     "requirement", "issue", "title", "text", "source", "derived from", "owner", "safety",
     "compliance", "close-out", "due", "reason", "method", "level", "stage", "review", "plan",
     "evidence", "quantity", "case", "conditions", "unit", "judged value", "at least", "at most",
-    "margin", "basis", "state", "cover", "found at", "message",
+    "margin", "basis", "state", "cover", "found at", "message", "draft",
 )  # fmt: skip
 
 
@@ -30,7 +32,7 @@ def matrix(dossier: Dossier, form: str) -> str:
     if form == "json":
         return dossier_json(dossier)
     if form == "csv":
-        return _csv(table(dossier))
+        return _csv(table(dossier), "; ".join(words.banners(dossier)))
     if form in ("html", "md"):
         return matrix_page(dossier, form, {}, None)
     raise ValueError(f"no such form of the matrix: {form!r}; one of {', '.join(FORMS)}")
@@ -49,17 +51,21 @@ def matrix_page(dossier: Dossier, form: str, reports: Mapping[str, str], home: s
         entries=table(dossier),
         reports=reports,
         home=home,
+        problems=[p for p in dossier.problems if p.severity is Severity.ERROR],
     )
 
 
-def _csv(entries: tuple[Entry, ...]) -> str:
-    """Return RFC 4180 text; numbers are unrounded, a text like a formula gets an apostrophe."""
+def _csv(entries: tuple[Entry, ...], draft: str) -> str:
+    """Return RFC 4180 text; numbers are unrounded, a text like a formula gets an apostrophe.
+
+    ``draft`` stands in each row: a row of a what-if must not pass for the state of the project.
+    """
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\r\n")
     writer.writerow(CSV_COLUMNS)
     for entry in entries:
         left = _requirement_cells(entry)
-        writer.writerows([*left, *_evidence_cells(line)] for line in entry.lines)
+        writer.writerows([*left, *_evidence_cells(line), cell(draft)] for line in entry.lines)
     return stream.getvalue()
 
 

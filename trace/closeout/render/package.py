@@ -75,7 +75,10 @@ def _sources(dossier: Dossier) -> _Sources:
     reports = _report_paths(dossier)
     return _Sources(
         dossier=dossier,
-        entries={result.id: rows.entry(result) for result in dossier.requirements},
+        entries={
+            result.id: entry
+            for result, entry in zip(dossier.requirements, rows.table(dossier), strict=True)
+        },
         results={result.id: result for result in dossier.requirements},
         reports=reports,
         links={safe(name): path for name, path in trail.names(dossier, reports).items()},

@@ -5,18 +5,28 @@ All texts here are safe to show; numbers stand beside their texts for formats th
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import groupby
+from types import MappingProxyType
 
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
 from closeout.render import numbers, words
 from closeout.render.plain import flow, safe
 
+Settings = Mapping[str, str]
+NO_SETTINGS: Settings = MappingProxyType({})
+
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One verification, and one case of it; all texts are empty for a requirement without any."""
+    """One verification, and one case of it; all texts are empty for a requirement without any.
 
+    ``number`` is the place of the verification; the cases of one share it.
+    """
+
+    number: int = 0
     method: str = ""
     level: str = ""
     stage: str = ""
@@ -79,11 +89,15 @@ class Entry:
 
 def table(dossier: Dossier) -> tuple[Entry, ...]:
     """Return an entry for each requirement, in the order of the dossier."""
-    return tuple(entry(result) for result in dossier.requirements)
+    settings = dict(dossier.settings)
+    return tuple(entry(result, settings) for result in dossier.requirements)
 
 
-def entry(result: RequirementResult) -> Entry:
-    """Return a requirement with its lines; one empty line where it has no evidence."""
+def entry(result: RequirementResult, settings: Settings = NO_SETTINGS) -> Entry:
+    """Return a requirement with its lines; one empty line where it has no evidence.
+
+    ``settings`` are those of a what-if; they beat what is given.
+    """
     return Entry(
         id=safe(result.id),
         issue=safe(result.issue),
@@ -101,14 +115,15 @@ def entry(result: RequirementResult) -> Entry:
         due=result.due,
         covered=result.covered,
         reason=flow(result.why),
-        lines=tuple(line(evidence) for evidence in result.evidence) or (Line(),),
+        lines=tuple(line(evidence, settings) for evidence in result.evidence) or (Line(),),
     )
 
 
-def line(evidence: Evidence) -> Line:
+def line(evidence: Evidence, settings: Settings = NO_SETTINGS) -> Line:
     """Return one piece of evidence for reading."""
     value, limit = value_and_limit(evidence)
     return Line(
+        number=evidence.number,
         method=safe(evidence.method),
         level=safe(evidence.level or ""),
         stage=safe(evidence.stage or ""),
@@ -118,7 +133,7 @@ def line(evidence: Evidence) -> Line:
         evidence=reference(evidence),
         quantity=safe(evidence.quantity or ""),
         case=safe(evidence.case or ""),
-        conditions=pairs(evidence.given),
+        conditions=conditions(evidence, settings),
         value=value,
         nominal=_nominal(evidence),
         limit=limit,
@@ -142,6 +157,21 @@ def line(evidence: Evidence) -> Line:
 def pairs(items: Iterable[tuple[str, str]]) -> str:
     """Return ``hold_duration = 28 d, mode = 2``."""
     return ", ".join(f"{safe(name)} = {flow(text)}" for name, text in items)
+
+
+def conditions(evidence: Evidence, settings: Settings = NO_SETTINGS) -> str:
+    """Return the conditions of a verification, and which of them a what-if beats."""
+    beaten = "".join(f"; {text}" for text in beats(evidence, settings))
+    return pairs(evidence.given) + beaten
+
+
+def beats(evidence: Evidence, settings: Settings) -> Iterator[str]:
+    """Yield each setting that stands in place of what a verification by analysis gives."""
+    if evidence.analysis is not None:
+        for name, text in evidence.given:
+            if name in settings:
+                setting = f"--set {safe(name)}={flow(settings[name])}"
+                yield f"{setting} beats the given {flow(text)}"
 
 
 def reference(evidence: Evidence) -> str:
@@ -214,16 +244,33 @@ def _is_probability(evidence: Evidence) -> bool:
 def tightest(result: RequirementResult) -> Evidence | None:
     """Return the evidence with the least margin for its limit; due evidence goes before later.
 
-    Margins of different units are compared as shares of their limit.
+    Margins of different units are compared as shares of their limit. Of a criterion that asks for
+    N cases it is the N-th best case that counts: those below it do no harm.
     """
+    return tightest_of(result.evidence)
+
+
+def tightest_of(evidences: Iterable[Evidence]) -> Evidence | None:
+    """Return the same of some evidence of one requirement."""
     best: Evidence | None = None
     least = (True, 0.0)
-    for evidence in result.evidence:
+    for evidence in _that_count(evidences):
         if evidence.margin is not None:
             key = (not evidence.due, evidence.margin / _yardstick(evidence))
             if best is None or key < least:
                 best, least = evidence, key
     return best
+
+
+def _that_count(evidences: Iterable[Evidence]) -> Iterator[Evidence]:
+    for _, some in groupby(evidences, lambda evidence: evidence.number):
+        cases = list(some)
+        wanted = cases[0].cases_wanted
+        if wanted is None:
+            yield from cases
+        else:
+            cases.sort(key=lambda e: -math.inf if e.margin is None else e.margin, reverse=True)
+            yield from cases[wanted - 1 : wanted]
 
 
 def _yardstick(evidence: Evidence) -> float:

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import shlex
 import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult, State
 from closeout.model.problem import Problem, Severity
 from closeout.render import rows, trail, words
-from closeout.render.plain import columns, cut, flow, pad, safe
+from closeout.render.plain import columns, cut, flow, pad, safe, safe_lines
 
 USUAL_WIDTH = 100
-_HEADS = ("ID", "CODE", "CLOSE-OUT", "MARGIN", "QUANTITY", "SURE", "TITLE")
-# Columns: code, close-out, margin and how sure are never cut, so that no fact is lost.
-_WANTED_TITLE = 24
+_HEADS = ("ID", "CODE", "CLOSE-OUT", "MARGIN", "HOW SURE", "TITLE", "QUANTITY")
+# The first columns are never cut, so that no fact is lost. The title takes what they leave, and the
+# quantity stands at the right edge where the title leaves room for it.
+_NEVER_CUT = 5
 _LEAST_TITLE = 10
-_LEAST_QUANTITY = 8
+# The quantity is left out everywhere where it would stand in less than one of so many rows.
+_FEW = 4
 _KEPT = "\N{NO-BREAK SPACE}"
 
 
@@ -89,7 +91,7 @@ def problems_text(
 def _header(dossier: Dossier, paint: Paint, width: int) -> list[str]:
     line = f"{safe(dossier.project)}: {words.judged(dossier)}, from the {words.snapshot(dossier)}"
     lines = [paint.strong(text) for text in wrap(line, width)]
-    if banner := words.banner(dossier):
+    for banner in words.banners(dossier):
         lines += [paint.open(text) for text in wrap(banner, width)]
     if dossier.note:
         lines += wrap(flow(dossier.note), width)
@@ -104,28 +106,47 @@ def _requirement_lines(dossier: Dossier, paint: Paint, width: int) -> Iterator[s
         yield "There is no requirement."
         return
     cells = [_cells(result) for result in dossier.requirements]
-    widths = _widths(cells, width)
-    yield paint.quiet(_row(_HEADS, widths))
-    for row in cells:
-        yield paint.code(row[1].split(" ")[0], _row(row, widths))
-    if legend := _legend(cells):
-        yield paint.quiet(legend)
+    settings = dict(dossier.settings)
+    widths, edge = _widths(cells, width)
+    heads, *shown = _with_quantity(cells, edge)
+    yield paint.quiet(_row(heads, widths, edge))
+    for row, result in zip(shown, dossier.requirements, strict=True):
+        yield paint.code(row[1].split(" ")[0], _row(row, widths, edge))
+        for text in _beaten(result, settings) if settings else ():
+            yield from wrap(text, width, 4)
+    yield from map(paint.quiet, _legend(cells, width))
 
 
-def _widths(cells: list[Cells], width: int) -> list[int]:
-    """Return the columns' widths: the quantity gives way to the title, then the title is cut."""
-    pairs = zip(_HEADS, zip(*cells, strict=True), strict=True)
-    widths = [max(len(head), *map(columns, column)) for head, column in pairs]
-    room = width - sum(widths[:4]) - widths[5] - 2 * (len(widths) - 1)
-    widths[4] = min(widths[4], max(room - _WANTED_TITLE, _LEAST_QUANTITY))
-    widths[6] = max(room - widths[4], _LEAST_TITLE)
-    return widths
+def _beaten(result: RequirementResult, settings: Mapping[str, str]) -> Iterable[str]:
+    return dict.fromkeys(t for evidence in result.evidence for t in rows.beats(evidence, settings))
 
 
-def _row(cells: Cells, widths: list[int]) -> str:
-    last = len(cells) - 1
-    shown = [pad(cut(text, wide), wide) for text, wide in zip(cells[:last], widths, strict=False)]
-    return "  ".join([*shown, cut(cells[last], widths[last])]).rstrip()
+def _widths(cells: list[Cells], width: int) -> tuple[list[int], int]:
+    """Return the widths of the columns that are never cut, and the columns for title and quantity.
+
+    Those are no more than the longest pair of them takes.
+    """
+    kept = list(zip(*cells, strict=True))[:_NEVER_CUT]
+    widths = [max(len(head), *map(columns, col)) for head, col in zip(_HEADS, kept, strict=False)]
+    room = width - sum(widths) - 2 * len(widths)
+    longest = max(columns(row[5]) + columns(row[6]) + 2 for row in (_HEADS, *cells))
+    return widths, max(min(room, longest), _LEAST_TITLE)
+
+
+def _with_quantity(cells: list[Cells], edge: int) -> list[Cells]:
+    """Return heads and rows, a quantity only where it fits beside its title; none if few do."""
+    fits = [bool(row[6]) and columns(row[5]) + 2 + columns(row[6]) <= edge for row in cells]
+    some = sum(fits) * _FEW >= sum(bool(row[6]) for row in cells)
+    heads = _HEADS if some and any(fits) else (*_HEADS[:-1], "")
+    rest = (row if some and fit else (*row[:-1], "") for row, fit in zip(cells, fits, strict=True))
+    return [heads, *rest]
+
+
+def _row(cells: Cells, widths: list[int], edge: int) -> str:
+    shown = [pad(text, wide) for text, wide in zip(cells, widths, strict=False)]
+    title, quantity = cells[5:]
+    shown.append(pad(title, edge - columns(quantity)) + quantity if quantity else cut(title, edge))
+    return "  ".join(shown).rstrip()
 
 
 def _cells(result: RequirementResult) -> Cells:
@@ -135,30 +156,32 @@ def _cells(result: RequirementResult) -> Cells:
     return (
         safe(result.id),
         f"{code} covered" if result.covered else code,
-        close_out if result.due else f"{close_out}, later",
+        close_out if result.closed or result.outstanding else f"{close_out}, later",
         "" if evidence is None else rows.margin(evidence),
-        "" if evidence is None else rows.subject(evidence),
-        "" if evidence is None else _letter(evidence),
+        "" if evidence is None else _sure(evidence),
         safe(result.title),
+        "" if evidence is None else rows.subject(evidence),
     )
 
 
-def _letter(evidence: Evidence) -> str:
+def _sure(evidence: Evidence) -> str:
     if evidence.assurance is not None:
-        return words.LETTERS[evidence.assurance]
-    return "m" if evidence.record is not None else ""
+        return evidence.assurance.value
+    return words.NOT_COMPUTED if evidence.record is not None else ""
 
 
-def _legend(cells: list[Cells]) -> str:
-    used = {row[5] for row in cells}
-    known = {words.LETTERS[key]: text for key, text in words.ASSURANCE.items()}
-    known["m"] = words.MEASURED
-    shown = [f"  {letter} = {text}" for letter, text in known.items() if letter in used]
+def _legend(cells: list[Cells], width: int) -> Iterator[str]:
     if any(row[3] for row in cells):
-        shown.insert(0, "  MARGIN: the least for its limit, of the evidence that is due")
+        yield from wrap("MARGIN: the least for its limit, of the evidence that is due", width, 2)
+    used = {row[4] for row in cells}
+    known = {key.value: text for key, text in words.ASSURANCE.items()}
+    known[words.NOT_COMPUTED] = words.MEASURED
+    for word, text in known.items():
+        if word in used:
+            reach = text if text.startswith(word) else f"{word}: {text}"
+            yield from wrap(reach, width, 2)
     if any(row[2].endswith("later") for row in cells):
-        shown.append("  later = nothing of it is due at this review")
-    return "\n".join(shown)
+        yield from wrap("later: what is still open of it is due at a later review", width, 2)
 
 
 def _details(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
@@ -174,13 +197,17 @@ def _details(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
         for result in dossier.requirements:
             hits = [evidence for evidence in result.evidence if wanted(evidence)]
             if hits or (title == "Due and open" and result.id in loose):
-                lines += _detail(result, hits, paint, width)
+                lines += _detail(result, hits, paint, width, dict(dossier.settings))
         if lines:
             yield from ("", paint.strong(title), *lines)
 
 
 def _detail(
-    result: RequirementResult, hits: list[Evidence], paint: Paint, width: int
+    result: RequirementResult,
+    hits: list[Evidence],
+    paint: Paint,
+    width: int,
+    settings: Mapping[str, str],
 ) -> Iterator[str]:
     code = "" if result.compliance is Compliance.OPEN else f" ({result.compliance.value})"
     head = f"  {safe(result.id)}{code}  {safe(result.title)}"
@@ -188,11 +215,16 @@ def _detail(
     if result.why:
         yield from wrap(flow(result.why), width, 4)
     for evidence in hits:
-        yield from evidence_lines(evidence, width)
+        yield from evidence_lines(evidence, width, settings)
 
 
-def evidence_lines(evidence: Evidence, width: int) -> Iterator[str]:
-    """Yield one piece of evidence: what was asked, what was found and at which inputs."""
+def evidence_lines(
+    evidence: Evidence, width: int, settings: Mapping[str, str] = rows.NO_SETTINGS
+) -> Iterator[str]:
+    """Yield one piece of evidence: what was asked, what was found and at which inputs.
+
+    ``settings`` are those of a what-if.
+    """
     value, limit = rows.value_and_limit(evidence)
     parts = [rows.subject(evidence)]
     parts += [_keep(part) for part in limit.split(", ")] if limit else []
@@ -203,7 +235,7 @@ def evidence_lines(evidence: Evidence, width: int) -> Iterator[str]:
     plan = words.plan_of(evidence)
     source = [f"{plan} by {rows.reference(evidence)}" if rows.reference(evidence) else plan]
     source += [sure] if (sure := words.how_sure(evidence)) else []
-    source += [f"given {rows.pairs(evidence.given)}"] if evidence.given else []
+    source += [f"given {rows.conditions(evidence, settings)}"] if evidence.given else []
     yield from wrap("; ".join(source), width, 6)
     if evidence.message:
         yield from wrap(flow(evidence.message), width, 6)
@@ -241,9 +273,19 @@ def replay(settings: Iterable[tuple[str, str]]) -> str:
 def _problem_lines(problems: Iterable[Problem], paint: Paint, width: int) -> Iterator[str]:
     for p in problems:
         yield f"{safe(p.path)}:{p.line}:{p.column}: {flow(p.message)} [{safe(p.rule)}]"
-        cure = f"{p.severity.value}; cure: {flow(p.cure)}" if p.cure else p.severity.value
         shade = paint.bad if p.severity is Severity.ERROR else paint.open
-        yield from map(shade, wrap(cure, width, 4))
+        yield from map(shade, _cure(p, width))
+
+
+def _cure(problem: Problem, width: int) -> Iterator[str]:
+    """Yield severity and cure; the traceback of an import stays as Python writes it."""
+    severity = problem.severity.value
+    if problem.cure.startswith("Traceback"):
+        yield f"    {severity}; cure: mend the module, which Python tells of"
+        yield from (f"      {line}" for line in safe_lines(problem.cure.strip("\n")))
+    else:
+        text = f"{severity}; cure: {flow(problem.cure)}" if problem.cure else severity
+        yield from wrap(text, width, 4)
 
 
 def _footer(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
@@ -252,6 +294,8 @@ def _footer(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
     line = f"{codes}; {totals['closed']} closed of {len(dossier.requirements)}"
     yield paint.strong(line)
     yield from wrap(words.scale(dossier), width)
+    for name, why in words.not_kept(dossier):
+        yield from wrap(f"{safe(name)} is computed anew in each run: {flow(why)}", width)
     status = dossier.exit_status
     yield from wrap(f"Exit status {status}: {words.exit_meaning(status)}.", width)
     for text in wrap(words.CAUTION, width):

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import TypeVar
 
-from closeout.model.dossier import Compliance, Dossier, Evaluation, Evidence
+from closeout.model.dossier import Dossier, Evaluation, Evidence
 from closeout.render import words
 
 T = TypeVar("T")
@@ -65,15 +65,12 @@ def served(dossier: Dossier) -> dict[str, list[str]]:
 
 
 def loose(dossier: Dossier) -> frozenset[str]:
-    """Return what is due and open without evidence of its own and without anything due below."""
-    due = {result.id for result in dossier.requirements if result.due}
+    """Return what is due and open without evidence of its own, and not for what is below it."""
+    outstanding = {result.id for result in dossier.requirements if result.outstanding}
     return frozenset(
         result.id
         for result in dossier.requirements
-        if result.due
-        and not result.evidence
-        and result.compliance is Compliance.OPEN
-        and due.isdisjoint(result.derived)
+        if result.outstanding and not result.evidence and outstanding.isdisjoint(result.derived)
     )
 
 

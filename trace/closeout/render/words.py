@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from closeout.model.answer import Assurance
 from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult
+from closeout.model.problem import Severity
 from closeout.render.plain import flow, safe
 
 CAUTION = (
@@ -25,13 +26,8 @@ ASSURANCE = {
     Assurance.NOMINAL: "nominal inputs alone",
 }
 MEASURED = "measured, less its uncertainty"
-# One letter for a line of the terminal; the legend below the lines spells them out.
-LETTERS = {
-    Assurance.BOUNDED: "b",
-    Assurance.SEARCHED: "s",
-    Assurance.SAMPLED: "p",
-    Assurance.NOMINAL: "n",
-}
+# One word for a line of the terminal; the legend below the lines says how far it reaches.
+NOT_COMPUTED = "measured"
 EXITS = {
     0: "everything that is due is met or covered",
     1: "a shortfall that nothing covers, or something due is open",
@@ -90,6 +86,22 @@ def banner(dossier: Dossier) -> str | None:
     return "DRAFT - the state that was judged differs from its commit"
 
 
+def incomplete(dossier: Dossier) -> str | None:
+    """Return that errors keep a part of the project from being judged, or None."""
+    errors = sum(problem.severity is Severity.ERROR for problem in dossier.problems)
+    if not errors:
+        return None
+    return (
+        f"INCOMPLETE - {count(errors, 'error')} in the project's files: what they touch is left out"
+        " or not judged"
+    )
+
+
+def banners(dossier: Dossier) -> list[str]:
+    """Return what stands above everything that a dossier shows."""
+    return [text for text in (banner(dossier), incomplete(dossier)) if text is not None]
+
+
 def how_sure(evidence: Evidence) -> str:
     """Return basis and assurance, as ``worst case, bounded over the declared tolerances``."""
     parts = [safe(evidence.basis)] if evidence.basis else []
@@ -134,6 +146,15 @@ def scale(dossier: Dossier) -> str:
         f"{count(s.evaluated + s.from_store, 'answer')}; {count(s.parameters, 'parameter')}; "
         f"read from {count(s.files, 'file')}"
     )
+
+
+def not_kept(dossier: Dossier) -> list[tuple[str, str]]:
+    """Return the analyses of which an answer is never kept, with the reasons, each once."""
+    found: dict[str, list[str]] = {}
+    for evaluation in dossier.evaluations:
+        if evaluation.not_kept:
+            found.setdefault(evaluation.analysis, []).extend(evaluation.not_kept)
+    return [(name, "; ".join(dict.fromkeys(reasons))) for name, reasons in found.items()]
 
 
 def work(computed: int, stored: int) -> str:

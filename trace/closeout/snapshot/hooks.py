@@ -33,7 +33,7 @@ if [ -f "$before" ] && [ -x "$before" ]; then
 fi
 
 if [ ! -e "$project/requirements/project.yaml" ] &&
-    [ -z "$(git --literal-pathspecs ls-files -- "$project/requirements/project.yaml")" ]; then
+    [ -z "$(git --literal-pathspecs ls-files -- "$project/requirements")" ]; then
     echo "closeout: no project in $project, nothing to judge" >&2
     exit 0
 fi

@@ -16,6 +16,8 @@ from typing import Any, TypeVar
 T = TypeVar("T")
 
 FILE = "store.sqlite3"
+ASIDE = "damaged.sqlite3"
+LONGEST_WAIT = 10.0  # seconds, for another run to finish a transaction
 # A page or a sector of garbage must not pass for a value.
 CHECK_BYTES = 16
 LARGEST_FILE = 512 * 1024 * 1024
@@ -61,16 +63,29 @@ class Store:
                     found[key] = value
         return found
 
-    def put_many(self, kind: str, values: Iterable[tuple[str, str]]) -> None:
-        """Keep values by key, in one transaction."""
+    def put_many(
+        self, kind: str, values: Iterable[tuple[str, str]], most: int | None = None
+    ) -> None:
+        """Keep values by key, in one transaction; of the kind only the ``most`` newest stay."""
         rows = [(kind, key, _seal(value, kind, key)) for key, value in values]
-        query = "INSERT OR REPLACE INTO kept (kind, key, value) VALUES (?, ?, ?)"
-        if rows:
-            self._do(lambda c: c.executemany(query, rows), None)
 
-    def put(self, kind: str, key: str, value: str) -> None:
-        """Keep one value."""
-        self.put_many(kind, [(key, value)])
+        def write(connection: sqlite3.Connection) -> None:
+            connection.executemany(
+                "INSERT OR REPLACE INTO kept (kind, key, value) VALUES (?, ?, ?)", rows
+            )
+            if most is not None:
+                connection.execute(
+                    "DELETE FROM kept WHERE kind = ? AND id NOT IN"
+                    " (SELECT id FROM kept WHERE kind = ? ORDER BY id DESC LIMIT ?)",
+                    (kind, kind, most),
+                )
+
+        if rows:
+            self._do(write, None)
+
+    def put(self, kind: str, key: str, value: str, most: int | None = None) -> None:
+        """Keep one value; of its kind only the ``most`` newest stay."""
+        self.put_many(kind, [(key, value)], most)
 
     # what was asked -> traces with their values
 
@@ -98,9 +113,9 @@ class Store:
                 "INSERT OR REPLACE INTO traces (asked, trace, value) VALUES (?, ?, ?)", sealed
             )
             connection.executemany(
-                "DELETE FROM traces WHERE asked = ?1 AND id NOT IN"
-                " (SELECT id FROM traces WHERE asked = ?1 ORDER BY id DESC LIMIT ?2)",
-                [(asked, TRACES_KEPT) for asked in {row[0] for row in sealed}],
+                "DELETE FROM traces WHERE asked = ? AND id NOT IN"
+                " (SELECT id FROM traces WHERE asked = ? ORDER BY id DESC LIMIT ?)",
+                [(asked, asked, TRACES_KEPT) for asked in {row[0] for row in sealed}],
             )
 
         if sealed:
@@ -120,36 +135,36 @@ class Store:
 
     def _do(self, work: Callable[[sqlite3.Connection], T], otherwise: T) -> T:
         """Do work in one transaction; a damaged file is set aside and the work done anew."""
-        for attempt in (1, 2):
-            try:
-                with self._lock, self._open() as connection:
-                    return work(connection)
-            except sqlite3.OperationalError as error:
-                if not _is_damage(error):
-                    self._say(f"the store in .closeout could not be used ({error}); going on")
-                    return otherwise
-                self._set_aside(error)
-            except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
-                self._set_aside(error)
-            except OSError as error:
-                self._say(f"nothing is kept: .closeout cannot be written ({error.strerror})")
-                self._folder = None
-            if attempt == 2:
-                break
-        return otherwise
+        with self._lock:
+            for _ in range(2):
+                try:
+                    with self._open() as connection:
+                        return work(connection)
+                except sqlite3.OperationalError as error:
+                    if not _is_damage(error):
+                        self._say(f"the store in .closeout could not be used ({error}); going on")
+                        self._give_up()  # else each further use might wait as long
+                    else:
+                        self._set_aside(error)
+                except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
+                    self._set_aside(error)
+                except OSError as error:
+                    self._say(f"nothing is kept: .closeout cannot be written ({error.strerror})")
+                    self._give_up()
+            return otherwise
 
     def _open(self) -> sqlite3.Connection:
         if self._connection is not None:
             return self._connection
-        if self._folder is None:
-            connection = sqlite3.connect(":memory:", check_same_thread=False)
-        else:
-            _prepare(self._folder)
-            path = self._folder / FILE
-            connection = sqlite3.connect(path, timeout=30, check_same_thread=False)
+        place = ":memory:" if self._folder is None else str(_prepared(self._folder) / FILE)
+        connection = sqlite3.connect(place, timeout=LONGEST_WAIT, check_same_thread=False)
+        try:
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = NORMAL")
-        connection.executescript(_SCHEMA)
+            connection.executescript(_SCHEMA)
+        except BaseException:
+            connection.close()
+            raise
         self._connection = connection
         return connection
 
@@ -157,18 +172,19 @@ class Store:
         self.close()
         if self._folder is None:
             return
-        number = 1
-        while (aside := self._folder / f"damaged-{number}.sqlite3").exists():
-            number += 1
         try:
-            (self._folder / FILE).replace(aside)
-            for tail in ("-wal", "-shm"):
-                (self._folder / (FILE + tail)).unlink(missing_ok=True)
+            (self._folder / FILE).replace(self._folder / ASIDE)
+            _remove_logs(self._folder)
         except FileNotFoundError:
             pass  # another run has set it aside
         except OSError:
-            self._folder = None
-        self._say(f"the store was damaged ({error}); set aside as {aside.name}, made anew")
+            self._give_up()
+        self._say(f"the store was damaged ({error}); set aside as {ASIDE}, made anew")
+
+    def _give_up(self) -> None:
+        """Go on in memory."""
+        self.close()
+        self._folder = None
 
     def _say(self, note: str) -> None:
         if note not in self.notes:
@@ -186,36 +202,45 @@ def open_store(folder: Path | None) -> Store:
     return Store(folder)
 
 
-def _prepare(folder: Path) -> None:
+def _prepared(folder: Path) -> Path:
     folder.mkdir(exist_ok=True)
     ignore = folder / ".gitignore"
     if not ignore.exists():
         ignore.write_text("*\n", encoding="utf-8")
+    return folder
 
 
 def _shrink(folder: Path) -> None:
     """Begin anew where the file has grown past its bound; what is kept can be computed again."""
     try:
         if (folder / FILE).stat().st_size > LARGEST_FILE:
+            # The logs first: a log of the old file must not be taken for one of the new.
+            _remove_logs(folder)
             (folder / FILE).unlink()
     except OSError:
         pass
 
 
+def _remove_logs(folder: Path) -> None:
+    for tail in ("-wal", "-shm"):
+        (folder / (FILE + tail)).unlink(missing_ok=True)
+
+
 def _is_damage(error: sqlite3.OperationalError) -> bool:
     text = str(error)
-    return "malformed" in text or "no such column" in text or "no such table" in text
+    signs = ("malformed", "no such column", "no such table", "Could not decode")
+    return any(sign in text for sign in signs)
 
 
 def _seal(value: str, *about: str) -> bytes:
-    content = value.encode("utf-8", "surrogateescape")
+    content = value.encode("utf-8", "surrogatepass")
     return _check(content, about) + content
 
 
 def _unseal(blob: object, *about: str) -> str | None:
     if not isinstance(blob, bytes) or blob[:CHECK_BYTES] != _check(blob[CHECK_BYTES:], about):
         return None
-    return blob[CHECK_BYTES:].decode("utf-8", "surrogateescape")
+    return blob[CHECK_BYTES:].decode("utf-8", "surrogatepass")
 
 
 def _check(content: bytes, about: tuple[str, ...]) -> bytes:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 import sys
 from functools import cache
 from typing import Any
@@ -14,12 +15,51 @@ except ImportError:
     from hashlib import blake2b
 
 # Distributions of which a version change may change what the engine itself reads or computes.
-ENGINE_DISTRIBUTIONS = ("pyyaml", "jsonschema", "pint")
+ENGINE_DISTRIBUTIONS = ("pyyaml", "jsonschema", "pint", "rich")
+# Of the environment, what workers are given and numbers may rest on (evaluate.workers).
+ENGINE_VARIABLES = ("LD_LIBRARY_PATH", "OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE")
+# Made by git, by this tool and by Python while they run: no content of a folder, as in
+# snapshot.folder. A listing that took them in would change by being asked for.
+_MADE_BY_TOOLS = (".git", ".closeout", "__pycache__")
+_CHUNK = 1 << 20  # bytes
 
 
 def digest_of(content: bytes) -> str:
     """Return the digest by which contents of files are known: hex of BLAKE2b with 32 bytes."""
     return blake2b(content, digest_size=32).hexdigest()
+
+
+def digest_of_file(path: str) -> str | None:
+    """Return the digest of a regular file's content; None where there is none to be read."""
+    try:
+        fd = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
+    except OSError:
+        return None
+    try:
+        if not stat.S_ISREG(os.fstat(fd).st_mode):
+            return None
+        state = blake2b(digest_size=32)
+        while chunk := os.read(fd, _CHUNK):
+            state.update(chunk)
+        return state.hexdigest()
+    except OSError:
+        return None
+    finally:
+        os.close(fd)
+
+
+def listing_of(path: str) -> str | None:
+    """Return a digest of the names in a folder and which are folders; None where it is none."""
+    try:
+        with os.scandir(path) as entries:
+            names = sorted(
+                os.fsencode(entry.name) + (b"/" if entry.is_dir(follow_symlinks=False) else b"")
+                for entry in entries
+                if entry.name not in _MADE_BY_TOOLS
+            )
+    except OSError:
+        return None
+    return digest_of(b"".join(name + b"\0" for name in names))
 
 
 def key_of(*parts: Any) -> str:
@@ -42,7 +82,7 @@ def _feed(state: Any, value: Any) -> None:
     if isinstance(value, float):
         kind, text = b"f", value.hex().encode()
     elif isinstance(value, str):
-        kind, text = b"s", value.encode("utf-8", "surrogateescape")
+        kind, text = b"s", value.encode("utf-8", "surrogatepass")
     elif isinstance(value, bytes):
         kind, text = b"b", value
     elif value is None or isinstance(value, (bool, int)):
@@ -64,7 +104,9 @@ def engine_fingerprint() -> str:
         with open(path, "rb") as file:
             parts.append(file.read())
     installed = dist_infos()
-    parts.extend(installed.get(name, "") for name in ENGINE_DISTRIBUTIONS)
+    # Names alone: where a virtual environment stands is no matter of what is computed in it.
+    parts.extend(os.path.basename(installed.get(name, "")) for name in ENGINE_DISTRIBUTIONS)
+    parts.extend(os.environ.get(name) for name in ENGINE_VARIABLES)
     return key_of(*parts)
 
 
@@ -79,6 +121,16 @@ def _files(folder: str) -> list[str]:
     return found
 
 
+def search_path() -> list[str]:
+    """Return where workers look for modules: as the tool, but for the folder it was started in.
+
+    Python puts that first for ``python -m``, and it would be another one from each folder of the
+    project. One that stands in PYTHONPATH too has a second entry, and stays.
+    """
+    started_in = not sys.flags.safe_path and sys.path[:1] in ([""], [os.getcwd()])
+    return [entry for entry in sys.path[1 if started_in else 0 :] if entry]
+
+
 @cache
 def dist_infos() -> dict[str, str]:
     """Return the installed distributions: normalised name -> path of the ``.dist-info`` folder.
@@ -87,9 +139,9 @@ def dist_infos() -> dict[str, str]:
     importlib.metadata takes to be imported.
     """
     found: dict[str, str] = {}
-    for entry in sys.path:
+    for entry in search_path():
         try:
-            names = os.listdir(entry or ".")
+            names = os.listdir(entry)
         except OSError:
             continue
         for name in sorted(names):

@@ -1,0 +1,214 @@
+"""``package``: the same bytes, nothing foreign touched, every link leads somewhere."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+from html.parser import HTMLParser
+from pathlib import Path
+from urllib.parse import unquote, urlsplit
+
+import pytest
+
+from tests.cli.project import Project, base, make, power, repository
+from tests.cli.project import requirement as item
+
+
+class Links(HTMLParser):
+    """The targets of a page's links, and the anchors in it."""
+
+    def __init__(self, page: Path) -> None:
+        super().__init__()
+        self.targets: list[str] = []
+        self.anchors: set[str] = set()
+        self.feed(page.read_text("utf-8"))
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        for name, value in attrs:
+            if name in ("href", "src") and value is not None:
+                self.targets.append(value)
+            if name == "id" and value is not None:
+                self.anchors.add(value)
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
+
+
+@pytest.fixture(scope="module")
+def clean(tmp_path_factory: pytest.TempPathFactory) -> Project:
+    """A clean repository with a shortfall."""
+    files = base(power=power(item(limit="at_least: 197 kJ")))
+    return repository(tmp_path_factory.mktemp("clean") / "p", files)
+
+
+@pytest.fixture(scope="module")
+def written(clean: Project, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    target = tmp_path_factory.mktemp("out") / "package"
+    run = clean.run("package", "--review", "CDR", "-o", str(target))
+    assert run.status == 0
+    assert run.stdout == ""
+    return target
+
+
+def test_the_same_commit_gives_the_same_bytes(
+    clean: Project, written: Path, tmp_path: Path
+) -> None:
+    again = tmp_path / "again"
+    assert clean.run("package", "--review", "CDR", "-o", str(again)).status == 0  # full store
+    assert contents(again) == contents(written)
+    shutil.rmtree(clean.path / ".closeout")
+    anew = tmp_path / "anew"
+    assert clean.run("package", "--review", "CDR", "--jobs", "1", "-o", str(anew)).status == 0
+    assert contents(anew) == contents(written)
+
+
+def test_another_folder_and_the_commit_itself_give_the_same_documents(
+    clean: Project, written: Path, tmp_path: Path
+) -> None:
+    elsewhere = tmp_path / "elsewhere" / "deeper"
+    shutil.copytree(clean.path, elsewhere, ignore=shutil.ignore_patterns(".closeout"))
+    out = tmp_path / "out"
+    assert Project(elsewhere).run("package", "--review", "CDR", "-o", str(out)).status == 0
+    assert contents(out) == contents(written)
+    assert str(clean.path).encode() not in b"".join(contents(written).values())
+
+
+def test_the_manifest_names_every_file_with_its_digest(written: Path) -> None:
+    manifest = json.loads((written / "manifest.json").read_bytes())
+    files = contents(written)
+    assert set(manifest["files"]) == set(files) - {"manifest.json"}
+    for name, told in manifest["files"].items():
+        assert told["sha256"] == hashlib.sha256(files[name]).hexdigest()
+        assert told["size"] == len(files[name])
+    assert manifest["review"] == "CDR"
+    assert manifest["draft"] is False
+
+
+def test_every_link_leads_somewhere(written: Path) -> None:
+    pages = {page: Links(page) for page in written.rglob("*.html")}
+    assert written / "index.html" in pages
+    reached = {written / "index.html"}
+    todo = [written / "index.html"]
+    while todo:
+        page = todo.pop()
+        for target in pages[page].targets:
+            parts = urlsplit(target)
+            assert not parts.scheme, target
+            assert not parts.netloc, target
+            place = page
+            if parts.path:
+                place = Path(os.path.normpath(page.parent / unquote(parts.path)))
+            assert place.is_file(), f"{page.name}: {target}"
+            assert place.is_relative_to(written)
+            if parts.fragment and place in pages:
+                assert unquote(parts.fragment) in pages[place].anchors, f"{page.name}: {target}"
+            if place in pages and place not in reached:
+                reached.add(place)
+                todo.append(place)
+    assert reached == set(pages)  # nothing that index.html does not lead to
+
+
+def test_no_page_loads_anything_or_runs_a_script(written: Path) -> None:
+    for page in written.rglob("*.html"):
+        text = page.read_text("utf-8")
+        assert "<script" not in text
+        assert "http" not in text.replace("http-equiv", "")
+
+
+def test_a_clean_commit_is_no_draft_and_a_dirty_one_is(
+    clean: Project, written: Path, tmp_path: Path
+) -> None:
+    for page in written.rglob("*.html"):
+        assert "DRAFT" not in page.read_text("utf-8"), page
+    project = make(tmp_path / "p")  # outside git: no commit holds it
+    out = tmp_path / "out"
+    assert project.run("package", "-o", str(out)).status == 0
+    pages = [*out.rglob("*.html"), *out.rglob("*.md")]
+    assert pages
+    for page in pages:
+        assert "DRAFT" in page.read_text("utf-8"), page
+    assert json.loads((out / "manifest.json").read_bytes())["draft"] is True
+
+
+def test_a_dirty_repository_is_a_draft(tmp_path: Path) -> None:
+    project = repository(tmp_path / "p")
+    project.write({"notes.txt": "x"})
+    out = tmp_path / "out"
+    assert project.run("package", "--review", "CDR", "-o", str(out)).status == 0
+    for page in out.rglob("*.html"):
+        assert "DRAFT" in page.read_text("utf-8"), page
+    # The same state by its commit is no draft.
+    assert project.run("package", "--at", "HEAD", "-o", str(tmp_path / "at")).status == 0
+    assert "DRAFT" not in (tmp_path / "at" / "index.html").read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    "foreign",
+    [
+        {"notes.txt": "mine"},
+        {"manifest.json": "{}"},
+        {"manifest.json": "[]"},
+        {"manifest.json": '{"files": ["notes.txt"]}', "notes.txt": "mine"},
+        # A manifest of another program that happens to have the same key.
+        {"manifest.json": '{"name": "other", "files": {"notes.txt": {}}}', "notes.txt": "mine"},
+        {"manifest.json": '{"files": {"../precious": {}}}'},
+    ],
+)
+def test_a_foreign_folder_is_2_and_stays(
+    passing: Project, tmp_path: Path, foreign: dict[str, str]
+) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    (tmp_path / "precious").write_text("mine")
+    for name, text in foreign.items():
+        (out / name).write_text(text)
+    run = passing.run("package", "-o", str(out))
+    assert run.status == 2
+    assert run.stdout == ""
+    assert "new or empty folder" in run.stderr
+    assert {path.name: path.read_text() for path in out.iterdir()} == foreign
+    assert (tmp_path / "precious").read_text() == "mine"
+
+
+def test_a_file_or_the_project_itself_is_2(project: Project, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("mine")
+    before = project.contents()
+    for target in (str(tmp_path / "file"), ".", "/dev/null", str(tmp_path / "file" / "below")):
+        run = project.run("package", "-o", target)
+        assert run.status == 2, target
+    assert (tmp_path / "file").read_text() == "mine"
+    assert project.contents() == before
+
+
+def test_an_earlier_package_is_replaced_and_no_more(project: Project, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    assert project.run("package", "-o", str(out)).status == 0
+    first = set(contents(out))
+    (out / "minutes.txt").write_text("mine")  # somebody's own file beside it
+    (project.path / "analyses/warmth.py").unlink()
+    (project.path / "requirements/frost.yaml").unlink()
+    assert project.run("package", "-o", str(out)).status == 0
+    now = set(contents(out))
+    assert first - now == {"analyses/warmth.html", "analyses/warmth.md"}
+    assert now - first == {"minutes.txt"}
+
+
+def test_an_unreadable_project_is_2_and_makes_no_folder(project: Project, tmp_path: Path) -> None:
+    project.write({"requirements/project.yaml": "project: [\n"})
+    run = project.run("package", "-o", str(tmp_path / "out"))
+    assert run.status == 2
+    assert not (tmp_path / "out").exists()
+
+
+def test_an_unknown_review_is_2_and_makes_no_folder(passing: Project, tmp_path: Path) -> None:
+    run = passing.run("package", "--review", "XDR", "-o", str(tmp_path / "out"))
+    assert run.status == 2
+    assert "SRR, CDR, AR" in run.stderr
+    assert not (tmp_path / "out").exists()

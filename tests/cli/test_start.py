@@ -1,0 +1,75 @@
+"""``start``: the small project that it makes passes, and is the only thing that it makes."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+from tests.cli.project import Project, environment
+
+
+def test_a_started_project_passes_and_tests_itself(tmp_path: Path) -> None:
+    run = Project(tmp_path).run("start", "my payload")
+    assert run.status == 0
+    assert run.stderr == ""
+    project = Project(tmp_path / "my payload")
+    made = project.contents()
+    for name in made:
+        assert name in run.stdout
+    verified = project.verify()
+    assert verified.status == 0
+    assert verified.json["totals"]["C"] >= 1
+    assert verified.json["scale"]["evaluated"] >= 1
+    assert project.run("lint").status == 0
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "no:xdist"],
+        cwd=project.path,
+        env=environment(PYTHONDONTWRITEBYTECODE="1", PYTEST_ADDOPTS=None),
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert " passed" in done.stdout
+    assert project.contents() == made
+
+
+def test_the_next_step_that_it_names_works_in_a_shell(tmp_path: Path) -> None:
+    run = Project(tmp_path).run("start", "my payload")
+    step = run.stdout.strip().split("\n")[-1].removeprefix("now: ")
+    script = f'closeout() {{ "{sys.executable}" -m closeout "$@"; }}; {step}'
+    done = subprocess.run(
+        ["sh", "-c", script], cwd=tmp_path, env=environment(), capture_output=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+
+
+def test_an_empty_folder_is_taken(tmp_path: Path) -> None:
+    (tmp_path / "empty").mkdir()
+    assert Project(tmp_path).run("start", "empty").status == 0
+    assert Project(tmp_path).run("start", "deeper/than/this").status == 0
+
+
+def test_a_folder_that_is_not_empty_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "full").mkdir()
+    (tmp_path / "full" / "notes.txt").write_text("mine")
+    (tmp_path / "file").write_text("mine")
+    for name in ("full", "file", "."):
+        run = Project(tmp_path).run("start", name)
+        assert run.status == 2
+        assert "new or empty folder" in run.stderr
+    assert [path.name for path in (tmp_path / "full").iterdir()] == ["notes.txt"]
+    assert Project(tmp_path).run("start", "file/below").status == 2
+    assert Project(tmp_path).run("start").status == 2
+
+
+def test_a_started_project_goes_through_the_hook(tmp_path: Path) -> None:
+    Project(tmp_path).run("start", "payload")
+    project = Project(tmp_path / "payload")
+    project.git("init", "--quiet", "--initial-branch=main")
+    assert project.run("hook", "install").status == 0
+    project.git("add", "--all")
+    project.git("commit", "--quiet", "--message", "first")
+    assert project.verify().json["snapshot"]["dirty"] is False

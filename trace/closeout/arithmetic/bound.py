@@ -1,0 +1,546 @@
+"""Worst case with proof: bounds of each quantity that hold at every point of a box.
+
+Branch and bound on interval arithmetic (R. E. Moore, R. B. Kearfott, M. J. Cloud, Introduction to
+Interval Analysis, SIAM 2009, chapters 6 and 11; E. Hansen, G. W. Walster, Global Optimization Using
+Interval Analysis, 2004). For each end of each quantity:
+
+- monotonicity: a side of the box along which the derivative has one sign is fixed at the end where
+  the extreme lies; a side without influence at the inputs;
+- bound: the smaller one of the natural interval extension and of the centred form (mean value
+  theorem) with interval derivatives;
+- best first: the part of the box with the worst bound is halved, along the side that matters most,
+  until the bound and the worst number that was seen are within the tolerance.
+
+Nothing here is random, and no clock is read: the same question has the same answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Mapping
+from heapq import heappop, heappush
+from math import inf, isfinite, nextafter
+from typing import Any, NamedTuple
+
+from closeout import Absent
+from closeout.arithmetic import gradient, interval
+from closeout.arithmetic.gradient import Gradient
+from closeout.arithmetic.interval import Interval, TooLong
+from closeout.arithmetic.search import Box, Key
+from closeout.arithmetic.undecided import NO_SIDES, Undecided, Undefined
+
+Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
+Point = tuple[float, ...]
+Region = tuple[tuple[float, float], ...]  # low and high of each side
+At = tuple[tuple[str, float], ...]
+
+# Evaluations of the analysis for one call of `prove`, on numbers and on ranges together.
+BUDGET = 4000
+# Operations on ranges in one evaluation. A closed form has some hundreds; a march has more than
+# this, and its bounds would burst long before its end.
+MOST_OPERATIONS = 20_000
+# Points of the box, beside the inputs, at which ranges are compared with numbers.
+COMPARED = 8
+# Parts of the box that cannot be evaluated, after which an end of a quantity is given up.
+PATIENCE = 128
+_GOLDEN = 0.6180339887498949
+
+
+class Proved(NamedTuple):
+    """Bounds of a quantity over a box: no point of it gives a value below low or above high.
+
+    ``seen_low`` and ``seen_high`` are attained on plain numbers, at the points ``low_at`` and
+    ``high_at`` (the arguments that differ from the inputs). ``tight`` says whether they are as near
+    to the bounds as was asked; else the evaluations were used up, and the bounds are valid but
+    loose. ``rounding`` is what of the distance the rounding of the formula takes, at most: bounds
+    that are no farther than this from what was seen are attained.
+    """
+
+    low: float
+    high: float
+    seen_low: float
+    seen_high: float
+    low_at: At
+    high_at: At
+    tight: bool
+    rounding: float
+
+
+class Proofs(NamedTuple):
+    """What was proved, and the reason for each quantity and case of which nothing was."""
+
+    proved: Mapping[Key, Proved]
+    unproved: Mapping[Key, str]
+    evaluations: int
+
+
+def prove(
+    evaluate: Evaluate,
+    inputs: Mapping[str, float],
+    box: Box,
+    keys: Collection[Key],
+    *,
+    tolerance: float = 1e-6,
+    budget: int = BUDGET,
+) -> Proofs:
+    """Return bounds of each quantity and case over the whole box, or why there are none.
+
+    The arithmetic is used only where it agrees with the number: at the inputs and at eight points
+    of the box, its result has to hold the number's.
+
+    Args:
+        evaluate: returns the values by quantity and case; is called with numbers, intervals and
+            gradients as arguments, and has to let them through.
+        inputs: every argument, at its nominal value.
+        box: name, low and high of the arguments that vary.
+        keys: the quantities and cases to bound.
+        tolerance: how far a bound may be from what was seen, as a share of the larger one of the
+            value and of the width of the range.
+        budget: evaluations, over all keys.
+    """
+    field = _Field(evaluate, inputs, box, keys)
+    try:
+        ends = _opened(field, tolerance)
+        for _ in range(2):  # what the first have left over, the last get; then the other way
+            todo = [end for end in ends if not end.tight]
+            for i, end in enumerate(todo):
+                end.run((budget - field.evaluations) // (len(todo) - i))
+    except _Unprovable as stop:
+        return Proofs({}, dict.fromkeys(field.keys, str(stop)), field.evaluations)
+    pairs = {low.key: (low, high) for low, high in zip(ends[::2], ends[1::2], strict=True)}
+    results = {
+        key: field.failed[key] if key in field.failed else _result(field, *pairs[key])
+        for key in field.keys
+    }
+    return Proofs(
+        {key: found for key, found in results.items() if isinstance(found, Proved)},
+        {key: found for key, found in results.items() if isinstance(found, str)},
+        field.evaluations,
+    )
+
+
+class _Unprovable(Exception):
+    """Nothing can be proved of any quantity; says why."""
+
+
+class _Open(NamedTuple):
+    """An evaluation on a part of the box that came to no end; a smaller part may.
+
+    ``sides`` numbers the sides that it depends on, empty where that is not known.
+    """
+
+    reason: str
+    sides: frozenset[int]
+
+
+class _Field:
+    """An analysis over a box: evaluated on numbers, on ranges at a point and on parts of the box.
+
+    Each evaluation is made once, and answers for every quantity. ``failed`` has the reasons why a
+    quantity cannot be proved; ``evaluations`` counts.
+    """
+
+    def __init__(
+        self, evaluate: Evaluate, inputs: Mapping[str, float], box: Box, keys: Collection[Key]
+    ) -> None:
+        self.names = tuple(name for name, low, high in box if low < high)
+        self.whole: Region = tuple((low, high) for _, low, high in box if low < high)
+        fixed = {name: low for name, low, high in box if low == high}
+        self.keys = tuple(keys)
+        self.inputs = {**inputs, **fixed}
+        self.failed: dict[Key, str] = {}
+        self.evaluations = 0
+        self.nominal: Point = tuple(self.inputs[name] for name in self.names)
+        self._evaluate = evaluate
+        self._told = dict(inputs)
+        self._order = tuple(name for name, _, _ in box)
+        self._quantities = {quantity for quantity, _ in keys}
+        self._seen: dict[tuple[Key, float], tuple[float, Point]] = {}
+        self._numbers: dict[Point, Mapping[Key, float]] = {}
+        self._ranges: dict[Point, Mapping[Key, Any] | _Open] = {}
+        self._slopes: dict[Region, Mapping[Key, Any] | _Open] = {}
+
+    @property
+    def alive(self) -> list[Key]:
+        """The quantities and cases that nothing speaks against so far."""
+        return [key for key in self.keys if key not in self.failed]
+
+    def at(self, point: Point) -> At:
+        """Return the arguments that differ from the inputs at a point."""
+        values = {**self.inputs, **dict(zip(self.names, point, strict=True))}
+        return tuple(
+            (name, values[name]) for name in self._order if values[name] != self._told[name]
+        )
+
+    def best(self, key: Key, sign: float) -> float:
+        """Return the highest number seen, the lowest for a sign of -1, times the sign."""
+        return self._seen[key, sign][0]
+
+    def seen(self, key: Key, sign: float) -> tuple[float, Point]:
+        """Return the highest (lowest for -1) number seen, and where."""
+        value, point = self._seen[key, sign]
+        return sign * value, point
+
+    def numbers(self, point: Point) -> Mapping[Key, float]:
+        """Return the values on plain numbers, and take note of them if they are of the box.
+
+        Raises:
+            _Unprovable: the analysis raises an error there, or has other cases.
+        """
+        if point not in self._numbers:
+            try:
+                found = self._call(dict(zip(self.names, point, strict=True)))
+            except MemoryError:
+                raise
+            except Exception as error:
+                raise _Unprovable(f"{_told(error)}, at {_shown(self.at(point))}") from error
+            self._take(point, found)
+            self._numbers[point] = found
+        return self._numbers[point]
+
+    def ranges(self, point: Point) -> Mapping[Key, Any] | _Open:
+        """Return the values at a point as intervals that hold the rounding of the formula."""
+        if point not in self._ranges:
+            arguments = {n: interval.point(v) for n, v in zip(self.names, point, strict=True)}
+            self._ranges[point] = self._on_ranges(arguments)
+        return self._ranges[point]
+
+    def slopes(self, region: Region) -> Mapping[Key, Any] | _Open:
+        """Return the values over a part of the box, with their slopes along its sides."""
+        if region not in self._slopes:
+            arguments = {}
+            for i, (name, (low, high)) in enumerate(zip(self.names, region, strict=True)):
+                side = i if low < high else None
+                arguments[name] = gradient.seed(Interval(low, high), side)
+            self._slopes[region] = self._on_ranges(arguments)
+        return self._slopes[region]
+
+    def _call(self, arguments: Mapping[str, Any]) -> dict[Key, Any]:
+        self.evaluations += 1
+        found = self._evaluate({**self.inputs, **arguments})
+        found = {key: value for key, value in found.items() if key[0] in self._quantities}
+        if differ := sorted(_name(key) for key in found.keys() ^ set(self.keys)):
+            raise _Unprovable(f"other cases at a point than asked for: {', '.join(differ)}")
+        return found
+
+    def _take(self, point: Point, found: Mapping[Key, float]) -> None:
+        inside = all(low <= x <= high for x, (low, high) in zip(point, self.whole, strict=True))
+        for key, value in found.items():
+            if isinstance(value, Absent):
+                self.failed.setdefault(key, f"absent at {_shown(self.at(point))}: {value.reason}")
+            elif not (isinstance(value, (float, int)) and isfinite(value)):
+                self.failed.setdefault(key, f"it is {value!r}, at {_shown(self.at(point))}")
+            elif inside:
+                for sign in (-1.0, 1.0):
+                    if (key, sign) not in self._seen or sign * value > self._seen[key, sign][0]:
+                        self._seen[key, sign] = sign * value, point
+
+    def _on_ranges(self, arguments: Mapping[str, Any]) -> Mapping[Key, Any] | _Open:
+        """Return each value as an interval, a gradient, or one that may not exist.
+
+        Raises:
+            _Unprovable: smaller ranges would not help.
+        """
+        try:
+            with interval.limited(MOST_OPERATIONS):
+                found = self._call(arguments)
+        except (MemoryError, _Unprovable):
+            raise
+        except TooLong as error:
+            raise _Unprovable(error.reason) from error
+        except Undecided as error:
+            return _Open(error.reason, error.sides)
+        except Exception as error:
+            raise _Unprovable(f"it does not take ranges: {_told(error)}") from error
+        return {key: _ranged(value) for key, value in found.items()}
+
+
+def _ranged(value: Any) -> Any:
+    """Return a value of a result as a range."""
+    if isinstance(value, (Interval, Gradient, Undefined)):
+        return value
+    if isinstance(value, Absent):
+        return Undefined(f"absent somewhere: {value.reason}")
+    if isinstance(value, (float, int)) and isfinite(value):
+        return interval.point(value)
+    return Undefined(f"it is {value!r}"[:200])
+
+
+def _told(error: BaseException) -> str:
+    return f"{type(error).__name__}: {error}"[:300]
+
+
+def _shown(at: At) -> str:
+    return ", ".join(f"{name} = {value!r}" for name, value in at) or "the inputs"
+
+
+def _name(key: Key) -> str:
+    quantity, case = key
+    return quantity if case is None else f"{quantity}[{case}]"
+
+
+# Before ranges are trusted.
+
+
+def _opened(field: _Field, tolerance: float) -> list[_End]:
+    """Return the ends of each quantity for which ranges agree with numbers: low, high, low, ..."""
+    field.numbers(field.nominal)
+    root = field.slopes(field.whole)  # first, since what takes no ranges mostly fails here, early
+    points = _probes(field.whole)
+    noise = _agreement(field, [field.nominal, *points])
+    if not isinstance(root, _Open):
+        _check_slopes(field, root, points)
+    return [
+        _End(field, key, sign, noise[key], tolerance) for key in field.alive for sign in (-1.0, 1.0)
+    ]
+
+
+def _probes(whole: Region) -> list[Point]:
+    """Return eight points of the box: two opposite corners, and six spread inside."""
+    found = [tuple(low for low, _ in whole), tuple(high for _, high in whole)]
+    for k in range(1, COMPARED - 1):
+        # Multiples of the golden ratio fill a line evenly; each side has steps of its own.
+        shares = ((0.5 + k * (i + 1) * _GOLDEN) % 1.0 for i in range(len(whole)))
+        found.append(
+            tuple(
+                min(max(low + share * (high - low), low), high)
+                for share, (low, high) in zip(shares, whole, strict=True)
+            )
+        )
+    return found
+
+
+def _agreement(field: _Field, points: Iterable[Point]) -> dict[Key, float]:
+    """Compare ranges with numbers, and return the width of what rounding leaves open, by key.
+
+    Raises:
+        _Unprovable: ranges cannot be evaluated even at a point.
+    """
+    noise = dict.fromkeys(field.keys, 0.0)
+    for point in points:
+        numbers, ranges = field.numbers(point), field.ranges(point)
+        if isinstance(ranges, _Open):
+            raise _Unprovable(f"{ranges.reason}, at {_shown(field.at(point))}")
+        for key in field.alive:
+            held, number = ranges[key], numbers[key]
+            if isinstance(held, Undefined):
+                field.failed[key] = f"{held.reason}, at {_shown(field.at(point))}"
+            elif not held.low <= number <= held.high:
+                field.failed[key] = (
+                    f"ranges do not agree with numbers: {held} on ranges, {number!r} on numbers, "
+                    f"at {_shown(field.at(point))}"
+                )
+            else:
+                noise[key] = max(noise[key], _width(field, key, point, held))
+    return noise
+
+
+def _width(field: _Field, key: Key, point: Point, held: Interval) -> float:
+    """Return the width of a value at a point, next to the point if it lies on a jump."""
+    width = held.high - held.low
+    if width <= 1e-9 * max(abs(held.low), abs(held.high)):
+        return width
+    middles = [low + 0.5 * (high - low) for low, high in field.whole]
+    shares = [(1.0 + (i + 1) * _GOLDEN % 1.0) / 1024.0 for i in range(len(middles))]
+    beside = tuple(
+        x + share * (high - low) * (1.0 if x < middle else -1.0)
+        for x, share, middle, (low, high) in zip(point, shares, middles, field.whole, strict=True)
+    )
+    there = _held(field, beside, key)
+    return width if there is None else min(width, there.high - there.low)
+
+
+def _check_slopes(field: _Field, root: Mapping[Key, Any], points: list[Point]) -> None:
+    """Compare the slopes with the differences of numbers, by the mean value theorem."""
+    base, *others = points
+    for key in field.alive:
+        if not isinstance(root[key], Gradient):
+            continue
+        for point in others:
+            there = _by_slopes(root[key], base, point, field.numbers(base)[key])
+            here = _held(field, point, key)
+            if here is not None and not (there[0] <= here.high and here.low <= there[1]):
+                field.failed[key] = (
+                    f"slopes do not agree with numbers: from {there[0]!r} to {there[1]!r} by "
+                    f"slopes, {here} itself, at {_shown(field.at(point))}"
+                )
+                break
+
+
+def _held(field: _Field, point: Point, key: Key) -> Interval | None:
+    found = field.ranges(point)
+    value = None if isinstance(found, _Open) else found[key]
+    return value if isinstance(value, Interval) else None
+
+
+def _by_slopes(value: Gradient, base: Point, point: Point, number: float) -> tuple[float, float]:
+    """Return where the value at a point must lie, from the number at another and the slopes."""
+    low = high = spare = number
+    for i, (down, up) in value.slopes.items():
+        step = point[i] - base[i]
+        ends = (down * step, up * step) if step else (0.0, 0.0)
+        low, high = low + min(ends), high + max(ends)
+        spare = max(abs(spare), abs(low), abs(high), abs(value.value.low), abs(value.value.high))
+    # A check, and no part of the proof: what rounding may do is taken amply.
+    return low - 1e-9 * abs(spare), high + 1e-9 * abs(spare)
+
+
+# One end of one quantity.
+
+
+class _End:
+    """The search for the upper end of a quantity times a sign: -1 for its lower end.
+
+    ``noise`` is how far a number may be from the real value of the formula; it is added to what is
+    proved, since faces and centred forms speak of real values.
+    """
+
+    def __init__(
+        self, field: _Field, key: Key, sign: float, noise: float, tolerance: float
+    ) -> None:
+        self.key = key
+        self.sign = sign
+        self.reason: str | None = None
+        self._field = field
+        self.noise = noise
+        self._tolerance = tolerance
+        self._heap: list[tuple[float, int, Region, int | None]] = []
+        self._made = 0
+        self._open = 0
+
+    @property
+    def bound(self) -> float:
+        """The upper bound of the quantity times the sign; infinite before the search."""
+        if not self._heap:
+            return inf
+        reach = -self._heap[0][0]
+        return nextafter(reach + self.noise, inf) if self.noise else reach
+
+    @property
+    def slack(self) -> float:
+        """How far the bound may be from what was seen."""
+        high, low = self._field.best(self.key, self.sign), -self._field.best(self.key, -self.sign)
+        # What is rounding and nothing else cannot be improved.
+        return max(self._tolerance * max(abs(high), high - low), 4.0 * self.noise)
+
+    @property
+    def tight(self) -> bool:
+        """Whether the bound is as near to what was seen as was asked."""
+        return self.bound <= self._field.best(self.key, self.sign) + self.slack
+
+    def run(self, evaluations: int) -> None:
+        """Search until the bound is tight, or the evaluations are used up."""
+        last = self._field.evaluations + evaluations
+        if not self._heap:
+            self._add(self._field.whole)
+        while not self.tight and self.key not in self._field.failed:
+            _, _, region, side = self._heap[0]
+            if side is None or self._open > PATIENCE or self._field.evaluations >= last:
+                break
+            heappop(self._heap)
+            low, high = region[side]
+            middle = low + 0.5 * (high - low)
+            for part in ((low, middle), (middle, high)):
+                self._add((*region[:side], part, *region[side + 1 :]))
+
+    def _add(self, region: Region) -> None:
+        bound, region, side = self._examined(region)
+        self._open += bound == inf
+        self._made += 1
+        heappush(self._heap, (-bound, self._made, region, side))
+
+    def _examined(self, region: Region) -> tuple[float, Region, int | None]:
+        """Return the bound over a region, its face with the extreme, and which side to halve."""
+        while any(low < high for low, high in region):
+            found = self._field.slopes(region)
+            value = found if isinstance(found, _Open) else found[self.key]
+            if isinstance(value, (_Open, Undefined)):
+                self.reason = value.reason
+                return inf, region, self._widest(region, value.sides)
+            if isinstance(value, Interval):
+                value = Gradient(value, {})
+            face = self._face(region, value)
+            if face == region:
+                return self._centred(region, value)
+            region = face
+        point = tuple(low for low, _ in region)
+        self._field.numbers(point)
+        return self._upper(self._at(point)), region, None
+
+    def _at(self, point: Point) -> Any:
+        found = self._field.ranges(point)
+        value = Undefined(found.reason) if isinstance(found, _Open) else found[self.key]
+        if isinstance(value, Undefined):
+            self.reason = value.reason
+        return value
+
+    def _upper(self, value: Any) -> float:
+        if isinstance(value, Undefined):
+            return inf
+        upper: float = value.high if self.sign > 0.0 else -value.low
+        return upper
+
+    def _face(self, region: Region, value: Gradient) -> Region:
+        """Fix the sides along which the quantity runs one way, or does not depend."""
+        fixed = []
+        for i, (low, high) in enumerate(region):
+            down, up = value.slopes.get(i, (0.0, 0.0))
+            if self.sign < 0.0:
+                down, up = -up, -down
+            if low < high and down == up == 0.0:
+                low = high = min(max(self._field.nominal[i], low), high)
+            elif low < high and (down >= 0.0 or up <= 0.0):
+                low = high = high if down >= 0.0 else low
+            fixed.append((low, high))
+        return tuple(fixed)
+
+    def _centred(self, region: Region, value: Gradient) -> tuple[float, Region, int | None]:
+        """Return the bound by natural extension or centred form, whichever is smaller."""
+        centre = tuple(low + 0.5 * (high - low) for low, high in region)
+        self._field.numbers(centre)
+        reach = self._upper(self._at(centre))
+        smears: dict[int, float] = {}
+        for i, (low, high) in enumerate(region):
+            if low < high:
+                down, up = value.slopes[i]
+                away = nextafter(max(high - centre[i], centre[i] - low), inf)
+                smears[i] = max(-down, up) * away
+                reach = nextafter(reach + nextafter(smears[i], inf), inf)
+        bound = min(self._upper(value.value), reach)
+        if inf in smears.values():
+            jumping = frozenset(i for i, smear in smears.items() if smear == inf)
+            return bound, region, self._widest(region, jumping)
+        order = sorted(smears, key=lambda i: -smears[i])
+        return bound, region, next((i for i in order if _divisible(*region[i])), None)
+
+    def _widest(self, region: Region, sides: frozenset[int] = NO_SIDES) -> int | None:
+        """Return which side is the widest in shares of the box, of those given or of all."""
+        shares = {
+            i: (high - low) / (self._field.whole[i][1] - self._field.whole[i][0])
+            for i, (low, high) in enumerate(region)
+            if _divisible(low, high) and (not sides or i in sides)
+        }
+        return max(shares, key=lambda i: shares[i]) if shares else None
+
+
+def _divisible(low: float, high: float) -> bool:
+    return low < low + 0.5 * (high - low) < high
+
+
+def _result(field: _Field, low: _End, high: _End) -> Proved | str:
+    key = low.key
+    if not (isfinite(low.bound) and isfinite(high.bound)):
+        return low.reason or high.reason or "its bounds are not finite"
+    (seen_low, low_at), (seen_high, high_at) = field.seen(key, -1.0), field.seen(key, 1.0)
+    if seen_low < -low.bound or seen_high > high.bound:
+        # Never seen; it would be an error of this arithmetic, which must not pass for a proof.
+        return f"a number lies outside its bounds: {seen_low!r} to {seen_high!r}"
+    return Proved(
+        -low.bound,
+        high.bound,
+        seen_low,
+        seen_high,
+        field.at(low_at),
+        field.at(high_at),
+        low.tight and high.tight,
+        4.0 * low.noise,
+    )

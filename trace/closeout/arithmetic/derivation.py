@@ -1,0 +1,115 @@
+"""The derivation of a result, as in a hand calculation: formula, numbers put in, value."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from closeout.arithmetic.recorded import Key, Node, Value
+from closeout.arithmetic.symbolic import Stage, Symbolic
+from closeout.arithmetic.typeset import Laid, Latex, MathMl, Writer, lay, number, whole
+
+
+class Step(NamedTuple):
+    """One quantity of a hand calculation.
+
+    ``field`` is False for a value that is no field of the result; it has the author's name for it
+    and no unit, since none is declared. Three lines, each in LaTeX (mathematics mode) and as an
+    element of MathML: the quantity = its formula; = the formula with numbers put in; = the value
+    and its unit. Numbers put in are rounded to six significant digits, constants of the formula to
+    nine; the value itself is ``value``.
+    """
+
+    quantity: str
+    case: str | None
+    field: bool
+    latex: str
+    mathml: str
+    numbers_latex: str
+    numbers_mathml: str
+    value_latex: str
+    value_mathml: str
+    value: float
+    unit: str
+
+
+def derivation(
+    symbolic: Symbolic, units: Mapping[str, str], key: Key | None = None
+) -> tuple[Step, ...]:
+    """Return the steps from the inputs to a quantity and case, in the order of computing them.
+
+    Args:
+        symbolic: the symbolic form; what has none there has no steps.
+        units: the unit of each field of the result.
+        key: the quantity and case; None is the whole result.
+    """
+    stages = symbolic.stages if key is None else symbolic.stages_of(key)
+    stages = tuple(
+        stage
+        for stage in stages
+        if not stage.field or (stage.quantity, stage.case) not in symbolic.reasons
+    )
+    known: dict[Node, Stage] = {}
+    for stage in symbolic.stages:
+        if isinstance(stage.node, Value):
+            known.setdefault(stage.node, stage)
+    return tuple(_step(symbolic, stage, known, units) for stage in stages)
+
+
+def _step(
+    symbolic: Symbolic, stage: Stage, known: Mapping[Node, Stage], units: Mapping[str, str]
+) -> Step:
+    unit = units.get(stage.quantity, "") if stage.field else ""
+    latex = _lines(symbolic, stage, known, unit, Latex())
+    mathml = tuple(whole(line) for line in _lines(symbolic, stage, known, unit, MathMl()))
+    return Step(
+        stage.quantity, stage.case, stage.field,
+        latex[0], mathml[0], latex[1], mathml[1], latex[2], mathml[2], stage.value, unit,
+    )  # fmt: skip
+
+
+def _lines(
+    symbolic: Symbolic, stage: Stage, known: Mapping[Node, Stage], unit: str, writer: Writer
+) -> tuple[str, str, str]:
+    equals = writer.sign("=")
+    name = writer.name(stage.quantity, stage.case)
+    value = number(stage.value, writer).text
+    ended = (equals, value) if unit in ("", "1") else (equals, value, writer.unit(unit))
+    end = writer.row(*ended)
+    node = stage.node
+    if not isinstance(node, Value):
+        return writer.row(name, end), end, end
+    # A field that is an earlier value or an input by another name is only said to be it.
+    written_out = known.get(node) is stage and node.operation != "input"
+
+    def right_side(shown: _Symbols) -> str:
+        laid = None if written_out else shown(node)
+        return (laid or lay(node, writer, shown, symbolic.tables)).text
+
+    formula = right_side(_Symbols(writer, known))
+    put_in = right_side(_Numbers(writer, known))
+    return writer.row(name, equals, formula), writer.row(equals, put_in), end
+
+
+class _Symbols:
+    """What stands for a node: its symbol, where it is an input or a stage of its own."""
+
+    def __init__(self, writer: Writer, known: Mapping[Node, Stage]) -> None:
+        self._writer = writer
+        self._known = known
+
+    def __call__(self, node: Node) -> Laid | None:
+        if node.operation == "input":
+            return self._one(node, node.operands[0], None)
+        stage = self._known.get(node)
+        return None if stage is None else self._one(node, stage.quantity, stage.case)
+
+    def _one(self, node: Node, quantity: str, case: str | None) -> Laid:  # noqa: ARG002
+        return Laid(self._writer.name(quantity, case))
+
+
+class _Numbers(_Symbols):
+    """What stands for a node: its number."""
+
+    def _one(self, node: Node, quantity: str, case: str | None) -> Laid:  # noqa: ARG002
+        return number(node.value, self._writer)

@@ -1,0 +1,272 @@
+"""The functions of ``closeout.math`` on SymPy expressions; entered when this module is imported.
+
+SymPy is imported here, so import this module where it is needed, never at the top of another one.
+
+``where`` becomes a Piecewise. ``minimum``, ``maximum`` and ``table`` stay functions of one name:
+SymPy's Min and Max ask about the signs of their arguments for as long as it takes, and a table of
+seventeen lines copies its argument seventeen times. Each rewrites itself on demand:
+``expression.rewrite(Max)``, ``rewrite(Min)``, ``rewrite(Piecewise)``.
+"""
+
+from __future__ import annotations
+
+import operator
+import re
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
+from functools import cache
+from itertools import count, pairwise
+from typing import Any
+
+import sympy  # type: ignore[import-untyped]
+from sympy.codegen.cfunctions import log10 as _log10  # type: ignore[import-untyped]
+
+from closeout import math as elementary
+
+Points = tuple[tuple[float, float], ...]
+
+_numbers = count(1)  # of tables, whose functions need names
+
+
+class FirstIsGreater(sympy.Function):  # type: ignore[misc]
+    """1 where the first argument is the greater one or both are equal, else 0: a slope."""
+
+    nargs = 2
+
+    def fdiff(self, argindex: int = 1) -> Any:  # noqa: ARG002
+        return sympy.Integer(0)
+
+    @staticmethod
+    def _imp_(x: float, y: float) -> float:
+        return 1.0 if x >= y else 0.0
+
+
+class Greater(sympy.Function):  # type: ignore[misc]
+    """The larger of two; at a tie its derivative is the one of the first."""
+
+    nargs = 2
+
+    @classmethod
+    def eval(cls, x: Any, y: Any) -> Any:
+        if x.is_Number and y.is_Number:
+            return x if x >= y else y
+        return None
+
+    def fdiff(self, argindex: int = 1) -> Any:
+        first = FirstIsGreater(*self.args)
+        return first if argindex == 1 else 1 - first
+
+    def _eval_rewrite_as_Max(self, x: Any, y: Any, **_: Any) -> Any:  # noqa: N802
+        return sympy.Max(x, y)
+
+    @staticmethod
+    def _imp_(x: float, y: float) -> float:
+        return max(x, y)
+
+
+class Smaller(sympy.Function):  # type: ignore[misc]
+    """The smaller of two; at a tie its derivative is the one of the first."""
+
+    nargs = 2
+
+    @classmethod
+    def eval(cls, x: Any, y: Any) -> Any:
+        if x.is_Number and y.is_Number:
+            return x if x <= y else y
+        return None
+
+    def fdiff(self, argindex: int = 1) -> Any:
+        x, y = self.args
+        first = FirstIsGreater(y, x)
+        return first if argindex == 1 else 1 - first
+
+    def _eval_rewrite_as_Min(self, x: Any, y: Any, **_: Any) -> Any:  # noqa: N802
+        return sympy.Min(x, y)
+
+    @staticmethod
+    def _imp_(x: float, y: float) -> float:
+        return min(x, y)
+
+
+class Table(sympy.Function):  # type: ignore[misc]
+    """Straight lines between points; each table is a subclass of its own, made by :func:`table`.
+
+    At a point its derivative is the slope to the right, at the last point the one to the left.
+    """
+
+    nargs = 1
+    points: Points = ()
+
+    def fdiff(self, argindex: int = 1) -> Any:  # noqa: ARG002
+        return _slope_of(self.points)(self.args[0])
+
+    def _eval_rewrite_as_Piecewise(self, x: Any, **_: Any) -> Any:  # noqa: N802
+        lines: list[Any] = [
+            (y0 + (y1 - y0) * ((x - x0) / (x1 - x0)), x <= x1)
+            for (x0, y0), (x1, y1) in pairwise(self.points)
+        ]
+        first, last = self.points[0][0], self.points[-1][0]
+        outside = (sympy.nan, (x < first) | (x > last))
+        return sympy.Piecewise(outside, *lines[:-1], (lines[-1][0], True))
+
+
+class Slope(sympy.Function):  # type: ignore[misc]
+    """The slope of a table: constant between its points."""
+
+    nargs = 1
+
+    def fdiff(self, argindex: int = 1) -> Any:  # noqa: ARG002
+        return sympy.Integer(0)
+
+
+@cache
+def _table_of(points: Points) -> Any:
+    """Return the function of a table: the same class for the same points, as SymPy compares."""
+
+    def look_up(x: float) -> float:
+        return elementary.table(x, points)
+
+    name = f"table_{next(_numbers)}"
+    held: dict[str, Any] = {"points": points, "_imp_": staticmethod(look_up)}
+    return type(name, (Table,), held)
+
+
+@cache
+def _slope_of(points: Points) -> Any:
+    def slope(x: float) -> float:
+        i = min(bisect_right(points, x, key=lambda point: point[0]), len(points) - 1)
+        (x0, y0), (x1, y1) = points[max(i, 1) - 1], points[max(i, 1)]
+        return (y1 - y0) / (x1 - x0)
+
+    name = f"slope_{next(_numbers)}"
+    held: dict[str, Any] = {"_imp_": staticmethod(slope)}
+    return type(name, (Slope,), held)
+
+
+exp: Callable[..., Any] = sympy.exp
+log: Callable[..., Any] = sympy.log
+log10: Callable[..., Any] = _log10
+sqrt: Callable[..., Any] = sympy.sqrt
+sin: Callable[..., Any] = sympy.sin
+cos: Callable[..., Any] = sympy.cos
+tan: Callable[..., Any] = sympy.tan
+asin: Callable[..., Any] = sympy.asin
+acos: Callable[..., Any] = sympy.acos
+atan: Callable[..., Any] = sympy.atan
+atan2: Callable[..., Any] = sympy.atan2
+sinh: Callable[..., Any] = sympy.sinh
+cosh: Callable[..., Any] = sympy.cosh
+tanh: Callable[..., Any] = sympy.tanh
+minimum: Callable[..., Any] = Smaller
+maximum: Callable[..., Any] = Greater
+
+
+def hypot(x: Any, y: Any) -> Any:
+    """Return the square root of x squared plus y squared."""
+    return sympy.sqrt(x**2 + y**2)
+
+
+def exprel(x: Any) -> Any:
+    """Return (e^x - 1)/x; a form has no value of its own at 0."""
+    return (sympy.exp(x) - 1) / x
+
+
+def log1prel(x: Any) -> Any:
+    """Return ln(1 + x)/x; a form has no value of its own at 0."""
+    return sympy.log(1 + x) / x
+
+
+def power(x: Any, n: int) -> Any:
+    """Return x to the whole number n."""
+    return x ** sympy.Integer(n)
+
+
+def where(condition: Any, then: Any, otherwise: Any) -> Any:
+    """Return a Piecewise of the two; SymPy may have decided the condition already."""
+    if condition in (sympy.true, sympy.false):
+        return then if condition else otherwise
+    return sympy.Piecewise((then, condition), (otherwise, True), evaluate=False)
+
+
+def table(x: Any, points: Sequence[tuple[float, float]]) -> Any:
+    """Return the function of these points, at x; outside of them it has no value."""
+    return _table_of(tuple((float(a), float(b)) for a, b in points))(x)
+
+
+class _Functions:
+    """What ``closeout.math`` calls on an expression; a module would do, but for ``clip``."""
+
+
+for _name in (
+    "acos", "asin", "atan", "atan2", "cos", "cosh", "exp", "exprel", "hypot", "log",
+    "log1prel", "log10", "maximum",
+    "minimum", "power", "sin", "sinh", "sqrt", "table", "tan", "tanh", "where",
+):  # fmt: skip
+    setattr(_Functions, _name, staticmethod(globals()[_name]))
+elementary.extend(sympy.Basic, _Functions)
+
+# What a recorded operation is on expressions; the other names are those of the functions above.
+OPERATIONS: dict[str, Callable[..., Any]] = {
+    "add": operator.add, "subtract": operator.sub, "multiply": operator.mul,
+    "divide": operator.truediv, "raise": operator.pow, "negative": operator.neg,
+    "absolute": lambda x: Greater(x, -x),  # SymPy's Abs doubts that its argument is real
+    "<": lambda a, b: sympy.StrictLessThan(a, b, evaluate=False),
+    "<=": lambda a, b: sympy.LessThan(a, b, evaluate=False),
+    ">": lambda a, b: sympy.StrictGreaterThan(a, b, evaluate=False),
+    ">=": lambda a, b: sympy.GreaterThan(a, b, evaluate=False),
+    "and": sympy.And, "or": sympy.Or, "not": sympy.Not,
+}  # fmt: skip
+
+
+def apply(operation: str, *operands: Any) -> Any:
+    """Return a recorded operation on expressions; numbers among them are kept to the last digit."""
+    if operation in OPERATIONS:
+        return OPERATIONS[operation](*(sympy.sympify(operand) for operand in operands))
+    function = getattr(_Functions, operation)
+    if operation in ("table", "power"):
+        return function(sympy.sympify(operands[0]), operands[1])
+    return function(*(sympy.sympify(operand) for operand in operands))
+
+
+def compile_(
+    arguments: Sequence[Any], expressions: Sequence[Any], steps: Sequence[tuple[Any, Any]] = ()
+) -> Callable[..., list[float]]:
+    """Return a function of numbers that evaluates expressions by the standard library.
+
+    Args:
+        arguments: the symbols, in the order of the function's arguments.
+        expressions: what it returns.
+        steps: symbols that the expressions hold beside, with what each stands for, in order.
+    """
+
+    def shared(given: Any) -> Any:
+        return list(steps), list(given)
+
+    own = {
+        function.func.__name__: function.func._imp_
+        for expression in (*expressions, *(form for _, form in steps))
+        for function in expression.atoms(sympy.Function)
+        if hasattr(function.func, "_imp_")
+    }
+    compiled: Callable[..., list[float]] = sympy.lambdify(
+        list(arguments), list(expressions), modules=[own, "math"], cse=shared, dummify=True
+    )
+    return compiled
+
+
+def expression(value: float) -> Any:
+    """Return a number as an expression, to its last digit."""
+    return sympy.sympify(value)
+
+
+def real_symbol(name: str) -> Any:
+    """Return the symbol of an input: equal to any other of the same name from here."""
+    return sympy.Symbol(name, real=True)
+
+
+def own_symbol(name: str) -> Any:
+    """Return a symbol that differs from every other one, also of the same name.
+
+    Its name is made an identifier, as it becomes a variable of what :func:`compile_` makes.
+    """
+    return sympy.Dummy(re.sub(r"\W", "_", name, flags=re.ASCII), real=True)

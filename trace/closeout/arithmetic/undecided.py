@@ -1,0 +1,161 @@
+"""What an evaluation on ranges cannot tell: a comparison that is open, a value that may not exist.
+
+Two ways out of a range, and why there are two. Where the analysis must go on with one answer (an
+``if``, a ``float()``), nothing else is left than to stop: :class:`Undecided` is raised. Where only
+a value is in doubt (a division by a range around zero, the logarithm of a range that reaches below
+it), an :class:`Undefined` takes its place and passes through the rest of the formula, so that the
+other quantities of the analysis are still evaluated.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NoReturn
+
+from closeout import math
+
+NO_SIDES: frozenset[int] = frozenset()
+
+
+class Undecided(BaseException):
+    """The evaluation needs one number, or one answer, where there is a range.
+
+    ``sides`` numbers the sides of the box that the answer depends on; empty where it is not known.
+    It is no Exception, so that an analysis that catches errors of its own (``except ValueError:
+    return absent(...)``) does not take this for one of them.
+    """
+
+    def __init__(self, reason: str, sides: frozenset[int] = NO_SIDES) -> None:
+        super().__init__(reason)
+        self.reason = reason
+        self.sides = sides
+
+
+class Truth:
+    """A comparison of ranges that holds at some of their points and not at others.
+
+    A comparison that is certain gives a plain bool. ``&`` and ``|`` work on both. An ``if`` on this
+    raises :class:`Undecided`; :func:`closeout.math.where` takes it.
+    """
+
+    __slots__ = ("reason", "sides")
+
+    def __init__(self, reason: str, sides: frozenset[int] = NO_SIDES) -> None:
+        self.reason = reason
+        self.sides = sides
+
+    def __bool__(self) -> bool:
+        raise Undecided(self.reason, self.sides)
+
+    def __and__(self, other: Any) -> Any:
+        if isinstance(other, bool):
+            return self if other else False
+        return self._joined(other)
+
+    def __or__(self, other: Any) -> Any:
+        if isinstance(other, bool):
+            return True if other else self
+        return self._joined(other)
+
+    __rand__ = __and__
+    __ror__ = __or__
+
+    def _joined(self, other: Any) -> Any:
+        if not isinstance(other, Truth):
+            return NotImplemented
+        return type(self)(f"{self.reason}; {other.reason}", self.sides | other.sides)
+
+    def __eq__(self, other: object) -> NoReturn:
+        raise Undecided(self.reason, self.sides)
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __repr__(self) -> str:
+        return f"Truth({self.reason!r})"
+
+
+class OneNumber:
+    """What a range has in common with all others: it is not one number.
+
+    Whatever needs one (``float()``, ``round()``, a function of :mod:`math`, ``==``) raises
+    :class:`Undecided`. ``==`` is refused even where it is certainly false: ``if x == 0:`` guards a
+    formula at one point, and a range that holds the point would take the other branch for it.
+    NumPy's functions refuse it with a TypeError.
+    """
+
+    __slots__ = ()
+    __array_ufunc__ = None
+
+    @property
+    def sides(self) -> frozenset[int]:
+        """The sides of the box that it depends on, by number; empty where it is not known."""
+        return NO_SIDES
+
+    def _refuse(self, *_: Any) -> NoReturn:
+        raise Undecided(f"{self} is a range, and one number is needed", self.sides)
+
+    __float__ = __int__ = __index__ = __complex__ = _refuse
+    __round__ = __trunc__ = __floor__ = __ceil__ = _refuse
+
+    def __format__(self, spec: str) -> str:
+        if spec:
+            raise Undecided(f"{self} is a range, and cannot be written as a number", self.sides)
+        return str(self)
+
+    def __eq__(self, other: object) -> NoReturn:
+        raise Undecided(f"== on a range is refused: {self} == {other}", self.sides)
+
+    def __ne__(self, other: object) -> NoReturn:
+        raise Undecided(f"!= on a range is refused: {self} != {other}", self.sides)
+
+    __hash__ = None  # type: ignore[assignment]
+
+
+class Undefined(OneNumber):
+    """A value that may not exist at some point of the ranges, with the reason.
+
+    Arithmetic, comparisons and every function of :mod:`closeout.math` answer with it again; so it
+    passes through ``where`` as a condition, too.
+    """
+
+    __slots__ = ("_sides", "reason")
+
+    def __init__(self, reason: str, sides: frozenset[int] = NO_SIDES) -> None:
+        self.reason = reason
+        self._sides = sides
+
+    @property
+    def sides(self) -> frozenset[int]:
+        """The sides of the box that the existence depends on; empty where it is not known."""
+        return self._sides
+
+    def _again(self, *_: Any) -> Undefined:
+        return self
+
+    __neg__ = __pos__ = __abs__ = _again
+    __add__ = __radd__ = __sub__ = __rsub__ = __mul__ = __rmul__ = _again
+    __truediv__ = __rtruediv__ = __pow__ = __rpow__ = _again
+    __lt__ = __le__ = __gt__ = __ge__ = _again
+    __and__ = __rand__ = __or__ = __ror__ = _again
+
+    def __bool__(self) -> bool:
+        raise Undecided(self.reason, self._sides)
+
+    def __repr__(self) -> str:
+        return f"Undefined({self.reason!r})"
+
+
+def first_undefined(*values: Any) -> Undefined | None:
+    """Return the first of the values that may not exist, None where all do."""
+    return next((value for value in values if isinstance(value, Undefined)), None)
+
+
+class _Functions:
+    """The functions of :mod:`closeout.math` on a value that may not exist."""
+
+    def __getattr__(self, name: str) -> Any:
+        if name not in math.__all__:
+            raise AttributeError(name)
+        return first_undefined
+
+
+math.extend(Undefined, _Functions())

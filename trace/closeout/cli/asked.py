@@ -1,0 +1,81 @@
+"""The options of a run, read against the project: every mistake among them at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+
+from closeout.cli.errors import UserError
+from closeout.cli.options import Options
+from closeout.graph import Index
+from closeout.graph.checks import nearest
+from closeout.measure import UnitError, Units
+from closeout.model.amount import Amount, AmountError, read_amount
+
+Mistakes = list[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """``settings`` of a what-if by parameter; ``chosen`` requirements, None for all."""
+
+    settings: tuple[tuple[str, Amount], ...] = ()
+    chosen: frozenset[str] | None = None
+
+
+def read_options(options: Options, index: Index, units: Units) -> Asked:
+    """Return what is asked of a run.
+
+    Raises:
+        UserError: something that is named does not exist in the project, or is no amount.
+    """
+    wrong: Mistakes = []
+    settings = _settings(options.settings, index, units, wrong)
+    chosen = _chosen(options.only, index, wrong)
+    reviews = index.project.charter.reviews
+    if options.review is not None and options.review not in reviews:
+        listed = ", ".join(reviews) or "none"
+        wrong.append((f"--review {options.review}: there is no such review", f"there are {listed}"))
+    if wrong:
+        raise UserError(*wrong)
+    return Asked(settings, chosen)
+
+
+def _settings(
+    texts: Iterable[str], index: Index, units: Units, wrong: Mistakes
+) -> tuple[tuple[str, Amount], ...]:
+    found: dict[str, Amount] = {}
+    for text in texts:
+        name, equals, value = text.partition("=")
+        name = name.strip()
+        parameter = index.parameters.get(name)
+        if not equals:
+            wrong.append((f"--set {text}: no =", "write NAME=AMOUNT, as sleep_current=130uA"))
+        elif parameter is None:
+            near = nearest(name, index.parameters)
+            cure = f"did you mean {near}?" if near else "name a parameter of the project"
+            wrong.append((f"--set {text}: there is no parameter {name}", cure))
+        elif name in found:
+            wrong.append((f"--set {text}: {name} is set twice", "set each parameter once"))
+        else:
+            try:
+                found[name] = read_amount(value)
+                units.convert(found[name], parameter.value.unit)
+            except (AmountError, UnitError) as error:
+                wrong.append((f"--set {text}: {error.message}", error.cure))
+    return tuple(found.items())
+
+
+def _chosen(patterns: Iterable[str], index: Index, wrong: Mistakes) -> frozenset[str] | None:
+    """Return the requirements that the patterns name, with all that is derived from them."""
+    asked = list(patterns)
+    chosen: set[str] = set()
+    for pattern in asked:
+        found = [name for name in index.requirements if fnmatchcase(name, pattern)]
+        if not found:
+            near = nearest(pattern, index.requirements)
+            cure = f"did you mean {near}?" if near else "name a requirement, or a pattern as PWR-*"
+            wrong.append((f"--only {pattern}: no requirement has this identifier", cure))
+        chosen.update(found)
+    return frozenset(index.below(chosen)) if asked else None

@@ -1,0 +1,137 @@
+"""Amounts that cannot be compared with what they stand beside, or that exclude each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from closeout.graph.findings import comparable, error, in_order, is_difference, is_unit
+from closeout.graph.index import Index
+from closeout.measure import Units
+from closeout.model.amount import Amount
+from closeout.model.problem import Finding, Pointer
+from closeout.model.records import Limits, Parameter, Record, Requirement, Verification, Waiver
+
+_BETWEEN = "no value is between them"
+
+
+def amounts(index: Index, units: Units) -> Iterator[Finding]:
+    """Yield a finding for each amount whose unit does not fit, whatever uses it."""
+    for parameter in index.project.parameters:
+        yield from _parameter(parameter, units)
+    for record in index.project.records:
+        yield from _record(record, index, units)
+    for requirement in index.project.requirements:
+        for verification in requirement.verification:
+            if not _by_a_known_quantity(verification, index):
+                yield from limits_in(verification.criterion.limits, None, verification.where, units)
+            yield from _measured_against(verification, index, units)
+    for waiver in index.project.waivers:
+        yield from _waiver(waiver, index.requirements.get(waiver.requirement), units)
+
+
+def limits_in(limits: Limits, unit: str | None, where: Pointer, units: Units) -> Iterator[Finding]:
+    """Yield what keeps limits from being compared with a unit (None: with each other)."""
+    first = first_limit(limits)
+    if first is None:
+        return
+    unit = first.unit if unit is None else unit
+    known = is_unit(unit, units)
+    for key in ("at_least", "at_most", "equal_to"):
+        amount: Amount | None = getattr(limits, key)
+        if amount is not None:
+            yield from comparable(amount, unit if known else amount.unit, where / key, units)
+    if limits.equal_to is not None and limits.within is not None:
+        yield from is_difference(limits.within, limits.equal_to, where / "within", units)
+    if limits.at_least is not None and limits.at_most is not None:
+        message = f"at_least {{low}} is above at_most {{high}}: {_BETWEEN}"
+        ends = (limits.at_least, limits.at_most)
+        cure = "exchange or mend the limits"
+        yield from in_order(ends, "bad-limits", where / "at_least", message, cure, units)
+
+
+def first_limit(limits: Limits) -> Amount | None:
+    """Return the amount in whose unit a criterion is written; None where it has no limit."""
+    return limits.at_least or limits.at_most or limits.equal_to
+
+
+def _by_a_known_quantity(verification: Verification, index: Index) -> bool:
+    """Return whether its limits are held against a quantity's unit when the question is made."""
+    spec = index.analyses.get(verification.analysis or "")
+    return spec is not None and spec.field(verification.criterion.quantity or "") is not None
+
+
+def _parameter(parameter: Parameter, units: Units) -> Iterator[Finding]:
+    value, where = parameter.value, parameter.where
+    wrong = list(comparable(value, value.unit, where / "value", units))
+    yield from wrong
+    if wrong:
+        return
+    spread = parameter.spread
+    for name, amount in spread.tolerance:
+        place = where / "tolerance"
+        yield from is_difference(amount, value, place / name if name else place, units)
+    if spread.sigma is not None:
+        yield from is_difference(spread.sigma, value, where / "sigma", units)
+    if spread.range is not None:
+        yield from _range(parameter, spread.range, units)
+
+
+def _range(parameter: Parameter, ends: tuple[Amount, Amount], units: Units) -> Iterator[Finding]:
+    value, where = parameter.value, parameter.where / "range"
+    wrong = [f for n, end in enumerate(ends) for f in comparable(end, value.unit, where / n, units)]
+    yield from wrong
+    if wrong:
+        return
+    low, high = (units.convert(end, value.unit) for end in ends)
+    if low > high:
+        message, cure = (
+            "the low end {low} is above the high end {high}",
+            "write the lower end first",
+        )
+        yield from in_order(ends, "bad-spread", where / 0, message, cure, units)
+    elif not low <= value.number <= high:
+        yield error(
+            "bad-spread",
+            where,
+            f"the value {value} is outside its range, {ends[0]} to {ends[1]}",
+            "write a range that holds the value",
+        )
+
+
+def _record(record: Record, index: Index, units: Units) -> Iterator[Finding]:
+    for name, amount in record.conditions:
+        parameter = index.parameters.get(name)
+        unit = "" if parameter is None else parameter.value.unit
+        if parameter is not None and is_unit(unit, units):
+            yield from comparable(amount, unit, record.where / "conditions" / name, units)
+    for name, measured in record.measured:
+        where = record.where / "measured" / name
+        wrong = list(comparable(measured.value, measured.value.unit, where, units))
+        yield from wrong
+        if measured.uncertainty is not None and not wrong:
+            yield from is_difference(measured.uncertainty, measured.value, where, units)
+
+
+def _measured_against(verification: Verification, index: Index, units: Units) -> Iterator[Finding]:
+    """Yield a finding where a record measures in a unit that the limit cannot be compared with."""
+    quantity, limit = verification.criterion.quantity, first_limit(verification.criterion.limits)
+    if quantity is None or limit is None:
+        return
+    for record in (index.records.get(name) for name in verification.records):
+        measured = None if record is None else dict(record.measured).get(quantity)
+        if record is not None and measured is not None and is_unit(limit.unit, units):
+            where = record.where / "measured" / quantity
+            yield from comparable(measured.value, limit.unit, where, units)
+
+
+def _waiver(waiver: Waiver, requirement: Requirement | None, units: Units) -> Iterator[Finding]:
+    """Yield what keeps the accepted limits from being compared with the requirement's own."""
+    verifications = () if requirement is None else requirement.verification
+    limited = (
+        first_limit(verification.criterion.limits)
+        for verification in verifications
+        if verification.criterion.quantity == waiver.quantity
+    )
+    limit = next((amount for amount in limited if amount is not None), None)
+    unit = limit.unit if limit is not None and is_unit(limit.unit, units) else None
+    yield from limits_in(waiver.limits, unit, waiver.where / "accepts", units)

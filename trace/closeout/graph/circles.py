@@ -1,0 +1,101 @@
+"""Derivation without an end: requirements that are derived from each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from graphlib import CycleError, TopologicalSorter
+
+from closeout.graph.findings import error
+from closeout.graph.index import Index
+from closeout.model.problem import Finding
+
+# A knot of many requirements holds more circles than anyone reads; cutting these opens most.
+MOST_IN_A_KNOT = 20
+MOST_NAMES = 12
+
+Edges = Mapping[str, tuple[str, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """Identifiers so that each stands before those it is derived from.
+
+    ``knotted`` are those that are derived, over however many steps, from themselves.
+    """
+
+    names: tuple[str, ...]
+    knotted: frozenset[str]
+
+
+def from_below(index: Index) -> Order:
+    """Return the order in which requirements are judged; in a circle it is that of the names."""
+    graph = _downward(index)
+    try:
+        return Order(tuple(TopologicalSorter(graph).static_order()), frozenset())
+    except CycleError:
+        pass
+    number = {name: n for n, knot in enumerate(_knots(graph)) for name in knot}
+    opened = {
+        name: [child for child in below if name not in number or number.get(child) != number[name]]
+        for name, below in graph.items()
+    }
+    return Order(tuple(TopologicalSorter(opened).static_order()), frozenset(number))
+
+
+def circles(index: Index) -> Iterator[Finding]:
+    """Yield a finding for each circle, with its path from above to below."""
+    graph = _downward(index)
+    try:
+        TopologicalSorter(graph).prepare()
+        return
+    except CycleError:
+        pass
+    for knot in _knots(graph):
+        for path in _paths(graph, knot):
+            above, first = path[-1], index.requirements[path[0]]
+            where = first.where / "derived_from" / first.derived_from.index(above)
+            names = [*path, path[0]]
+            if len(names) > MOST_NAMES:
+                names[MOST_NAMES // 2 : -MOST_NAMES // 2] = [f"({len(names) - MOST_NAMES} more)"]
+            shown = " <- ".join(names)
+            yield error(
+                "cycle",
+                where,
+                f"these requirements are derived from each other: {shown}",
+                "remove one of the references; a requirement stands above or below, not both",
+            )
+
+
+def _downward(index: Index) -> Edges:
+    """Return what is derived from each requirement, sorted, so that no order of files shows."""
+    return {name: tuple(sorted(index.derived.get(name, ()))) for name in sorted(index.requirements)}
+
+
+def _knots(graph: Edges) -> list[list[str]]:
+    """Return the groups in which each is derived from each, and those derived from themselves."""
+    import networkx
+
+    whole = networkx.DiGraph([(name, child) for name, below in graph.items() for child in below])
+    found = [sorted(knot) for knot in networkx.strongly_connected_components(whole)]
+    return sorted(knot for knot in found if len(knot) > 1 or knot[0] in graph[knot[0]])
+
+
+def _paths(graph: Edges, knot: list[str]) -> Iterator[list[str]]:
+    """Yield circles of a knot, from their least name on, until none or too many are left."""
+    import networkx
+
+    members = set(knot)
+    left = networkx.DiGraph(
+        [(name, child) for name in knot for child in graph[name] if child in members]
+    )
+    for _ in range(MOST_IN_A_KNOT):
+        try:
+            edges = networkx.find_cycle(left)
+        except networkx.NetworkXNoCycle:
+            return
+        path = [edge[0] for edge in edges]
+        start = path.index(min(path))
+        path = path[start:] + path[:start]
+        yield path
+        left.remove_edge(path[-1], path[0])

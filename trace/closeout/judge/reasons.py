@@ -1,0 +1,64 @@
+"""Reasons: why a requirement has its close-out status, in one line."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from closeout.model.dossier import Compliance, Evidence, RequirementResult, State
+from closeout.model.records import NotApplicable
+
+_OPEN_TEXTS = (
+    (State.NOT_MET, "not met"),
+    (State.ERROR, "could not be evaluated"),
+    (State.OPEN, "open"),
+)
+
+
+def not_applicable(reason: NotApplicable, agreed: bool) -> str:
+    """Return why a requirement does not apply, and whether that is agreed."""
+    if reason.agreed_by is None:
+        by = ", not agreed yet"
+    elif agreed:
+        by = f", agreed by {reason.agreed_by}"
+    else:
+        by = f", not agreed yet by its authority ({reason.agreed_by} agreed)"
+    return f"{reason.reason}{by}{f' ({reason.document})' if reason.document else ''}"
+
+
+def close_out(
+    code: Compliance,
+    closed: bool,
+    evidence: Sequence[Evidence],
+    below: Sequence[RequirementResult],
+    hindrance: str | None = None,
+) -> str:
+    """Return the reason of the close-out status (ECSS-E-ST-10-02C Rev.1, Annex B).
+
+    ``hindrance`` is what keeps a requirement open whatever its evidence says.
+    """
+    covers = sorted({entry.covered_by for entry in evidence if entry.covered_by})
+    if closed:
+        done = "all verifications are met" if evidence else "all that is derived from it is closed"
+        return f"not met, covered by {', '.join(covers)}" if covers else done
+    for state, text in _OPEN_TEXTS:
+        entries = [entry for entry in evidence if entry.state is state and not entry.closed]
+        if entries:
+            # What is due comes first: a later shortfall is early, and no reason yet.
+            entry = next((entry for entry in entries if entry.due), entries[0])
+            return _open(entry, text, len(entries))
+    left = [result.id for result in below if not result.closed]
+    if left:
+        more = f" and {len(left) - 3} more" if len(left) > 3 else ""
+        return f"not closed: {', '.join(left[:3])}{more}"
+    if hindrance is not None:
+        return hindrance
+    return "nothing verifies it" if code is Compliance.OPEN else "not closed"
+
+
+def _open(entry: Evidence, text: str, count: int) -> str:
+    case = f" [{entry.case}]" if entry.case else ""
+    subject = f"{entry.quantity}{case} by {entry.method}" if entry.quantity else entry.method
+    more = f" (and {count - 1} more)" if count > 1 else ""
+    message = f": {entry.message}" if entry.message else f" against {entry.limit_text}"
+    early = "" if entry.due or entry.state is State.OPEN else f", early: due at {entry.review}"
+    return f"{subject} {text}{early}{message if entry.message or entry.limit_text else ''}{more}"

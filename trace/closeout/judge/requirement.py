@@ -1,0 +1,212 @@
+"""A requirement's result: its evidence, its code, whether it is closed and what is outstanding."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from closeout.graph import Asked, Index, Plan
+from closeout.judge import reasons
+from closeout.judge.analysis import by_analysis
+from closeout.judge.compliance import of_criteria, of_derived
+from closeout.judge.cover import covered, may_approve
+from closeout.judge.limits import Judgement, text_of, unit_of
+from closeout.judge.records import by_records, worst
+from closeout.measure import Units
+from closeout.model.answer import Answer
+from closeout.model.dossier import Compliance, Evidence, RequirementResult, State
+from closeout.model.question import Failure, Question
+from closeout.model.records import Method, Requirement, Verification
+
+Below = Sequence[RequirementResult]
+
+
+class Judge:
+    """Judges requirements over one set of answers at one review (None: the whole life)."""
+
+    def __init__(
+        self,
+        index: Index,
+        plan: Plan,
+        answers: Mapping[Question, Answer | Failure],
+        units: Units,
+        review: str | None,
+    ) -> None:
+        self._index = index
+        self._plan = plan
+        self._answers = answers
+        self._units = units
+        self._review = review
+        self._number = index.review_number(review)
+
+    def result(self, requirement: Requirement, below: Below, knotted: bool) -> RequirementResult:
+        """Return the result of a requirement from its evidence and what is derived from it.
+
+        One that is derived from itself (``knotted``) is not closed, and not judged by others.
+        """
+        if requirement.not_applicable is not None:
+            return self._not_applicable(requirement, below)
+        if requirement.verification:
+            return self._by_evidence(requirement, below, knotted)
+        return self._by_derived(requirement, below, knotted)
+
+    def _not_applicable(self, requirement: Requirement, below: Below) -> RequirementResult:
+        reason = requirement.not_applicable
+        assert reason is not None
+        agreed = may_approve(reason.agreed_by, requirement, self._index)
+        return _result(
+            requirement, below, Compliance.NA, closed=agreed, due=False, outstanding=False,
+            why=reasons.not_applicable(reason, agreed),
+        )  # fmt: skip
+
+    def _by_evidence(
+        self, requirement: Requirement, below: Below, knotted: bool
+    ) -> RequirementResult:
+        evidence = self._evidence(requirement)
+        due = tuple(entry for entry in evidence if entry.due)
+        code = of_criteria(requirement, due, self._units)
+        hindrance = self._hindrance(below, knotted)
+        closed = (
+            hindrance is None
+            and all(entry.closed for entry in evidence)
+            and all(result.closed for result in below)
+        )
+        short = [entry for entry in due if entry.state is State.NOT_MET]
+        return _result(
+            requirement, below, code,
+            closed=closed,
+            covered=bool(short) and all(entry.covered_by is not None for entry in short),
+            due=bool(due) or any(result.due for result in below),
+            outstanding=not all(entry.closed for entry in due)
+            or any(result.outstanding for result in below),
+            why=reasons.close_out(code, closed, evidence, below, hindrance),
+            evidence=evidence,
+        )  # fmt: skip
+
+    def _by_derived(
+        self, requirement: Requirement, below: Below, knotted: bool
+    ) -> RequirementResult:
+        applicable = [result for result in below if result.compliance is not Compliance.NA]
+        hindrance = self._hindrance(below, knotted)
+        nothing = knotted or not applicable
+        code = Compliance.OPEN if nothing else of_derived(result.compliance for result in below)
+        if code is Compliance.C and hindrance is not None:
+            code = Compliance.OPEN
+        closed = not nothing and hindrance is None and all(result.closed for result in below)
+        return _result(
+            requirement, below, code,
+            closed=closed,
+            due=nothing or any(result.due for result in applicable),
+            outstanding=nothing or any(result.outstanding for result in applicable),
+            why=reasons.close_out(code, closed, (), below, hindrance),
+        )  # fmt: skip
+
+    def _hindrance(self, below: Below, knotted: bool) -> str | None:
+        """Return why a requirement stays open whatever is shown; None where nothing hinders it.
+
+        An item that could not be read may be derived from any that has derived ones.
+        """
+        if knotted:
+            return "it is derived from itself"
+        if below and not self._index.complete:
+            return "what is derived from it may not be all, something could not be read"
+        return None
+
+    def _evidence(self, requirement: Requirement) -> tuple[Evidence, ...]:
+        entries: list[Evidence] = []
+        for number, verification in enumerate(requirement.verification):
+            said = _said(number, verification, self._due(verification.review))
+            asked = self._plan.asked.get((requirement.id, number))
+            judged = self._judged(said, requirement, verification, asked)
+            entries.extend(one.evidence for one in judged)
+        return tuple(entries)
+
+    def _judged(
+        self,
+        said: dict[str, Any],
+        requirement: Requirement,
+        verification: Verification,
+        asked: Asked | None,
+    ) -> list[Judgement]:
+        """Return the evidence of a verification: of its analysis, of its records, or planned."""
+        units = self._units
+        judged: list[Judgement] = []
+        if asked is not None:
+            found = by_analysis(said, asked, self._answers, units)
+            judged += self._covered(found, requirement)
+        if verification.records:
+            found = by_records(said, requirement, verification, self._index, units)
+            judged.append(worst(self._covered(found, requirement)))
+        return judged or [Judgement(_planned(said, verification))]
+
+    def _covered(self, judged: list[Judgement], requirement: Requirement) -> list[Judgement]:
+        if all(one.evidence.state is not State.NOT_MET for one in judged):
+            return judged
+        return covered(judged, requirement, self._index, self._units, self._review)
+
+    def _due(self, review: str | None) -> bool:
+        if self._number is None or review is None:
+            return True
+        number = self._index.review_number(review)
+        return number is None or number <= self._number
+
+
+def _planned(said: dict[str, Any], verification: Verification) -> Evidence:
+    when = f", due at {verification.review}" if verification.review else ""
+    what = "; the analysis is to be written" if verification.method is Method.ANALYSIS else ""
+    return Evidence(**said, state=State.OPEN, message=f"planned{when}{what}")
+
+
+def _said(number: int, verification: Verification, due: bool) -> dict[str, Any]:
+    """Return what is said of a verification before it is judged, as fields of its evidence."""
+    criterion = verification.criterion
+    return {
+        "number": number,
+        "method": verification.method.value,
+        "level": verification.level,
+        "stage": verification.stage,
+        "review": verification.review,
+        "due": due,
+        "quantity": criterion.quantity,
+        "unit": unit_of(criterion.limits),
+        "limit_text": text_of(criterion.limits),
+        "given": tuple(
+            (name, f"{given[0]} to {given[1]}" if isinstance(given, tuple) else str(given))
+            for name, given in criterion.given
+        ),
+        "plan": verification.plan,
+        "cases_wanted": criterion.cases_at_least,
+    }
+
+
+def _result(
+    requirement: Requirement,
+    below: Below,
+    code: Compliance,
+    *,
+    closed: bool,
+    due: bool,
+    outstanding: bool,
+    why: str,
+    covered: bool = False,
+    evidence: tuple[Evidence, ...] = (),
+) -> RequirementResult:
+    return RequirementResult(
+        id=requirement.id,
+        issue=requirement.issue,
+        title=requirement.title,
+        statement=requirement.statement,
+        rationale=requirement.rationale,
+        source=None if requirement.source is None else str(requirement.source),
+        owner=requirement.owner,
+        safety=requirement.safety,
+        derived_from=requirement.derived_from,
+        derived=tuple(result.id for result in below),
+        compliance=code,
+        closed=closed,
+        covered=covered,
+        due=due,
+        why=why,
+        evidence=evidence,
+        outstanding=outstanding,
+    )
