@@ -1,5 +1,5 @@
 """``python -m closeout``."""
 
-from closeout.cli import main
+from closeout.cli import script
 
-main()
+script()

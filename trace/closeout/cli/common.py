@@ -49,8 +49,9 @@ def project_options(function: F) -> F:
 jobs_option = click.option(
     "--jobs",
     type=click.IntRange(min=1),
-    default=os.cpu_count() or 1,
-    show_default="the number of processors",
+    # One more than processors, since one mostly waits for its module to fork.
+    default=(os.cpu_count() or 1) + 1,
+    show_default="one more than processors",
     help="How many analyses run at once.",
 )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from graphlib import CycleError, TopologicalSorter
 
 from closeout.graph.findings import error
@@ -28,6 +29,7 @@ class Order:
     knotted: frozenset[str]
 
 
+@lru_cache(maxsize=1)  # checked first, judged later
 def from_below(index: Index) -> Order:
     """Return the order in which requirements are judged; in a circle it is that of the names."""
     graph = _downward(index)
@@ -45,12 +47,9 @@ def from_below(index: Index) -> Order:
 
 def circles(index: Index) -> Iterator[Finding]:
     """Yield a finding for each circle, with its path from above to below."""
-    graph = _downward(index)
-    try:
-        TopologicalSorter(graph).prepare()
+    if not from_below(index).knotted:
         return
-    except CycleError:
-        pass
+    graph = _downward(index)
     for knot in _knots(graph):
         for path in _paths(graph, knot):
             above, first = path[-1], index.requirements[path[0]]

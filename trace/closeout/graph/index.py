@@ -30,7 +30,7 @@ class _Identified(Protocol):
 I = TypeVar("I", bound=_Identified)  # noqa: E741
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Index:
     """A project with its analyses, ready to be looked up; of two equal identifiers the first holds.
 
