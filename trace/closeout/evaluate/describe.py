@@ -100,8 +100,14 @@ def _marks(analysis: Analysis[..., Any]) -> list[str]:
     return faults
 
 
-def values_of(analysis: Analysis[..., Any], result: Any) -> dict[tuple[str, str | None], float]:
+def values_of(
+    analysis: Analysis[..., Any], result: Any, numbers: bool = True
+) -> dict[tuple[str, str | None], Any]:
     """Return the values of a result by quantity and case.
+
+    Args:
+        numbers: each value has to be a finite number; else it is let through as it is, since the
+            analysis was evaluated on something else (ranges, arrays, symbols).
 
     Raises:
         BadResult: every fault of the result, one a line.
@@ -109,12 +115,13 @@ def values_of(analysis: Analysis[..., Any], result: Any) -> dict[tuple[str, str 
     declared, fields = _declared(analysis.function)
     if type(result) is not declared:
         raise BadResult(f"returned {type(result).__name__}, not the declared {declared.__name__}")
-    values: dict[tuple[str, str | None], float] = {}
+    values: dict[tuple[str, str | None], Any] = {}
     faults: list[str] = []
+    take = _take if numbers else _let_through
     for name, by_case in fields:
         value = getattr(result, name)
         if not by_case:
-            _take(values, faults, name, None, value)
+            take(values, faults, name, None, value)
         elif not isinstance(value, Mapping):
             faults.append(f"{name} is {type(value).__name__}, not a mapping from case to value")
         elif not value:
@@ -126,7 +133,7 @@ def values_of(analysis: Analysis[..., Any], result: Any) -> dict[tuple[str, str 
                 elif (name, case) in values:
                     faults.append(f"{name} has the case {case} twice")
                 else:
-                    _take(values, faults, name, case, one)
+                    take(values, faults, name, case, one)
     if faults:
         raise BadResult("\n".join(faults))
     return values
@@ -140,8 +147,14 @@ def _declared(function: Any) -> tuple[Any, tuple[tuple[str, bool], ...]]:
     return declared, tuple((name, _unit(hints[name])[1]) for name in declared._fields)
 
 
+def _let_through(
+    values: dict[tuple[str, str | None], Any], _: list[str], name: str, case: str | None, value: Any
+) -> None:
+    values[name, case] = value
+
+
 def _take(
-    values: dict[tuple[str, str | None], float],
+    values: dict[tuple[str, str | None], Any],
     faults: list[str],
     name: str,
     case: str | None,

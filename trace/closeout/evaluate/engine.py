@@ -287,11 +287,9 @@ def _result_from(content: dict[str, Any]) -> Answer | Failure:
         return Failure(**content["failure"])
     rows, assurance, evaluations = content["answer"]
     extents = {
-        (quantity, case): Extent(
-            value, low, high, _point(low_at), _point(high_at), absent
-        )
-        for quantity, case, value, low, high, low_at, high_at, absent in rows
-    }  # fmt: skip
+        (quantity, case): Extent(value, low, high, _point(low_at), _point(high_at), *rest)
+        for quantity, case, value, low, high, low_at, high_at, *rest in rows
+    }
     return Answer(extents, Assurance(assurance), evaluations)
 
 

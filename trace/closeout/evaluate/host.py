@@ -27,7 +27,8 @@ from contextlib import suppress
 from typing import Any, NoReturn
 
 from closeout import Analysis
-from closeout.arithmetic.search import OtherCases, answer
+from closeout.arithmetic.search import OtherCases
+from closeout.arithmetic.worst import answer
 from closeout.evaluate import describe, finder, wire
 from closeout.evaluate.recorder import Recorder, answered_for
 
@@ -250,8 +251,9 @@ def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> Any:
         raise LookupError(f"no analysis {message['function']} in its module any more")
     function = analysis.function
 
-    def at(point: Any) -> dict[tuple[str, str | None], float]:
-        return describe.values_of(analysis, function(**point))
+    def at(point: Any) -> dict[tuple[str, str | None], Any]:
+        numbers = all(type(value) is float for value in point.values())
+        return describe.values_of(analysis, function(**point), numbers)
 
     box = tuple((name, low, high) for name, low, high in message["box"])
     found = answer(at, dict(message["inputs"]), box)

@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from closeout.graph import Asked
+from closeout.graph import Asked, Bounds
 from closeout.judge.limits import Extremes, Judgement, Shown, compare, shown_in
 from closeout.measure import Units
-from closeout.model.answer import Answer, Extent
+from closeout.model.answer import Answer, Assurance, Extent
 from closeout.model.dossier import Evidence, State
 from closeout.model.question import Failure, Question
 
@@ -60,11 +60,11 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
     value = extent.value
     if extent.absent is not None or value is None:
         return Judgement(_absent(said, extent, asked, shown))
-    low = value if extent.low is None else extent.low
-    high = value if extent.high is None else extent.high
+    low, high, assurance = _judged_ends(extent, asked.bounds)
     if not (math.isfinite(value) and math.isfinite(low) and math.isfinite(high)):
         return _error(said, "it gave a number that is not finite")
     judged = compare(low, high, asked.bounds)
+    said["assurance"] = assurance
     margin = judged.margin
     at = extent.low_at if margin == judged.under else extent.high_at
     evidence = Evidence(
@@ -77,6 +77,24 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
         counterexample=_point(at, asked) if judged.state is State.NOT_MET else (),
     )
     return Judgement(evidence, Extremes(unit, low, high, asked.bounds))
+
+
+def _judged_ends(extent: Extent, bounds: Bounds) -> tuple[float, float, Assurance]:
+    """Return the ends that decide, and how surely.
+
+    What is proved decides where it meets the limits. Else a number that was seen and fails is a
+    counterexample. Between the two, what was seen decides, and is called searched.
+    """
+    assert extent.value is not None
+    if extent.low is None or extent.high is None:
+        return extent.value, extent.value, Assurance.NOMINAL
+    if extent.proved_low is None or extent.proved_high is None:
+        return extent.low, extent.high, Assurance.SEARCHED
+    if compare(extent.proved_low, extent.proved_high, bounds).state is State.MET:
+        return extent.proved_low, extent.proved_high, Assurance.BOUNDED
+    failed = compare(extent.low, extent.high, bounds).state is State.NOT_MET
+    sure = Assurance.BOUNDED if failed and extent.tight else Assurance.SEARCHED
+    return extent.low, extent.high, sure
 
 
 def _absent(said: Said, extent: Extent, asked: Asked, shown: Shown) -> Evidence:

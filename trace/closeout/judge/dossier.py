@@ -11,7 +11,7 @@ from closeout.graph.inputs import spread_text
 from closeout.judge.requirement import Judge
 from closeout.measure import Units
 from closeout.model.amount import Amount
-from closeout.model.answer import Answer
+from closeout.model.answer import Answer, Extent
 from closeout.model.dossier import (
     Compliance,
     Dossier,
@@ -124,7 +124,7 @@ def _evaluation(asked: Asked, reply: Reply, serves: tuple[str, ...]) -> Evaluati
     answer = reply.result if isinstance(reply.result, Answer) else None
     units = {field.name: field.unit for field in asked.spec.fields}
     found = tuple(
-        QuantityFound(name, case, units[name], e.value, e.low, e.high, e.absent)
+        _found(name, case, units[name], e)
         for (name, case), e in (answer.extents.items() if answer else ())
     )
     return Evaluation(
@@ -139,6 +139,17 @@ def _evaluation(asked: Asked, reply: Reply, serves: tuple[str, ...]) -> Evaluati
         serves=serves,
         from_store=reply.from_store,
         not_kept=reply.not_kept,
+    )
+
+
+def _found(name: str, case: str | None, unit: str, extent: Extent) -> QuantityFound:
+    """Return a quantity with its proved ends, where they are tight, else with those seen."""
+    proved = extent.tight and extent.proved_low is not None
+    low, high = extent.low, extent.high
+    if proved:
+        low, high = extent.proved_low, extent.proved_high
+    return QuantityFound(
+        name, case, unit, extent.value, low, high, extent.absent, proved, extent.unproved
     )
 
 

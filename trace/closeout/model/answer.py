@@ -23,6 +23,9 @@ class Extent(NamedTuple):
     arguments that differ from the inputs) where they were found; a nominal question has no ends.
     ``absent`` is the reason why a case has no value (then the numbers are None), also where it has
     none at some point of the box only.
+
+    ``proved_low`` and ``proved_high`` are proved of every point of the box, None where nothing is,
+    with the reason in ``unproved``; ``tight`` where they are as near to low and high as was asked.
     """
 
     value: float | None
@@ -31,6 +34,10 @@ class Extent(NamedTuple):
     low_at: tuple[tuple[str, float], ...] = ()
     high_at: tuple[tuple[str, float], ...] = ()
     absent: str | None = None
+    proved_low: float | None = None
+    proved_high: float | None = None
+    tight: bool = False
+    unproved: str | None = None
 
 
 class Answer(NamedTuple):

@@ -140,7 +140,11 @@ class InputUsed:
 
 @dataclass(frozen=True, slots=True)
 class QuantityFound:
-    """A quantity (and case) that an evaluation gave, in the analysis' unit."""
+    """A quantity (and case) that an evaluation gave, in the analysis' unit.
+
+    ``proved`` says whether low and high are proved over the declared tolerances; ``unproved`` why
+    they are not, where that is known.
+    """
 
     name: str
     case: str | None
@@ -149,6 +153,8 @@ class QuantityFound:
     low: float | None
     high: float | None
     absent: str | None
+    proved: bool = False
+    unproved: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
