@@ -30,14 +30,16 @@ class OtherCases(Exception):
     """An analysis gave other cases at a corner than at the nominal point."""
 
 
-def answer(evaluate: Evaluate, inputs: Mapping[str, float], box: Box) -> Answer:
+def answer(
+    evaluate: Evaluate, inputs: Mapping[str, float], box: Box, nominal: Values | None = None
+) -> Answer:
     """Return the value of each quantity at the inputs and its extremes over the box.
 
-    Whatever ``evaluate`` raises goes through to the caller.
+    ``nominal`` are the values at the inputs where they are known. Whatever ``evaluate`` raises goes through to the caller.
     """
     # A side without width that lies at the input moves nothing.
     sides = tuple(side for side in box if not side[1] == side[2] == inputs[side[0]])
-    seen = _Seen(evaluate, inputs, sides)
+    seen = _Seen(evaluate, inputs, sides, nominal)
     nominal = seen.at(None)
     if not box:
         extents = {key: _nominal(value) for key, value in nominal.items()}
@@ -54,11 +56,17 @@ def answer(evaluate: Evaluate, inputs: Mapping[str, float], box: Box) -> Answer:
 class _Seen:
     """Every point that was evaluated, each once."""
 
-    def __init__(self, evaluate: Evaluate, inputs: Mapping[str, float], sides: Box) -> None:
+    def __init__(
+        self,
+        evaluate: Evaluate,
+        inputs: Mapping[str, float],
+        sides: Box,
+        nominal: Values | None,
+    ) -> None:
         self.sides = sides
         self._evaluate = evaluate
         self._inputs = inputs
-        self._values: dict[Corner | None, Values] = {}
+        self._values: dict[Corner | None, Values] = {} if nominal is None else {None: nominal}
 
     @property
     def count(self) -> int:

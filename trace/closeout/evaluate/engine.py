@@ -113,7 +113,7 @@ class Evaluator:
         asked = {
             question: self._key(
                 "answer", specs[question.analysis].module, specs[question.analysis].function,
-                question.inputs, question.box,
+                question.kind, question.inputs, question.box, question.detail,
             )
             for question in questions
         }  # fmt: skip
@@ -255,6 +255,8 @@ def _module_name(path: str) -> str | None:
 def _request(question: Question, spec: AnalysisSpec) -> dict[str, Any]:
     return {
         "function": spec.function,
+        "kind": question.kind,
+        "detail": json.loads(question.detail) if question.detail else None,
         "inputs": question.inputs,
         "box": question.box,
         "time_limit": spec.time_limit,

@@ -24,13 +24,14 @@ import sys
 import time
 from _thread import _count
 from contextlib import suppress
-from typing import Any, NoReturn
+from typing import Annotated, Any, NamedTuple, NoReturn
 
 from closeout import Analysis
 from closeout.arithmetic.search import OtherCases
-from closeout.arithmetic.worst import answer
+from closeout.arithmetic.worst import answer as worst
 from closeout.evaluate import describe, finder, wire
 from closeout.evaluate.recorder import Recorder, answered_for
+from closeout.units import Unit
 
 # As they are now: an analysis may put anything in their place.
 _exit, _getpid = os._exit, os.getpid
@@ -40,6 +41,7 @@ MEMORY_LIMIT = min(8 * GIGABYTE, os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PA
 FILE_LIMIT = 256 * 1024**2
 OUTPUT_SHOWN = 2000
 TRACEBACK_SHOWN = 20_000
+WARM_RUNS = 24
 # How long modules may take to end what they run, once the tool is gone.
 GRACE = 1.0
 # Frames of the tool's own code are no matter of the author.
@@ -51,6 +53,7 @@ def main(fd: int) -> None:
     channel = socket.socket(fileno=fd)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the tool's to handle
     answered_for()  # known now, it is known in every process that is forked
+    _warm_up()
     gc.freeze()
     modules: set[int] = set()
     while True:
@@ -65,6 +68,30 @@ def main(fd: int) -> None:
         modules.add(pid)
         os.close(fds[0])
     _end_all(modules)
+
+
+def _warm_up() -> None:
+    """Run what every evaluation runs, some times.
+
+    The interpreter writes into code that it runs often; what is written here is shared by every
+    fork, and need not be written, page by page, in each of them.
+    """
+
+    class Warm(NamedTuple):
+        y: Annotated[float, Unit("1")]
+
+    def warm(a: float, b: float) -> Warm:
+        return Warm(a * b + a / b - 1.0)
+
+    warm.__annotations__ = {"a": float, "b": float, "return": Warm}
+    analysis = Analysis(warm, (), 1.0)
+    message = {
+        "kind": "worst case",
+        "inputs": [["a", 2.0], ["b", 3.0]],
+        "box": [["a", 1.0, 3.0], ["b", 2.0, 4.0]],
+    }
+    for _ in range(WARM_RUNS):
+        wire.pack({"answer": _evaluate(analysis, message), "read": None})
 
 
 def _reap(pids: set[int]) -> None:
@@ -256,7 +283,21 @@ def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> Any:
         return describe.values_of(analysis, function(**point), numbers)
 
     box = tuple((name, low, high) for name, low, high in message["box"])
-    found = answer(at, dict(message["inputs"]), box)
+    inputs = dict(message["inputs"])
+    if message["kind"] == "probability":
+        from closeout.arithmetic.trials import answer as decide
+
+        return decide(at, inputs, box, message["detail"])
+    if message["kind"] == "study":
+        from closeout.arithmetic.study import study
+
+        return study(at, inputs, box, message["detail"])
+    if message["kind"] == "root sum square":
+        from closeout.arithmetic.linear import answer as linear
+
+        found = linear(at, inputs, box, message["detail"])
+    else:
+        found = worst(at, inputs, box)
     extents = [[*key, *extent] for key, extent in found.extents.items()]
     return [extents, found.assurance.value, found.evaluations]
 

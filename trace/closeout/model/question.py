@@ -52,11 +52,15 @@ class Question:
 
     ``inputs`` are all arguments in the order of the signature, in the analysis' own units.
     ``box`` holds the low and high end of each argument that has a spread; empty for nominal.
+    ``kind`` is what is asked (worst case, root sum square, probability, study), ``detail`` the rest
+    of the question as JSON text where the kind has one.
     """
 
     analysis: str
     inputs: tuple[tuple[str, float], ...]
     box: tuple[tuple[str, float, float], ...] = ()
+    kind: str = "worst case"
+    detail: str = ""
 
 
 @dataclass(frozen=True, slots=True)
