@@ -78,25 +78,6 @@ def test_an_answer_without_the_quantity_is_an_error_and_no_silence():
     assert result(dossier, "R-1").compliance is OPEN
 
 
-@pytest.mark.parametrize(
-    ("basis", "told"),
-    [
-        ("root sum square", "root sum square"),
-        ("{probability: 0.99, confidence: 0.9}", "probability 0.99, confidence 0.9"),
-    ],
-)
-def test_bases_that_are_not_evaluated_are_open_and_say_so(basis: str, told: str):
-    built = build(
-        requirements(requirement("R-1", f"{BY_F}, basis: {basis}")), spec("f"), clean=True
-    )
-    assert built.plan.questions == ()
-    dossier = built.judge({})
-    entry = only_entry(dossier)
-    assert entry.state is State.OPEN
-    assert entry.message == f"the basis {told} is not evaluated by this version"
-    assert dossier.exit_status == 1
-
-
 def test_an_analysis_that_is_to_be_written_is_planned():
     built = build(requirements(requirement("R-1", "method: analysis, review: AR")), clean=True)
     entry = only_entry(built.judge(review="PDR"))

@@ -35,7 +35,8 @@ def answer(
 ) -> Answer:
     """Return the value of each quantity at the inputs and its extremes over the box.
 
-    ``nominal`` are the values at the inputs where they are known. Whatever ``evaluate`` raises goes through to the caller.
+    ``nominal`` are the values at the inputs where they are known. Whatever ``evaluate`` raises goes
+    through to the caller.
     """
     # A side without width that lies at the input moves nothing.
     sides = tuple(side for side in box if not side[1] == side[2] == inputs[side[0]])

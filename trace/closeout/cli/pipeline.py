@@ -5,21 +5,23 @@ load -> graph -> evaluate -> judge. Side effects (store, processes) are begun an
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
 from closeout.cli.asked import Asked, read_options
 from closeout.cli.options import Options
+from closeout.cli.studies import studies
 from closeout.evaluate.engine import Evaluator, Module, Progress
 from closeout.evaluate.witness import Trace
 from closeout.graph import Index, Plan, check, plan
-from closeout.judge import Run, contradictions, judge
+from closeout.judge import Run, contradictions, doubts, judge
 from closeout.load import Loaded, load, locate
 from closeout.measure import Units
 from closeout.model.dossier import Compliance, Dossier, Scale
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
+from closeout.model.study import Study
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
@@ -42,17 +44,22 @@ class Outcome:
     """A dossier, and what it rested on outside the project's own YAML and Python files.
 
     ``rested_on`` is None where something could not be kept, so that the run cannot be repeated
-    from the store.
+    from the store. ``studies`` are those that were asked for.
     """
 
     dossier: Dossier
     rested_on: Trace | None
+    studies: tuple[Study, ...] = ()
 
 
 def assess(
-    snapshot: Snapshot, store: Store, options: Options, progress: Progress | None = None
+    snapshot: Snapshot,
+    store: Store,
+    options: Options,
+    progress: Progress | None = None,
+    study: Collection[str] = (),
 ) -> Outcome:
-    """Return the dossier of a snapshot.
+    """Return the dossier of a snapshot, and studies of the requirements named in ``study``.
 
     Raises:
         UserError: an option names something that the project does not have.
@@ -62,7 +69,7 @@ def assess(
         if isinstance(checked, tuple):
             problems, files = checked
             return Outcome(_unreadable(snapshot, problems, files), None)
-        return _judge(snapshot, evaluator, checked, options)
+        return _judge(snapshot, evaluator, checked, options, study)
 
 
 def inspect(snapshot: Snapshot, store: Store, jobs: int = 1) -> tuple[tuple[Problem, ...], Scale]:
@@ -127,7 +134,13 @@ def _check(
     return Checked(loaded, index, planned, in_order(problems), units, asked)
 
 
-def _judge(snapshot: Snapshot, evaluator: Evaluator, checked: Checked, options: Options) -> Outcome:
+def _judge(
+    snapshot: Snapshot,
+    evaluator: Evaluator,
+    checked: Checked,
+    options: Options,
+    study: Collection[str],
+) -> Outcome:
     index = checked.index
     chosen = checked.asked.chosen
     questions = checked.plan.of(chosen).questions
@@ -146,9 +159,14 @@ def _judge(snapshot: Snapshot, evaluator: Evaluator, checked: Checked, options: 
             chosen=chosen,
         )
     )
-    found = locate(snapshot, contradictions(dossier, index, checked.units))
+    after = (*contradictions(dossier, index, checked.units), *doubts(dossier, index))
+    found = locate(snapshot, after)
     dossier = replace(dossier, problems=in_order([*dossier.problems, *found]))
-    return Outcome(dossier, evaluator.rested_on if evaluator.complete else None)
+    rested_on = evaluator.rested_on if evaluator.complete else None
+    if not study:
+        return Outcome(dossier, rested_on)
+    studied = studies(checked.plan.of(study), index, checked.units, evaluator, replies)
+    return Outcome(dossier, rested_on, studied)
 
 
 def _unreadable(snapshot: Snapshot, problems: tuple[Problem, ...], files: int) -> Dossier:

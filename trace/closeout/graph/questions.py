@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from closeout.graph.amounts import limits_in
 from closeout.graph.bounds import Bounds, bounds_in
+from closeout.graph.chances import chances_of, groups_of
 from closeout.graph.findings import Spelling, comparable, error, in_order, is_unit
 from closeout.graph.index import Index
 from closeout.graph.inputs import Settings, input_of
@@ -68,7 +69,7 @@ def plan(index: Index, units: Units, settings: Settings | None = None) -> Plan:
         if verification.analysis is None:
             planner.conditions(verification)
             continue
-        one = planner.ask(verification)
+        one = planner.ask(verification, requirement.id)
         if index.requirements[requirement.id] is requirement:
             asked[requirement.id, number] = one
     return Plan(asked, tuple(dict.fromkeys(planner.findings)))
@@ -98,8 +99,8 @@ class _Planner:
         self._faults: list[str] = []
         self.findings: list[Finding] = []
 
-    def ask(self, verification: Verification) -> Asked:
-        """Return what a verification by analysis asks."""
+    def ask(self, verification: Verification, seed: str) -> Asked:
+        """Return what a verification by analysis asks; ``seed`` makes its samples repeat."""
         self._faults = []
         spec = self._spec(verification)
         if spec is None:
@@ -110,10 +111,14 @@ class _Planner:
         set_up = self._set_up(verification, spec)
         if set_up is None or self._faults:
             return Asked(verification, spec, fault=self._fault())
-        if verification.basis.kind in (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY):
-            text = f"the basis {verification.basis} is not evaluated by this version"
-            return Asked(verification, spec, bounds=bounds, pending=text)
-        return Asked(verification, spec, set_up.question, set_up.inputs, bounds)
+        question, parameters = set_up.question, self._index.parameters
+        if verification.basis.kind is BasisKind.ROOT_SUM_SQUARE:
+            detail = groups_of(set_up.inputs, parameters)
+            question = replace(question, kind="root sum square", detail=detail)
+        elif verification.basis.kind is BasisKind.PROBABILITY:
+            detail = chances_of(verification, seed, set_up.inputs, parameters, bounds)
+            question = replace(question, kind="probability", detail=detail)
+        return Asked(verification, spec, question, set_up.inputs, bounds)
 
     def _fault(self) -> str:
         return "; ".join(dict.fromkeys(self._faults))

@@ -2,5 +2,6 @@
 
 from closeout.judge.contradictions import contradictions
 from closeout.judge.dossier import Run, judge
+from closeout.judge.doubts import doubts
 
-__all__ = ["Run", "contradictions", "judge"]
+__all__ = ["Run", "contradictions", "doubts", "judge"]

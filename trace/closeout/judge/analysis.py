@@ -10,9 +10,10 @@ from typing import Any
 from closeout.graph import Asked, Bounds
 from closeout.judge.limits import Extremes, Judgement, Shown, compare, shown_in
 from closeout.measure import Units
-from closeout.model.answer import Answer, Assurance, Extent
+from closeout.model.answer import Answer, Assurance, Decided, Extent
 from closeout.model.dossier import Evidence, State
 from closeout.model.question import Failure, Question
+from closeout.model.records import BasisKind
 
 Said = dict[str, Any]
 
@@ -48,7 +49,11 @@ def by_analysis(
         "at_least": shown.at_least,
         "at_most": shown.at_most,
     }
+    if verification.basis.kind is BasisKind.PROBABILITY:
+        return [_chance(said, one) for one in reply.decisions]
     judged = [_case({**said, "case": case}, e, asked, shown, field.unit) for case, e in cases]
+    if verification.basis.kind is BasisKind.ROOT_SUM_SQUARE:
+        judged = [_linear(one, e) for one, (_, e) in zip(judged, cases, strict=True)]
     return _count_cases(judged, verification.criterion.cases_at_least, said)
 
 
@@ -77,6 +82,43 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
         counterexample=_point(at, asked) if judged.state is State.NOT_MET else (),
     )
     return Judgement(evidence, Extremes(unit, low, high, asked.bounds))
+
+
+def _linear(one: Judgement, extent: Extent) -> Judgement:
+    """Say how far the straight lines of root sum square are off.
+
+    The corner that they point to need not fail by itself, so it is no counterexample.
+    """
+    if extent.absent is not None:
+        return one
+    evidence = replace(one.evidence, message=extent.unproved, counterexample=())
+    return one._replace(evidence=evidence)
+
+
+_STATES = {"met": State.MET, "not met": State.NOT_MET, "undecided": State.OPEN}
+
+
+def _chance(said: Said, decided: Decided) -> Judgement:
+    """Return the evidence of a probability; its margin is what is proved less what is required."""
+    text = (
+        f"probability {decided.estimate:.6g}, at least {decided.lower:.6g} and at most"
+        f" {decided.upper:.6g} with the confidence asked, {decided.required:g} required;"
+        f" {decided.samples} samples"
+    )
+    if decided.at:
+        text += ", at " + ", ".join(f"{name} = {value:g}" for name, value in decided.at)
+    if decided.taken_uniform:
+        text += f"; taken as uniform: {', '.join(decided.taken_uniform)}"
+    if decided.fallback:
+        text += f"; samples evaluated one by one: {decided.fallback}"
+    return Judgement(
+        Evidence(
+            **{**said, "case": decided.case, "assurance": Assurance.SAMPLED},
+            state=_STATES[decided.outcome],
+            margin=decided.lower - decided.required,
+            message=text,
+        )
+    )
 
 
 def _judged_ends(extent: Extent, bounds: Bounds) -> tuple[float, float, Assurance]:

@@ -40,12 +40,36 @@ class Extent(NamedTuple):
     unproved: str | None = None
 
 
+class Decided(NamedTuple):
+    """What samples say of one case of a criterion: met, not met, or undecided at the last look.
+
+    ``required`` is the probability asked for, ``lower`` and ``upper`` the Clopper-Pearson bounds.
+    ``taken_uniform`` are parameters of which only a tolerance is known, ``fallback`` is why samples
+    were evaluated one by one, ``at`` the ends of given conditions at which it was worst.
+    """
+
+    case: str | None
+    outcome: str
+    required: float
+    estimate: float
+    lower: float
+    upper: float
+    samples: int
+    taken_uniform: tuple[str, ...]
+    fallback: str | None
+    at: tuple[tuple[str, float], ...]
+
+
 class Answer(NamedTuple):
-    """What an analysis answered: extents by quantity and case (None where it has no cases)."""
+    """What an analysis answered: extents by quantity and case (None where it has no cases).
+
+    ``decisions`` stand beside them where a probability was asked.
+    """
 
     extents: Mapping[tuple[str, str | None], Extent]
     assurance: Assurance
     evaluations: int
+    decisions: tuple[Decided, ...] = ()
 
     def of(self, quantity: str) -> list[tuple[str | None, Extent]]:
         """Return the cases of a quantity, in the order in which the analysis gave them."""

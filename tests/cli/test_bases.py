@@ -1,0 +1,177 @@
+"""What a verdict rests on: worst case proved, root sum square, probability; end to end.
+
+The invented project is a divider of two resistors, as in many a textbook: two of 10 kohm, 1 %.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.cli.project import Project, make
+
+CHARTER = """\
+project:
+  name: Divider
+  note: Invented for a test.
+  reviews: [CDR]
+  next_review: CDR
+"""
+
+PARAMETERS = """\
+parameters:
+  upper: {value: 10 kohm, tolerance: 1 %, source: Invented}
+  lower: {value: 10 kohm, tolerance: 1 %, source: Invented}
+  chance: {value: 0.5, range: [0, 1], source: Invented}
+  load: {value: 0, condition: true, source: Invented}
+"""
+
+MODULE = '''\
+"""A divider, a march, and a number that is as likely here as there."""
+from typing import NamedTuple
+
+from closeout import analysis
+from closeout.units import kohm, ratio
+
+
+class Divider(NamedTuple):
+    share: ratio
+
+
+@analysis
+def divider(upper: kohm, lower: kohm) -> Divider:
+    """Share of the voltage at the lower resistor."""
+    return Divider(lower / (upper + lower))
+
+
+class March(NamedTuple):
+    end: ratio
+
+
+@analysis
+def march(upper: kohm, lower: kohm) -> March:
+    """The same by a loop that asks for one number."""
+    total, step = 0.0, 0
+    while step < float(3.0):
+        total, step = total + lower / (upper + lower) / 3.0, step + 1
+    return March(float(total))
+
+
+class Chance(NamedTuple):
+    where: ratio
+
+
+@analysis
+def chance_of(chance: ratio, load: ratio) -> Chance:
+    """A number that is uniform between 0 and 1, raised by a load."""
+    return Chance(chance + load)
+'''
+
+
+def judged(tmp_path: Path, *verifications: str, safety: str = "") -> dict[str, Any]:
+    """Return what ``verify --json -`` says of one requirement with these verifications."""
+    rows = "".join(
+        f"      - {{method: analysis, review: CDR, {verification}}}\n"
+        for verification in verifications
+    )
+    text = (
+        "requirements:\n  - id: R-1\n    title: Share\n    source: Invented\n"
+        f"    statement: The divider shall divide.\n{safety}    verification:\n{rows}"
+    )
+    project: Project = make(
+        tmp_path,
+        {
+            "requirements/project.yaml": CHARTER,
+            "requirements/r.yaml": text,
+            "analyses/p.yaml": PARAMETERS,
+            "analyses/m.py": MODULE,
+        },
+    )
+    found: dict[str, Any] = project.verify().json
+    return found
+
+
+def entries(document: dict[str, Any]) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = document["requirements"][0]["verification"]
+    return found
+
+
+def test_extreme_value_and_root_sum_square_differ_as_the_closed_forms_say(tmp_path: Path) -> None:
+    # r2/(r1 + r2): extremes 9.9/20 = 0.495 and 10.1/20 = 0.505. By root sum square each resistor
+    # alone moves the share by (10/19.9 - 10/20.1)/2 and (10.1/20.1 - 9.9/19.9)/2, which are equal:
+    # 0.5 -+ sqrt(2) (10/19.9 - 10/20.1)/2.
+    half = 2**0.5 * (10 / 19.9 - 10 / 20.1) / 2
+    share = "analysis: divider, quantity: share, at_least: 0.494, at_most: 0.506"
+    worst, linear = entries(judged(tmp_path, share, f"{share}, basis: root sum square"))
+    assert (worst["state"], worst["assurance"]) == ("met", "bounded")
+    assert worst["low"] == pytest.approx(0.495, rel=1e-6)
+    assert worst["high"] == pytest.approx(0.505, rel=1e-6)
+    assert linear["state"] == "met"
+    assert linear["low"] == pytest.approx(0.5 - half, rel=1e-12)
+    assert linear["high"] == pytest.approx(0.5 + half, rel=1e-12)
+    assert "straight lines are off" in linear["message"]
+
+
+def test_a_limit_met_exactly_is_proved(tmp_path: Path) -> None:
+    (entry,) = entries(judged(tmp_path, "analysis: divider, quantity: share, at_most: 0.505"))
+    assert (entry["state"], entry["high"], entry["margin"]) == ("met", 0.505, 0.0)
+
+
+def test_what_cannot_be_proved_is_searched_and_says_so(tmp_path: Path) -> None:
+    (entry,) = entries(judged(tmp_path, "analysis: march, quantity: end, at_least: 0.494"))
+    assert (entry["state"], entry["assurance"]) == ("met", "searched")
+    assert entry["low"] == pytest.approx(0.495, rel=1e-12)
+
+
+def test_a_counterexample_fails_when_it_is_replayed(tmp_path: Path) -> None:
+    document = judged(tmp_path, "analysis: divider, quantity: share, at_least: 0.496")
+    (entry,) = entries(document)
+    assert (entry["state"], entry["assurance"]) == ("not met", "bounded")
+    sets = [f"--set={name}={text}" for name, text in entry["counterexample"].items()]
+    assert len(sets) == 2
+    again = Project(tmp_path).verify(*sets).json["requirements"][0]["verification"][0]
+    assert again["value"] < 0.496
+
+
+@pytest.mark.parametrize(
+    ("asked", "limit", "state"),
+    [(0.8, 0.9, "met"), (0.95, 0.9, "not met"), (0.3, 0.5, "met"), (0.7, 0.5, "not met")],
+)
+def test_a_probability_is_decided(tmp_path: Path, asked: float, limit: float, state: str) -> None:
+    # The number is uniform between 0 and 1, so it is at most L with the probability L.
+    basis = f"basis: {{probability: {asked}, confidence: 0.9}}"
+    row = f"analysis: chance_of, quantity: where, at_most: {limit}, {basis}"
+    first, second = (entries(judged(tmp_path / name, row))[0] for name in ("a", "b"))
+    assert (first["state"], first["assurance"]) == (state, "sampled")
+    assert (first["margin"] >= 0) == (state == "met")
+    assert "taken as uniform: chance" in first["message"]
+    assert first == second  # the seed is the requirement's identifier
+
+
+def test_a_probability_at_the_limit_is_open(tmp_path: Path) -> None:
+    # Exactly the probability that is asked: no number of samples decides it, and it is never met.
+    row = "analysis: chance_of, quantity: where, at_most: 0.5"
+    (entry,) = entries(judged(tmp_path, f"{row}, basis: {{probability: 0.5, confidence: 0.99}}"))
+    assert entry["state"] == "open"
+
+
+def test_a_condition_given_as_a_pair_is_no_chance(tmp_path: Path) -> None:
+    # With a load of 0.3 the number is at most 0.9 with a probability of 0.6 only.
+    row = "analysis: chance_of, quantity: where, at_most: 0.9, given: {load: [0, 0.3]}"
+    (entry,) = entries(judged(tmp_path, f"{row}, basis: {{probability: 0.7, confidence: 0.9}}"))
+    assert entry["state"] == "not met"
+    assert "at load = 0.3" in entry["message"]
+
+
+def test_safety_on_an_unproved_search_is_a_finding(tmp_path: Path) -> None:
+    safety = "    safety: critical\n"
+    loose = judged(tmp_path / "a", "analysis: march, quantity: end, at_least: 0.4", safety=safety)
+    assert [p["rule"] for p in loose["problems"] if p["path"] == "requirements/r.yaml"] == [
+        "safety-not-proved"
+    ]
+    proved = judged(
+        tmp_path / "b", "analysis: divider, quantity: share, at_least: 0.4", safety=safety
+    )
+    assert not [p for p in proved["problems"] if p["rule"] == "safety-not-proved"]
