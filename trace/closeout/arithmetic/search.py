@@ -1,12 +1,13 @@
-"""Worst case by search: extreme values over the corners of a box (ECSS-Q-HB-30-01A, extreme value).
+"""Worst case by search: extreme values over a box (ECSS-Q-HB-30-01A, extreme value).
 
-A search proves nothing: an extreme inside the box is not seen. What it returns is `searched`.
+Corners first, then points spread inside the box, then a walk from the worst of them. A search
+proves nothing: it may miss an extreme. What it returns is `searched`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from itertools import product
 
 from closeout import Absent
@@ -24,6 +25,10 @@ ALL_CORNERS = 8
 LEAST_DESIGN = 6
 # How many times a found corner is improved by turning one side.
 MOST_ROUNDS = 4
+# Points spread inside the box, and evaluations of a walk from the worst point for one end.
+SPREAD = 32
+MOST_STEPS = 32
+_GOLDEN = 0.6180339887498949
 
 
 class OtherCases(Exception):
@@ -31,12 +36,17 @@ class OtherCases(Exception):
 
 
 def answer(
-    evaluate: Evaluate, inputs: Mapping[str, float], box: Box, nominal: Values | None = None
+    evaluate: Evaluate,
+    inputs: Mapping[str, float],
+    box: Box,
+    nominal: Values | None = None,
+    inside: Collection[Key] = (),
 ) -> Answer:
     """Return the value of each quantity at the inputs and its extremes over the box.
 
-    ``nominal`` are the values at the inputs where they are known. Whatever ``evaluate`` raises goes
-    through to the caller.
+    ``nominal`` are the values at the inputs where they are known, ``inside`` the quantities and
+    cases to be searched inside the box as well. Whatever ``evaluate`` raises goes through to the
+    caller.
     """
     # A side without width that lies at the input moves nothing.
     sides = tuple(side for side in box if not side[1] == side[2] == inputs[side[0]])
@@ -50,6 +60,8 @@ def answer(
             seen.at(corner or None)
     else:
         _search(seen, nominal)
+    if sides and inside:
+        _look_inside(seen, [key for key in inside if not isinstance(nominal[key], Absent)])
     extents = {key: seen.extent(key) for key in nominal}
     return Answer(extents, Assurance.SEARCHED, seen.count)
 
@@ -90,6 +102,12 @@ class _Seen:
 
     def _names(self, corner: Corner) -> dict[str, float]:
         return {name: end for (name, _, _), end in zip(self.sides, corner, strict=True)}
+
+    def worst(self, key: Key, sign: float) -> tuple[float, Corner]:
+        """Return the highest value times the sign that was seen, and the point."""
+        at_inputs = tuple(self._inputs[name] for name, _, _ in self.sides)
+        best = max(self._values, key=lambda corner: _value(self._values[corner], key, sign))
+        return _value(self._values[best], key, sign), best or at_inputs
 
     def extent(self, key: Key) -> Extent:
         """Return value, lowest and highest of a quantity over every point seen."""
@@ -184,6 +202,39 @@ def _climb(seen: _Seen, key: Key, sign: float, starts: Iterable[Corner]) -> None
                 best, corner, improved = value, turned, True
         if not improved:
             return
+
+
+def _look_inside(seen: _Seen, keys: list[Key]) -> None:
+    """Evaluate points spread over the box, then walk from the worst point of each end."""
+    for k in range(1, SPREAD + 1):
+        # Multiples of the golden ratio fill a line evenly; each side has steps of its own.
+        shares = ((0.5 + k * (i + 1) * _GOLDEN) % 1.0 for i in range(len(seen.sides)))
+        pairs = zip(seen.sides, shares, strict=True)
+        seen.at(tuple(_between(low, high, share) for (_, low, high), share in pairs))
+    for key in keys:
+        for sign in (1.0, -1.0):
+            _walk(seen, key, sign)
+
+
+def _walk(seen: _Seen, key: Key, sign: float) -> None:
+    """Move one side at a time, by ever smaller steps, as long as that improves an end."""
+    best, point = seen.worst(key, sign)
+    step, last = 0.25, seen.count + MOST_STEPS
+    while step > 0.02:
+        improved = False
+        for i, (_, low, high) in enumerate(seen.sides):
+            for move in (-step * (high - low), step * (high - low)):
+                if seen.count >= last:
+                    return
+                moved = _turn(point, i, min(max(point[i] + move, low), high))
+                value = _value(seen.at(moved), key, sign)
+                if value > best:
+                    best, point, improved = value, moved, True
+        step = step if improved else step / 2
+
+
+def _between(low: float, high: float, share: float) -> float:
+    return min(max(low + share * (high - low), low), high)
 
 
 def _turn(corner: Corner, i: int, end: float) -> Corner:

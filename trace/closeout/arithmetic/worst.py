@@ -30,7 +30,9 @@ def answer(
     if all(key in proofs.proved and proofs.proved[key].tight for key in nominal):
         extents = {key: _proved(value, proofs.proved[key]) for key, value in nominal.items()}
         return Answer(extents, Assurance.BOUNDED, proofs.evaluations + 1)
-    found = search.answer(evaluate, inputs, box, nominal)
+    tight = {key for key, proof in proofs.proved.items() if proof.tight}
+    loose = [key for key in nominal if key not in tight]
+    found = search.answer(evaluate, inputs, box, nominal, loose)
     extents = {
         key: _joined(extent, proofs.proved.get(key), proofs.unproved.get(key))
         for key, extent in found.extents.items()
