@@ -81,11 +81,21 @@ def test_a_fence_is_not_left(text: str) -> None:
 
 @given(MARKS)
 @example(EVIL + "\n\n    ```\n    <b>\n\n<script>x</script>\n\n- [x](y)\n- *z*")
-def test_a_docstring_brings_no_markup_but_lists_and_code(text: str) -> None:
+def test_a_docstring_brings_no_markup_but_lists_code_and_emphasis(text: str) -> None:
     allowed = {"paragraph", "bullet_list", "list_item", "fence", "inline"}
     for token in GFM.parse(doc_markdown(text)):
         assert token.type.removesuffix("_open").removesuffix("_close") in allowed, token.type
-        assert all(c.type in ("text", "text_special") for c in token.children or ())
+        kept = (
+            "text",
+            "text_special",
+            "code_inline",
+            "strong_open",
+            "strong_close",
+            "em_open",
+            "em_close",
+            "softbreak",
+        )
+        assert all(c.type in kept for c in token.children or ())
 
 
 @given(st.text(max_size=12))
@@ -106,3 +116,10 @@ def test_wide_characters_take_two_columns() -> None:
     # Unicode Standard Annex 11, East Asian Width: CJK ideographs are wide.
     assert columns("日本 a") == 6
     assert cut("日本語の題", 8) == "日本..."
+
+
+def test_marks_of_an_author_are_kept_in_a_docstring() -> None:
+    text = "**Model.** Two *ends* of `x_1 * 2`, 2 * 3 * 4, a*b*c, <b>no</b> [l](javascript:x)."
+    html = GFM.render(doc_markdown(text))
+    assert html.startswith("<p><strong>Model.</strong> Two <em>ends</em> of <code>x_1 * 2</code>,")
+    assert "2 * 3 * 4, a*b*c, &lt;b&gt;no&lt;/b&gt; [l](javascript:x)." in html

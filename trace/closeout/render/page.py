@@ -22,6 +22,12 @@ if TYPE_CHECKING:
 _BLANK_LINES = re.compile(r"\n{3,}")
 
 
+# A mark opens before and closes behind something that is no space and inside no word.
+_MARKS = re.compile(
+    r"(\*\*(?=[^\s*])[^*]+(?<=\S)\*\*|(?<![\w*])\*(?=[^\s*])[^*]+(?<=\S)\*(?![\w*])|`[^`\n]+`)"
+)
+
+
 def html_page(template: str, dossier: Dossier, title: str, **values: Any) -> str:
     """Return one self-contained page: no script, nothing loaded from elsewhere."""
     return _html().get_template(template).render(_common(dossier, title), **values)
@@ -75,7 +81,10 @@ def link(text: str, target: str) -> Markup:
 
 
 def doc_markdown(doc: str) -> Markup:
-    """Return a docstring as Markdown: paragraphs, lists, and indented blocks as they stand."""
+    """Return a docstring as Markdown: paragraphs, lists, and indented blocks as they stand.
+
+    Of what an author marks, **strong**, *emphasis* and `code` are kept; all else is plain text.
+    """
     blocks = re.split(r"\n[ \t]*\n", "\n".join(safe_doc(doc)))
     return Markup("\n\n".join(_doc_block(block) for block in blocks if block.strip()))
 
@@ -92,9 +101,19 @@ def _doc_block(block: str) -> str:
     if all(line.startswith("  ") for line in lines):
         return fenced("\n".join(lines))
     parts = re.split(r"\n[ ]{0,3}[-*][ ]+", "\n" + block.strip("\n"))
-    paragraph = [markdown(parts[0].strip())] if parts[0].strip() else []
-    items = "\n".join(f"- {markdown(part.strip())}" for part in parts[1:])
+    paragraph = [_marked(parts[0].strip())] if parts[0].strip() else []
+    items = "\n".join(f"- {_marked(part.strip())}" for part in parts[1:])
     return "\n\n".join([*paragraph, items] if items else paragraph)
+
+
+def _marked(text: str) -> str:
+    """Return a text as Markdown in which an author's marks stand and nothing else is markup."""
+    pieces = []
+    for n, piece in enumerate(_MARKS.split(text)):
+        mark = next((m for m in ("**", "*", "`") if piece.startswith(m)), "") if n % 2 else ""
+        inner = piece[len(mark) : -len(mark)] if mark else piece
+        pieces.append(f"`{inner}`" if mark == "`" else f"{mark}{markdown(inner)}{mark}")
+    return "".join(pieces)
 
 
 def _common(dossier: Dossier, title: str) -> dict[str, Any]:

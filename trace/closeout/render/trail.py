@@ -86,6 +86,6 @@ def about(evaluation: Evaluation) -> str:
 def doc_parts(doc: str) -> tuple[str, str, str]:
     """Return a docstring's first paragraph, the rest, and the paragraphs that are cautions."""
     blocks = re.split(r"\n[ \t]*\n", inspect.cleandoc(doc.expandtabs(4)))
-    warns = [b for b in blocks[1:] if re.match(r"\s*(caution|warning)s?\b", b, re.IGNORECASE)]
+    warns = [b for b in blocks[1:] if re.match(r"[\s*]*(caution|warning)s?\b", b, re.IGNORECASE)]
     rest = [block for block in blocks[1:] if block not in warns]
     return blocks[0].strip(), "\n\n".join(rest), "\n\n".join(warns)

@@ -1,0 +1,192 @@
+"""Studies of formulas whose derivatives and break-even values are known in closed form.
+
+Every expected number is computed by hand from the formula, as written beside it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+
+from closeout import absent
+from closeout.arithmetic.break_even import BreakEven
+from closeout.arithmetic.study import FIRST, MARCH, study
+
+X = ("x", None)
+
+
+def asked(**changed: Any) -> dict[str, Any]:
+    return {
+        "quantity": "x", "case": None, "at_least": None, "at_most": None, "corner": [],
+        "units": {"x": "W h"}, **changed,
+    }  # fmt: skip
+
+
+def edges(found: Mapping[str, Any], others: str) -> dict[tuple[str, str], BreakEven]:
+    rows = [BreakEven(*row) for row in found["break_even"]]
+    return {(one.parameter, one.direction): one for one in rows if one.others == others}
+
+
+def test_product() -> None:
+    # x = a b at a = 2 +/- 0.2, b = 3 +/- 0.1: slopes b = 3 and a = 2, spreads 0.6 and 0.2, shares
+    # 0.36 / 0.40 and 0.04 / 0.40. x >= 5: at nominal a = 5/3 and b = 5/2; at the worst corner
+    # (1.8, 2.9) a = 5/2.9 and b = 5/1.8.
+    found = study(
+        lambda point: {X: point["a"] * point["b"]},
+        {"a": 2.0, "b": 3.0},
+        (("a", 1.8, 2.2), ("b", 2.9, 3.1)),
+        asked(at_least=5.0, corner=[["a", 1.8], ["b", 2.9]]),
+    )
+    assert found["symbolic"] is None
+    assert found["reasons"] == {}
+    first, second = found["sensitivities"]
+    assert first == ["a", *map(pytest.approx, (3.0, -0.6, 0.6, 90.0)), True]
+    assert second == ["b", *map(pytest.approx, (2.0, -0.2, 0.2, 10.0)), True]
+    nominal, worst = edges(found, "nominal"), edges(found, "worst")
+    assert nominal["a", "below"].value == pytest.approx(5.0 / 3.0, rel=1e-14)
+    assert nominal["a", "below"].tolerances == pytest.approx((2.0 - 5.0 / 3.0) / 0.2, rel=1e-12)
+    assert nominal["b", "below"].value == pytest.approx(2.5, rel=1e-14)
+    assert worst["a", "below"].value == pytest.approx(5.0 / 2.9, rel=1e-14)
+    assert worst["b", "below"].value == pytest.approx(5.0 / 1.8, rel=1e-14)
+    assert all(one.holds for one in (*nominal.values(), *worst.values()))
+
+
+def test_ratio_and_its_derivation() -> None:
+    # x = a / b at a = 6 +/- 1, b = 2 +/- 0.5: slopes 1/b = 0.5 and -a/b^2 = -1.5, spreads 0.5 and
+    # 0.75, shares 4/13 and 9/13. x <= 4: a = 8 and b = 1.5 at nominal; at the worst corner
+    # (7, 1.5), where 4.67 fails, it holds again from a = 6 down and from b = 7/4 up.
+    found = study(
+        lambda point: {X: point["a"] / point["b"]},
+        {"a": 6.0, "b": 2.0},
+        (("a", 5.0, 7.0), ("b", 1.5, 2.5)),
+        asked(at_most=4.0, corner=[["a", 7.0], ["b", 1.5]]),
+    )
+    assert [row[0] for row in found["sensitivities"]] == ["b", "a"]
+    assert found["sensitivities"][0][1:5] == pytest.approx([-1.5, 0.75, -0.75, 900.0 / 13.0])
+    assert found["sensitivities"][1][1:5] == pytest.approx([0.5, -0.5, 0.5, 400.0 / 13.0])
+    nominal, worst = edges(found, "nominal"), edges(found, "worst")
+    assert nominal["a", "above"].value == pytest.approx(8.0, rel=1e-14)
+    assert nominal["b", "below"].value == pytest.approx(1.5, rel=1e-14)
+    # The others are at worst, the parameter itself begins at its nominal value: 6/1.5 = 4 holds.
+    assert worst["a", "above"].value == pytest.approx(6.0, rel=1e-14)
+    assert worst["b", "below"].value == pytest.approx(1.75, rel=1e-14)
+    ((quantity, case, latex, mathml, numbers, numbers_mathml, value, unit),) = found["derivation"]
+    assert (quantity, case, value, unit) == ("x", None, 3.0, "W h")
+    assert latex.replace(" ", "") == r"\mathrm{x}=\frac{\mathrm{a}}{\mathrm{b}}"
+    assert numbers.replace(" ", "") == r"=\frac{6}{2}"
+    for text in (mathml, numbers_mathml):
+        assert ElementTree.fromstring(text).tag == "{http://www.w3.org/1998/Math/MathML}math"
+
+
+def test_only_the_case_that_was_asked() -> None:
+    found = study(
+        lambda point: {("x", "near"): point["a"] + 1.0, ("x", "far"): 4.0 * point["a"]},
+        {"a": 1.0},
+        (("a", 0.5, 1.5),),
+        asked(case="far", at_least=3.0),
+    )
+    assert found["sensitivities"][0][1] == pytest.approx(4.0)
+    assert edges(found, "nominal")["a", "below"].value == pytest.approx(0.75, rel=1e-14)
+    assert [row[:2] for row in found["derivation"]] == [["x", "far"]]
+
+
+def march(point: Mapping[str, Any]) -> dict[Any, float]:
+    """Straight flight in steps until it is done; the loop cannot run on symbols."""
+    way = 0.0
+    for _ in range(100):
+        way += float(point["speed"]) * float(point["time"]) / 100.0
+    return {X: way}
+
+
+def test_a_march_falls_back_to_differences_and_says_why() -> None:
+    # The same as speed times time: slopes 5 and 2, and 8 is reached at time = 4, speed = 1.6.
+    found = study(
+        march,
+        {"speed": 2.0, "time": 5.0},
+        (("speed", 1.9, 2.1), ("time", 4.5, 5.5)),
+        asked(at_least=8.0),
+    )
+    assert found["symbolic"]
+    assert found["derivation"] == []
+    assert [row[0] for row in found["sensitivities"]] == ["time", "speed"]
+    assert [row[1] for row in found["sensitivities"]] == pytest.approx([2.0, 5.0], rel=1e-9)
+    assert [row[5] for row in found["sensitivities"]] == [False, False]
+    nominal = edges(found, "nominal")
+    assert nominal["time", "below"].value == pytest.approx(4.0, rel=1e-12)
+    assert nominal["speed", "below"].value == pytest.approx(1.6, rel=1e-12)
+
+
+def test_a_march_is_bounded_by_counts_and_says_how_far_it_came() -> None:
+    names = [f"p{i:02}" for i in range(60)]
+    count = 0
+
+    def evaluate(point: Mapping[str, Any]) -> dict[Any, float]:
+        nonlocal count
+        count += 1
+        return {X: sum(float(point[name]) for name in names)}
+
+    # Sixty parameters of 1 +/- 0.1, the sum at most 60.45: each alone breaks it at 1.45.
+    found = study(
+        evaluate,
+        dict.fromkeys(names, 1.0),
+        tuple((name, 0.9, 1.1) for name in names),
+        asked(at_most=60.45, corner=[[name, 1.0] for name in names]),
+    )
+    # Besides the search: three for each difference, a few for the symbolic form.
+    assert count <= 2 * MARCH.evaluations + 3 * len(names) + 20
+    text = found["reasons"]["break even"]
+    assert "of 60 parameters were searched" in text
+    assert "nominal" in text
+    assert "worst" in text
+    rows = [BreakEven(*row) for row in found["break_even"]]
+    assert [one.others for one in rows] == ["nominal"] * FIRST + ["worst"] * FIRST
+    assert [one.value for one in rows] == pytest.approx([1.45] * len(rows), rel=1e-12)
+
+
+def test_without_a_limit_there_is_no_break_even() -> None:
+    found = study(lambda point: {X: 2.0 * point["a"]}, {"a": 1.0}, (), asked())
+    assert found["break_even"] == []
+    assert found["sensitivities"] == []
+    assert found["reasons"] == {"break even": "there is no limit"}
+
+
+def test_a_part_that_fails_leaves_the_others() -> None:
+    def evaluate(point: Mapping[str, Any]) -> dict[Any, Any]:
+        if float(point["a"]) < 1.0:
+            raise ValueError("below what the model covers")
+        return {X: 3.0 * float(point["a"])}
+
+    found = study(evaluate, {"a": 1.0}, (("a", 0.5, 1.5),), asked(at_most=6.0))
+    assert found["sensitivities"] == []
+    assert "below what the model covers" in found["reasons"]["sensitivities"]
+    assert edges(found, "nominal")["a", "above"].value == pytest.approx(2.0, rel=1e-12)
+
+
+def test_what_the_analysis_raises_at_the_inputs_goes_through() -> None:
+    def evaluate(point: Mapping[str, Any]) -> dict[Any, Any]:
+        raise ZeroDivisionError(point)
+
+    with pytest.raises(ZeroDivisionError):
+        study(evaluate, {"a": 1.0}, (), asked(at_least=1.0))
+
+
+def test_an_absent_case_has_no_derivation_and_json_holds_it_all() -> None:
+    def evaluate(_: Mapping[str, Any]) -> dict[Any, Any]:
+        return {X: absent("never rises")}
+
+    found = study(evaluate, {"a": 1.0}, (("a", 0.5, 1.5),), asked(at_least=1.0))
+    assert found["derivation"] == []
+    assert found["symbolic"]
+    assert json.loads(json.dumps(found, allow_nan=False)) == found
+
+
+def test_the_same_twice() -> None:
+    box = (("speed", 1.9, 2.1), ("time", 4.5, 5.5))
+    first, second = (
+        study(march, {"speed": 2.0, "time": 5.0}, box, asked(at_least=8.0)) for _ in range(2)
+    )
+    assert first == second
