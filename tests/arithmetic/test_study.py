@@ -57,8 +57,8 @@ def test_product() -> None:
 
 def test_ratio_and_its_derivation() -> None:
     # x = a / b at a = 6 +/- 1, b = 2 +/- 0.5: slopes 1/b = 0.5 and -a/b^2 = -1.5, spreads 0.5 and
-    # 0.75, shares 4/13 and 9/13. x <= 4: a = 8 and b = 1.5 at nominal; at the worst corner
-    # (7, 1.5), where 4.67 fails, it holds again from a = 6 down and from b = 7/4 up.
+    # 0.75, shares 4/13 and 9/13. x <= 4: a = 8 and b = 1.5 at nominal; with the
+    # other at the worst corner (7, 1.5) a = 4 x 1.5 = 6 and b = 7/4.
     found = study(
         lambda point: {X: point["a"] / point["b"]},
         {"a": 6.0, "b": 2.0},
@@ -71,7 +71,7 @@ def test_ratio_and_its_derivation() -> None:
     nominal, worst = edges(found, "nominal"), edges(found, "worst")
     assert nominal["a", "above"].value == pytest.approx(8.0, rel=1e-14)
     assert nominal["b", "below"].value == pytest.approx(1.5, rel=1e-14)
-    # The others are at worst, the parameter itself begins at its nominal value: 6/1.5 = 4 holds.
+    # At 6/1.5 = 4 the search begins on the edge itself, which still holds.
     assert worst["a", "above"].value == pytest.approx(6.0, rel=1e-14)
     assert worst["b", "below"].value == pytest.approx(1.75, rel=1e-14)
     ((quantity, case, latex, mathml, numbers, numbers_mathml, value, unit),) = found["derivation"]

@@ -100,11 +100,11 @@ def break_even(
         low, high = sides.get(name, (inputs[name], inputs[name]))
         search = _Search(evaluate, others, name, key, limits)
         found += _along(search, inputs[name], low, high, label, reach)
-    return tuple(sorted(found, key=lambda one: _order(one, inputs)))
+    return tuple(sorted(found, key=lambda one: nearest_first(one, inputs)))
 
 
-def _order(one: BreakEven, inputs: Mapping[str, float]) -> tuple[int, float, str]:
-    """Those with a tolerance first, then by relative distance, then those that were not found."""
+def nearest_first(one: BreakEven, inputs: Mapping[str, float]) -> tuple[int, float, str]:
+    """Return what to sort by: tolerances, then relative distance, then those not found."""
     if one.value is None:
         return 2, 0.0, one.parameter
     if one.tolerances is not None:

@@ -14,9 +14,10 @@ from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.cli.pipeline import assess
 from closeout.cli.readable import readable
+from closeout.cli.studies import Wanted
 
 # Libraries whose version may change a number or a page of a package.
-NAMED = ("numpy", "pint", "pyyaml", "jsonschema", "jinja2", "markdown-it-py")
+NAMED = ("numpy", "sympy", "pint", "pyyaml", "jsonschema", "jinja2", "markdown-it-py")
 MARK = "manifest.json"
 
 
@@ -36,11 +37,12 @@ def command(
     folder = Path(output)
     earlier = _earlier(folder)
     with opened(revision) as (snapshot, store), progress_bar() as progress:
-        outcome = assess(snapshot, store, Options(review, settings, (), jobs), progress)
+        options, wanted = Options(review, settings, (), jobs), Wanted(None, break_even=False)
+        outcome = assess(snapshot, store, options, progress, wanted)
     dossier = readable(outcome.dossier)
     versions = {"closeout": __version__, "python": platform.python_version()}
     versions |= {name: version(name) for name in NAMED}
-    files = package(dossier, versions)
+    files = package(dossier, versions, outcome.studies)
     for path, content in files.items():
         _make_folder((folder / path).parent)
         write_file(folder / path, content)

@@ -5,14 +5,14 @@ load -> graph -> evaluate -> judge. Side effects (store, processes) are begun an
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
 from closeout.cli.asked import Asked, read_options
 from closeout.cli.options import Options
-from closeout.cli.studies import studies
+from closeout.cli.studies import Wanted, studies
 from closeout.evaluate.engine import Evaluator, Module, Progress
 from closeout.evaluate.witness import Trace
 from closeout.graph import Index, Plan, check, plan
@@ -57,9 +57,9 @@ def assess(
     store: Store,
     options: Options,
     progress: Progress | None = None,
-    study: Collection[str] = (),
+    wanted: Wanted | None = None,
 ) -> Outcome:
-    """Return the dossier of a snapshot, and studies of the requirements named in ``study``.
+    """Return the dossier of a snapshot, and the studies that are wanted.
 
     Raises:
         UserError: an option names something that the project does not have.
@@ -69,7 +69,7 @@ def assess(
         if isinstance(checked, tuple):
             problems, files = checked
             return Outcome(_unreadable(snapshot, problems, files), None)
-        return _judge(snapshot, evaluator, checked, options, study)
+        return _judge(snapshot, evaluator, checked, options, wanted)
 
 
 def inspect(snapshot: Snapshot, store: Store, jobs: int = 1) -> tuple[tuple[Problem, ...], Scale]:
@@ -139,7 +139,7 @@ def _judge(
     evaluator: Evaluator,
     checked: Checked,
     options: Options,
-    study: Collection[str],
+    wanted: Wanted | None,
 ) -> Outcome:
     index = checked.index
     chosen = checked.asked.chosen
@@ -163,9 +163,9 @@ def _judge(
     found = locate(snapshot, after)
     dossier = replace(dossier, problems=in_order([*dossier.problems, *found]))
     rested_on = evaluator.rested_on if evaluator.complete else None
-    if not study:
+    if wanted is None:
         return Outcome(dossier, rested_on)
-    studied = studies(checked.plan.of(study), index, checked.units, evaluator, replies)
+    studied = studies(wanted, checked.plan, index, checked.units, evaluator, replies)
     return Outcome(dossier, rested_on, studied)
 
 

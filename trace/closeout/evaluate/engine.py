@@ -16,7 +16,7 @@ from typing import Any
 
 from closeout.evaluate.witness import Files, Trace, Witness, read_trace, trace_key
 from closeout.evaluate.workers import IMPORT_LIMIT, Crew, Task, Told
-from closeout.model.answer import Answer, Assurance, Extent
+from closeout.model.answer import Answer, Assurance, Decided, Extent
 from closeout.model.question import AnalysisSpec, Argument, Failure, Field, Question
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
@@ -110,6 +110,25 @@ class Evaluator:
         self, questions: Iterable[Question], specs: Mapping[str, AnalysisSpec]
     ) -> dict[Question, Reply]:
         """Return a reply to each question; ``specs`` by the analysis' name."""
+        return {
+            question: Reply(_result_from(content), from_store, not_kept)
+            for question, (content, from_store, not_kept) in self._told(questions, specs).items()
+        }
+
+    def study(
+        self, questions: Iterable[Question], specs: Mapping[str, AnalysisSpec]
+    ) -> dict[Question, dict[str, Any] | Failure]:
+        """Return what :func:`closeout.arithmetic.study.study` found, for questions of that kind."""
+        told = self._told(questions, specs)
+        return {
+            question: Failure(**content["failure"]) if "failure" in content else content["answer"]
+            for question, (content, *_) in told.items()
+        }
+
+    def _told(
+        self, questions: Iterable[Question], specs: Mapping[str, AnalysisSpec]
+    ) -> dict[Question, tuple[Told, bool, tuple[str, ...]]]:
+        """Return what is told of each question, if from the store, and why it cannot be kept."""
         asked = {
             question: self._key(
                 "answer", specs[question.analysis].module, specs[question.analysis].function,
@@ -118,11 +137,11 @@ class Evaluator:
             for question in questions
         }  # fmt: skip
         kept = self._find(asked.values())
-        replies: dict[Question, Reply] = {}
+        replies: dict[Question, tuple[Told, bool, tuple[str, ...]]] = {}
         missed: list[Question] = []
         for question, key in asked.items():
             if key in kept:
-                replies[question] = Reply(_result_from(kept[key]), from_store=True)
+                replies[question] = (kept[key], True, ())
             else:
                 missed.append(question)
         missed.sort(key=lambda question: specs[question.analysis].module)
@@ -130,7 +149,7 @@ class Evaluator:
         for number, told in self._run(tasks):
             question = missed[number]
             content, not_kept = self._taken(asked[question], told)
-            replies[question] = Reply(_result_from(content), False, not_kept)
+            replies[question] = (content, False, not_kept)
         return {question: replies[question] for question in asked}
 
     # what both share
@@ -287,12 +306,17 @@ def _module_from(content: dict[str, Any], name: str, path: str) -> Module:
 def _result_from(content: dict[str, Any]) -> Answer | Failure:
     if "failure" in content:
         return Failure(**content["failure"])
-    rows, assurance, evaluations = content["answer"]
+    rows, assurance, evaluations, *decided = content["answer"]
     extents = {
         (quantity, case): Extent(value, low, high, _point(low_at), _point(high_at), *rest)
         for quantity, case, value, low, high, low_at, high_at, *rest in rows
     }
-    return Answer(extents, Assurance(assurance), evaluations)
+    decisions = tuple(
+        Decided._make([*row[:7], tuple(row[7]), row[8], _point(row[9])])
+        for rows in decided
+        for row in rows
+    )
+    return Answer(extents, Assurance(assurance), evaluations, decisions)
 
 
 def _point(rows: list[list[Any]]) -> tuple[tuple[str, float], ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
 from closeout.model.dossier import (
@@ -17,26 +17,36 @@ from closeout.model.dossier import (
     State,
 )
 from closeout.model.question import AnalysisSpec, Failure
+from closeout.model.study import Study
 from closeout.render import rows, trail, words
 from closeout.render.numbers import show_extent
 from closeout.render.plain import columns as width_of
 from closeout.render.plain import flow, pad, safe, safe_lines
+from closeout.render.study import study_lines
 from closeout.render.terminal import USUAL_WIDTH, Paint, evidence_lines, wrap
 
 
 def explain_text(
-    dossier: Dossier, identifier: str, *, colour: bool, width: int = USUAL_WIDTH
+    dossier: Dossier,
+    identifier: str,
+    *,
+    colour: bool,
+    width: int = USUAL_WIDTH,
+    studies: Sequence[Study] = (),
+    latex: bool = False,
 ) -> str | None:
     """Return what a requirement, analysis or parameter rests on; None where none has that name.
 
     An analysis is found by its full name, or by its function's name where only one has it.
+    ``studies`` stand below the verifications that they are of; ``latex`` adds their formulas.
     """
     paint = Paint(colour)
     lines: Iterator[str] | None = None
     result = next((r for r in dossier.requirements if r.id == identifier), None)
     specs = trail.names(dossier, {spec.name: spec for spec in dossier.analyses})
     if result is not None:
-        lines = _requirement(dossier, result, paint, width)
+        studied = _studied(result, studies, paint, width, latex)
+        lines = _requirement(dossier, result, paint, width, studied)
     elif identifier in specs:
         lines = _analysis(dossier, specs[identifier], paint, width)
     elif (said := next((p for p in dossier.parameters if p.name == identifier), None)) is not None:
@@ -68,8 +78,13 @@ _WORST_FIRST = (State.NOT_MET, State.ERROR, State.OPEN, State.MET)
 
 
 def _requirement(
-    dossier: Dossier, result: RequirementResult, paint: Paint, width: int
+    dossier: Dossier,
+    result: RequirementResult,
+    paint: Paint,
+    width: int,
+    studied: Mapping[int, Sequence[str]],
 ) -> Iterator[str]:
+    """Yield a requirement; ``studied`` are lines below the verification of a number."""
     code = result.compliance.value
     yield paint.strong(f"{safe(result.id)} issue {safe(result.issue)}: {safe(result.title)}")
     covered = ", covered" if result.covered else ""
@@ -81,12 +96,29 @@ def _requirement(
     yield from _attributes(result, width)
     yield from _chain(dossier, result, paint, width)
     shown: dict[int, str] = {}
-    for evidence in result.evidence:
-        yield from ("", paint.strong(_title(evidence)))
-        yield from evidence_lines(evidence, width, dict(dossier.settings))
-        yield from _behind(dossier, result, evidence, width, shown)
+    for number, cases in groupby(result.evidence, lambda evidence: evidence.number):
+        for evidence in cases:
+            yield from ("", paint.strong(_title(evidence)))
+            yield from evidence_lines(evidence, width, dict(dossier.settings))
+            yield from _behind(dossier, result, evidence, width, shown)
+        yield from studied.get(number, ())
     if not result.evidence and not result.derived:
         yield from ("", "It has no verification and nothing is derived from it.")
+
+
+def _studied(
+    result: RequirementResult, studies: Iterable[Study], paint: Paint, width: int, latex: bool
+) -> dict[int, list[str]]:
+    """Return the lines of studies by verification; what two have alike is printed once."""
+    found: dict[int, list[str]] = {}
+    first: dict[tuple[str, ...], int] = {}
+    for study in studies:
+        if study.requirement == result.id:
+            lines = list(study_lines(study, paint, width, latex=latex))
+            place = first.setdefault(tuple(lines), study.number)
+            alike = f"      the study stands under Verification {place + 1}"
+            found[study.number] = lines if place == study.number else [alike]
+    return found
 
 
 def _attributes(result: RequirementResult, width: int) -> Iterator[str]:

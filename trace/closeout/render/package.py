@@ -5,12 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 from closeout.model.dossier import Dossier, Evaluation, InputUsed, RequirementResult, State
 from closeout.model.question import AnalysisSpec, Failure
+from closeout.model.study import Study
 from closeout.render import rows, trail
 from closeout.render.jsonform import dossier_json
 from closeout.render.matrix import matrix, matrix_page
@@ -18,6 +19,7 @@ from closeout.render.numbers import show_extent
 from closeout.render.page import both_pages, doc_markdown, link
 from closeout.render.plain import Markup, fenced, flow, markdown, safe
 from closeout.render.rows import Entry, Line, pairs
+from closeout.render.studied import Studied, studied
 
 MANIFEST = "manifest.json"
 MANIFEST_FORMAT = 1
@@ -34,17 +36,20 @@ class _Sources:
     links: Mapping[str, str]
     served: Mapping[str, list[str]]
     evaluations: Mapping[str, list[Evaluation]]
+    studies: Mapping[tuple[str, int], Study]
 
 
-def package(dossier: Dossier, versions: Mapping[str, str]) -> dict[str, bytes]:
+def package(
+    dossier: Dossier, versions: Mapping[str, str], studies: Iterable[Study] = ()
+) -> dict[str, bytes]:
     """Return the documents of the review: path in the package to content, sorted by path.
 
     ``versions`` (of closeout, Python and the libraries) go into the manifest, which comes last
     and names every other file with its SHA-256 digest and its size. What the store held before
-    the run leaves no trace in any of them.
+    the run leaves no trace in any of them. ``studies`` stand in the reports of their analyses.
     """
     dossier = _without_history(dossier)
-    sources = _sources(dossier)
+    sources = _sources(dossier, studies)
     texts = {"dossier.json": dossier_json(dossier)}
     texts["compliance-matrix.csv"] = matrix(dossier, "csv")
     for form in ("html", "md"):
@@ -68,7 +73,7 @@ def _without_history(dossier: Dossier) -> Dossier:
     )
 
 
-def _sources(dossier: Dossier) -> _Sources:
+def _sources(dossier: Dossier, studies: Iterable[Study]) -> _Sources:
     evaluations: dict[str, list[Evaluation]] = {}
     for evaluation in dossier.evaluations:
         evaluations.setdefault(evaluation.analysis, []).append(evaluation)
@@ -84,6 +89,7 @@ def _sources(dossier: Dossier) -> _Sources:
         links={safe(name): path for name, path in trail.names(dossier, reports).items()},
         served=trail.served(dossier),
         evaluations=evaluations,
+        studies={(study.requirement, study.number): study for study in studies},
     )
 
 
@@ -252,11 +258,21 @@ class _Run:
     inputs: list[dict[str, Any]]
     found: list[dict[str, str]]
     verdicts: list[tuple[Entry, Line]]
+    studies: list[Studied]
 
 
 def _run(sources: _Sources, evaluation: Evaluation) -> _Run:
     given = f", given {pairs(evaluation.given)}" if evaluation.given else ""
     same = sources.evaluations[evaluation.analysis]
+    verdicts = [
+        (name, place, evidence)
+        for name in dict.fromkeys(evaluation.serves)
+        if name in sources.results
+        for place, evidence in enumerate(sources.results[name].evidence)
+        if trail.evaluation_of(same, name, evidence) is evaluation
+    ]
+    found = (sources.studies.get((name, evidence.number)) for name, _, evidence in verdicts)
+    studies = {(s.quantity, s.case): s for s in found if s is not None}
     return _Run(
         title=f"{safe(evaluation.basis)}{given}",
         about=trail.about(evaluation),
@@ -265,11 +281,9 @@ def _run(sources: _Sources, evaluation: Evaluation) -> _Run:
         found=_found(evaluation),
         verdicts=[
             (sources.entries[name], sources.entries[name].lines[place])
-            for name in dict.fromkeys(evaluation.serves)
-            if name in sources.results
-            for place, evidence in enumerate(sources.results[name].evidence)
-            if trail.evaluation_of(same, name, evidence) is evaluation
+            for name, place, _ in verdicts
         ],
+        studies=[studied(study) for study in studies.values()],
     )
 
 

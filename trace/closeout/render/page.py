@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import quote
 
 from closeout.model.dossier import Compliance, Dossier
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 
 _BLANK_LINES = re.compile(r"\n{3,}")
+_FORMULA = "formula"
+_MATHML = "http://www.w3.org/1998/Math/MathML"
 
 
 # A mark opens before and closes behind something that is no space and inside no word.
@@ -56,6 +58,7 @@ def both_pages(
     parser = _parser()
     tokens = parser.parse(text)
     _anchor_rows(tokens, frozenset(anchors))
+    _let_formulas_through(tokens)
     _link_to_html(tokens)
     body = parser.renderer.render(tokens, parser.options, {})
     page = html_page("document.html", dossier, title, body=_trusted(body), home=home)
@@ -78,6 +81,24 @@ def anchor(identifier: str) -> str:
 def link(text: str, target: str) -> Markup:
     """Return a Markdown link; ``target`` is a path of ours, its text is escaped."""
     return Markup(f"[{markdown(text)}]({target})")
+
+
+class Formula(NamedTuple):
+    """A formula in both of its languages; what its author wrote in it is escaped already."""
+
+    latex: str
+    mathml: str
+
+
+def _formula_block(formula: Formula, bare: bool) -> Markup:
+    """Return a formula as a block of LaTeX, or where HTML is made of it, as what becomes MathML."""
+    if bare:
+        # In a page of HTML the namespace goes without saying.
+        mathml = safe(formula.mathml).replace(f' xmlns="{_MATHML}"', "", 1)
+        return Markup(f"```{_FORMULA}\n{mathml}\n```")
+    # A sign that could begin an element of HTML has a name in LaTeX.
+    latex = safe(formula.latex.strip()).replace("<", r"\lt ").replace(">", r"\gt ")
+    return Markup(f"$$\n{latex}\n$$")
 
 
 def doc_markdown(doc: str) -> Markup:
@@ -171,6 +192,7 @@ def _markdown() -> Environment:
     )
     environment.globals["link"] = link
     environment.globals["raw"] = Markup
+    environment.globals["formula_block"] = _formula_block
     return environment
 
 
@@ -194,6 +216,13 @@ def _anchor_rows(tokens: list[Token], anchors: frozenset[str]) -> None:
             text = "".join(child.content for child in after.children or ())
             if text in anchors:
                 before.attrSet("id", _anchor_id(text))
+
+
+def _let_formulas_through(tokens: list[Token]) -> None:
+    """Make elements of our own formulas; no other block of a page has their mark."""
+    for token in tokens:
+        if token.type == "fence" and token.info == _FORMULA:
+            token.type = "html_block"
 
 
 def _link_to_html(tokens: list[Token]) -> None:

@@ -1,0 +1,171 @@
+"""A study of a verification as text: what drives it, where it breaks, its derivation."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
+
+from closeout.model.study import Driver, Edge, Line, Study
+from closeout.render.numbers import (
+    difference_unit,
+    number,
+    show,
+    show_beside,
+    show_margin,
+    with_unit,
+)
+from closeout.render.plain import columns, flow, pad, safe
+from closeout.render.terminal import Paint, wrap
+
+BAR = 20
+EDGE_DIGITS = 5
+# What a break-even value is known to, relative to it or to the present value.
+KNOWN_TO = 1e-12
+
+
+def study_lines(study: Study, paint: Paint, width: int, *, latex: bool) -> Iterator[str]:
+    """Yield a study as lines of at most ``width`` columns where numbers allow it."""
+    name = named(study.quantity, study.case)
+    if study.failure is not None:
+        text = f"no study of {name} ({study.failure.kind}): {flow(study.failure.message)}"
+        yield from wrap(text, width, 4)
+        return
+    yield from ("", "    " + paint.strong(f"What drives it: {name}"))
+    yield from _drivers(study, width)
+    yield from ("", "    " + paint.strong(f"Where it breaks: {name}"))
+    yield from _edges(study, width)
+    yield from ("", "    " + paint.strong(f"Derivation: {name}"))
+    yield from _derivation(study, width, latex)
+
+
+def how(drivers: Sequence[Driver]) -> str:
+    """Return how the slopes were found."""
+    return "exact derivatives" if all(one.exact for one in drivers) else "by differences"
+
+
+def named(quantity: str, case: str | None) -> str:
+    """Return a quantity as ``margin [far]``, safe to print."""
+    return safe(quantity) if case is None else f"{safe(quantity)} [{safe(case)}]"
+
+
+def _because(study: Study, part: str, width: int) -> Iterator[str]:
+    if part in study.reasons:
+        yield from wrap(f"not whole: {flow(study.reasons[part])}", width, 6)
+
+
+# ---- what drives it
+
+
+def _drivers(study: Study, width: int) -> Iterator[str]:
+    drivers = study.drivers
+    yield from _because(study, "sensitivities", width)
+    if not drivers:
+        if "sensitivities" not in study.reasons:
+            yield "      no input has a tolerance here"
+        return
+    unit = difference_unit(study.unit)
+    largest = max(map(_spread, drivers))
+    idle = [safe(one.parameter) for one in drivers if one.share is not None and not _spread(one)]
+    moving = [one for one in drivers if safe(one.parameter) not in idle]
+    yield from _columns([_driver(one, largest, unit) for one in moving])
+    if idle:
+        yield from wrap(f"no effect, to first order: {', '.join(idle)}", width, 6)
+    text = "share of the spread and effect of either end of the tolerance"
+    yield from wrap(f"{text}; first order, {how(drivers)}", width, 6)
+
+
+def _spread(one: Driver) -> float:
+    if one.effect_low is None or one.effect_high is None:
+        return 0.0
+    return abs(one.effect_high - one.effect_low) / 2.0
+
+
+def _driver(one: Driver, largest: float, unit: str | None) -> tuple[str, ...]:
+    if one.share is None or one.effect_low is None or one.effect_high is None:
+        return safe(one.parameter), "", "", "no value beside the inputs"
+    filled = round(BAR * _spread(one) / largest) if largest > 0.0 else 0
+    low, high = (show_margin(effect, None) for effect in (one.effect_low, one.effect_high))
+    effect = with_unit(f"{low} to {high}", unit)
+    return safe(one.parameter), pad("#" * filled, BAR), f"{one.share:5.1f} %", effect
+
+
+# ---- where it breaks
+
+
+def _edges(study: Study, width: int) -> Iterator[str]:
+    yield from _because(study, "break even", width)
+    for others in ("nominal", "worst"):
+        edges = [one for one in study.edges if one.others == others]
+        if not edges:
+            continue
+        yield f"      the others at {others}"
+        yield from _columns([_edge(one) for one in edges if one.value is not None], 8)
+        yield from _not_found(edges, width)
+
+
+def _not_found(edges: Sequence[Edge], width: int) -> Iterator[str]:
+    """Say it where the list is short because the verdict turns with nothing else."""
+    if all(one.value is None for one in edges):
+        holds = "holds" if edges[0].holds else "fails"
+        text = f"no parameter alone turns the verdict, as far as was searched: it {holds}"
+        yield from wrap(text, width, 8)
+    elif any(one.value is None for one in edges):
+        text = "no other parameter alone turns the verdict, as far as was searched"
+        yield from wrap(text, width, 8)
+
+
+def _edge(one: Edge) -> tuple[str, ...]:
+    now = f"now {show(one.now, safe(one.unit))}"
+    value = with_unit(toward_the_safe_side(one), safe(one.unit))
+    relation = f"fails {one.direction} {value}" if one.holds else _from(one, value)
+    if one.tolerances is None:
+        return safe(one.parameter), now, relation, "no tolerance"
+    (away,), _ = show_beside((one.tolerances,), (1.0,), 3)
+    return safe(one.parameter), now, relation, f"{away} tolerances away"
+
+
+def _from(one: Edge, value: str) -> str:
+    return f"holds from {value} {'up' if one.direction == 'above' else 'down'}"
+
+
+def toward_the_safe_side(edge: Edge) -> str:
+    """Return a break-even value rounded to the side on which the criterion holds."""
+    assert edge.value is not None
+    finest = KNOWN_TO * max(abs(edge.value), abs(edge.now))
+    if abs(edge.value) <= finest:
+        return "0"
+    # An edge at 4 that came out as 3.9999999999999996 is shown as 4.
+    value = Context(prec=12).create_decimal(repr(edge.value))
+    is_upper_end = (edge.direction == "above") == edge.holds
+    rounding = ROUND_FLOOR if is_upper_end else ROUND_CEILING
+    rounded = Context(prec=EDGE_DIGITS, rounding=rounding).plus(Decimal(value))
+    return number(float(rounded), EDGE_DIGITS)
+
+
+# ---- derivation
+
+
+def _derivation(study: Study, width: int, latex: bool) -> Iterator[str]:
+    yield from _because(study, "derivation", width)
+    if study.symbolic is not None:
+        yield from wrap(f"no symbolic form: {flow(study.symbolic)}", width, 6)
+    for line in study.lines:
+        yield f"      {named(line.quantity, line.case)} = {show(line.value, safe(line.unit), 6)}"
+        if latex:
+            yield from (f"        {safe(text)}" for text in _formulas(line))
+    if any(not line.unit for line in study.lines):
+        text = "values on the way have no declared unit; they are as the analysis computes them"
+        yield from wrap(text, width, 6)
+
+
+def _formulas(line: Line) -> tuple[str, str]:
+    return line.latex.strip(), line.numbers_latex.strip()
+
+
+def _columns(body: Sequence[tuple[str, ...]], indent: int = 6) -> Iterator[str]:
+    if not body:
+        return
+    widths = [max(map(columns, column)) for column in zip(*body, strict=True)]
+    for row in body:
+        cells = (pad(text, wide) for text, wide in zip(row, widths, strict=True))
+        yield (" " * indent + "  ".join(cells)).rstrip()
