@@ -40,6 +40,7 @@ GIGABYTE = 1024**3
 MEMORY_LIMIT = min(8 * GIGABYTE, os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") * 3 // 4)
 FILE_LIMIT = 256 * 1024**2
 OUTPUT_SHOWN = 2000
+OUTPUT_KEPT = 1024**2
 TRACEBACK_SHOWN = 20_000
 WARM_RUNS = 24
 # How long modules may take to end what they run, once the tool is gone.
@@ -280,7 +281,9 @@ def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> Any:
 
     def at(point: Any) -> dict[tuple[str, str | None], Any]:
         numbers = all(type(value) is float for value in point.values())
-        return describe.values_of(analysis, function(**point), numbers)
+        found = describe.values_of(analysis, function(**point), numbers)
+        _trim_output()
+        return found
 
     box = tuple((name, low, high) for name, low, high in message["box"])
     inputs = dict(message["inputs"])
@@ -300,6 +303,14 @@ def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> Any:
         found = worst(at, inputs, box)
     extents = [[*key, *extent] for key, extent in found.extents.items()]
     return [extents, found.assurance.value, found.evaluations]
+
+
+def _trim_output() -> None:
+    """Forget what was printed by then, where that is much; only its end is ever shown."""
+    with suppress(OSError):
+        if os.fstat(1).st_size > OUTPUT_KEPT:
+            os.ftruncate(1, 0)
+            os.lseek(1, 0, os.SEEK_SET)
 
 
 def _failure(error: BaseException, root: str) -> dict[str, Any]:
