@@ -170,6 +170,7 @@ def _counted(one: Judgement, enough: bool, text: str) -> Judgement:
     entry = one.evidence
     message = f"{entry.message}; {text}" if entry.message else text
     if enough and entry.state is State.NOT_MET:
+        message = f"not met here, which does no harm: {message}"
         entry = replace(entry, state=State.MET, margin=None, counterexample=())
     return Judgement(replace(entry, message=message), one.extremes)
 
