@@ -345,3 +345,15 @@ def test_the_same_text_from_an_empty_and_a_full_store(tmp_path: Path) -> None:
     assert "2 answers computed in this run, 0 from the store" in " ".join(first.stdout.split())
     assert "0 answers computed in this run, 2 from the store" in " ".join(second.stdout.split())
     assert without_run(first) == without_run(second)
+
+
+def test_a_what_if_shows_the_difference_to_the_unchanged_project(passing: Project) -> None:
+    # By hand: 11.5 V x 4.75 A h = 54.625 W h at worst; at 10 V it is 9.5 x 4.75 = 45.125 W h, and
+    # 190 kJ are 52.78 W h: the margin is 6.65 kJ before, and -27.55 kJ under the what-if.
+    run = passing.run("verify", "--set", "voltage=10 V")
+    change = run.stdout.split("What the settings change\n")[1]
+    assert "PWR-010  C -> NC  margin +6.65 kJ -> -27.6 kJ  energy" in change
+    same = passing.run("verify", "--set", "voltage=12 V")
+    assert same.stdout.split("What the settings change\n")[1].startswith(
+        "  no verdict and no margin"
+    )

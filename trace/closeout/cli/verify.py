@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -38,18 +39,24 @@ def command(
     options = Options(review, settings, only, jobs)
     wanted = runs.Wanted(json_file != "-", json_file is not None, colour(), width())
     with opened(revision) as (snapshot, store):
-        run = runs.recall(snapshot, store, options, wanted)
+        compared = bool(settings) and wanted.text
+        run = None if compared else runs.recall(snapshot, store, options, wanted)
+        change = ""
         if run is None:
             from closeout.cli.pipeline import assess
+            from closeout.render.whatif import whatif_text
 
             with progress_bar() as progress:
                 outcome = assess(snapshot, store, options, progress)
+                if compared:
+                    unchanged = assess(snapshot, store, replace(options, settings=()), progress)
+                    change = whatif_text(unchanged.dossier, outcome.dossier, colour=colour())
             run = runs.keep(snapshot, store, options, wanted, outcome)
         if json_file is not None and json_file != "-":
             write_file(Path(json_file), run.json.encode())
         if json_file == "-":
             sys.stdout.write(run.json)
         else:
-            sys.stdout.write(run.text)
+            sys.stdout.write(run.text + change)
             click.echo(work(run.computed, run.stored))
         return run.exit_status

@@ -64,17 +64,6 @@ def show_beside(
     return shown, bounds
 
 
-def show_against(
-    value: float, limit: float, unit: str | None, digits: int = USUAL_DIGITS
-) -> tuple[str, str]:
-    """Return value and limit with their unit, on the same sides of each other as the numbers are.
-
-    51.9999996 against 52 gives ``51.9999996`` and ``52``.
-    """
-    (shown,), (bound,) = show_beside((value,), (limit,), digits)
-    return with_unit(shown, unit), with_unit(bound, unit)
-
-
 def show_extent(
     value: float | None, low: float | None, high: float | None, unit: str | None
 ) -> tuple[str, str, str]:
