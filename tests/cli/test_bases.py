@@ -59,6 +59,16 @@ def march(upper: kohm, lower: kohm) -> March:
     return March(float(total))
 
 
+class Peak(NamedTuple):
+    height: ratio
+
+
+@analysis
+def peak(chance: ratio) -> Peak:
+    """10 at 0.7771, and -60 000 at 0: a wide range that must not hide its upper end."""
+    return Peak(10.0 - 1e5 * (chance - 0.7771) * (chance - 0.7771))
+
+
 class Chance(NamedTuple):
     where: ratio
 
@@ -175,3 +185,30 @@ def test_safety_on_an_unproved_search_is_a_finding(tmp_path: Path) -> None:
         tmp_path / "b", "analysis: divider, quantity: share, at_least: 0.4", safety=safety
     )
     assert not [p for p in proved["problems"] if p["rule"] == "safety-not-proved"]
+
+
+def test_a_wide_range_hides_no_limit_near_its_end(tmp_path: Path) -> None:
+    # The maximum is 10, inside the box; corners and the inputs are all far below zero.
+    row = "analysis: peak, quantity: height, at_most: 9.99"
+    (entry,) = entries(judged(tmp_path, row))
+    assert (entry["state"], entry["assurance"]) == ("not met", "bounded")
+    assert 10.0 <= entry["high"] <= 10.0 + 1e-5
+    (name, text), *_ = entry["counterexample"].items()
+    again = Project(tmp_path).verify(f"--set={name}={text}").json
+    assert again["requirements"][0]["verification"][0]["value"] > 9.99
+
+
+def test_a_limit_between_what_is_seen_and_what_is_proved_is_open(tmp_path: Path) -> None:
+    # Exactly the maximum, which is inside the box: it is never surely met.
+    (entry,) = entries(judged(tmp_path, "analysis: peak, quantity: height, at_most: 10"))
+    assert entry["state"] == "open"
+    assert "undecided" in entry["message"]
+
+
+def test_a_value_outside_of_its_range_is_judged_by_nothing(tmp_path: Path) -> None:
+    judged(tmp_path, "analysis: peak, quantity: height, at_most: 11")
+    project = Project(tmp_path)
+    project.replace("analyses/p.yaml", "chance: {value: 0.5,", "chance: {value: 1.5,")
+    run = project.verify()
+    assert run.status == 2
+    assert run.json["requirements"][0]["verification"][0]["state"] == "error"

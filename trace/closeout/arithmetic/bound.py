@@ -40,6 +40,8 @@ BUDGET = 4000
 MOST_OPERATIONS = 20_000
 # Points of the box, beside the inputs, at which ranges are compared with numbers.
 COMPARED = 8
+# Of the width of a quantity's range: so near the bound of an end that is zero has to come.
+LEAST_OF_WIDTH = 1e-9
 # Parts of the box that cannot be evaluated, after which an end of a quantity is given up.
 PATIENCE = 128
 _GOLDEN = 0.6180339887498949
@@ -93,8 +95,7 @@ def prove(
         inputs: every argument, at its nominal value.
         box: name, low and high of the arguments that vary.
         keys: the quantities and cases to bound.
-        tolerance: how far a bound may be from what was seen, as a share of the larger one of the
-            value and of the width of the range.
+        tolerance: how far a bound may be from what was seen, as a share of the end's value.
         budget: evaluations, over all keys.
     """
     field = _Field(evaluate, inputs, box, keys)
@@ -419,8 +420,9 @@ class _End:
     def slack(self) -> float:
         """How far the bound may be from what was seen."""
         high, low = self._field.best(self.key, self.sign), -self._field.best(self.key, -self.sign)
-        # What is rounding and nothing else cannot be improved.
-        return max(self._tolerance * max(abs(high), high - low), 4.0 * self.noise)
+        # Relative to the end itself: a wide range must not hide a limit near one end of it. An end
+        # near zero has no relative distance, and what is rounding cannot be improved.
+        return max(self._tolerance * abs(high), LEAST_OF_WIDTH * (high - low), 4.0 * self.noise)
 
     @property
     def tight(self) -> bool:

@@ -268,10 +268,15 @@ class _Planner:
         setting = self._settings.get(name)
         kind = verification.basis.kind
         try:
-            return input_of(argument, parameter, given, setting, kind, self._units)
+            found = input_of(argument, parameter, given, setting, kind, self._units)
         except UnitError as wrong:
             self._does_not_fit(argument, parameter, spec, wrong)
             return None
+        if found.low is None or found.high is None or found.low <= found.value <= found.high:
+            return found
+        # Told as a problem of the parameter; a box without the value proves nothing about it.
+        self._faults.append(f"the value of {name} lies outside of its range")
+        return None
 
     def _does_not_fit(
         self, argument: Argument, parameter: Parameter, spec: AnalysisSpec, wrong: UnitError

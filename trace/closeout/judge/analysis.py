@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from closeout.graph import Asked, Bounds
-from closeout.judge.limits import Extremes, Judgement, Shown, compare, shown_in
+from closeout.judge.limits import Extremes, Judged, Judgement, Shown, compare, shown_in
 from closeout.measure import Units
 from closeout.model.answer import Answer, Assurance, Decided, Extent
 from closeout.model.dossier import Evidence, State
@@ -72,14 +72,18 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
     said["assurance"] = assurance
     margin = judged.margin
     at = extent.low_at if margin == judged.under else extent.high_at
+    undecided = _is_undecided(extent, judged, asked.bounds)
+    if undecided:
+        said["message"] = "undecided: the limit lies between what was seen and what is proved"
+    state = State.OPEN if undecided else judged.state
     evidence = Evidence(
         **said,
-        state=judged.state,
+        state=state,
         value=shown.value(value),
         low=None if extent.low is None else shown.value(low),
         high=None if extent.high is None else shown.value(high),
         margin=shown.margin(margin),
-        counterexample=_point(at, asked) if judged.state is State.NOT_MET else (),
+        counterexample=_point(at, asked) if state is State.NOT_MET else (),
     )
     return Judgement(evidence, Extremes(unit, low, high, asked.bounds))
 
@@ -124,19 +128,25 @@ def _chance(said: Said, decided: Decided) -> Judgement:
 def _judged_ends(extent: Extent, bounds: Bounds) -> tuple[float, float, Assurance]:
     """Return the ends that decide, and how surely.
 
-    What is proved decides where it meets the limits. Else a number that was seen and fails is a
-    counterexample. Between the two, what was seen decides, and is called searched.
+    Where the proof is tight, its ends decide, whether they meet the limits or not. Where it is
+    loose they decide if they meet the limits; else what was seen decides, and is called searched.
     """
     assert extent.value is not None
     if extent.low is None or extent.high is None:
         return extent.value, extent.value, Assurance.NOMINAL
     if extent.proved_low is None or extent.proved_high is None:
         return extent.low, extent.high, Assurance.SEARCHED
-    if compare(extent.proved_low, extent.proved_high, bounds).state is State.MET:
+    proved = compare(extent.proved_low, extent.proved_high, bounds)
+    if extent.tight or proved.state is State.MET:
         return extent.proved_low, extent.proved_high, Assurance.BOUNDED
-    failed = compare(extent.low, extent.high, bounds).state is State.NOT_MET
-    sure = Assurance.BOUNDED if failed and extent.tight else Assurance.SEARCHED
-    return extent.low, extent.high, sure
+    return extent.low, extent.high, Assurance.SEARCHED
+
+
+def _is_undecided(extent: Extent, judged: Judged, bounds: Bounds) -> bool:
+    """Return whether the limit lies between what was seen and what is proved."""
+    if judged.state is State.MET or extent.low is None or extent.high is None:
+        return False
+    return compare(extent.low, extent.high, bounds).state is State.MET
 
 
 def _absent(said: Said, extent: Extent, asked: Asked, shown: Shown) -> Evidence:
