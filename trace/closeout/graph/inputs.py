@@ -97,12 +97,14 @@ def _ends(
 ) -> _Ends | None:
     """Return the ends of a parameter's spread about a value; None where it has none.
 
-    A range keeps its distances where a what-if has moved the value.
+    A range stays where a what-if has moved the value inside of it, and keeps its distances where
+    the value leaves it.
     """
     spread = parameter.spread
     if spread.range is not None:
-        low, high = (units.convert(end, unit) + moved for end in spread.range)
-        return low, high
+        low, high = (units.convert(end, unit) for end in spread.range)
+        leaves = not low <= units.convert(value, unit) <= high
+        return (low + moved, high + moved) if leaves else (low, high)
     # Parts of a tolerance act together on the bad side: ECSS-Q-HB-30-01A, extreme value.
     parts = [units.tolerance(value, amount, unit) for _, amount in spread.tolerance]
     if spread.sigma is not None:
