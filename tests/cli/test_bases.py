@@ -69,6 +69,16 @@ def peak(chance: ratio) -> Peak:
     return Peak(10.0 - 1e5 * (chance - 0.7771) * (chance - 0.7771))
 
 
+class Pole(NamedTuple):
+    value: ratio
+
+
+@analysis
+def pole(chance: ratio) -> Pole:
+    """Has no value at one end of its argument."""
+    return Pole(1.0 / (chance - 1.0))
+
+
 class Chance(NamedTuple):
     where: ratio
 
@@ -212,3 +222,12 @@ def test_a_value_outside_of_its_range_is_judged_by_nothing(tmp_path: Path) -> No
     run = project.verify()
     assert run.status == 2
     assert run.json["requirements"][0]["verification"][0]["state"] == "error"
+
+
+def test_a_failure_at_a_corner_says_where(tmp_path: Path) -> None:
+    (entry,) = entries(judged(tmp_path, "analysis: pole, quantity: value, at_most: 11"))
+    assert entry["state"] == "error"
+    assert entry["at_most"] == 11.0
+    assert "ZeroDivisionError" in entry["message"]
+    assert "analyses/m.py:" in entry["message"]
+    assert "evaluated at chance = 1.0" in entry["message"]

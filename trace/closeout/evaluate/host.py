@@ -277,16 +277,20 @@ def _answered(
 def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> Any:
     if analysis is None:
         raise LookupError(f"no analysis {message['function']} in its module any more")
-    function = analysis.function
+    function, inputs = analysis.function, dict(message["inputs"])
 
     def at(point: Any) -> dict[tuple[str, str | None], Any]:
         numbers = all(type(value) is float for value in point.values())
-        found = describe.values_of(analysis, function(**point), numbers)
+        try:
+            found = describe.values_of(analysis, function(**point), numbers)
+        except Exception as error:
+            if numbers:
+                _note_point(error, point, inputs)
+            raise
         _trim_output()
         return found
 
     box = tuple((name, low, high) for name, low, high in message["box"])
-    inputs = dict(message["inputs"])
     if message["kind"] == "probability":
         from closeout.arithmetic.trials import answer as decide
 
@@ -303,6 +307,13 @@ def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> Any:
         found = worst(at, inputs, box)
     extents = [[*key, *extent] for key, extent in found.extents.items()]
     return [extents, found.assurance.value, found.evaluations]
+
+
+def _note_point(error: Exception, point: dict[str, float], inputs: dict[str, float]) -> None:
+    """Say where in the box an analysis failed, where it is not at the inputs."""
+    moved = [f"{name} = {value!r}" for name, value in point.items() if value != inputs[name]]
+    if moved:
+        error.add_note("evaluated at " + ", ".join(moved))
 
 
 def _trim_output() -> None:

@@ -16,6 +16,8 @@ from closeout.model.question import Failure, Question
 from closeout.model.records import BasisKind
 
 Said = dict[str, Any]
+# How a worker's note begins that tells the point at which an analysis failed.
+AT_POINT = "evaluated at "
 
 
 def by_analysis(
@@ -192,5 +194,10 @@ def _point(at: tuple[tuple[str, float], ...], asked: Asked) -> tuple[tuple[str, 
 
 
 def _told(failure: Failure) -> str:
-    first = failure.message.strip().partition("\n")[0] or failure.kind
-    return first if failure.kind in ("raised", "timed out") else f"{failure.kind}: {first}"
+    lines = failure.message.strip().split("\n")
+    told = lines[0] or failure.kind
+    if failure.kind not in ("raised", "timed out"):
+        told = f"{failure.kind}: {told}"
+    if failure.path is not None:
+        told += f" ({failure.path}:{failure.line})"
+    return told + (f", {lines[-1]}" if lines[-1].startswith(AT_POINT) else "")

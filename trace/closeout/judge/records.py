@@ -122,8 +122,6 @@ def _measured(
         value=shown.value(min(max(as_double(value, own), low), high)),
         low=shown.value(low),
         high=shown.value(high),
-        at_least=shown.at_least,
-        at_most=shown.at_most,
         margin=shown.margin(surely.margin),
     )
     return Judgement(evidence, Extremes(own, low, high, bounds))

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from closeout.graph import Asked, Index, Plan
+from closeout.graph import Asked, Bounds, Index, Plan, bounds_in
 from closeout.judge import reasons
 from closeout.judge.analysis import by_analysis
 from closeout.judge.compliance import of_criteria, of_derived
 from closeout.judge.cover import covered, may_approve
 from closeout.judge.limits import Judgement, text_of, unit_of
 from closeout.judge.records import by_records, worst
-from closeout.measure import Units
+from closeout.measure import UnitError, Units
 from closeout.model.answer import Answer
 from closeout.model.dossier import Compliance, Evidence, RequirementResult, State
 from closeout.model.question import Failure, Question
-from closeout.model.records import Method, Requirement, Verification
+from closeout.model.records import Limits, Method, Requirement, Verification
 
 Below = Sequence[RequirementResult]
 
@@ -115,7 +115,7 @@ class Judge:
     def _evidence(self, requirement: Requirement) -> tuple[Evidence, ...]:
         entries: list[Evidence] = []
         for number, verification in enumerate(requirement.verification):
-            said = _said(number, verification, self._due(verification.review))
+            said = _said(number, verification, self._due(verification.review), self._units)
             asked = self._plan.asked.get((requirement.id, number))
             judged = self._judged(said, requirement, verification, asked)
             entries.extend(one.evidence for one in judged)
@@ -157,9 +157,18 @@ def _planned(said: dict[str, Any], verification: Verification) -> Evidence:
     return Evidence(**said, state=State.OPEN, message=f"planned{when}{what}")
 
 
-def _said(number: int, verification: Verification, due: bool) -> dict[str, Any]:
+def _limits_of(limits: Limits, units: Units) -> Bounds:
+    """Return the limits as they are shown, also of what is not judged; none that cannot be read."""
+    try:
+        return bounds_in(limits, unit_of(limits) or "", units) if limits else Bounds()
+    except UnitError:
+        return Bounds()
+
+
+def _said(number: int, verification: Verification, due: bool, units: Units) -> dict[str, Any]:
     """Return what is said of a verification before it is judged, as fields of its evidence."""
     criterion = verification.criterion
+    bounds = _limits_of(criterion.limits, units)
     return {
         "number": number,
         "method": verification.method.value,
@@ -169,6 +178,8 @@ def _said(number: int, verification: Verification, due: bool) -> dict[str, Any]:
         "due": due,
         "quantity": criterion.quantity,
         "unit": unit_of(criterion.limits),
+        "at_least": bounds.at_least,
+        "at_most": bounds.at_most,
         "limit_text": text_of(criterion.limits),
         "given": tuple(
             (name, f"{given[0]} to {given[1]}" if isinstance(given, tuple) else str(given))
