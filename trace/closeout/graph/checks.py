@@ -28,10 +28,22 @@ def check(index: Index, units: Units) -> list[Finding]:
     for rule in (_duplicates, references, reviews, circles, _unverified, _nothing_applicable):
         found.extend(rule(index))
     if index.complete:
+        found.extend(_no_requirements(index))
         found.extend(_unused_parameters(index))
         found.extend(_unused_analyses(index))
     found.extend(amounts(index, units))
     return list(dict.fromkeys(found))
+
+
+def _no_requirements(index: Index) -> Iterator[Finding]:
+    """Yield a warning where nothing is there to be judged: a lost file is no success."""
+    if not index.requirements:
+        yield warning(
+            "no-requirements",
+            index.project.charter.where,
+            "the project has no requirement, so nothing is judged",
+            "add requirements below requirements/, or look for files that were lost",
+        )
 
 
 def _duplicates(index: Index) -> Iterator[Finding]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 import threading
+import time
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
@@ -18,6 +19,7 @@ T = TypeVar("T")
 FILE = "store.sqlite3"
 ASIDE = "damaged.sqlite3"
 LONGEST_WAIT = 10.0  # seconds, for another run to finish a transaction
+RETRY_AFTER = 0.02  # s
 # A page or a sector of garbage must not pass for a value.
 CHECK_BYTES = 16
 LARGEST_FILE = 512 * 1024 * 1024
@@ -136,12 +138,19 @@ class Store:
     def _do(self, work: Callable[[sqlite3.Connection], T], otherwise: T) -> T:
         """Do work in one transaction; a damaged file is set aside and the work done anew."""
         with self._lock:
-            for _ in range(2):
+            until = time.monotonic() + LONGEST_WAIT
+            left = 2
+            while left:
+                left -= 1
                 try:
                     with self._open() as connection:
                         return work(connection)
                 except sqlite3.OperationalError as error:
-                    if not _is_damage(error):
+                    if _is_locked(error) and time.monotonic() < until:
+                        # SQLite does not wait where two runs make the file's log at once.
+                        left += 1
+                        time.sleep(RETRY_AFTER)
+                    elif not _is_damage(error):
                         self._say(f"the store in .closeout could not be used ({error}); going on")
                         self._give_up()  # else each further use might wait as long
                     else:
@@ -224,6 +233,10 @@ def _shrink(folder: Path) -> None:
 def _remove_logs(folder: Path) -> None:
     for tail in ("-wal", "-shm"):
         (folder / (FILE + tail)).unlink(missing_ok=True)
+
+
+def _is_locked(error: sqlite3.OperationalError) -> bool:
+    return "locked" in str(error) or "busy" in str(error)
 
 
 def _is_damage(error: sqlite3.OperationalError) -> bool:
