@@ -8,7 +8,17 @@ from pathlib import Path
 import pytest
 
 import closeout
-from tests.cli.project import ANALYSIS, CHARTER, Project, base, by_id, environment, make, power
+from tests.cli.project import (
+    ANALYSIS,
+    CHARTER,
+    SYSTEM,
+    Project,
+    base,
+    by_id,
+    environment,
+    make,
+    power,
+)
 from tests.cli.project import requirement as item
 
 WAIVER = """\
@@ -294,3 +304,12 @@ def test_a_fault_leaves_the_rest_in_the_store(project: Project, tmp_path: Path) 
     told = (project.path / ".closeout" / "fault.txt").read_text("utf-8")
     assert "Traceback" in told
     assert "KeyError: 'broken'" in told
+
+
+def test_a_project_without_requirements_is_a_finding(tmp_path: Path) -> None:
+    charter = "project: {name: Lantern, reviews: [CDR]}\n"
+    project = make(tmp_path, {"requirements/project.yaml": charter})
+    rules = [problem["rule"] for problem in project.verify().json["problems"]]
+    assert rules == ["no-requirements"]
+    project.write({"requirements/system.yaml": SYSTEM})
+    assert "no-requirements" not in [p["rule"] for p in project.verify().json["problems"]]
