@@ -2,11 +2,13 @@
 
 A module is imported once; an evaluation runs in a process of its own, so that what it reads, what
 it leaves behind and how it ends is its own affair. A shared worker would be faster and wrong: a
-cache that one analysis fills hides from the next what that one reads.
+cache that one analysis fills hides from the next what that one reads. Only those that are shown to
+touch nothing but their arguments (:mod:`closeout.evaluate.purity`) follow each other in one
+process, for a moment.
 
 Messages (:mod:`closeout.evaluate.wire`): tool -> host ``{module}`` with the module's channel; the
-module tells ``{pid}``, then what it holds; tool -> module a request with a pipe for the result;
-module -> tool ``{started}`` and ``{ended}`` of each request; evaluation -> tool the result.
+module tells ``{pid}``, then what it holds; tool -> module requests with a pipe for the results;
+module -> tool ``{started}`` and ``{ended}`` of these; evaluation -> tool one result a request.
 
 Little is imported here: every page of a process makes each of its forks slower.
 """
@@ -29,7 +31,7 @@ from typing import Annotated, Any, NamedTuple, NoReturn
 from closeout import Analysis
 from closeout.arithmetic.search import OtherCases
 from closeout.arithmetic.worst import answer as worst
-from closeout.evaluate import describe, finder, wire
+from closeout.evaluate import describe, finder, purity, wire
 from closeout.evaluate.recorder import Recorder, answered_for
 from closeout.units import Unit
 
@@ -43,6 +45,8 @@ OUTPUT_SHOWN = 2000
 OUTPUT_KEPT = 1024**2
 TRACEBACK_SHOWN = 20_000
 WARM_RUNS = 24
+# Seconds after which an evaluation is not followed by another in its process.
+TOGETHER = 0.02
 # How long modules may take to end what they run, once the tool is gone.
 GRACE = 1.0
 # Frames of the tool's own code are no matter of the author.
@@ -156,7 +160,10 @@ def _import(
         if names.count(name) > 1 and "failure" not in spec:
             text = f"there are {names.count(name)} analyses of this name in one module"
             spec["failure"] = _plain("bad signature", text)
-    return {analysis.__name__: analysis for analysis in found}, {"specs": specs}
+    # What a thread does meanwhile, or a file that was read unseen, may change a name.
+    shown = [] if recorder.not_kept else found
+    pure = [analysis.__name__ for analysis in shown if purity.is_pure(analysis.function)]
+    return {analysis.__name__: analysis for analysis in found}, {"specs": specs, "pure": pure}
 
 
 def _described(analysis: Analysis[..., Any]) -> dict[str, Any]:
@@ -213,8 +220,7 @@ class _ModuleServer:
             self._channel.close()
             os.dup2(output, 1)
             os.dup2(output, 2)
-            analysis = self._analyses.get(message["function"])
-            _run_evaluation(analysis, message, fds[0], self._recorder)
+            _run_evaluations(self._analyses, message["requests"], fds[0], self._recorder)
         os.close(fds[0])
         with suppress(ProcessLookupError, PermissionError):
             os.setpgid(pid, pid)  # the child does it too; whoever comes first
@@ -240,20 +246,23 @@ class _ModuleServer:
             wire.send(self._channel, message)
 
 
-def _run_evaluation(
-    analysis: Analysis[..., Any] | None, message: Any, result: int, recorder: Recorder
+def _run_evaluations(
+    analyses: dict[str, Analysis[..., Any]], requests: Any, result: int, recorder: Recorder
 ) -> NoReturn:
-    """Evaluate at the inputs and over the box, write the answer, end without clean-up."""
-    status, me = 1, _getpid()
+    """Write the answer to each request while there is time, end without clean-up."""
+    status, me, until = 1, _getpid(), time.monotonic() + TOGETHER
     try:
         with suppress(PermissionError):
             os.setpgid(0, 0)
-        _limit_time(message["time_limit"])
-        told = _answered(analysis, message, recorder)
-        # Mostly nothing but the module itself was read, and the tool has been told that already.
-        read = recorder.told() if recorder.has_more() else None
-        if _getpid() == me:  # else it is a process that the analysis forked
-            wire.write_all(result, wire.pack({**told, "read": read}))
+        for message in requests:
+            _limit_time(message["time_limit"])
+            told = _answered(analyses.get(message["function"]), message, recorder)
+            # Mostly nothing but the module itself was read, and the tool was told that already.
+            read = recorder.told() if recorder.has_more() else None
+            if _getpid() == me:  # else it is a process that the analysis forked
+                wire.write_all(result, wire.pack({**told, "read": read}))
+            if read is not None or time.monotonic() > until:
+                break
         status = 0
     finally:
         _exit(status)

@@ -24,8 +24,10 @@ from closeout.store.keys import search_path
 IMPORT_LIMIT = 60.0
 # Seconds in which a process that was killed must have been heard of.
 STUCK = 5.0
-# How often a task is begun anew where its module's process was ended by another.
+# How often a task is begun where its module's process is ended by another.
 MOST_TRIES = 3
+# Evaluations that are asked of one process, where all are of pure analyses.
+MOST_TOGETHER = 16
 # Imported modules that are kept for a later question.
 MOST_MODULES = 64
 # The same numbers on every machine: no hash seed, time zone, locale or thread count from outside.
@@ -67,6 +69,7 @@ class _Module:
     deadline: float
     reader: wire.Reader = field(default_factory=wire.Reader)
     told: Told | None = None
+    pure: frozenset[str] = frozenset()
     pid: int | None = None
     late: bool = False
     running: dict[int, _Running] = field(default_factory=dict)
@@ -74,10 +77,9 @@ class _Module:
 
 @dataclass(slots=True, eq=False)
 class _Running:
-    """An evaluation that runs: the task's number, its pipe, and what came of it so far."""
+    """A process that evaluates: its tasks by their numbers, its pipe, what came of it so far."""
 
-    number: int
-    task: Task
+    tasks: list[tuple[int, Task]]
     pipe: int
     deadline: float
     reader: wire.Reader = field(default_factory=wire.Reader)
@@ -99,11 +101,13 @@ class Crew:
         self._left: deque[tuple[int, Task]] = deque()
         self._waiting: dict[str, list[tuple[int, Task]]] = {}
         self._results: dict[int, Told] = {}
-        # How often each task, and the import of each module, was begun.
+        # How often each task was lost with its module, and the import of each module was begun.
         self._tries: Counter[int] = Counter()
         self._opened: Counter[str] = Counter()
         # Modules whose process was ended from inside: they run one evaluation at a time.
         self._careful: set[str] = set()
+        # Tasks that are asked alone, since one of those together with them ended their process.
+        self._alone: set[int] = set()
 
     def run(self, tasks: list[Task]) -> Iterator[tuple[int, Told]]:
         """Give what was told of each task with the task's number, as soon as it is known.
@@ -114,6 +118,7 @@ class Crew:
         """
         self._left, self._waiting, self._results = deque(enumerate(tasks)), {}, {}
         self._tries.clear()
+        self._alone.clear()
         self._opened.clear()
         given = 0
         while given < len(tasks):
@@ -163,7 +168,7 @@ class Crew:
             elif task.request is None or "failure" in module.told:
                 self._results[number] = dict(module.told)
             else:
-                self._evaluate(module, number, task)
+                self._evaluate(module, [(number, task), *self._following(module, number, task)])
                 room -= 1
 
     def _open(self, name: str) -> _Module | None:
@@ -200,16 +205,37 @@ class Crew:
         self._host = _start_host(self._root)
         return self._ask_host(name)
 
-    def _evaluate(self, module: _Module, number: int, task: Task) -> None:
-        assert task.request is not None
-        self._tries[number] += 1
+    def _following(self, module: _Module, number: int, task: Task) -> Iterator[tuple[int, Task]]:
+        """Take the next tasks that can follow one in its process."""
+        for _ in range(MOST_TOGETHER - 1):
+            if not self._left or not self._shares(module, number, task):
+                return
+            number, task = self._left[0]
+            if not self._shares(module, number, task):
+                return
+            yield self._left.popleft()
+
+    def _shares(self, module: _Module, number: int, task: Task) -> bool:
+        """Return whether a task may run in a process together with others of a module."""
+        return (
+            task.module == module.name
+            and task.request is not None
+            and task.request["function"] in module.pure
+            and number not in self._alone
+            and module.name not in self._careful
+        )
+
+    def _evaluate(self, module: _Module, tasks: list[tuple[int, Task]]) -> None:
+        requests = [task.request for _, task in tasks if task.request is not None]
         read, write = os.pipe2(os.O_CLOEXEC)
         os.set_blocking(read, False)
-        running = _Running(number, task, read, time.monotonic() + task.request["time_limit"])
+        limit = min(request["time_limit"] for request in requests)
+        running = _Running(tasks, read, time.monotonic() + limit)
+        number = tasks[0][0]
         module.running[number] = running
         self._selector.register(read, selectors.EVENT_READ, running)
         try:
-            wire.send(module.channel, {**task.request, "number": number}, (write,))
+            wire.send(module.channel, {"number": number, "requests": requests}, (write,))
         except OSError:
             self._lost(module)
         finally:
@@ -262,6 +288,7 @@ class Crew:
             elif "pid" in word:
                 module.pid = word["pid"]
             else:
+                module.pure = frozenset(word.pop("pure", ()))
                 module.told = word
                 self._put_back(module)
 
@@ -278,7 +305,10 @@ class Crew:
         self._left.extendleft(reversed(self._waiting.pop(module.name, [])))
 
     def _ended(self, module: _Module, word: Told) -> None:
-        """Take the result of an evaluation that has ended; all it wrote is in the pipe by now."""
+        """Take the results of a process that has ended; all it wrote is in the pipe by now.
+
+        What it has no result for is asked again, but where that was asked of it alone.
+        """
         running = module.running.pop(word["ended"])
         with contextlib.suppress(BlockingIOError):
             while data := os.read(running.pipe, 1 << 20):
@@ -288,17 +318,19 @@ class Crew:
         os.close(running.pipe)
         running.pipe = -1
         self._put_back(module)
-        try:
-            told = running.reader.take()
-        except ValueError:
-            told = None
-        if running.late and told is None:
-            self._results[running.number] = {"timed_out": True}
-        else:
-            told = told or {"ended": word["status"], "output": word["output"]}
+        left = deque(running.tasks)
+        while left and (told := _taken(running.reader)) is not None:
             if told.get("read", ...) is None and module.told is not None:
                 told["read"] = module.told["read"]  # it read nothing more than its module
-            self._results[running.number] = told
+            self._results[left.popleft()[0]] = told
+        if len(running.tasks) > 1:
+            if left and word["status"] != 0:
+                self._alone.add(left[0][0])
+            self._left.extendleft(reversed(left))
+        elif left and running.late:
+            self._results[left[0][0]] = {"timed_out": True}
+        elif left:
+            self._results[left[0][0]] = {"ended": word["status"], "output": word["output"]}
 
     def _lost(self, module: _Module) -> None:
         """Tell whose fault it was that a module's process has ended or hangs; begin others anew.
@@ -312,13 +344,15 @@ class Crew:
         running = list(module.running.values())
         for one in running:
             _kill(one.pid)
-            found = len(running) == 1 and one.pid is not None
-            if one.late:
-                self._results[one.number] = {"timed_out": True}
-            elif found or self._tries[one.number] >= MOST_TRIES:
-                self._results[one.number] = {"lost": "it ended the process around it"}
-            else:
-                self._waiting.setdefault(module.name, []).append((one.number, one.task))
+            found = len(running) == len(one.tasks) == 1 and one.pid is not None
+            for number, task in one.tasks:
+                self._tries[number] += 1
+                if one.late and len(one.tasks) == 1:
+                    self._results[number] = {"timed_out": True}
+                elif found or self._tries[number] >= MOST_TRIES:
+                    self._results[number] = {"lost": "it ended the process around it"}
+                else:
+                    self._waiting.setdefault(module.name, []).append((number, task))
         self._careful.add(module.name)
         self._drop(module)
         self._put_back(module)
@@ -373,6 +407,15 @@ def _start_host(root: str) -> tuple[subprocess.Popen[bytes], socket.socket]:
             process_group=0,
         )
     return process, mine
+
+
+def _taken(reader: wire.Reader) -> Told | None:
+    """Return the next result that is whole; something else may have written between them."""
+    try:
+        told: Told | None = reader.take()
+    except ValueError:
+        return None
+    return told
 
 
 def _kill(pid: int | None) -> None:
