@@ -68,7 +68,10 @@ class PadHold(NamedTuple):
     days_to_reserve: day  # from the end of the last charge until no more than the reserve is left
 
 
-@analysis(validated_by="tests/analyses/test_pad_hold_energy.py")
+@analysis(
+    validated_by="tests/analyses/test_pad_hold_energy.py",
+    model_uncertainty={"usable_energy": "1 W h"},
+)
 def pad_hold_energy(
     cell_capacity: A_h,
     cells_in_series: count,
@@ -125,6 +128,9 @@ def pad_hold_energy(
     practice, no source; their numbers are declared parameters. Open-circuit voltage: a table, taken
     as independent of temperature and age. cell_resistance is that of a nearly empty cell after
     minutes of load, as the cut-off meets it: a pulse on a full cell would promise too much.
+
+    **Model uncertainty.** 1 W h of the usable energy, invented: how far the table of open-circuit
+    voltage and the law of the cold capacity may be off, which are the same for every battery.
 
     **Not covered.** What the active phase needs (only the declared reserve); peaks shorter than the
     cells' response, inrush and trip of the protection; charging; cells driven into reversal; a

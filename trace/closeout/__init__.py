@@ -6,7 +6,7 @@ library only, so that a worker process starts in milliseconds.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any, Generic, ParamSpec, TypeVar, overload
 
 __all__ = ["Absent", "Analysis", "absent", "analysis"]
@@ -49,11 +49,16 @@ class Analysis(Generic[P, R]):
     """An executable analysis: still the function it was made of, and what hangs on it."""
 
     def __init__(
-        self, function: Callable[P, R], validated_by: tuple[str, ...], time_limit: float
+        self,
+        function: Callable[P, R],
+        validated_by: tuple[str, ...],
+        time_limit: float,
+        model_uncertainty: Mapping[str, str] | None = None,
     ) -> None:
         self.function = function
         self.validated_by = validated_by
         self.time_limit = time_limit
+        self.model_uncertainty = {} if model_uncertainty is None else model_uncertainty
         self.figures: list[Callable[..., Any]] = []
         self.artifacts: list[Callable[..., Any]] = []
         self.__name__ = function.__name__
@@ -83,7 +88,10 @@ class Analysis(Generic[P, R]):
 def analysis(function: Callable[P, R], /) -> Analysis[P, R]: ...
 @overload
 def analysis(
-    *, validated_by: str | tuple[str, ...] = (), time_limit: float = 60.0
+    *,
+    validated_by: str | tuple[str, ...] = (),
+    time_limit: float = 60.0,
+    model_uncertainty: Mapping[str, str] | None = None,
 ) -> Callable[[Callable[P, R]], Analysis[P, R]]: ...
 def analysis(
     function: Callable[P, R] | None = None,
@@ -91,6 +99,7 @@ def analysis(
     *,
     validated_by: str | tuple[str, ...] = (),
     time_limit: float = 60.0,
+    model_uncertainty: Mapping[str, str] | None = None,
 ) -> Analysis[P, R] | Callable[[Callable[P, R]], Analysis[P, R]]:
     """Mark a function as an executable analysis.
 
@@ -98,10 +107,13 @@ def analysis(
         validated_by: test file or files, from the project's root, that validate it
             (ECSS-E-ST-10-02C Rev.1, 5.2.6.5).
         time_limit: seconds after which one run of it is ended and told as an error.
+        model_uncertainty: how far the model itself may be off, by quantity: a difference as
+            ``"0.5 dB"``, or a share of the value as ``"5 %"``. It is taken off on the bad side of
+            each judged value. Where nothing is declared the output says so.
     """
     evidence = (validated_by,) if isinstance(validated_by, str) else tuple(validated_by)
 
     def mark(function: Callable[P, R]) -> Analysis[P, R]:
-        return Analysis(function, evidence, time_limit)
+        return Analysis(function, evidence, time_limit, model_uncertainty)
 
     return mark if function is None else mark(function)

@@ -72,7 +72,7 @@ def _question(
     asked: Asked, spec: AnalysisSpec, worst: Question, answer: Answer, break_even: bool
 ) -> tuple[Question, str | None] | None:
     """Return the question of a study and the case that it is of; None where none has a value."""
-    quantity, bounds = asked.verification.criterion.quantity or "", asked.bounds
+    quantity, bounds = asked.verification.criterion.quantity or "", asked.tightened
     cases = [
         (_margin(extent, bounds), number, case, extent)
         for number, (case, extent) in enumerate(answer.of(quantity))

@@ -56,6 +56,7 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
         kind = type(analysis.function).__name__
         raise BadSignature(f"it is no plain function but {kind}; put @analysis on the function")
     faults = _marks(analysis)
+    uncertainty = _model_uncertainty(analysis, faults)
     hints = _hints(analysis.function)
     arguments: list[list[str]] = []
     code = analysis.function.__code__
@@ -74,6 +75,11 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
     fields = _fields(result, faults)
     if not fields and not faults:
         faults.append("the result has no field; a NamedTuple with one field a quantity is needed")
+    names = [field[0] for field in fields]
+    for name in uncertainty:
+        if names and name not in names:
+            listed = ", ".join(names)
+            faults.append(f"model_uncertainty names {name}, which is no quantity of it: {listed}")
     if faults:
         raise BadSignature("\n".join(faults))
     _declared(analysis.function)  # known now, it is known in every evaluation that is forked
@@ -86,6 +92,7 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
         "fields": fields,
         "validated_by": list(analysis.validated_by),
         "time_limit": float(analysis.time_limit),
+        "model_uncertainty": list(uncertainty.items()),
     }
 
 
@@ -98,6 +105,16 @@ def _marks(analysis: Analysis[..., Any]) -> list[str]:
     if not all(isinstance(path, str) for path in analysis.validated_by):
         faults.append("validated_by is no text; write the path of the test as text")
     return faults
+
+
+def _model_uncertainty(analysis: Analysis[..., Any], faults: list[str]) -> dict[str, str]:
+    said = analysis.model_uncertainty
+    if isinstance(said, Mapping) and all(
+        isinstance(text, str) for row in said.items() for text in row
+    ):
+        return dict(said)
+    faults.append('model_uncertainty is no mapping of texts; write {"margin": "0.5 dB"}')
+    return {}
 
 
 def values_of(

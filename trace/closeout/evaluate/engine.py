@@ -298,6 +298,7 @@ def _module_from(content: dict[str, Any], name: str, path: str) -> Module:
             AnalysisSpec(
                 short, name, row["function"], row["path"], row["line"], cleandoc(row["doc"]),
                 arguments, fields, tuple(row["validated_by"]), row["time_limit"],
+                tuple((name, text) for name, text in row["model_uncertainty"]),
             )
         )  # fmt: skip
     return Module(name, path, tuple(specs), tuple(failures))

@@ -11,6 +11,7 @@ from closeout.graph.chances import chances_of, groups_of
 from closeout.graph.findings import Spelling, comparable, error, in_order, is_unit
 from closeout.graph.index import Index
 from closeout.graph.inputs import Settings, input_of
+from closeout.graph.model_uncertainty import ModelUncertainty, model_uncertainty
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.dossier import InputUsed
@@ -25,7 +26,8 @@ _UNBOUNDED = Bounds()
 class Asked:
     """What one verification asks: a question, or why none can be asked (``fault``).
 
-    ``pending`` is why a question is not asked though nothing is wrong.
+    ``pending`` is why a question is not asked though nothing is wrong, ``uncertainty`` that of the
+    analysis' model for the quantity, where it is declared.
     """
 
     verification: Verification
@@ -35,6 +37,12 @@ class Asked:
     bounds: Bounds = _UNBOUNDED
     fault: str | None = None
     pending: str | None = None
+    uncertainty: ModelUncertainty | None = None
+
+    @property
+    def tightened(self) -> Bounds:
+        """The limits for values of the analysis, its model's uncertainty taken off."""
+        return self.bounds if self.uncertainty is None else self.uncertainty.tightened(self.bounds)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,17 +116,27 @@ class _Planner:
             return Asked(verification, fault=self._fault())
         quantity = self._quantity(verification, spec)
         bounds = _UNBOUNDED if quantity is None else self._bounds(verification, quantity)
+        uncertainty = None if quantity is None else model_uncertainty(spec, quantity, self._units)
+        if isinstance(uncertainty, Finding):
+            self._found(uncertainty)
         set_up = self._set_up(verification, spec)
-        if set_up is None or self._faults:
+        if set_up is None or isinstance(uncertainty, Finding) or self._faults:
             return Asked(verification, spec, fault=self._fault())
-        question, parameters = set_up.question, self._index.parameters
+        asked = Asked(
+            verification, spec, set_up.question, set_up.inputs, bounds, uncertainty=uncertainty
+        )
+        return replace(asked, question=self._of_basis(asked, set_up.question, seed))
+
+    def _of_basis(self, asked: Asked, question: Question, seed: str) -> Question:
+        """Return a question of the worst case as the basis of the verification asks it."""
+        verification, parameters = asked.verification, self._index.parameters
         if verification.basis.kind is BasisKind.ROOT_SUM_SQUARE:
-            detail = groups_of(set_up.inputs, parameters)
-            question = replace(question, kind="root sum square", detail=detail)
-        elif verification.basis.kind is BasisKind.PROBABILITY:
-            detail = chances_of(verification, seed, set_up.inputs, parameters, bounds)
-            question = replace(question, kind="probability", detail=detail)
-        return Asked(verification, spec, question, set_up.inputs, bounds)
+            detail = groups_of(asked.inputs, parameters)
+            return replace(question, kind="root sum square", detail=detail)
+        if verification.basis.kind is BasisKind.PROBABILITY:
+            detail = chances_of(verification, seed, asked.inputs, parameters, asked.tightened)
+            return replace(question, kind="probability", detail=detail)
+        return question
 
     def _fault(self) -> str:
         return "; ".join(dict.fromkeys(self._faults))

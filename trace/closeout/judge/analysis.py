@@ -50,6 +50,7 @@ def by_analysis(
         "unit": shown.unit,
         "at_least": shown.at_least,
         "at_most": shown.at_most,
+        "model_uncertainty": None if asked.uncertainty is None else asked.uncertainty.text,
     }
     if verification.basis.kind is BasisKind.PROBABILITY:
         return [_chance(said, one) for one in reply.decisions]
@@ -67,7 +68,12 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
     value = extent.value
     if extent.absent is not None or value is None:
         return Judgement(_absent(said, extent, asked, shown))
+    nominal = extent.low is None
+    if asked.uncertainty is not None:
+        extent = asked.uncertainty.widened(extent)
     low, high, assurance = _judged_ends(extent, asked.bounds)
+    if nominal:
+        assurance = Assurance.NOMINAL
     if not (math.isfinite(value) and math.isfinite(low) and math.isfinite(high)):
         return _error(said, "it gave a number that is not finite")
     judged = compare(low, high, asked.bounds)

@@ -50,7 +50,8 @@ class Evidence:
     is judged at this review. ``covered_by`` names the waiver or deviation that covers it.
     ``counterexample`` maps parameters to texts that ``--set`` reads. ``given`` shows the
     conditions as they were written. ``low`` and ``high`` are the judged ends, ``limit_text`` what
-    the author wrote, ``cases_wanted`` the N of ``cases: at least N``.
+    the author wrote, ``cases_wanted`` the N of ``cases: at least N``. ``model_uncertainty`` is
+    what the analysis declares of its own model; ends and margin have it taken off.
     """
 
     number: int
@@ -80,6 +81,7 @@ class Evidence:
     counterexample: tuple[tuple[str, str], ...] = ()
     plan: str | None = None
     cases_wanted: int | None = None
+    model_uncertainty: str | None = None
 
     @property
     def closed(self) -> bool:

@@ -27,7 +27,8 @@ class AnalysisSpec:
     """What an analysis says of itself.
 
     ``name`` is ``module.function`` without the leading ``analyses.``; ``module`` is the full name
-    to import; ``path`` and ``line`` are where the function is defined.
+    to import; ``path`` and ``line`` are where the function is defined. ``model_uncertainty`` is how
+    far the model itself may be off, by quantity, as it was written.
     """
 
     name: str
@@ -40,6 +41,7 @@ class AnalysisSpec:
     fields: tuple[Field, ...]
     validated_by: tuple[str, ...]
     time_limit: float
+    model_uncertainty: tuple[tuple[str, str], ...] = ()
 
     def field(self, quantity: str) -> Field | None:
         """Return the field of that name, or None."""

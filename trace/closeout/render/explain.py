@@ -184,6 +184,8 @@ def _behind(
         yield f"      the inputs stand under {place}"
         return
     yield from wrap(trail.about(evaluation), width, 6)
+    if evidence.assurance is not None and evidence.model_uncertainty is None:
+        yield from wrap("The analysis declares no uncertainty of its model for it.", width, 6)
     yield from _inputs(evaluation, 6, width)
     if evaluation.failure is not None:
         yield from _failure(evaluation.failure, width, 6)
@@ -198,6 +200,7 @@ def _analysis(dossier: Dossier, spec: AnalysisSpec, paint: Paint, width: int) ->
     yield from ("  " + line if line else "" for line in safe_lines(spec.doc.strip("\n")))
     evidence = ", ".join(safe(path) for path in spec.validated_by) or "nothing is named"
     yield from ("", *wrap(f"validated by: {evidence}", width))
+    yield from wrap(f"model uncertainty: {words.model_uncertainty(spec)}", width)
     arguments = ", ".join(f"{safe(a.name)} ({safe(a.unit)})" for a in spec.arguments)
     yield from wrap(f"arguments: {arguments or 'none'}", width)
     fields = ", ".join(

@@ -121,6 +121,7 @@ def _evidence(evidence: Evidence) -> dict[str, Any]:
         "limit_text": evidence.limit_text,
         "plan": evidence.plan,
         "cases_at_least": evidence.cases_wanted,
+        "model_uncertainty": evidence.model_uncertainty,
     }
 
 

@@ -12,7 +12,7 @@ from typing import Any
 from closeout.model.dossier import Dossier, Evaluation, InputUsed, RequirementResult, State
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.study import Study
-from closeout.render import rows, trail
+from closeout.render import rows, trail, words
 from closeout.render.jsonform import dossier_json
 from closeout.render.matrix import matrix, matrix_page
 from closeout.render.numbers import show_extent
@@ -244,6 +244,7 @@ def _report(sources: _Sources, spec: AnalysisSpec) -> dict[str, str]:
         purpose=flow(purpose) or "The analysis does not say what it computes.",
         model=doc_markdown(model),
         cautions=doc_markdown(cautions),
+        model_uncertainty=words.model_uncertainty(spec),
         served=[sources.entries[name] for name in sources.served[spec.name]],
         runs=[_run(sources, run) for run in sources.evaluations.get(spec.name, ())],
     )

@@ -78,7 +78,7 @@ def about(evaluation: Evaluation) -> str:
     """Return how an evaluation was made, in one sentence."""
     if evaluation.assurance is None:
         return "No answer."
-    sure = words.ASSURANCE[evaluation.assurance]
+    sure = words.sure(evaluation.basis, evaluation.assurance)
     times = words.count(evaluation.evaluations, "evaluation")
     return f"{sure[0].upper()}{sure[1:]}; {times} of the function."
 

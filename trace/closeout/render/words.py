@@ -5,6 +5,7 @@ from __future__ import annotations
 from closeout.model.answer import Assurance
 from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult
 from closeout.model.problem import Severity
+from closeout.model.question import AnalysisSpec
 from closeout.render.plain import flow, safe
 
 CAUTION = (
@@ -25,6 +26,9 @@ ASSURANCE = {
     Assurance.SAMPLED: "sampled over the declared distributions",
     Assurance.NOMINAL: "nominal inputs alone",
 }
+# Root sum square is neither proved nor searched: it is a straight line through the inputs.
+LINEARISED = "linearised over the declared tolerances, not proved"
+ROOT_SUM_SQUARE = "root sum square"
 MEASURED = "measured, less its uncertainty"
 # One word for a line of the terminal; the legend below the lines says how far it reaches.
 NOT_COMPUTED = "measured"
@@ -106,12 +110,29 @@ def how_sure(evidence: Evidence) -> str:
     """Return basis and assurance, as ``worst case, bounded over the declared tolerances``."""
     parts = [safe(evidence.basis)] if evidence.basis else []
     if evidence.assurance is not None:
-        parts.append(ASSURANCE[evidence.assurance])
+        parts.append(sure(evidence.basis, evidence.assurance))
     elif evidence.record is not None and evidence.value is not None:
         parts.append(MEASURED)
     if parts[:1] == ["nominal"] and evidence.assurance is Assurance.NOMINAL:
-        return ASSURANCE[Assurance.NOMINAL]
+        del parts[0]
+    if evidence.model_uncertainty is not None:
+        parts.append(f"less {flow(evidence.model_uncertainty)} of model uncertainty")
     return ", ".join(parts)
+
+
+def sure(basis: str | None, assurance: Assurance) -> str:
+    """Return how surely a result is known, in a few words."""
+    return LINEARISED if basis == ROOT_SUM_SQUARE else ASSURANCE[assurance]
+
+
+def model_uncertainty(spec: AnalysisSpec) -> str:
+    """Return what an analysis declares of its model, and for which quantities it declares none."""
+    said = dict(spec.model_uncertainty)
+    parts = [f"{safe(name)} {flow(text)}" for name, text in said.items()]
+    silent = [safe(field.name) for field in spec.fields if field.name not in said]
+    if silent:
+        parts.append(f"none is declared for {', '.join(silent)}" if said else "none is declared")
+    return "; ".join(parts)
 
 
 def close_out(result: RequirementResult) -> str:

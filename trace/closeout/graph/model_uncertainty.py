@@ -1,0 +1,85 @@
+"""The uncertainty that an analysis declares of its own model: how it moves an end, or a limit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from closeout.graph.bounds import Bounds
+from closeout.graph.findings import error
+from closeout.measure import UnitError, Units
+from closeout.model.amount import AmountError, read_amount
+from closeout.model.answer import Extent
+from closeout.model.problem import Finding, Pointer
+from closeout.model.question import AnalysisSpec, Field
+
+
+@dataclass(frozen=True, slots=True)
+class ModelUncertainty:
+    """How far a model may be off: a difference in the quantity's unit and a share of the value.
+
+    One of the two is zero; ``text`` is what the author wrote.
+    """
+
+    text: str
+    difference: float
+    share: float
+
+    def of(self, value: float) -> float:
+        """Return how far the model may be off at a value, in the quantity's unit."""
+        return self.difference + self.share * abs(value)
+
+    def widened(self, extent: Extent) -> Extent:
+        """Return an extent with every end moved outward; one without ends gets some."""
+        if extent.value is None:
+            return extent
+        low = extent.value if extent.low is None else extent.low
+        high = extent.value if extent.high is None else extent.high
+        wide = extent._replace(low=low - self.of(low), high=high + self.of(high))
+        if extent.proved_low is None or extent.proved_high is None:
+            return wide
+        return wide._replace(
+            proved_low=extent.proved_low - self.of(extent.proved_low),
+            proved_high=extent.proved_high + self.of(extent.proved_high),
+        )
+
+    def tightened(self, bounds: Bounds) -> Bounds:
+        """Return limits moved inward, so that a value inside of them meets the limits with it.
+
+        A share is of the value that just meets the limit, hence the division.
+        """
+        low, high = bounds.at_least, bounds.at_most
+        return Bounds(
+            None if low is None else low + self.difference + self._at(low, upward=True),
+            None if high is None else high - self.difference - self._at(high, upward=False),
+        )
+
+    def _at(self, limit: float, *, upward: bool) -> float:
+        away_from_zero = (limit > 0.0) == upward
+        return abs(limit) * self.share / (1.0 - self.share if away_from_zero else 1.0 + self.share)
+
+
+def model_uncertainty(
+    spec: AnalysisSpec, field: Field, units: Units
+) -> ModelUncertainty | Finding | None:
+    """Return what an analysis declares of a quantity, what is wrong with that, or None."""
+    text = dict(spec.model_uncertainty).get(field.name)
+    if text is None:
+        return None
+    try:
+        found = _read(text, field.unit, units)
+    except (AmountError, UnitError) as wrong:
+        message = f"{spec.name}, model_uncertainty of {field.name}: {wrong.message}"
+        return error("model-uncertainty", Pointer(spec.path, (spec.line,)), message, wrong.cure)
+    return found
+
+
+def _read(text: str, unit: str, units: Units) -> ModelUncertainty:
+    amount = read_amount(text)
+    difference = units.convert_difference(amount, unit, Fraction(0))
+    share = units.convert_difference(amount, unit, Fraction(1)) - difference
+    if amount.number < 0 or share >= 1:
+        raise AmountError(
+            f"{text} is no width", "write a difference above zero, or a share below 100 %"
+        )
+    return ModelUncertainty(text, float(difference), float(share))
