@@ -22,7 +22,8 @@ X = ("x", None)
 def asked(**changed: Any) -> dict[str, Any]:
     return {
         "quantity": "x", "case": None, "at_least": None, "at_most": None, "corner": [],
-        "units": {"x": "W h"}, **changed,
+        "units": {"x": "W h"}, "groups": {}, "sides": [], "drawn": {}, "seed": "R-1",
+        "boundary": None, "quantile": None, **changed,
     }  # fmt: skip
 
 
@@ -39,8 +40,11 @@ def test_product() -> None:
         lambda point: {X: point["a"] * point["b"]},
         {"a": 2.0, "b": 3.0},
         (("a", 1.8, 2.2), ("b", 2.9, 3.1)),
-        asked(at_least=5.0, corner=[["a", 1.8], ["b", 2.9]]),
-    )
+        asked(
+            at_least=5.0, corner=[["a", 1.8], ["b", 2.9]], quantile=[0.9, 0.95],
+            drawn={"a": [None, None, None], "b": [None, None, None]},
+        ),
+    )  # fmt: skip
     assert found["symbolic"] is None
     assert found["reasons"] == {}
     first, second = found["sensitivities"]
@@ -53,6 +57,35 @@ def test_product() -> None:
     assert worst["a", "below"].value == pytest.approx(5.0 / 2.9, rel=1e-14)
     assert worst["b", "below"].value == pytest.approx(5.0 / 1.8, rel=1e-14)
     assert all(one.holds for one in (*nominal.values(), *worst.values()))
+
+
+def test_what_the_spreads_make_of_a_product() -> None:
+    # x = a b as above. Root sum square: sqrt(0.6^2 + 0.2^2); the corner (1.8, 2.9) is 5.22 where
+    # straight lines say 5.2. With uniform a and b, of variances 0.04/3 and 0.01/3, the variance of
+    # the product is 9 va + 4 vb + va vb: first-order index of a 9 va over it, total (9 va + va vb)
+    # over it, and so for b (Saltelli et al. 2010 for the definitions).
+    va, vb = 0.04 / 3.0, 0.01 / 3.0
+    whole = 9.0 * va + 4.0 * vb + va * vb
+    drawn = {"a": [None, None, None], "b": [None, None, None]}
+    found = study(
+        lambda point: {X: point["a"] * point["b"]},
+        {"a": 2.0, "b": 3.0},
+        (("a", 1.8, 2.2), ("b", 2.9, 3.1)),
+        asked(at_least=5.0, drawn=drawn, quantile=[0.9, 0.95]),
+    )
+    low, high, remark = found["root_sum_square"]
+    assert (low, high) == pytest.approx((6.0 - 0.4**0.5, 6.0 + 0.4**0.5), rel=1e-12)
+    assert remark.endswith("off by up to 0.02")
+    (a, first_a, error_a, total_a, _), (b, first_b, error_b, _, _) = found["sobol"]
+    assert (a, b) == (["a"], ["b"])
+    assert abs(first_a - 9.0 * va / whole) < 4.0 * error_a
+    assert abs(first_b - 4.0 * vb / whole) < 4.0 * error_b
+    assert total_a == pytest.approx((9.0 * va + va * vb) / whole, abs=0.05)
+    # One in ten of all products lies below 5.502 or so (from the convolution of the two uniform
+    # spreads: 9 va of the variance is that of a, so nearly 3 a, of which a tenth is below 5.52).
+    below, above, samples = found["quantiles"]
+    assert 5.40 < below < 5.52 < 6.48 < above < 6.60
+    assert samples == 65_536
 
 
 def test_ratio_and_its_derivation() -> None:
@@ -74,7 +107,9 @@ def test_ratio_and_its_derivation() -> None:
     # At 6/1.5 = 4 the search begins on the edge itself, which still holds.
     assert worst["a", "above"].value == pytest.approx(6.0, rel=1e-14)
     assert worst["b", "below"].value == pytest.approx(1.75, rel=1e-14)
-    ((quantity, case, latex, mathml, numbers, numbers_mathml, value, unit),) = found["derivation"]
+    (row,) = found["derivation"]
+    quantity, case, text, latex, mathml, numbers_text, numbers, numbers_mathml, value, unit = row
+    assert (text, numbers_text) == ("x = a / b", " = 6 / 2")
     assert (quantity, case, value, unit) == ("x", None, 3.0, "W h")
     assert latex.replace(" ", "") == r"\mathrm{x}=\frac{\mathrm{a}}{\mathrm{b}}"
     assert numbers.replace(" ", "") == r"=\frac{6}{2}"
@@ -136,8 +171,9 @@ def test_a_march_is_bounded_by_counts_and_says_how_far_it_came() -> None:
         tuple((name, 0.9, 1.1) for name in names),
         asked(at_most=60.45, corner=[[name, 1.0] for name in names]),
     )
-    # Besides the search: three for each difference, a few for the symbolic form.
-    assert count <= 2 * MARCH.evaluations + 3 * len(names) + 20
+    # Besides the search: three for each difference, two for each straight line of root sum square,
+    # a few for the symbolic form.
+    assert count <= 2 * MARCH.evaluations + 5 * len(names) + 20
     text = found["reasons"]["break even"]
     assert "of 60 parameters were searched" in text
     assert "nominal" in text

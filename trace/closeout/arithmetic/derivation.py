@@ -7,26 +7,29 @@ from typing import NamedTuple
 
 from closeout.arithmetic.recorded import Key, Node, Value
 from closeout.arithmetic.symbolic import Stage, Symbolic
-from closeout.arithmetic.typeset import Laid, Latex, MathMl, Writer, lay, number, whole
+from closeout.arithmetic.typeset import Laid, Latex, MathMl, Plain, Writer, lay, number, whole
 
 
 class Step(NamedTuple):
     """One quantity of a hand calculation.
 
     ``field`` is False for a value that is no field of the result; it has the author's name for it
-    and no unit, since none is declared. Three lines, each in LaTeX (mathematics mode) and as an
-    element of MathML: the quantity = its formula; = the formula with numbers put in; = the value
-    and its unit. Numbers put in are rounded to six significant digits, constants of the formula to
-    nine; the value itself is ``value``.
+    and no unit, since none is declared. Three lines, each as plain text, in LaTeX (mathematics
+    mode) and as an element of MathML: the quantity = its formula; = the formula with numbers put
+    in; = the value and its unit. Numbers put in are rounded to six significant digits, constants of
+    the formula to nine; the value itself is ``value``.
     """
 
     quantity: str
     case: str | None
     field: bool
+    text: str
     latex: str
     mathml: str
+    numbers_text: str
     numbers_latex: str
     numbers_mathml: str
+    value_text: str
     value_latex: str
     value_mathml: str
     value: float
@@ -60,11 +63,13 @@ def _step(
     symbolic: Symbolic, stage: Stage, known: Mapping[Node, Stage], units: Mapping[str, str]
 ) -> Step:
     unit = units.get(stage.quantity, "") if stage.field else ""
+    text = _lines(symbolic, stage, known, unit, Plain())
     latex = _lines(symbolic, stage, known, unit, Latex())
     mathml = tuple(whole(line) for line in _lines(symbolic, stage, known, unit, MathMl()))
     return Step(
         stage.quantity, stage.case, stage.field,
-        latex[0], mathml[0], latex[1], mathml[1], latex[2], mathml[2], stage.value, unit,
+        text[0], latex[0], mathml[0], text[1], latex[1], mathml[1], text[2], latex[2], mathml[2],
+        stage.value, unit,
     )  # fmt: skip
 
 

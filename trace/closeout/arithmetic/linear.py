@@ -62,5 +62,5 @@ def _extent(value: float, found: list[RootSumSquare]) -> Extent:
         max(high.bound, known),
         low.corner,
         high.corner,
-        unproved=f"straight lines are off by up to {error:.2g} at the corner they point to",
+        unproved=f"straight lines are off by up to {error:.2g}",
     )

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 if TYPE_CHECKING:
@@ -124,6 +124,20 @@ def distribution(
     if kind == "triangular":
         return Distribution(Triangular(low, value, high), group)
     return Distribution(Uniform(low, high), group, assumed=kind is None and sigma is None)
+
+
+def drawn(
+    inputs: Mapping[str, float],
+    box: Iterable[tuple[str, float, float]],
+    said: Mapping[str, tuple[float | None, Kind | None, str | None]],
+) -> dict[str, Distribution]:
+    """Return the distributions of what is drawn: by name, sigma, kind and group as in ``said``."""
+    found = {}
+    for name, low, high in box:
+        if name in said:
+            sigma, kind, group = said[name]
+            found[name] = distribution(inputs[name], low, high, sigma=sigma, kind=kind, group=group)
+    return found
 
 
 def assumed(spreads: Mapping[str, Distribution]) -> tuple[str, ...]:

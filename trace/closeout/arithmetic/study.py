@@ -10,15 +10,17 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple, TypeVar
 
+from closeout.arithmetic import spread
 from closeout.arithmetic.break_even import (
     REACH,
     BreakEven,
     Corner,
     Limits,
+    boundary,
     break_even,
     nearest_first,
 )
-from closeout.arithmetic.derivation import Step, derivation
+from closeout.arithmetic.derivation import derivation
 from closeout.arithmetic.recorded import Key
 from closeout.arithmetic.sensitivity import Sensitivity, sensitivities
 from closeout.arithmetic.symbolic import Symbolic, symbolic
@@ -40,6 +42,9 @@ class Budget(NamedTuple):
 # A formula costs some microseconds; of a march in time, each evaluation may cost a tenth second.
 FORMULA = Budget(REACH, 20_000)
 MARCH = Budget(8.0, 600)
+# Rays of a boundary; each costs a few dozen evaluations.
+RAYS = 180
+MARCH_RAYS = 24
 
 
 class _Spent(BaseException):
@@ -69,59 +74,144 @@ def study(
     what the analysis raises at the inputs goes through to the caller.
 
     Args:
-        evaluate: the analysis on numbers and symbols, which it must let through.
+        evaluate: the analysis on numbers, arrays and symbols, which it must let through.
         inputs: the nominal point.
         box: low and high end of each parameter that has a spread.
         detail: ``quantity``, ``case``, ``at_least``, ``at_most`` (in the analysis' unit, None where
-            there is none), ``corner`` (names and values at the worst point of the box) and
-            ``units`` (by quantity).
+            there is none), ``corner`` (names and values at the worst point of the box), ``units``
+            (by quantity); ``groups``, ``sides``, ``drawn``, ``seed`` as for
+            :mod:`closeout.arithmetic.spread`; ``boundary`` (two parameters, empty for the two that
+            drive most, None for none) and ``quantile`` (coverage and confidence, or None).
 
     Returns:
         ``symbolic`` is why there is no symbolic form, or None. ``sensitivities`` has rows of
         parameter, derivative, effect_low, effect_high, share, exact; the greatest first.
         ``break_even`` has the first five rows for the others at nominal, then at worst, each with
-        the fields of BreakEven. ``derivation`` has rows of quantity, case, latex, mathml,
-        numbers_latex, numbers_mathml, value, unit.
+        the fields of BreakEven. ``derivation`` has rows of quantity, case, text, latex, mathml,
+        numbers_text, numbers_latex, numbers_mathml, value, unit. ``root_sum_square``, ``sobol`` and
+        ``quantiles`` are those of :mod:`closeout.arithmetic.spread`, ``boundary`` is that of
+        :func:`_boundary`; None or empty where there is none.
     """
     key: Key = (detail["quantity"], detail["case"])
-    limits: Limits = (detail["at_least"], detail["at_most"])
-    reasons: dict[str, str] = {}
     evaluate(inputs)
     form, why = _form(evaluate, inputs, box, key)
-    driven = _part(
-        reasons, "sensitivities", lambda: sensitivities(evaluate, inputs, box, key, form)
-    )
-    corner = tuple((name, value) for name, value in detail["corner"])
-    edges: list[BreakEven] = []
-    if limits == (None, None):
-        reasons["break even"] = "there is no limit"
-    else:
-        names = _in_order(inputs, driven)
-        budget = MARCH if form is None else FORMULA
-        for at in (None, corner) if corner else (None,):
-            edges += _edges(evaluate, inputs, box, key, limits, at, names, budget, reasons)
-    steps: tuple[Step, ...] = ()
-    if form is not None:
-        steps = _part(reasons, "derivation", lambda: derivation(form, detail["units"], key))
+    parts = _Parts(evaluate, inputs, box, key, detail, form)
+    driven = parts.several("sensitivities", lambda: sensitivities(evaluate, inputs, box, key, form))
+    edges = parts.edges(_in_order(inputs, driven))
     return {
         "symbolic": why,
-        "sensitivities": [_row(one) for one in driven],
-        "break_even": [list(one) for one in edges],
-        "derivation": [
-            [s.quantity, s.case, s.latex, s.mathml, s.numbers_latex, s.numbers_mathml, s.value,
-             s.unit] for s in steps
+        "sensitivities": [
+            [one.parameter, one.derivative, one.effect_low, one.effect_high, one.share, one.exact]
+            for one in driven
         ],
-        "reasons": reasons,
-    }  # fmt: skip
+        "break_even": [list(one) for one in edges],
+        "boundary": parts.boundary(driven),
+        "root_sum_square": parts.spread("root sum square", spread.root_sum_square),
+        "sobol": parts.spread("Sobol indices", spread.sobol) if detail["drawn"] else None,
+        "quantiles": parts.spread("quantiles", spread.quantiles) if detail["quantile"] else None,
+        "derivation": parts.derivation(),
+        "reasons": parts.reasons,
+    }
 
 
-def _part(reasons: dict[str, str], name: str, make: Callable[[], tuple[T, ...]]) -> tuple[T, ...]:
-    """Return a part of the study; empty where it cannot be had, with the reason."""
-    try:
-        return make()
-    except Exception as error:
-        reasons[name] = _told(error)
-        return ()
+class _Parts:
+    """The parts of one study; why one cannot be had goes to ``reasons``."""
+
+    def __init__(
+        self,
+        evaluate: Evaluate,
+        inputs: Mapping[str, float],
+        box: Box,
+        key: Key,
+        detail: Mapping[str, Any],
+        form: Symbolic | None,
+    ) -> None:
+        self.reasons: dict[str, str] = {}
+        self._evaluate = evaluate
+        self._inputs = inputs
+        self._box = box
+        self._key = key
+        self._detail = detail
+        self._form = form
+        self._limits: Limits = (detail["at_least"], detail["at_most"])
+        self._corner: Corner = tuple((name, value) for name, value in detail["corner"])
+
+    def part(self, name: str, make: Callable[[], T]) -> T | None:
+        """Return a part of the study; None where it cannot be had, with the reason."""
+        try:
+            return make()
+        except Exception as error:
+            self.reasons[name] = _told(error)
+            return None
+
+    def several(self, name: str, make: Callable[[], tuple[T, ...]]) -> tuple[T, ...]:
+        """Return a part that has several; none where it cannot be had."""
+        return self.part(name, make) or ()
+
+    def spread(self, name: str, make: Callable[..., list[Any]]) -> list[Any] | None:
+        """Return a part of :mod:`closeout.arithmetic.spread`, if anything has a spread."""
+        if not self._box:
+            return None
+        return self.part(
+            name, lambda: make(self._evaluate, self._inputs, self._box, self._key, self._detail)
+        )
+
+    def edges(self, names: list[str]) -> list[BreakEven]:
+        """Return break-even values with the others at nominal, then at worst."""
+        if self._limits == (None, None):
+            self.reasons["break even"] = "there is no limit"
+            return []
+        budget = MARCH if self._form is None else FORMULA
+        found: list[BreakEven] = []
+        for corner in (None, self._corner) if self._corner else (None,):
+            found += _edges(
+                self._evaluate, self._inputs, self._box, self._key, self._limits, corner, names,
+                budget, self.reasons,
+            )  # fmt: skip
+        return found
+
+    def boundary(self, driven: tuple[Sensitivity, ...]) -> list[Any] | None:
+        """Return where the criterion turns in the plane of two parameters.
+
+        The two names, their values at the inputs, their ends, then the lines with the others at
+        nominal and at worst. Of a march only where two are named.
+        """
+        wanted = self._detail["boundary"]
+        if wanted is None or self._limits == (None, None):
+            return None
+        names = list(wanted) or [one.parameter for one in driven if one.share][:2]
+        if len(names) < 2 or (self._form is None and not wanted):
+            return None
+        return self.part("boundary", lambda: self._plane(*names))
+
+    def _plane(self, first: str, second: str) -> list[Any]:
+        for name in (first, second):
+            if name not in self._inputs:
+                raise LookupError(f"{name} is no argument of the analysis")
+        ends = {name: (low, high) for name, low, high in self._box}
+        rays = RAYS if self._form is not None else MARCH_RAYS
+        lines = [
+            boundary(
+                self._evaluate, self._inputs, self._box, self._key, self._limits, first, second,
+                corner, rays=rays,
+            )
+            for corner in ((None, self._corner) if self._corner else (None,))
+        ]  # fmt: skip
+        now = [self._inputs[name] for name in (first, second)]
+        sides = [ends.get(name, (at, at)) for name, at in zip((first, second), now, strict=True)]
+        return [first, second, now, sides, lines]
+
+    def derivation(self) -> list[list[Any]]:
+        """Return the steps of a hand calculation, where there is a symbolic form."""
+        form = self._form
+        if form is None:
+            return []
+        units = self._detail["units"]
+        steps = self.several("derivation", lambda: derivation(form, units, self._key))
+        return [
+            [s.quantity, s.case, s.text, s.latex, s.mathml, s.numbers_text, s.numbers_latex,
+             s.numbers_mathml, s.value, s.unit] for s in steps
+        ]  # fmt: skip
 
 
 def _told(error: Exception) -> str:
@@ -140,12 +230,6 @@ def _form(
     if form.stage(key) is None:
         return None, form.reasons.get(key, "the analysis does not give it on symbols")
     return form, None
-
-
-def _row(one: Sensitivity) -> list[Any]:
-    return [
-        one.parameter, one.derivative, one.effect_low, one.effect_high, one.share, one.exact,
-    ]  # fmt: skip
 
 
 def _in_order(inputs: Mapping[str, float], driven: tuple[Sensitivity, ...]) -> list[str]:

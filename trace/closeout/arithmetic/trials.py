@@ -9,7 +9,7 @@ from typing import Any
 from closeout import Absent
 from closeout.arithmetic.array import ArrayEvaluator
 from closeout.arithmetic.probability import Decision, Outcome, Trials, decide
-from closeout.arithmetic.sampling import Distribution, Stream, assumed, distribution, seed_of
+from closeout.arithmetic.sampling import Distribution, Stream, assumed, drawn, seed_of
 from closeout.arithmetic.search import Box, Key
 
 Row = list[Any]
@@ -34,11 +34,7 @@ def answer(
     """
     nominal = evaluate(inputs)
     keys = [key for key in nominal if key[0] == detail["quantity"]]
-    spreads = {
-        name: _distribution(inputs[name], low, high, detail["drawn"][name])
-        for name, low, high in box
-        if name in detail["drawn"]
-    }
+    spreads = drawn(inputs, box, detail["drawn"])
     sides = [(name, low, high) for name, low, high in box if name not in spreads]
     decided: dict[Key, Row] = {}
     samples = 0
@@ -83,11 +79,6 @@ def _decided(
         rows[key] = _row(key[1], found, assumed(spreads), evaluator.fallback, at)
         most = max(most, found.samples)
     return rows, most
-
-
-def _distribution(value: float, low: float, high: float, said: list[Any]) -> Distribution:
-    sigma, kind, group = said
-    return distribution(value, low, high, sigma=sigma, kind=kind, group=group)
 
 
 def _held(values: Any, detail: Mapping[str, Any]) -> Any:

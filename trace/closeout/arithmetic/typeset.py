@@ -1,8 +1,8 @@
-"""A recorded formula as LaTeX and as MathML, in the order in which its author wrote it.
+"""A recorded formula as LaTeX, MathML and plain text, in the order in which its author wrote it.
 
 SymPy's printers print SymPy's own order. Of a formula that is held in another order they lose
 brackets (1.14, MathML: b - a - (c + b) came out as b - a - c + b), and their MathML has entities
-that XML does not know and no cases. So one walk over the formula feeds one of two small writers.
+that XML does not know and no cases. So one walk over the formula feeds one of three small writers.
 """
 
 from __future__ import annotations
@@ -105,6 +105,61 @@ class Latex:
             for i, piece in enumerate(pieces)
         )
         return rf"\ {raised}"
+
+
+class Plain:
+    """A line of plain text, as a terminal shows it; names as the author wrote them."""
+
+    _SIGNS: ClassVar[dict[str, str]] = {
+        "+": " + ", "-": " - ", "minus": "-", "*": " * ", "=": " = ", "<": " < ", ">": " > ",
+        "<=": " <= ", ">=": " >= ", "and": " and ", "or": " or ", "not": "not ", ",": ", ",
+    }  # fmt: skip
+
+    def numeral(self, digits: str) -> str:
+        return digits
+
+    def words(self, text: str) -> str:
+        return text
+
+    def name(self, quantity: str, case: str | None) -> str:
+        return quantity if case is None else f"{quantity}[{case}]"
+
+    def sign(self, kind: str) -> str:
+        return self._SIGNS.get(kind, kind)
+
+    def row(self, *parts: str) -> str:
+        return "".join(parts)
+
+    def fence(self, inner: str, left: str = "(", right: str = ")") -> str:
+        return f"{left}{inner}{right}"
+
+    def fraction(self, above: str, below: str) -> str:
+        a = self.fence(above) if {"+", "-", "<", ">"} & _outside(above) else above
+        return f"{a} / {self.fence(below) if _outside(below) else below}"
+
+    def script(self, base: str, above: str) -> str:
+        return f"{base}^{self.fence(above) if _outside(above) else above}"
+
+    def index(self, base: str, below: str) -> str:
+        return f"{base}{below}"
+
+    def root(self, inner: str) -> str:
+        return f"sqrt({inner})"
+
+    def cases(self, rows: Sequence[tuple[str, str]]) -> str:
+        lines = (f"{value} if {when}" if when else f"{value} otherwise" for value, when in rows)
+        return f"({', '.join(lines)})"
+
+    def unit(self, text: str) -> str:
+        return f" {text}"
+
+
+def _outside(text: str) -> set[str]:
+    """Return the words of a line of plain text that stand in no brackets, if there are several."""
+    while (shorter := re.sub(r"\([^()]*\)", "#", text)) != text:
+        text = shorter
+    words = re.sub(r"\|[^|]*\|", "#", text).split()
+    return set(words) if len(words) > 1 else set()
 
 
 class MathMl:
@@ -310,7 +365,7 @@ class _Layout:
     def _exprel(self, node: Node, x: Any) -> Laid:
         w = self._writer
         power = self._held(self._exp(node, x), _SUM, first=True)
-        above = w.row(power, w.sign("minus"), w.numeral("1"))
+        above = w.row(power, w.sign("-"), w.numeral("1"))
         return Laid(w.fraction(above, self.at(x).text), _FRACTION)
 
     def _log1prel(self, _: Node, x: Any) -> Laid:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 
 import click
 
@@ -16,7 +17,17 @@ from closeout.cli.studies import Wanted
 
 @click.command(epilog="Example: closeout explain PWR-020")
 @project_options
-@click.option("--latex", is_flag=True, help="Add the formulas of derivations as LaTeX.")
+@click.option("--latex", is_flag=True, help="Write the formulas of derivations in LaTeX.")
+@click.option(
+    "--boundary",
+    metavar="A,B",
+    help="Draw where the verdict turns in the plane of two parameters.",
+)
+@click.option(
+    "--quantile",
+    metavar="P,C",
+    help="Bound the share P of all values with the confidence C, as 0.95,0.95.",
+)
 @click.argument("identifier", metavar="ID")
 def command(
     review: str | None,
@@ -24,6 +35,8 @@ def command(
     revision: str | None,
     jobs: int,
     latex: bool,
+    boundary: str | None,
+    quantile: str | None,
     identifier: str,
 ) -> int:
     """Show a requirement, an analysis or a parameter: inputs, sources, results, chain of evidence.
@@ -33,11 +46,16 @@ def command(
     Status: 0 it was shown, whatever the verdict; 2 there is no such thing.
     """
     from closeout.render.explain import explain_text, suggestions
+    from closeout.render.whatif import whatif_text
 
     with opened(revision) as (snapshot, store), progress_bar() as progress:
         options = Options(review, settings, (), jobs)
-        wanted = Wanted({identifier}, break_even=True)
+        wanted = Wanted({identifier}, _pair(boundary), _shares(quantile))
         outcome = assess(snapshot, store, options, progress, wanted)
+        change = ""
+        if settings:
+            unchanged = assess(snapshot, store, replace(options, settings=()), progress)
+            change = "\n" + whatif_text(unchanged.dossier, outcome.dossier, colour=colour())
     dossier = readable(outcome.dossier)
     text = explain_text(
         dossier, identifier, colour=colour(), width=width(), studies=outcome.studies, latex=latex
@@ -46,5 +64,28 @@ def command(
         near = suggestions(dossier, identifier)
         cure = f"did you mean {', '.join(near)}?" if near else "closeout verify lists what there is"
         raise UserError((f"there is no requirement, analysis or parameter {identifier}", cure))
-    sys.stdout.write(text)
+    sys.stdout.write(text + change)
     return 0
+
+
+def _pair(text: str | None) -> tuple[str, ...] | None:
+    if text is None:
+        return None
+    names = tuple(name.strip() for name in text.split(","))
+    if len(names) != 2 or not all(names) or names[0] == names[1]:
+        cure = "write two parameters, as sleep_current,hold_duration"
+        raise UserError((f"--boundary {text}: that is no pair of parameters", cure))
+    return names
+
+
+def _shares(text: str | None) -> tuple[float, float] | None:
+    if text is None:
+        return None
+    try:
+        share, confidence = map(float, text.split(","))
+    except ValueError:
+        share = confidence = 0.0
+    if not (0.0 < share < 1.0 and 0.0 < confidence < 1.0):
+        cure = "write two numbers between 0 and 1, as 0.95,0.95"
+        raise UserError((f"--quantile {text}: that is no share and confidence", cure))
+    return share, confidence

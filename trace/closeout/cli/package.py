@@ -37,7 +37,7 @@ def command(
     folder = Path(output)
     earlier = _earlier(folder)
     with opened(revision) as (snapshot, store), progress_bar() as progress:
-        options, wanted = Options(review, settings, (), jobs), Wanted(None, break_even=False)
+        options, wanted = Options(review, settings, (), jobs), Wanted(None, boundary=())
         outcome = assess(snapshot, store, options, progress, wanted)
     dossier = readable(outcome.dossier)
     versions = {"closeout": __version__, "python": platform.python_version()}

@@ -11,24 +11,50 @@ from typing import Any
 from closeout.arithmetic.break_even import worst_corner
 from closeout.evaluate.engine import Evaluator, Reply
 from closeout.graph import Asked, Bounds, Index, Plan
+from closeout.graph.chances import assumed_of, spreads_of
 from closeout.measure import UnitError, Units
-from closeout.model.answer import Answer, Extent
+from closeout.model.answer import Answer, Assurance, Extent
 from closeout.model.dossier import InputUsed
 from closeout.model.question import AnalysisSpec, Failure, Question
-from closeout.model.study import Driver, Edge, Line, Study
+from closeout.model.study import (
+    Axis,
+    Boundary,
+    Driver,
+    Edge,
+    Ends,
+    Factor,
+    Line,
+    Quantiles,
+    Study,
+)
 
 Key = tuple[str, int]
+Points = tuple[tuple[tuple[float, float], ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """Of which requirements studies are wanted (None: all), and whether with break-even values.
+    """Of which requirements studies are wanted (None: all), and what is to be in them.
 
-    Break-even values take most of the evaluations of a study.
+    ``boundary`` names two parameters; empty stands for the two that drive most, None for none.
+    ``quantile`` is a share of all values and the confidence with which its bounds are to hold.
     """
 
     requirements: Collection[str] | None
-    break_even: bool
+    boundary: tuple[str, ...] | None = None
+    quantile: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Ready:
+    """A verification whose study can be asked: its case, and the extent of that over the box."""
+
+    asked: Asked
+    spec: AnalysisSpec
+    question: Question
+    case: str | None
+    extent: Extent
+    assurance: Assurance
 
 
 def studies(
@@ -49,17 +75,16 @@ def studies(
     worst = {key: _worst_case(one) for key, one in asking if one.question is not None}
     missing = [question for question in worst.values() if question not in replies]
     known = {**replies, **evaluator.answer(dict.fromkeys(missing), specs)}
-    ready: dict[Key, tuple[Asked, AnalysisSpec, Question, str | None]] = {}
+    ready: dict[Key, _Ready] = {}
     for key, question in worst.items():
         asked, answer = plan.asked[key], known[question].result
         if asked.spec is not None and isinstance(answer, Answer):
-            found = _question(asked, asked.spec, question, answer, wanted.break_even)
+            found = _ready(key[0], asked, asked.spec, question, answer, wanted, index)
             if found is not None:
-                ready[key] = (asked, asked.spec, *found)
-    told = evaluator.study(dict.fromkeys(question for *_, question, _ in ready.values()), specs)
+                ready[key] = found
+    told = evaluator.study(dict.fromkeys(one.question for one in ready.values()), specs)
     return tuple(
-        _study(key, asked, spec, case, told[question], index, units)
-        for key, (asked, spec, question, case) in ready.items()
+        _study(key, one, told[one.question], wanted, index, units) for key, one in ready.items()
     )
 
 
@@ -68,10 +93,16 @@ def _worst_case(asked: Asked) -> Question:
     return replace(asked.question, kind="worst case", detail="")
 
 
-def _question(
-    asked: Asked, spec: AnalysisSpec, worst: Question, answer: Answer, break_even: bool
-) -> tuple[Question, str | None] | None:
-    """Return the question of a study and the case that it is of; None where none has a value."""
+def _ready(
+    requirement: str,
+    asked: Asked,
+    spec: AnalysisSpec,
+    worst: Question,
+    answer: Answer,
+    wanted: Wanted,
+    index: Index,
+) -> _Ready | None:
+    """Return the question of a study, of the case with the least margin; None: none has a value."""
     quantity, bounds = asked.verification.criterion.quantity or "", asked.tightened
     cases = [
         (_margin(extent, bounds), number, case, extent)
@@ -81,17 +112,22 @@ def _question(
     if not cases:
         return None
     _, _, case, extent = min(cases, key=lambda one: one[:2])
-    limits = (bounds.at_least, bounds.at_most) if break_even else (None, None)
+    limits = (bounds.at_least, bounds.at_most)
     detail = {
         "quantity": quantity,
         "case": case,
         "at_least": limits[0],
         "at_most": limits[1],
-        "corner": worst_corner(extent, limits) if break_even else (),
+        "corner": worst_corner(extent, limits),
         "units": {field.name: field.unit for field in spec.fields},
+        "boundary": wanted.boundary,
+        "quantile": wanted.quantile,
+        "seed": requirement,
+        **spreads_of(asked.inputs, index.parameters),
     }
     text = json.dumps(detail, separators=(",", ":"))
-    return replace(worst, kind="study", detail=text), case
+    question = replace(worst, kind="study", detail=text)
+    return _Ready(asked, spec, question, case, extent, answer.assurance)
 
 
 def _margin(extent: Extent, bounds: Bounds) -> float:
@@ -105,44 +141,107 @@ def _margin(extent: Extent, bounds: Bounds) -> float:
 
 def _study(
     key: Key,
-    asked: Asked,
-    spec: AnalysisSpec,
-    case: str | None,
+    ready: _Ready,
     told: dict[str, Any] | Failure,
+    wanted: Wanted,
     index: Index,
     units: Units,
 ) -> Study:
-    quantity = asked.verification.criterion.quantity or ""
-    field = spec.field(quantity)
-    study = Study(*key, spec.name, quantity, case, "" if field is None else field.unit)
+    quantity = ready.asked.verification.criterion.quantity or ""
+    field = ready.spec.field(quantity)
+    study = Study(*key, ready.spec.name, quantity, ready.case, "" if field is None else field.unit)
     if isinstance(told, Failure):
         return replace(study, failure=told)
-    inputs = {used.name: used for used in asked.inputs}
+    owned = _Owned(ready.asked.inputs, index, units)
     return replace(
         study,
         symbolic=told["symbolic"],
         drivers=tuple(Driver(*row) for row in told["sensitivities"]),
-        edges=tuple(_edge(row, inputs, index, units) for row in told["break_even"]),
+        edges=tuple(owned.edge(row) for row in told["break_even"]),
         lines=tuple(Line(*row) for row in told["derivation"]),
+        ends=_ends(ready, told),
+        factors=tuple(Factor(tuple(names), *rest) for names, *rest in told["sobol"] or ()),
+        assumed=assumed_of(ready.asked.inputs, index.parameters),
+        quantiles=_quantiles(told, wanted),
+        boundary=None if told["boundary"] is None else owned.boundary(told["boundary"]),
         reasons=dict(told["reasons"]),
     )
 
 
-def _edge(row: list[Any], inputs: Mapping[str, InputUsed], index: Index, units: Units) -> Edge:
-    """Return a break-even value in the unit in which the project gives the parameter."""
-    name, value, *rest = row
-    used = inputs[name]
-    own = index.parameters[name].value.unit
-    now, shown = _in(own, used.value, used.unit, units), _in(own, value, used.unit, units)
-    if now is None or (shown is None and value is not None):  # beyond the doubles in that unit
-        own, now, shown = used.unit, used.value, value
-    return Edge(name, own, now, shown, *rest)
+def _ends(ready: _Ready, told: Mapping[str, Any]) -> tuple[Ends, ...]:
+    """Return the ends by extreme value and by root sum square, one beside the other."""
+    extent = ready.extent
+    if extent.low is None or extent.high is None:
+        return ()
+    low, high, remark = extent.low, extent.high, "searched, not proved"
+    if extent.tight and extent.proved_low is not None and extent.proved_high is not None:
+        low, high, remark = extent.proved_low, extent.proved_high, "proved"
+    reason = told["reasons"].get("root sum square", "")
+    linear = told["root_sum_square"] or (None, None, reason)
+    return (
+        Ends("extreme value", low, high, f"{remark} over the declared tolerances"),
+        Ends("root sum square", *linear),
+    )
 
 
-def _in(own: str, value: float | None, unit: str, units: Units) -> float | None:
-    if value is None or own == unit:
-        return value
-    try:
-        return float(units.convert_number(Fraction(value), unit, own))
-    except (UnitError, OverflowError):
+def _quantiles(told: Mapping[str, Any], wanted: Wanted) -> Quantiles | None:
+    if told["quantiles"] is None or wanted.quantile is None:
         return None
+    return Quantiles(*wanted.quantile, *told["quantiles"])
+
+
+class _Owned:
+    """Turns numbers of an analysis' arguments into the units in which the project gives them."""
+
+    def __init__(self, inputs: tuple[InputUsed, ...], index: Index, units: Units) -> None:
+        self._inputs = {used.name: used for used in inputs}
+        self._index = index
+        self._units = units
+
+    def edge(self, row: list[Any]) -> Edge:
+        """Return a break-even value in the parameter's own unit."""
+        name, value, *rest = row
+        used = self._inputs[name]
+        own = self._index.parameters[name].value.unit
+        now, shown = self._in(own, used.value, used.unit), self._in(own, value, used.unit)
+        if now is None or (shown is None and value is not None):  # beyond the doubles in that unit
+            own, now, shown = used.unit, used.value, value
+        return Edge(name, own, now, shown, *rest)
+
+    def boundary(self, row: list[Any]) -> Boundary:
+        """Return a boundary with both of its axes in the parameters' own units."""
+        first, second, (x, y), sides, lines = row
+        axes = [
+            self._axis(name, at, side)
+            for name, at, side in ((first, x, sides[0]), (second, y, sides[1]))
+        ]
+        shown: list[Points] = [
+            tuple(
+                tuple(
+                    (self._shown(first, axes[0].unit, a), self._shown(second, axes[1].unit, b))
+                    for a, b in line
+                )
+                for line in some
+            )
+            for some in lines
+        ]
+        return Boundary(axes[0], axes[1], shown[0], shown[1] if len(shown) > 1 else None)
+
+    def _axis(self, name: str, now: float, side: list[float]) -> Axis:
+        own = self._index.parameters[name].value.unit
+        ends = [self._in(own, value, self._inputs[name].unit) for value in (now, *side)]
+        if None in ends:
+            own, ends = self._inputs[name].unit, [now, *side]
+        return Axis(name, own, *(float(end) for end in ends if end is not None))
+
+    def _shown(self, name: str, unit: str, value: float) -> float:
+        shown = self._in(unit, value, self._inputs[name].unit)
+        return value if shown is None else shown
+
+    def _in(self, own: str, value: float | None, unit: str) -> float | None:
+        if value is None or own == unit:
+            return value
+        try:
+            return float(self._units.convert_number(Fraction(value), unit, own))
+        except (UnitError, OverflowError):
+            return None

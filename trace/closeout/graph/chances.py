@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
+from typing import Any
 
 from closeout.graph.bounds import Bounds
 from closeout.graph.inputs import SIGMAS
@@ -11,13 +12,41 @@ from closeout.model.dossier import InputUsed
 from closeout.model.records import Parameter, Verification
 
 
+def spreads_of(inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter]) -> dict[str, Any]:
+    """Return groups, conditions given as a pair, and how each of the others is drawn.
+
+    A condition that is given as a pair is no chance. What is drawn has sigma, distribution, group.
+    """
+    spread = [one for one in inputs if one.low is not None and one.high is not None]
+    groups = {one.name: parameters[one.name].group for one in spread}
+    return {
+        "groups": {name: group for name, group in groups.items() if group},
+        "sides": [one.name for one in spread if one.origin == "given"],
+        "drawn": {
+            one.name: [_sigma(one, parameters[one.name]), parameters[one.name].distribution,
+                       groups[one.name]]
+            for one in spread
+            if one.origin != "given"
+        },
+    }  # fmt: skip
+
+
+def assumed_of(inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter]) -> tuple[str, ...]:
+    """Return what is drawn as uniform because only how far it may lie is given."""
+    drawn = spreads_of(inputs, parameters)["drawn"]
+    return tuple(name for name, (sigma, kind, _) in drawn.items() if sigma is None and not kind)
+
+
+def _sigma(used: InputUsed, parameter: Parameter) -> float | None:
+    if parameter.spread.sigma is None or used.low is None or used.high is None:
+        return None
+    return (used.high - used.low) / (2 * SIGMAS)
+
+
 def groups_of(inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter]) -> str:
     """Return groups, and conditions given as a pair, as the detail of a question."""
-    spread = [one for one in inputs if one.low is not None]
-    groups = {one.name: parameters[one.name].group for one in spread}
-    sides = [one.name for one in spread if one.origin == "given"]
-    known = {name: group for name, group in groups.items() if group}
-    return json.dumps({"groups": known, "sides": sides}, sort_keys=True)
+    found = spreads_of(inputs, parameters)
+    return json.dumps({name: found[name] for name in ("groups", "sides")}, sort_keys=True)
 
 
 def chances_of(
@@ -27,22 +56,10 @@ def chances_of(
     parameters: Mapping[str, Parameter],
     bounds: Bounds,
 ) -> str:
-    """Return criterion, probability and distributions, as the detail of a question.
-
-    A condition that is given as a pair is no chance, and is left out.
-    """
+    """Return criterion, probability and distributions, as the detail of a question."""
     basis, criterion = verification.basis, verification.criterion
     assert basis.probability is not None
     assert basis.confidence is not None
-    drawn = {}
-    for one in inputs:
-        if one.low is None or one.high is None or one.origin == "given":
-            continue
-        parameter = parameters[one.name]
-        sigma = None
-        if parameter.spread.sigma is not None:
-            sigma = (one.high - one.low) / (2 * SIGMAS)
-        drawn[one.name] = [sigma, parameter.distribution, parameter.group]
     return json.dumps(
         {
             "quantity": criterion.quantity,
@@ -52,7 +69,7 @@ def chances_of(
             "probability": float(basis.probability),
             "confidence": float(basis.confidence),
             "seed": seed,
-            "drawn": drawn,
+            "drawn": spreads_of(inputs, parameters)["drawn"],
         },
         sort_keys=True,
     )

@@ -46,16 +46,80 @@ class Edge(NamedTuple):
 
 
 class Line(NamedTuple):
-    """A quantity of a hand calculation: its formula, numbers put in, its value and unit."""
+    """A quantity of a hand calculation: its formula, numbers put in, its value and unit.
+
+    Formula and numbers each as plain text, in LaTeX and in MathML.
+    """
 
     quantity: str
     case: str | None
+    text: str
     latex: str
     mathml: str
+    numbers_text: str
     numbers_latex: str
     numbers_mathml: str
     value: float
     unit: str
+
+
+class Ends(NamedTuple):
+    """The two ends of a quantity by one method, and a remark (how sure, how far off), or why not.
+
+    In the quantity's own unit; the uncertainty of the model is not in it.
+    """
+
+    method: str
+    low: float | None
+    high: float | None
+    remark: str
+
+
+class Factor(NamedTuple):
+    """Sobol indices of a parameter (or all of a group), each with its standard error."""
+
+    names: tuple[str, ...]
+    first: float
+    first_error: float
+    total: float
+    total_error: float
+
+
+class Quantiles(NamedTuple):
+    """Bounds of a share of all values with a confidence, each one-sided, and the samples taken."""
+
+    coverage: float
+    confidence: float
+    low: float
+    high: float
+    samples: int
+
+
+class Axis(NamedTuple):
+    """A parameter of a boundary: its unit as the project gives it, its value and its ends."""
+
+    parameter: str
+    unit: str
+    now: float
+    low: float
+    high: float
+
+
+class Boundary(NamedTuple):
+    """Where a criterion turns in the plane of two parameters: lines of points, in their units.
+
+    ``nominal`` with the other parameters at nominal, ``worst`` with them at the worst corner.
+    """
+
+    first: Axis
+    second: Axis
+    nominal: tuple[tuple[tuple[float, float], ...], ...]
+    worst: tuple[tuple[tuple[float, float], ...], ...] | None
+
+    @property
+    def turns(self) -> bool:
+        """Whether the criterion turns anywhere as far as was searched."""
+        return bool(self.nominal or self.worst)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +128,9 @@ class Study:
 
     ``number`` is the place of the verification in its requirement, from 0; ``unit`` is the
     quantity's own. ``symbolic`` is why there is no symbolic form, None where there is one.
-    ``reasons`` tells why a part (sensitivities, break even, derivation) is missing or not whole.
+    ``reasons`` tells why a part (sensitivities, break even, derivation, Sobol indices, quantiles,
+    boundary) is missing or not whole. ``assumed`` are the parameters that are drawn as uniform
+    because only their ends are given.
     """
 
     requirement: str
@@ -78,4 +144,9 @@ class Study:
     drivers: tuple[Driver, ...] = ()
     edges: tuple[Edge, ...] = ()
     lines: tuple[Line, ...] = ()
+    ends: tuple[Ends, ...] = ()
+    factors: tuple[Factor, ...] = ()
+    assumed: tuple[str, ...] = ()
+    quantiles: Quantiles | None = None
+    boundary: Boundary | None = None
     reasons: dict[str, str] = field(default_factory=dict)

@@ -17,6 +17,7 @@ from closeout.render.jsonform import dossier_json
 from closeout.render.matrix import matrix, matrix_page
 from closeout.render.numbers import show_extent
 from closeout.render.page import both_pages, doc_markdown, link
+from closeout.render.picture import LEGEND_SVG
 from closeout.render.plain import Markup, fenced, flow, markdown, safe
 from closeout.render.rows import Entry, Line, pairs
 from closeout.render.studied import Studied, studied
@@ -244,6 +245,7 @@ def _report(sources: _Sources, spec: AnalysisSpec) -> dict[str, str]:
         purpose=flow(purpose) or "The analysis does not say what it computes.",
         model=doc_markdown(model),
         cautions=doc_markdown(cautions),
+        boundary_legend=LEGEND_SVG,
         model_uncertainty=words.model_uncertainty(spec),
         served=[sources.entries[name] for name in sources.served[spec.name]],
         runs=[_run(sources, run) for run in sources.evaluations.get(spec.name, ())],

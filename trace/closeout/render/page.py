@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 _BLANK_LINES = re.compile(r"\n{3,}")
 _FORMULA = "formula"
+_PICTURE = "picture"
 _MATHML = "http://www.w3.org/1998/Math/MathML"
 
 
@@ -99,6 +100,11 @@ def _formula_block(formula: Formula, bare: bool) -> Markup:
     # A sign that could begin an element of HTML has a name in LaTeX.
     latex = safe(formula.latex.strip()).replace("<", r"\lt ").replace(">", r"\gt ")
     return Markup(f"$$\n{latex}\n$$")
+
+
+def _picture_block(svg: str, bare: bool) -> Markup:
+    """Return a picture as what becomes an element of HTML; Markdown has its numbers as a table."""
+    return Markup(f"```{_PICTURE}\n{svg}\n```") if bare else Markup("")
 
 
 def doc_markdown(doc: str) -> Markup:
@@ -193,6 +199,7 @@ def _markdown() -> Environment:
     environment.globals["link"] = link
     environment.globals["raw"] = Markup
     environment.globals["formula_block"] = _formula_block
+    environment.globals["picture_block"] = _picture_block
     return environment
 
 
@@ -219,9 +226,9 @@ def _anchor_rows(tokens: list[Token], anchors: frozenset[str]) -> None:
 
 
 def _let_formulas_through(tokens: list[Token]) -> None:
-    """Make elements of our own formulas; no other block of a page has their mark."""
+    """Make elements of our own formulas and pictures; no other block of a page has their mark."""
     for token in tokens:
-        if token.type == "fence" and token.info == _FORMULA:
+        if token.type == "fence" and token.info in (_FORMULA, _PICTURE):
             token.type = "html_block"
 
 

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from closeout.model.study import Driver, Line, Study
 from closeout.render.numbers import difference_unit, show, show_margin
 from closeout.render.page import Formula
-from closeout.render.study import how, named
+from closeout.render.picture import bars, boundary_svg
+from closeout.render.plain import safe
+from closeout.render.study import edge_row, ends_row, how, named, quantile_words, sobol_rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,21 +31,38 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
+class EdgeRow:
+    """Where the criterion turns along one parameter, as texts."""
+
+    others: str
+    name: str
+    now: str
+    turns: str
+    away: str
+
+
+@dataclass(frozen=True, slots=True)
 class Studied:
-    """A study as texts and formulas; ``note`` says why a part of it is missing."""
+    """A study as texts, formulas and pictures; ``note`` says why a part of it is missing."""
 
     name: str
     how: str
     note: str
+    ends: tuple[tuple[str, ...], ...]
+    quantiles: str
     drivers: tuple[Row, ...]
+    bars: str
+    indices: tuple[tuple[str, str, str], ...]
+    edges: tuple[EdgeRow, ...]
+    turns: str
+    boundary: str
     symbolic: str
     steps: tuple[Step, ...]
 
 
 def studied(study: Study) -> Studied:
     """Return a study as a page shows it."""
-    notes = [study.reasons[part] for part in ("sensitivities", "derivation")
-             if part in study.reasons]  # fmt: skip
+    notes = [f"{part}: {reason}" for part, reason in study.reasons.items()]
     if study.failure is not None:
         notes.append(f"no study ({study.failure.kind}): {study.failure.message}")
     elif not study.drivers and not notes:
@@ -53,10 +72,33 @@ def studied(study: Study) -> Studied:
         name=named(study.quantity, study.case),
         how=how(study.drivers),
         note="; ".join(notes),
+        ends=tuple(ends_row(one, study.unit) for one in study.ends),
+        quantiles="" if study.quantiles is None else quantile_words(study),
         drivers=tuple(_row(one, unit) for one in study.drivers),
+        bars=bars(study.drivers, unit) or "",
+        indices=tuple(sobol_rows(study)),
+        edges=tuple(
+            EdgeRow(one.others, *edge_row(one)) for one in study.edges if one.value is not None
+        ),
+        turns=_turns(study),
+        boundary=boundary_svg(study.boundary) if study.boundary and study.boundary.turns else "",
         symbolic=study.symbolic or "",
         steps=tuple(_step(line) for line in study.lines),
     )
+
+
+def _turns(study: Study) -> str:
+    """Return what is said where no parameter alone turns the verdict, nor the two together."""
+    said = []
+    if study.edges and all(one.value is None for one in study.edges):
+        holds = "holds" if study.edges[0].holds else "fails"
+        said.append(f"No parameter alone turns the verdict, as far as was searched: it {holds}.")
+    if study.boundary is not None and not study.boundary.turns:
+        names = (
+            f"{safe(study.boundary.first.parameter)} and {safe(study.boundary.second.parameter)}"
+        )
+        said.append(f"Together, {names} do not turn it within four tolerances.")
+    return " ".join(said)
 
 
 def _row(one: Driver, unit: str | None) -> Row:

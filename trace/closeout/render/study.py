@@ -5,20 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
 
-from closeout.model.study import Driver, Edge, Line, Study
+from closeout.model.study import Driver, Edge, Ends, Line, Study
 from closeout.render.numbers import (
     difference_unit,
     number,
     show,
     show_beside,
+    show_extent,
     show_margin,
     with_unit,
 )
+from closeout.render.picture import NO_BOUNDARY, boundary_lines
 from closeout.render.plain import columns, flow, pad, safe
 from closeout.render.terminal import Paint, wrap
 
 BAR = 20
 EDGE_DIGITS = 5
+LEAST_INDEX = 0.005
 # What a break-even value is known to, relative to it or to the present value.
 KNOWN_TO = 1e-12
 
@@ -30,10 +33,19 @@ def study_lines(study: Study, paint: Paint, width: int, *, latex: bool) -> Itera
         text = f"no study of {name} ({study.failure.kind}): {flow(study.failure.message)}"
         yield from wrap(text, width, 4)
         return
+    if study.ends or study.quantiles is not None:
+        yield from ("", "    " + paint.strong(f"How far it spreads: {name}"))
+        yield from _spreads(study, width)
     yield from ("", "    " + paint.strong(f"What drives it: {name}"))
     yield from _drivers(study, width)
+    yield from _sobol(study, width)
     yield from ("", "    " + paint.strong(f"Where it breaks: {name}"))
     yield from _edges(study, width)
+    if study.boundary is not None:
+        yield ""
+        lines = boundary_lines(study.boundary) if study.boundary.turns else [NO_BOUNDARY]
+        yield from ("      " + line for line in lines)
+    yield from _because(study, "boundary", width)
     yield from ("", "    " + paint.strong(f"Derivation: {name}"))
     yield from _derivation(study, width, latex)
 
@@ -53,7 +65,64 @@ def _because(study: Study, part: str, width: int) -> Iterator[str]:
         yield from wrap(f"not whole: {flow(study.reasons[part])}", width, 6)
 
 
+# ---- how far it spreads
+
+
+def _spreads(study: Study, width: int) -> Iterator[str]:
+    rows = [ends_row(one, study.unit) for one in study.ends]
+    yield from _columns(
+        [(name, low, high and f"to {high}", remark) for name, low, high, remark in rows]
+    )
+    if study.quantiles is not None:
+        yield from wrap(quantile_words(study), width, 6)
+    yield from _because(study, "quantiles", width)
+
+
+def ends_row(one: Ends, unit: str) -> tuple[str, str, str, str]:
+    """Return method, ends and remark of one way to find how far a quantity spreads."""
+    if one.low is None or one.high is None:
+        return one.method, "", "", flow(one.remark)
+    _, low, high = show_extent(one.low, one.low, one.high, safe(unit))
+    return one.method, low, high, flow(one.remark)
+
+
+def quantile_words(study: Study) -> str:
+    """Return the bounds of a share of all values in one sentence."""
+    found = study.quantiles
+    assert found is not None
+    share, sure = (f"{100 * part:.6g} %" for part in (found.coverage, found.confidence))
+    _, low, high = show_extent(found.low, found.low, found.high, safe(study.unit))
+    drawn = f"; taken as uniform: {', '.join(map(safe, study.assumed))}" if study.assumed else ""
+    return (
+        f"with a confidence of {sure} at least {share} of all values lie above {low}, and with the"
+        f" same below {high} (order statistics by Wilks, {found.samples} samples{drawn})"
+    )
+
+
 # ---- what drives it
+
+
+def _sobol(study: Study, width: int) -> Iterator[str]:
+    rows = sobol_rows(study)
+    if rows:
+        yield ""
+        yield from _columns([("Sobol index", "first order", "total"), *rows])
+        text = "from samples, with the standard error; conditions stay, lesser ones are left out"
+        yield from wrap(text, width, 6)
+    yield from _because(study, "Sobol indices", width)
+
+
+def sobol_rows(study: Study) -> list[tuple[str, str, str]]:
+    """Return the factors of which more is left than their own error, the greatest first."""
+    return [
+        (
+            " and ".join(map(safe, one.names)),
+            f"{one.first:.3f} +/- {one.first_error:.3f}",
+            f"{one.total:.3f} +/- {one.total_error:.3f}",
+        )
+        for one in study.factors
+        if one.total > max(LEAST_INDEX, 2.0 * one.total_error)
+    ]
 
 
 def _drivers(study: Study, width: int) -> Iterator[str]:
@@ -99,7 +168,8 @@ def _edges(study: Study, width: int) -> Iterator[str]:
         if not edges:
             continue
         yield f"      the others at {others}"
-        yield from _columns([_edge(one) for one in edges if one.value is not None], 8)
+        rows = [edge_row(one) for one in edges if one.value is not None]
+        yield from _columns([(name, f"now {now}", *rest) for name, now, *rest in rows], 8)
         yield from _not_found(edges, width)
 
 
@@ -114,8 +184,9 @@ def _not_found(edges: Sequence[Edge], width: int) -> Iterator[str]:
         yield from wrap(text, width, 8)
 
 
-def _edge(one: Edge) -> tuple[str, ...]:
-    now = f"now {show(one.now, safe(one.unit))}"
+def edge_row(one: Edge) -> tuple[str, str, str, str]:
+    """Return parameter, present value, where it turns and how many tolerances away."""
+    now = show(one.now, safe(one.unit))
     value = with_unit(toward_the_safe_side(one), safe(one.unit))
     relation = f"fails {one.direction} {value}" if one.holds else _from(one, value)
     if one.tolerances is None:
@@ -150,16 +221,24 @@ def _derivation(study: Study, width: int, latex: bool) -> Iterator[str]:
     if study.symbolic is not None:
         yield from wrap(f"no symbolic form: {flow(study.symbolic)}", width, 6)
     for line in study.lines:
-        yield f"      {named(line.quantity, line.case)} = {show(line.value, safe(line.unit), 6)}"
-        if latex:
-            yield from (f"        {safe(text)}" for text in _formulas(line))
+        formula, numbers = _formulas(line, latex)
+        # A formula on its way has no break, so that it can be taken along whole.
+        yield from wrap(formula, 10**6 if latex else width, 6)
+        if numbers:
+            yield from wrap(numbers, 10**6 if latex else width, 8)
+        yield f"        = {show(line.value, safe(line.unit), 6)}"
     if any(not line.unit for line in study.lines):
         text = "values on the way have no declared unit; they are as the analysis computes them"
         yield from wrap(text, width, 6)
 
 
-def _formulas(line: Line) -> tuple[str, str]:
-    return line.latex.strip(), line.numbers_latex.strip()
+def _formulas(line: Line, latex: bool) -> tuple[str, str]:
+    """Return formula and numbers put in; none where a value is only named."""
+    if latex:
+        return safe(line.latex.strip()), safe(line.numbers_latex.strip())
+    numbers = line.numbers_text.strip()
+    is_value = numbers == f"= {show(line.value, line.unit, 6)}"
+    return flow(line.text), "" if is_value else flow(numbers)
 
 
 def _columns(body: Sequence[tuple[str, ...]], indent: int = 6) -> Iterator[str]:

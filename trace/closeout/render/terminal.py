@@ -239,7 +239,7 @@ def evidence_lines(
     yield from wrap("; ".join(source), width, 6)
     if evidence.message:
         yield from wrap(flow(evidence.message), width, 6)
-    yield from _found_at(evidence, width)
+    yield from _found_at(evidence, width, settings)
     if evidence.state is State.NOT_MET:
         cover = safe(evidence.covered_by) if evidence.covered_by else None
         yield f"      covered by {cover}" if cover else "      not covered"
@@ -258,10 +258,11 @@ def _keep(text: str) -> str:
     return text.replace(" ", _KEPT)
 
 
-def _found_at(evidence: Evidence, width: int) -> Iterator[str]:
+def _found_at(evidence: Evidence, width: int, settings: Mapping[str, str]) -> Iterator[str]:
     if evidence.counterexample:
         yield from wrap(f"found at {rows.pairs(evidence.counterexample)}", width, 6)
-        yield f"      {replay(evidence.counterexample)}"
+        # What was set to find it has to be set to find it again.
+        yield f"      {replay({**settings, **dict(evidence.counterexample)}.items())}"
 
 
 def replay(settings: Iterable[tuple[str, str]]) -> str:

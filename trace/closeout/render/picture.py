@@ -1,0 +1,218 @@
+"""Pictures of a study: what drives a quantity as bars, and the boundary of two parameters.
+
+SVG, as an element of HTML, without script, style sheet or anything loaded; the same text for the
+same study. The boundary also as lines of characters, for a terminal.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from xml.sax.saxutils import escape
+
+from closeout.model.study import Axis, Boundary, Driver
+from closeout.render.numbers import number, show_margin
+from closeout.render.plain import safe
+
+INK, SOFT, LOW, HIGH, BAD = "#1b1f24", "#8a929b", "#7a9cc6", "#c9a25f", "#9c1c1c"
+FONT = 'font-family="system-ui, Noto Sans, DejaVu Sans, sans-serif" font-size="13"'
+# Bars that are drawn: the others are in the table beside them.
+MOST_BARS = 12
+ROW, NAMES, BARS, VALUES = 24, 210, 360, 130
+WIDE, HIGH_PICTURE, EDGE = 560, 400, 70
+TICKS = 5
+COLUMNS, LINES = 61, 21
+
+Points = Sequence[tuple[float, float]]
+_Place = Callable[[float], float]
+
+
+def bars(drivers: Sequence[Driver], unit: str | None) -> str | None:
+    """Return the effects of both ends of each tolerance as bars, None where nothing moves."""
+    moving = [
+        (one.parameter, one.effect_low, one.effect_high)
+        for one in drivers
+        if one.effect_low is not None and one.effect_high is not None
+        and (one.effect_low or one.effect_high)
+    ][:MOST_BARS]  # fmt: skip
+    if not moving:
+        return None
+    reach = max(abs(effect) for _, low, high in moving for effect in (low, high))
+    wide, high = NAMES + BARS + 2 * VALUES, ROW * len(moving) + 30
+    middle = NAMES + VALUES + BARS / 2
+    parts = [_opening(wide, high, "Effect of either end of each tolerance")]
+    for row, (name, low, up) in enumerate(moving):
+        y = ROW * row + 8
+        parts.append(_text(NAMES - 10, y + 13, safe(name), "end"))
+        for effect, colour in ((low, LOW), (up, HIGH)):
+            length = abs(effect) / reach * BARS / 2
+            x = middle - length if effect < 0 else middle
+            parts.append(
+                f'<rect x="{x:.1f}" y="{y}" width="{length:.1f}" height="16" fill="{colour}"/>'
+            )
+        ends = sorted((low, up))
+        for effect, x, anchor in (
+            (ends[0], middle - BARS / 2 - 8, "end"),
+            (ends[1], middle + BARS / 2 + 8, "start"),
+        ):
+            parts.append(_text(x, y + 13, show_margin(effect, unit), anchor))
+    bottom = ROW * len(moving) + 6
+    parts.append(_line(middle, 4, middle, bottom, INK))
+    legend = ((LOW, "at the low end of the tolerance"), (HIGH, "at the high end"))
+    for place, (colour, text) in enumerate(legend):
+        x = NAMES + VALUES - 60 + 250 * place
+        parts.append(f'<rect x="{x}" y="{bottom + 8}" width="12" height="12" fill="{colour}"/>')
+        parts.append(_text(x + 18, bottom + 19, text, "start"))
+    return "".join([*parts, "</svg>"])
+
+
+@dataclass(frozen=True, slots=True)
+class _View:
+    """The part of a plane that is drawn, in the units of its axes."""
+
+    left: float
+    right: float
+    low: float
+    high: float
+
+    def across(self, x: float) -> float:
+        """Return where a value stands from the left edge, as a share."""
+        return (x - self.left) / (self.right - self.left)
+
+    def up(self, y: float) -> float:
+        """Return where a value stands from the lower edge, as a share."""
+        return (y - self.low) / (self.high - self.low)
+
+
+def boundary_svg(boundary: Boundary) -> str:
+    """Return the boundary as a picture: lines, the tolerances as a box, the present values."""
+    view = _view(boundary)
+
+    def x(value: float) -> float:
+        return EDGE + view.across(value) * (WIDE - EDGE - 20)
+
+    def y(value: float) -> float:
+        return HIGH_PICTURE - EDGE - view.up(value) * (HIGH_PICTURE - EDGE - 20)
+
+    first, second = boundary.first, boundary.second
+    parts = [_opening(WIDE, HIGH_PICTURE, "Where the criterion turns")]
+    parts.append(
+        f'<rect x="{x(view.left):.1f}" y="{y(view.high):.1f}" fill="none" stroke="{SOFT}"'
+        f' width="{x(view.right) - x(view.left):.1f}"'
+        f' height="{y(view.low) - y(view.high):.1f}"/>'
+    )
+    for tick in _ticks(view.left, view.right):
+        parts.append(_line(x(tick), y(view.low), x(tick), y(view.low) + 5, SOFT))
+        parts.append(_text(x(tick), y(view.low) + 20, number(tick, 4), "middle"))
+    for tick in _ticks(view.low, view.high):
+        parts.append(_line(x(view.left) - 5, y(tick), x(view.left), y(tick), SOFT))
+        parts.append(_text(x(view.left) - 8, y(tick) + 4, number(tick, 4), "end"))
+    parts.append(_text((EDGE + WIDE - 20) / 2, HIGH_PICTURE - 28, _named(first), "middle"))
+    middle = (HIGH_PICTURE - EDGE + 20) / 2
+    parts.append(_text(14, middle, _named(second), "middle", f"rotate(-90 14 {middle:.1f})"))
+    parts.append(
+        f'<rect x="{x(first.low):.1f}" y="{y(second.high):.1f}"'
+        f' width="{x(first.high) - x(first.low):.1f}"'
+        f' height="{y(second.low) - y(second.high):.1f}" fill="{LOW}" fill-opacity="0.25"/>'
+    )
+    for points in boundary.nominal:
+        parts.append(_path(points, x, y, ' stroke-dasharray="5 4"'))
+    for points in boundary.worst or ():
+        parts.append(_path(points, x, y, ""))
+    parts.append(f'<circle cx="{x(first.now):.1f}" cy="{y(second.now):.1f}" r="4" fill="{INK}"/>')
+    return "".join([*parts, "</svg>"])
+
+
+LEGEND_SVG = (
+    "The dot is the present pair of values, the box their tolerances. The criterion turns at the"
+    " solid line with the other parameters at worst, at the dashed line with them at nominal."
+)
+
+
+NO_BOUNDARY = "the criterion turns nowhere within four tolerances of the two parameters"
+
+
+def boundary_lines(boundary: Boundary) -> Iterator[str]:
+    """Yield the boundary as lines of characters, with its axes below and above."""
+    view = _view(boundary)
+    grid = [[" "] * COLUMNS for _ in range(LINES)]
+
+    def put(x: float, y: float, mark: str) -> None:
+        column, row = round(view.across(x) * (COLUMNS - 1)), round(view.up(y) * (LINES - 1))
+        if 0 <= column < COLUMNS and 0 <= row < LINES:
+            grid[LINES - 1 - row][column] = mark
+
+    first, second = boundary.first, boundary.second
+    corners = [(first.low, second.low), (first.high, second.low), (first.high, second.high),
+               (first.low, second.high), (first.low, second.low)]  # fmt: skip
+    for mark, lines in ((".", [corners]), ("o", boundary.nominal), ("*", boundary.worst or ())):
+        for points in lines:
+            for px, py in _between(points):
+                put(px, py, mark)
+    put(first.now, second.now, "+")
+    yield f"{_named(second)}, up to {number(view.high, 4)}"
+    yield from ("|" + "".join(row).rstrip() for row in grid)
+    yield "+" + "-" * COLUMNS
+    yield f"{_named(first)}, {number(view.left, 4)} to {number(view.right, 4)}" + (
+        f"; {safe(second.parameter)} from {number(view.low, 4)}"
+    )
+    worst = "* with them at worst; " if boundary.worst is not None else ""
+    yield f"turns at: o the others at nominal; {worst}. tolerances; + present values"
+
+
+def _between(points: Points) -> Iterator[tuple[float, float]]:
+    """Yield points along a line, close enough for characters."""
+    steps = 4 * COLUMNS
+    for (x0, y0), (x1, y1) in pairwise(points):
+        for step in range(steps + 1):
+            share = step / steps
+            yield x0 + (x1 - x0) * share, y0 + (y1 - y0) * share
+
+
+def _view(boundary: Boundary) -> _View:
+    points = [
+        p for lines in (boundary.nominal, boundary.worst or ()) for line in lines for p in line
+    ]
+    ends = []
+    for place, axis in enumerate((boundary.first, boundary.second)):
+        values = [axis.low, axis.high, axis.now, *(point[place] for point in points)]
+        low, high = min(values), max(values)
+        pad = 0.06 * (high - low) or 0.01 * abs(low) or 1.0
+        ends += [low - pad, high + pad]
+    return _View(*ends)
+
+
+def _ticks(low: float, high: float) -> list[float]:
+    """Return round values between two ends."""
+    rough = (high - low) / TICKS
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next(power * m for m in (1.0, 2.0, 5.0, 10.0) if power * m >= rough)
+    first = math.ceil(low / step)
+    return [i * step for i in range(first, math.floor(high / step) + 1)]
+
+
+def _named(axis: Axis) -> str:
+    return f"{safe(axis.parameter)} in {safe(axis.unit)}" if axis.unit else safe(axis.parameter)
+
+
+def _path(points: Points, x: _Place, y: _Place, dashes: str) -> str:
+    drawn = " ".join(f"{x(px):.1f},{y(py):.1f}" for px, py in points)
+    return f'<polyline points="{drawn}" fill="none" stroke="{BAD}" stroke-width="2"{dashes}/>'
+
+
+def _opening(wide: float, high: float, title: str) -> str:
+    return (
+        f'<svg viewBox="0 0 {wide} {high}" width="{wide}"'
+        f' height="{high}" role="img" {FONT} fill="{INK}"><title>{escape(title)}</title>'
+    )
+
+
+def _text(x: float, y: float, text: str, anchor: str, turned: str = "") -> str:
+    turn = f' transform="{turned}"' if turned else ""
+    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}"{turn}>{escape(text)}</text>'
+
+
+def _line(x1: float, y1: float, x2: float, y2: float, colour: str) -> str:
+    return f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{colour}"/>'
