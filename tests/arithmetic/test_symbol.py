@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 from xml.etree import ElementTree
 
+import mpmath
 import pytest
 import sympy
 from hypothesis import given, settings
@@ -413,3 +414,22 @@ def test_brackets_signs_and_cases() -> None:
         r"{\sqrt{{{a}}^{2} + {{b}}^{2}}} & \text{otherwise} \end{cases}"
     )
     assert r"\left(-1\right)}^{2}" in step.numbers_latex
+
+
+@pytest.mark.parametrize("x", [-0.5, -0.1001, -0.0999, -1e-3, -1e-9, 1e-12, 1e-6, 0.05, 0.3, 4.0])
+def test_relative_functions_keep_their_digits_near_zero(x: float) -> None:
+    """Against 50 digits by mpmath of (e^x - 1)/x and ln(1 + x)/x and of their derivatives."""
+    symbol_ = symbol.real_symbol("x")
+    forms = [symbol.exprel(symbol_), symbol.log1prel(symbol_)]
+    compiled = symbol.compile_([symbol_], [*forms, *(form.diff(symbol_) for form in forms)])
+    with mpmath.workdps(50):
+        a = mpmath.mpf(x)
+        expected = [
+            mpmath.expm1(a) / a,
+            mpmath.log1p(a) / a,
+            (mpmath.exp(a) * (a - 1) + 1) / a**2,
+            (a / (1 + a) - mpmath.log1p(a)) / a**2,
+        ]
+        errors = [abs(v / e - 1) for v, e in zip(compiled(x), expected, strict=True)]
+    assert max(errors) < 1e-13
+    assert [form.rewrite("exp") for form in forms[:1]] == [(sympy.exp(symbol_) - 1) / symbol_]

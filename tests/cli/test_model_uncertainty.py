@@ -48,7 +48,10 @@ def test_a_difference_moves_each_end_outward(tmp_path: Path) -> None:
     assert high["margin"] == pytest.approx(66 - 65.625 - 1, rel=1e-9)
     assert (nominal["margin"], nominal["assurance"]) == (-0.5, "nominal")
     assert (low["value"], low["model_uncertainty"]) == (60.0, "1 W h")
-    assert low["low"] == pytest.approx(53.625, rel=1e-9)
+    # The ends are those of the analysis, what is judged is told beside them.
+    assert low["low"] == pytest.approx(54.625, rel=1e-9)
+    assert nominal["low"] is None
+    assert "judged 53.62 W h" in project.run("verify").stdout
 
 
 def test_a_share_is_of_the_value_itself(tmp_path: Path) -> None:

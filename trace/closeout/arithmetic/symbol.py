@@ -10,6 +10,7 @@ seventeen lines copies its argument seventeen times. Each rewrites itself on dem
 
 from __future__ import annotations
 
+import math
 import operator
 import re
 from bisect import bisect_right
@@ -24,6 +25,10 @@ from sympy.codegen.cfunctions import log10 as _log10  # type: ignore[import-unty
 from closeout import math as elementary
 
 Points = tuple[tuple[float, float], ...]
+
+# Below this the slopes of exprel and log1prel come from their series, of so many terms.
+NEAR_ZERO = 0.1
+TERMS = 20
 
 _numbers = count(1)  # of tables, whose functions need names
 
@@ -86,6 +91,66 @@ class Smaller(sympy.Function):  # type: ignore[misc]
     @staticmethod
     def _imp_(x: float, y: float) -> float:
         return min(x, y)
+
+
+class Exprel(sympy.Function):  # type: ignore[misc]
+    """(e^x - 1)/x, a function of its own: written out it loses all digits near 0."""
+
+    nargs = 1
+
+    def fdiff(self, argindex: int = 1) -> Any:  # noqa: ARG002
+        return ExprelSlope(self.args[0])
+
+    def _eval_rewrite_as_exp(self, x: Any, **_: Any) -> Any:
+        return (sympy.exp(x) - 1) / x
+
+    _imp_ = staticmethod(elementary.exprel)
+
+
+class ExprelSlope(sympy.Function):  # type: ignore[misc]
+    """The derivative of :class:`Exprel`, (e^x (x - 1) + 1)/x^2."""
+
+    nargs = 1
+
+    def fdiff(self, argindex: int = 1) -> Any:  # noqa: ARG002
+        (x,) = self.args
+        return (sympy.exp(x) - 2 * self) / x
+
+    @staticmethod
+    def _imp_(x: float) -> float:
+        if abs(x) >= NEAR_ZERO:
+            return (math.exp(x) * (x - 1.0) + 1.0) / (x * x)
+        return math.fsum(x**k / (math.factorial(k) * (k + 2)) for k in range(TERMS))
+
+
+class Log1prel(sympy.Function):  # type: ignore[misc]
+    """ln(1 + x)/x, a function of its own: written out it loses all digits near 0."""
+
+    nargs = 1
+
+    def fdiff(self, argindex: int = 1) -> Any:  # noqa: ARG002
+        return Log1prelSlope(self.args[0])
+
+    def _eval_rewrite_as_log(self, x: Any, **_: Any) -> Any:
+        return sympy.log(1 + x) / x
+
+    _imp_ = staticmethod(elementary.log1prel)
+
+
+class Log1prelSlope(sympy.Function):  # type: ignore[misc]
+    """The derivative of :class:`Log1prel`, (x/(1 + x) - ln(1 + x))/x^2."""
+
+    nargs = 1
+
+    def fdiff(self, argindex: int = 1) -> Any:  # noqa: ARG002
+        (x,) = self.args
+        return (-1 / (1 + x) ** 2 - 2 * self) / x
+
+    @staticmethod
+    def _imp_(x: float) -> float:
+        if abs(x) >= NEAR_ZERO:
+            return (x / (1.0 + x) - math.log1p(x)) / (x * x)
+        return math.fsum(-(k + 1) * (-x) ** k / (k + 2) for k in range(TERMS))
 
 
 class Table(sympy.Function):  # type: ignore[misc]
@@ -166,14 +231,8 @@ def hypot(x: Any, y: Any) -> Any:
     return sympy.sqrt(x**2 + y**2)
 
 
-def exprel(x: Any) -> Any:
-    """Return (e^x - 1)/x; a form has no value of its own at 0."""
-    return (sympy.exp(x) - 1) / x
-
-
-def log1prel(x: Any) -> Any:
-    """Return ln(1 + x)/x; a form has no value of its own at 0."""
-    return sympy.log(1 + x) / x
+exprel: Callable[..., Any] = Exprel
+log1prel: Callable[..., Any] = Log1prel
 
 
 def power(x: Any, n: int) -> Any:

@@ -68,11 +68,10 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
     value = extent.value
     if extent.absent is not None or value is None:
         return Judgement(_absent(said, extent, asked, shown))
-    nominal = extent.low is None
-    if asked.uncertainty is not None:
-        extent = asked.uncertainty.widened(extent)
-    low, high, assurance = _judged_ends(extent, asked.bounds)
-    if nominal:
+    uncertainty = asked.uncertainty
+    wide = extent if uncertainty is None else uncertainty.widened(extent)
+    low, high, assurance = _judged_ends(wide, asked.bounds)
+    if extent.low is None:
         assurance = Assurance.NOMINAL
     if not (math.isfinite(value) and math.isfinite(low) and math.isfinite(high)):
         return _error(said, "it gave a number that is not finite")
@@ -80,20 +79,33 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
     said["assurance"] = assurance
     margin = judged.margin
     at = extent.low_at if margin == judged.under else extent.high_at
-    undecided = _is_undecided(extent, judged, asked.bounds)
+    undecided = _is_undecided(wide, judged, asked.bounds)
     if undecided:
         said["message"] = "undecided: the limit lies between what was seen and what is proved"
     state = State.OPEN if undecided else judged.state
+    ends = _ends(extent, assurance, shown)
     evidence = Evidence(
         **said,
         state=state,
         value=shown.value(value),
-        low=None if extent.low is None else shown.value(low),
-        high=None if extent.high is None else shown.value(high),
+        low=ends[0],
+        high=ends[1],
+        judged_low=None if uncertainty is None else shown.value(low),
+        judged_high=None if uncertainty is None else shown.value(high),
         margin=shown.margin(margin),
         counterexample=_point(at, asked) if state is State.NOT_MET else (),
     )
     return Judgement(evidence, Extremes(unit, low, high, asked.bounds))
+
+
+def _ends(extent: Extent, assurance: Assurance, shown: Shown) -> tuple[float | None, float | None]:
+    """Return the ends that the analysis gave, those that its assurance speaks of."""
+    low, high = extent.low, extent.high
+    if assurance is Assurance.BOUNDED:
+        low, high = extent.proved_low, extent.proved_high
+    if low is None or high is None:
+        return None, None
+    return shown.value(low), shown.value(high)
 
 
 def _linear(one: Judgement, extent: Extent) -> Judgement:

@@ -49,9 +49,10 @@ class Evidence:
     ``number`` is its place among the requirement's verifications, from 0. ``due`` says whether it
     is judged at this review. ``covered_by`` names the waiver or deviation that covers it.
     ``counterexample`` maps parameters to texts that ``--set`` reads. ``given`` shows the
-    conditions as they were written. ``low`` and ``high`` are the judged ends, ``limit_text`` what
-    the author wrote, ``cases_wanted`` the N of ``cases: at least N``. ``model_uncertainty`` is
-    what the analysis declares of its own model; ends and margin have it taken off.
+    conditions as they were written. ``low`` and ``high`` are the proved or searched ends,
+    ``limit_text`` what the author wrote, ``cases_wanted`` the N of ``cases: at least N``.
+    ``model_uncertainty`` is what the analysis declares of its own model; ``judged_low``,
+    ``judged_high`` and the margin have it taken off (None: the ends are judged as they are).
     """
 
     number: int
@@ -82,6 +83,8 @@ class Evidence:
     plan: str | None = None
     cases_wanted: int | None = None
     model_uncertainty: str | None = None
+    judged_low: float | None = None
+    judged_high: float | None = None
 
     @property
     def closed(self) -> bool:

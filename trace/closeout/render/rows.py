@@ -188,8 +188,8 @@ def subject(evidence: Evidence) -> str:
 
 def judged_end(evidence: Evidence) -> float | None:
     """Return the end of the extent that is nearest to, or furthest beyond, a limit."""
-    low = evidence.value if evidence.low is None else evidence.low
-    high = evidence.value if evidence.high is None else evidence.high
+    low = _first(evidence.judged_low, evidence.low, evidence.value)
+    high = _first(evidence.judged_high, evidence.high, evidence.value)
     if low is None or high is None:
         return low if high is None else high
     if evidence.at_most is None:
@@ -197,6 +197,10 @@ def judged_end(evidence: Evidence) -> float | None:
     if evidence.at_least is None:
         return high
     return low if low - evidence.at_least <= evidence.at_most - high else high
+
+
+def _first(*numbers: float | None) -> float | None:
+    return next((number for number in numbers if number is not None), None)
 
 
 def value_and_limit(evidence: Evidence) -> tuple[str, str]:
