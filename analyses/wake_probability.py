@@ -136,63 +136,54 @@ def wake_probability(
         in_time = failed_by(failure_rate_factor * rates.sleeping[kind], hours)
         return in_time + ascent_sensor_failure
 
-    # The false wake-up
     runs = wrong_votes_running(reading_error, share, persistence, n)
-    stuck_low = three_sensors(waking(PRESSURE), share)
-    stuck_high = three_sensors(waking(ACCELERATION), share)
-    stuck_low_after = two_left(waking(PRESSURE), share)
-    stuck_high_after = two_left(waking(ACCELERATION), share)
-    readings = false_by_readings(stuck_low, stuck_high, runs, in_hold, in_shaking)
+    stuck_low, low_after = both_states(waking(PRESSURE), share)
+    stuck_high, high_after = both_states(waking(ACCELERATION), share)
     disturbed = run_of_errors(disturbance_share * share * reading_error, persistence, n)
     disturbance = in_any(disturbed, in_hold)
     waking_points = waking(SHARED) + rates.waking_per_use
-    outside = disturbance + waking_points
 
-    # The missed wake-up
+    def false(pressure: Channel, acceleration: Channel) -> float:
+        readings = false_by_readings(pressure, acceleration, runs, in_hold, in_shaking)
+        return minimum(pressure.two + readings + disturbance + waking_points, 1.0)
+
     late = wrong_vote(ascent_reading_error, share)
-    blind = three_sensors(sleeping(PRESSURE), share)
-    numb = three_sensors(sleeping(ACCELERATION), share)
-    blind_after = two_left(sleeping(PRESSURE), share)
-    numb_after = two_left(sleeping(ACCELERATION), share)
-    lost = blind.two + numb.two
-    delayed = late_by_readings(blind, late, n) + late_by_readings(numb, late, n)
+    blind, blind_after = both_states(sleeping(PRESSURE), share)
+    numb, numb_after = both_states(sleeping(ACCELERATION), share)
     sleeping_points = (
         failed_by(failure_rate_factor * rates.sleeping[SHARED], hours) + rates.sleeping_per_use
     )
+
+    def missed(pressure: Channel, acceleration: Channel) -> float:
+        delayed = late_by_readings(pressure, late, n) + late_by_readings(acceleration, late, n)
+        return minimum(pressure.two + acceleration.two + delayed + sleeping_points, 1.0)
 
     return WakeProbability(
         samples_in_hold=in_hold,
         longest_ignored_event=longest_ignored(trigger_sampling_period, n),
         false_by_failed_sensors=stuck_low.two,
-        false_by_wrong_readings=readings,
+        false_by_wrong_readings=false_by_readings(stuck_low, stuck_high, runs, in_hold, in_shaking),
         false_by_shared_disturbance=disturbance,
         false_by_single_points=waking_points,
-        false_wake_probability=minimum(stuck_low.two + readings + outside, 1.0),
-        missed_by_failed_sensors=lost,
-        missed_by_wrong_readings=delayed,
+        false_wake_probability=false(stuck_low, stuck_high),
+        missed_by_failed_sensors=blind.two + numb.two,
+        missed_by_wrong_readings=late_by_readings(blind, late, n) + late_by_readings(numb, late, n),
         missed_by_single_points=sleeping_points,
-        missed_wake_probability=minimum(lost + delayed + sleeping_points, 1.0),
+        missed_wake_probability=missed(blind, numb),
         false_after_one_failure={
-            "pressure sensor": stuck_low_after.two
-            + false_by_readings(stuck_low_after, stuck_high, runs, in_hold, in_shaking)
-            + outside,
-            "accelerometer": stuck_low.two
-            + false_by_readings(stuck_low, stuck_high_after, runs, in_hold, in_shaking)
-            + outside,
+            "pressure sensor": false(low_after, stuck_high),
+            "accelerometer": false(stuck_low, high_after),
         },
         missed_after_one_failure={
-            "pressure sensor": blind_after.two
-            + late_by_readings(blind_after, late, n)
-            + numb.two
-            + late_by_readings(numb, late, n)
-            + sleeping_points,
-            "accelerometer": blind.two
-            + late_by_readings(blind, late, n)
-            + numb_after.two
-            + late_by_readings(numb_after, late, n)
-            + sleeping_points,
+            "pressure sensor": missed(blind_after, numb),
+            "accelerometer": missed(blind, numb_after),
         },
     )
+
+
+def both_states(q: float, share: float) -> tuple[Channel, Channel]:
+    """Return a channel of three sound sensors, and the same where one has failed already."""
+    return three_sensors(q, share), two_left(q, share)
 
 
 def false_by_readings(
