@@ -188,6 +188,7 @@ def reviews(index: Index) -> Iterator[Finding]:
 def _reviews_named(index: Index) -> Iterator[tuple[str | None, Pointer]]:
     charter = index.project.charter
     yield charter.next_review, charter.where / "next_review"
+    yield charter.policy.open_terms_until, charter.where / "policy" / "open_terms_until"
     for number, policy in enumerate(charter.margins):
         for review, _ in policy.required:
             yield review, charter.where / "margins" / number / "required" / review

@@ -21,6 +21,7 @@ from closeout.model.records import (
     Allocation,
     Article,
     Charter,
+    Contingency,
     Document,
     Limits,
     MarginPolicy,
@@ -28,8 +29,10 @@ from closeout.model.records import (
     Nonconformance,
     NotApplicable,
     Parameter,
+    Policy,
     Record,
     Requirement,
+    RulePolicy,
     Source,
     Verification,
     Waiver,
@@ -48,6 +51,24 @@ def charter(item: Item, where: Pointer, _reader: Reader) -> Charter:
         authorities=dict(item.get("authorities", {})),
         margins=tuple(_margin(margin) for margin in item.get("margins", ())),
         note=item.get("note"),
+        policy=_policy(item.get("policy", {})),
+    )
+
+
+def _policy(item: Item) -> Policy:
+    return Policy(
+        acceptance=item.get("acceptance", "guarded"),
+        open_terms_until=item.get("open_terms_until"),
+        contingency=tuple(
+            Contingency(
+                _texts(one, "parameters"), amounts(one["by_maturity"]), one.get("direction", "up")
+            )
+            for one in item.get("contingency", ())
+        ),
+        rules=tuple(
+            RulePolicy(name, one["severity"], one["reason"])
+            for name, one in item.get("rules", {}).items()
+        ),
     )
 
 

@@ -252,6 +252,41 @@ class MarginPolicy:
 
 
 @dataclass(frozen=True, slots=True)
+class Contingency:
+    """What is added to the value of immature parameters, by maturity; a measured one gets none.
+
+    ``parameters`` are identifiers, also as patterns with *; ``direction`` is up or down.
+    """
+
+    parameters: tuple[str, ...]
+    by_maturity: tuple[tuple[str, Amount], ...]
+    direction: str = "up"
+
+
+@dataclass(frozen=True, slots=True)
+class RulePolicy:
+    """What a project does with a rule: off, warning or error, and why."""
+
+    rule: str
+    severity: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """What a project holds itself to, where there is a choice.
+
+    ``acceptance`` is the decision rule for measured values (JCGM 106:2012): guarded or simple.
+    ``open_terms_until`` is the last review at which TBD and TBC may stand.
+    """
+
+    acceptance: str = "guarded"
+    open_terms_until: str | None = None
+    contingency: tuple[Contingency, ...] = ()
+    rules: tuple[RulePolicy, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Charter:
     """project.yaml: name, reviews in order, the review that is being prepared, and policy."""
 
@@ -262,6 +297,7 @@ class Charter:
     authorities: Mapping[str, str] = field(default_factory=dict)
     margins: tuple[MarginPolicy, ...] = ()
     note: str | None = None
+    policy: Policy = Policy()
 
 
 @dataclass(frozen=True, slots=True)
