@@ -1,0 +1,1 @@
+"""Rules of the standards and of wording: what can be said of a project without running anything."""
