@@ -6,10 +6,14 @@ of the straight line above the plane normal to the ellipsoid, unless it is calle
 
 from __future__ import annotations
 
-from math import asin, atan2, cos, degrees, radians, sin, sqrt
+from math import asin, atan2, cos, degrees, exp, inf, radians, sin, sqrt
 from typing import NamedTuple
 
 from analyses.physics.frames import State, Vector, from_geodetic
+
+_MEAN_RADIUS = 6371.0  # km, of the sphere whose layers bend a ray
+_SCALE_HEIGHT = 7.35  # km, of the refractivity
+_LAYERS = 80
 
 
 class Site(NamedTuple):
@@ -50,22 +54,24 @@ def look_at(site: Site, state: State) -> Look:
     """Return direction, range and their rates of an Earth-fixed state seen from a site.
 
     Vallado, algorithm 27 (topocentric south, east, zenith). The rates are those of the straight
-    line: no light time, which is 8 ms and 60 m of the orbit at 2500 km.
+    line: no light time, which is 8 ms and 60 m of the orbit at 2500 km. At the very zenith the
+    azimuth turns over: its rate is without limit there, and the elevation is at its top.
     """
     (x, y, z), (a, b, c) = state.position, site.position
     line = (x - a, y - b, z - c)
     s, e, u = dot(line, site.south), dot(line, site.east), dot(line, site.up)
     ds, de, du = (dot(state.velocity, axis) for axis in (site.south, site.east, site.up))
-    across2 = s * s + e * e
-    distance = sqrt(across2 + u * u)
+    across = sqrt(s * s + e * e)
+    distance = sqrt(across * across + u * u)
     rate = (s * ds + e * de + u * du) / distance
+    at_zenith = across < 1e-9 * distance
     return Look(
         azimuth=degrees(atan2(e, -s)) % 360.0,
-        elevation=degrees(asin(u / distance)),
+        elevation=degrees(atan2(u, across)),
         range=distance,
         range_rate=rate,
-        azimuth_rate=degrees((ds * e - de * s) / across2),
-        elevation_rate=degrees((du - rate * u / distance) / sqrt(across2)),
+        azimuth_rate=inf if at_zenith else degrees((ds * e - de * s) / (across * across)),
+        elevation_rate=0.0 if at_zenith else degrees((du - rate * u / distance) / across),
     )
 
 
@@ -87,13 +93,37 @@ def angle_between(
 def refraction(elevation: float, site_altitude: float) -> float:
     """Return in deg how much higher than the straight line a radio wave arrives from space.
 
-    ITU-R P.834, fit for the free-space elevation in deg and the station's altitude in km (from
-    memory): reference atmosphere of exponential refractivity. Holds from 0 to 90 deg above 0 km
-    up to 3 km; below the horizon the value at 0 deg is kept.
+    Elevation in deg of the straight line (below the horizon that of the horizon is kept), altitude
+    of the site in km. The bending belongs to the apparent elevation, so it is found by repetition.
     """
-    angle, h = max(elevation, 0.0), site_altitude
-    return 1.0 / (
-        1.728 + 0.5411 * angle + 0.03723 * angle**2
-        + h * (0.1815 + 0.06272 * angle + 0.01380 * angle**2)
-        + h**2 * (0.01727 + 0.008288 * angle)
-    )  # fmt: skip
+    straight = max(elevation, 0.0)
+    lift = 0.0
+    for _ in range(6):
+        lift = bending(straight + lift, site_altitude)
+    return lift
+
+
+def bending(apparent_elevation: float, site_altitude: float) -> float:
+    """Return in deg how much a ray to space bends that leaves a site at an elevation in deg.
+
+    Bouguer's law in spherical layers: n r cos(elevation) stays, and the ray bends by the integral
+    of -(1/n) dn/dr over the tangent of its elevation. Refractivity of the reference atmosphere of
+    ITU-R P.453: N = 315 exp(-h / 7.35 km). Mid-point rule in the root of the height, up to 100 km.
+    """
+    kept = _index(site_altitude) * (_MEAN_RADIUS + site_altitude)
+    kept *= cos(radians(apparent_elevation))
+    step = sqrt(100.0) / _LAYERS
+    total = 0.0
+    for i in range(_LAYERS):
+        root = (i + 0.5) * step
+        height = site_altitude + root * root
+        index = _index(height)
+        cosine = kept / (index * (_MEAN_RADIUS + height))
+        tangent = sqrt(1.0 - cosine * cosine) / cosine
+        total += (index - 1.0) / (_SCALE_HEIGHT * index * tangent) * 2.0 * root * step
+    return degrees(total)
+
+
+def _index(height: float) -> float:
+    """Return the refractive index of air at a height in km (ITU-R P.453)."""
+    return 1.0 + 315e-6 * exp(-height / _SCALE_HEIGHT)

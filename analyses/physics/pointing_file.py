@@ -76,7 +76,7 @@ def _header(
         "# frame: Earth-fixed, WGS 84, polar motion left out; azimuth from true north over east",
         f"# station: latitude {latitude:.6f} deg, longitude {longitude:.6f} deg, {altitude:.1f} m",
         f"# mask: {mask:g} deg of straight-line elevation",
-        "# apparent elevation: with refraction, ITU-R P.834 reference atmosphere; use one",
+        "# apparent elevation: with refraction, atmosphere of ITU-R P.453; use one of the two",
         "# range rate: positive when the stage goes away; no light time in any column",
     ]
 
