@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from itertools import pairwise
+from math import hypot
 from pathlib import Path
 from typing import Annotated, NamedTuple
 
 from analyses.physics import radio
-from analyses.physics.frames import EARTH_RATE, State, to_geodetic, turn
+from analyses.physics.frames import EARTH_RATE, EQUATORIAL_RADIUS, State, to_geodetic, turn
 from analyses.physics.look_angles import Look, Site, look_at, separation, site_at
 from analyses.physics.orbit import (
     Burn,
@@ -141,11 +142,14 @@ def station_windows(
     **Sources.** Vallado, *Fundamentals of Astrodynamics and Applications*: gravity with J2,
     sidereal angle IAU 1982, topocentric look angles; constants of WGS 84.
 
-    **Assumptions.** UTC for UT1 and no polar motion: an orbit given and wanted over the ground does
-    not see the first, and the second is 20 m. Three sigma of the launcher are taken as bounds. The
-    error of the time carries the error along the track, the error of the heading the one across,
-    the error of the speed that of the flight path angle. Straight lines: refraction makes rise
-    earlier and set later by some seconds, which is not counted; the pointing files give it.
+    **Assumptions.** A late wake-up and a reset move the recorder's timers by some 75 s; the
+    transmitter starts minutes before the first rise and its later end only lengthens a window, so
+    both are left to mission_sequence. UTC for UT1 and no polar motion: an orbit given and wanted
+    over the ground does not see the first, and the second is 20 m. Three sigma of the launcher are
+    taken as bounds. The error of the time carries the error along the track, the error of the
+    heading the one across, the error of the speed that of the flight path angle. Straight lines:
+    refraction makes rise earlier and set later by some seconds, which is not counted; the pointing
+    files give it.
 
     **Not covered.** Higher terms of the field (some hundred metres in one revolution), drag
     (some metres along the track until the last window; in the descent it ends the flight earlier),
@@ -390,6 +394,9 @@ def time_below(ephemeris: Sequence[Moment], altitude: float) -> float:
         ValueError: it does not.
     """
     for before, after in pairwise(ephemeris):
+        # No point of the ellipsoid is farther from the centre than the equator.
+        if hypot(*after.state.position) - EQUATORIAL_RADIUS >= altitude:
+            continue
         if to_geodetic(after.state.position)[2] < altitude:
             low, high = before.time, after.time
             while high - low > 1e-4:
@@ -412,8 +419,10 @@ def longest_of(sight: Sight) -> Pass:
 
 
 def looks_of(flight: Flight, sight: Sight, one: Pass) -> list[Look]:
-    """Return the looks of a pass at the rows of its pointing file and at its top."""
-    return [look_at(sight.site, at(flight.ephemeris, t)) for t in (*row_times(one), one.top)]
+    """Return the looks of a pass at its rise, top and set and at the points of the ephemeris."""
+    inside = [m.state for m in flight.ephemeris if one.rise < m.time < one.set]
+    edges = [at(flight.ephemeris, time) for time in (one.rise, one.top, one.set)]
+    return [look_at(sight.site, state) for state in (*edges, *inside)]
 
 
 def _errors(

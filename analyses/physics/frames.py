@@ -98,7 +98,7 @@ def to_geodetic(position: Vector) -> Vector:
     polar = EQUATORIAL_RADIUS * (1.0 - FLATTENING)
     second = _ECCENTRICITY_2 / (1.0 - _ECCENTRICITY_2)
     beta = atan2(z, (1.0 - FLATTENING) * across)
-    for _ in range(3):
+    for _ in range(2):
         phi = atan2(
             z + second * polar * sin(beta) ** 3,
             across - _ECCENTRICITY_2 * EQUATORIAL_RADIUS * cos(beta) ** 3,

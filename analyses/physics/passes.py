@@ -11,7 +11,7 @@ from typing import NamedTuple
 from analyses.physics.look_angles import Look, Site, look_at
 from analyses.physics.orbit import Moment, at
 
-_RESOLVED = 1e-3  # s, how closely rise, top and set are found
+_RESOLVED = 1e-4  # s, how closely rise, top and set are found
 
 
 class Pass(NamedTuple):
@@ -34,8 +34,8 @@ def find_passes(
     """Return the passes above a mask angle between two times, of an Earth-fixed ephemeris.
 
     Looked for are the points where the elevation turns from rising to falling, between neighbours
-    of the ephemeris; so no pass is too short to be found. Rise and set are bisected on the side of
-    the top. Times are cut to the ephemeris.
+    of the ephemeris; so no pass is too short to be found. Rise and set are sought on the
+    side of the top. Times are cut to the ephemeris.
     """
     begin, end = max(begin, flight[0].time), min(end, flight[-1].time)
     if begin >= end:
@@ -87,14 +87,28 @@ def _around(
 
 
 def _crossing(function: Callable[[float], float], low: float, high: float) -> float:
-    """Return where a function rises through zero between two times, by bisection."""
-    while high - low > _RESOLVED:
-        middle = 0.5 * (low + high)
-        if function(middle) > 0.0:
-            high = middle
+    """Return where a function rises through zero between two times.
+
+    False position, with the weight of an end halved that stays (Illinois method), until a step is
+    below what is resolved. Where an end is on the wrong side of zero already, that end.
+    """
+    at_low, at_high = function(low), function(high)
+    if at_low >= 0.0 or at_high <= 0.0:
+        return low if at_low >= 0.0 else high
+    found, before, side = high, low, 0
+    while high - low > _RESOLVED and abs(found - before) > _RESOLVED:
+        before = found
+        found = (low * at_high - high * at_low) / (at_high - at_low)
+        value = function(found)
+        if value > 0.0:
+            high, at_high = found, value
+            at_low = 0.5 * at_low if side > 0 else at_low
+            side = 1
         else:
-            low = middle
-    return 0.5 * (low + high)
+            low, at_low = found, value
+            at_high = 0.5 * at_high if side < 0 else at_high
+            side = -1
+    return found
 
 
 def open_time(windows: Sequence[tuple[float, float]], at_least: int) -> float:

@@ -399,6 +399,12 @@ def test_the_same_inputs_give_the_same_files() -> None:
     assert files() == files()
 
 
+def test_the_files_hang_on_the_analysis_and_take_its_arguments() -> None:
+    assert station_windows.artifacts == [station_files]
+    wanted = inspect.signature(station_windows.function).parameters
+    assert list(inspect.signature(station_files).parameters) == list(wanted)
+
+
 # --- ephemeris ----------------------------------------------------------------------------------
 
 
