@@ -1,0 +1,181 @@
+"""Order of events: sums by hand, extremes by listing each corner, the direction of each input."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+
+from analyses.mission_sequence import FAIRING, SATELLITES, MissionSequence, mission_sequence
+from analyses.pressure_threshold_timing import pressure_threshold_timing
+
+BASE: dict[str, float] = {
+    "wake_time": 41.0,
+    "late_wake": 0.0,
+    "computer_resets": 0.0,
+    "computer_restart_time": 15.0,
+    "camera_start_time": 22.0,
+    "timer_error": 0.0,
+    "camera_stop_delay": 3600.0,
+    "transmit_start_delay": 3620.0,
+    "transmit_stop_delay": 6240.0,
+    "fairing_release_time": 170.0,
+    "first_release_time": 3390.0,
+    "release_interval": 60.0,
+    "memory_chips": 3.0,
+    "parity_chips": 1.0,
+    "chip_capacity": 8.0,
+    "bad_block_share": 0.02,
+    "file_system_overhead": 0.03,
+    "cameras": 2.0,
+    "stuck_cameras": 1.0,
+    "camera_bit_rate": 12.0,
+    "vibration_channels": 6.0,
+    "vibration_sampling_rate": 4.0,
+    "vibration_sample_size": 16.0,
+    "vibration_compression": 0.7,
+    "housekeeping_rate": 20.0,
+    "energy_at_wake": 52.0,
+    "recording_power": 20.0,
+    "downlink_power": 26.0,
+    "camera_power": 3.5,
+}
+LAST = SATELLITES[-1]
+
+
+def sequence(**change: float) -> MissionSequence:
+    return mission_sequence(**{**BASE, **change})
+
+
+def test_events_by_hand() -> None:
+    events = sequence().event_time
+    assert events["wake-up"] == 41.0
+    assert events["cameras on"] == 63.0
+    assert events[FAIRING] == 170.0
+    assert [events[name] for name in SATELLITES] == [3390.0, 3450.0, 3510.0]
+    assert events["cameras off"] == 3641.0
+    assert events["transmitter on"] == 3661.0
+    assert events["last transmission"] == 6281.0
+
+
+def test_events_come_in_the_order_that_the_mission_needs() -> None:
+    *planned, full, empty = sequence().event_time.values()
+    assert planned == sorted(planned)
+    assert min(full, empty) > planned[-1]
+
+
+def test_each_release_is_recorded_before_and_after() -> None:
+    found = sequence()
+    assert set(found.recorded_before) == {FAIRING, *SATELLITES} == set(found.recorded_after)
+    assert found.recorded_before[FAIRING] == 107.0
+    assert found.recorded_after[LAST] == 131.0
+    assert found.transmitter_delay == 151.0
+
+
+def test_storage_full_by_hand() -> None:
+    """16.331 GB are 130 649 Mbit; 24.289 Mbit/s for an hour, 12.02 Mbit/s after it."""
+    volume = 2 * 8 * 2**30 * 8 / 1e6 * 0.98 * 0.97
+    rate = 24.0 + 6 * 4 * 16 * 0.7e-3 + 0.02
+    expected = 41.0 + 3600.0 + (volume - rate * 3600.0) / 12.02
+    assert sequence().event_time["storage full"] == pytest.approx(expected)
+
+
+def test_battery_empty_by_hand() -> None:
+    """52 W h less 20 W h in an hour leave 32 W h for 29.5 W: 1.085 h."""
+    expected = 41.0 + 3600.0 + 3600.0 * 32.0 / 29.5
+    assert sequence().event_time["battery empty"] == pytest.approx(expected)
+
+
+def test_one_reset_at_the_worst_moment() -> None:
+    """It delays the cameras and each timer by one restart; the launcher does not wait."""
+    plain, reset = sequence(), sequence(computer_resets=1.0)
+    for name in ("cameras on", "cameras off", "transmitter on", "last transmission"):
+        assert reset.event_time[name] - plain.event_time[name] == 15.0
+    assert reset.recorded_before[FAIRING] - plain.recorded_before[FAIRING] == -15.0
+
+
+def test_extremes_are_those_of_the_corners_by_hand() -> None:
+    """Wake-up 32 s to 51 s, 60 s late, one reset, start 16 s to 28 s, fairing from 160 s on."""
+    corners = [
+        sequence(
+            wake_time=wake, late_wake=late, computer_resets=reset, camera_start_time=start,
+            fairing_release_time=fairing, first_release_time=first, timer_error=clock,
+        )
+        for wake, late, reset, start, fairing, first, clock in product(
+            (32.0, 51.0), (0.0, 60.0), (0.0, 1.0), (16.0, 28.0), (160.0, 185.0),
+            (3370.0, 3410.0), (-50.0, 50.0),
+        )
+    ]  # fmt: skip
+    earliest = min(found.recorded_before[FAIRING] for found in corners)
+    assert earliest == 160.0 - (51.0 + 60.0 + 15.0 + 28.0)
+    shortest = min(found.recorded_after[LAST] for found in corners)
+    assert shortest == pytest.approx(32.0 + 3600.0 * (1 - 50e-6) - 3530.0)
+    soonest = min(found.transmitter_delay for found in corners)
+    assert soonest == pytest.approx(32.0 + 3620.0 * (1 - 50e-6) - 3530.0)
+
+
+@pytest.mark.parametrize(
+    ("change", "quantity", "case"),
+    [
+        ({"late_wake": 60.0}, "recorded_before", FAIRING),
+        ({"wake_time": 51.0}, "recorded_before", FAIRING),
+        ({"computer_resets": 1.0}, "recorded_before", FAIRING),
+        ({"camera_start_time": 28.0}, "recorded_before", FAIRING),
+        ({"fairing_release_time": 160.0}, "recorded_before", FAIRING),
+        ({"first_release_time": 3370.0}, "recorded_before", SATELLITES[0]),
+        ({"first_release_time": 3410.0}, "recorded_after", LAST),
+        ({"release_interval": 70.0}, "recorded_after", LAST),
+        ({"wake_time": 32.0}, "recorded_after", LAST),
+        ({"timer_error": -50.0}, "recorded_after", LAST),
+        ({"camera_stop_delay": 3540.0}, "recorded_after", LAST),
+        ({"chip_capacity": 4.0}, "recorded_after", LAST),
+        ({"camera_bit_rate": 40.0}, "recorded_after", LAST),
+        ({"energy_at_wake": 18.0}, "recorded_after", LAST),
+        ({"wake_time": 32.0}, "transmitter_delay", None),
+        ({"first_release_time": 3410.0}, "transmitter_delay", None),
+        ({"timer_error": -50.0}, "transmitter_delay", None),
+        ({"bad_block_share": 0.05}, "storage_spare", None),
+        ({"stuck_cameras": 2.0}, "storage_spare", None),
+        ({"vibration_compression": 1.0}, "storage_spare", None),
+        ({"energy_at_wake": 50.0}, "battery_spare", None),
+        ({"recording_power": 22.0}, "battery_spare", None),
+        ({"downlink_power": 28.0}, "battery_spare", None),
+        ({"camera_power": 4.0}, "battery_spare", None),
+        ({"computer_resets": 1.0}, "battery_spare", None),
+    ],
+)
+def test_what_makes_it_worse(change: dict[str, float], quantity: str, case: str | None) -> None:
+    worse, base = (getattr(found, quantity) for found in (sequence(**change), sequence()))
+    assert (worse < base) if case is None else (worse[case] < base[case])
+
+
+def test_a_memory_or_a_battery_that_ends_early_ends_the_recording() -> None:
+    assert sequence(chip_capacity=1.0).recorded_after[LAST] < 0.0
+    assert sequence(energy_at_wake=10.0).recorded_after[LAST] < 0.0
+
+
+def test_the_wake_up_is_the_one_that_the_ascent_gives() -> None:
+    """The declared range of the wake-up holds the extremes of the march, at its own corners.
+
+    Hot, high-pressure day with a slow launcher and a late sensor; and the reverse.
+    """
+    common = {
+        "pad_geometric_altitude": 60.0, "ground_pressure_drop": 1.0, "cabin_pressure": 75.0,
+        "vacuum_specific_impulse": 295.0, "nozzle_exit_area": 0.7, "drag_reference_area": 2.0,
+        "pitch_start_time": 10.0, "pitch_rate": 0.5, "pressure_threshold": 55.0,
+        "acceleration_threshold": 1.25, "trigger_samples": 5.0, "camera_start_time": 22.0,
+        "computer_restart_time": 15.0, "fairing_release_time": 170.0,
+    }  # fmt: skip
+    late = pressure_threshold_timing(
+        sea_level_pressure=1045.0, temperature_offset=25.0, lift_off_mass=20260.0,
+        vacuum_thrust=358.9, vent_pressure_coefficient=0.10, vent_time_constant=2.0,
+        pressure_sensor_error=1.5, trigger_sampling_period=0.525, **common,
+    )  # fmt: skip
+    early = pressure_threshold_timing(
+        sea_level_pressure=960.0, temperature_offset=-25.0, lift_off_mass=19740.0,
+        vacuum_thrust=381.1, vent_pressure_coefficient=-0.15, vent_time_constant=0.1,
+        pressure_sensor_error=-1.5, trigger_sampling_period=0.475, **common,
+    )  # fmt: skip
+    assert early.earliest_wake_time < late.latest_wake_time
+    assert 32.0 <= early.earliest_wake_time < 33.0
+    assert 50.0 < late.latest_wake_time <= 51.0
