@@ -149,17 +149,20 @@ def test_na_has_its_reason_and_whether_it_is_agreed():
         requirement("R-5", x("at_least: 9 W"), more="not_applicable: {reason: No mast.}"),
     )  # fmt: skip
     dossier = build(text + PARAMETERS, F, charter=charter, clean=True).judge(ANSWERS)
-    assert {r.compliance for r in dossier.requirements} == {NA}
+    assert [r.compliance for r in dossier.requirements] == [NA, NA, NA, OPEN, NA]
     assert [r.closed for r in dossier.requirements] == [True, True, False, False, False]
     assert [r.why for r in dossier.requirements] == [
         "No mast., agreed by launch authority (MOM-3)",
         "No mast., agreed by board",
         "No mast., not agreed yet",
-        "No mast., not agreed yet by its authority (board agreed)",
+        "proposed as not applicable: No mast., not agreed yet by its authority (board agreed)",
         "No mast., not agreed yet",
     ]
-    assert not any(r.due or r.outstanding or r.evidence for r in dossier.requirements)
-    assert dossier.exit_status == 0
+    # A proposal against an outside requirement counts as open until it is agreed.
+    assert [r.due for r in dossier.requirements] == [False, False, False, True, False]
+    assert [r.outstanding for r in dossier.requirements] == [False, False, False, True, False]
+    assert not any(r.evidence for r in dossier.requirements)
+    assert dossier.exit_status == 1
 
 
 # Derived requirements. The rule, written out a second time as a table for each set of codes below:

@@ -356,7 +356,10 @@ def test_the_conditions_of_a_test_must_be_those_of_its_verification(
         ("h: 28 d", "at_least: 3000 mW", None),
         ("h: 27 d", "at_least: 3000 mW",
          "re-opened: T-1 was made at h = 27 d, the criterion holds at 28 d"),
-        ("h: 27 d", "at_least: 4 W", None),  # another criterion
+        # Of another criterion; so it is held against what the project has.
+        ("h: 27 d", "at_least: 4 W",
+         "re-opened: T-1 was made at h = 27 d, the project has 20 d"),
+        ("h: 20 d", "at_least: 4 W", None),
     ],
 )  # fmt: skip
 def test_a_test_without_conditions_is_held_against_those_of_the_same_criterion(

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from fnmatch import fnmatchcase
 from fractions import Fraction
 
 from closeout.graph.bounds import as_double
@@ -14,13 +15,14 @@ from closeout.measure import Units
 from closeout.model.amount import Amount
 from closeout.model.dossier import InputUsed
 from closeout.model.question import Argument
-from closeout.model.records import BasisKind, Parameter, Side
+from closeout.model.records import BasisKind, Parameter, Policy, Side
 
 # The worst case of a normal distribution is taken at three standard deviations: common practice,
 # ECSS-Q-HB-30-01A works with the same figure.
 SIGMAS = 3
 
 Settings = Mapping[str, Amount]
+_NO_POLICY = Policy()
 _Ends = tuple[Fraction, Fraction]
 
 
@@ -42,16 +44,19 @@ def input_of(
     setting: Amount | None,
     kind: BasisKind,
     units: Units,
+    policy: Policy = _NO_POLICY,
 ) -> InputUsed:
     """Return the input that an argument gets.
 
     A nominal basis leaves out what spreads about the value, but not the two ends of a condition.
+    The contingency of an immature parameter moves its value and its ends, once.
 
     Raises:
         UnitError: an amount cannot be read in the argument's unit.
     """
     unit = argument.unit
-    taken = _taken(parameter, given, setting, unit, units)
+    added = contingency_of(parameter, policy)
+    taken = _taken(parameter, given, setting, unit, units, added)
     ends = taken.ends
     if kind is BasisKind.NOMINAL and not (taken.origin == "given" and isinstance(given, tuple)):
         ends = None
@@ -67,7 +72,39 @@ def input_of(
         maturity=parameter.maturity,
         condition=parameter.condition,
         origin=taken.origin,
+        contingency=""
+        if added is None or taken.origin == "given"
+        else f"{added.direction} {added.amount} for {parameter.maturity}",
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """What a project adds to an immature parameter, and to which side."""
+
+    amount: Amount
+    direction: str
+
+
+def contingency_of(parameter: Parameter, policy: Policy) -> Added | None:
+    """Return what the project's policy adds to a parameter of its maturity, None for nothing."""
+    if parameter.condition or parameter.maturity is None:
+        return None
+    for one in policy.contingency:
+        amount = dict(one.by_maturity).get(parameter.maturity)
+        named = any(fnmatchcase(parameter.id, pattern) for pattern in one.parameters)
+        if amount is not None and named:
+            return Added(amount, one.direction)
+    return None
+
+
+def ends_of(parameter: Parameter, unit: str, units: Units) -> tuple[Fraction, Fraction] | None:
+    """Return the ends of a parameter's declared spread in a unit; None where it has none.
+
+    Raises:
+        UnitError: an amount cannot be read in the unit.
+    """
+    return _ends(parameter, parameter.value, unit, units, Fraction(0))
 
 
 def _taken(
@@ -76,20 +113,34 @@ def _taken(
     setting: Amount | None,
     unit: str,
     units: Units,
+    added: Added | None,
 ) -> _Taken:
     value, spread = units.convert(parameter.value, unit), spread_text(parameter)
     if setting is not None:
         moved = units.convert(setting, unit)
         ends = _ends(parameter, setting, unit, units, moved - value)
-        return _Taken("set", setting.text, spread, moved, ends)
+        grown = _grown(setting, added, unit, units)
+        return _Taken("set", setting.text, spread, moved + grown, _moved(ends, grown))
     if isinstance(given, tuple):
         low, high = sorted(units.convert(end, unit) for end in given)
         text = f"{given[0].text} to {given[1].text}"
         return _Taken("given", text, "", min(max(value, low), high), (low, high))
     if given is not None:
         return _Taken("given", given.text, "", units.convert(given, unit), None)
-    ends = _ends(parameter, parameter.value, unit, units, Fraction(0))
-    return _Taken("parameter", parameter.value.text, spread, value, ends)
+    ends = ends_of(parameter, unit, units)
+    grown = _grown(parameter.value, added, unit, units)
+    return _Taken("parameter", parameter.value.text, spread, value + grown, _moved(ends, grown))
+
+
+def _grown(value: Amount, added: Added | None, unit: str, units: Units) -> Fraction:
+    if added is None:
+        return Fraction(0)
+    grown = units.tolerance(value, added.amount, unit)
+    return grown if added.direction == "up" else -grown
+
+
+def _moved(ends: _Ends | None, by: Fraction) -> _Ends | None:
+    return None if ends is None else (ends[0] + by, ends[1] + by)
 
 
 def _ends(

@@ -286,7 +286,8 @@ class _Planner:
         setting = self._settings.get(name)
         kind = verification.basis.kind
         try:
-            found = input_of(argument, parameter, given, setting, kind, self._units)
+            policy = self._index.project.charter.policy
+            found = input_of(argument, parameter, given, setting, kind, self._units, policy)
         except UnitError as wrong:
             self._does_not_fit(argument, parameter, spec, wrong)
             return None

@@ -60,7 +60,8 @@ class _Look:
                     f" {method.value}",
                     "name a record of the verification's own method",
                 )
-        if verification.analysis is not None and method is not Method.ANALYSIS:
+        by_analysis = method is Method.TEST and verification.records  # of the data of the test
+        if verification.analysis is not None and method is not Method.ANALYSIS and not by_analysis:
             yield error(
                 "record-method",
                 verification.where / "analysis",

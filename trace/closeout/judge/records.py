@@ -1,42 +1,69 @@
-"""Evidence by records: measured values guarded by their uncertainty, and outcomes."""
+"""Evidence by records: measured values under the decision rule, and outcomes."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 from closeout.graph import Bounds, Index, bounds_in
 from closeout.graph.bounds import as_double
 from closeout.judge.limits import Extremes, Judged, Judgement, compare, shown_in
-from closeout.judge.standing import lack
-from closeout.measure import UnitError, Units
+from closeout.judge.nonconformance import NOT_MET, holds_open
+from closeout.judge.standing import Standing
+from closeout.measure import UnitError
 from closeout.model.amount import Measured
 from closeout.model.dossier import Evidence, State
 from closeout.model.records import Record, Requirement, Verification
 
 Said = dict[str, Any]
-NOT_MET = "not met"
+SIMPLE = "simple"
 _WORST_FIRST = (State.NOT_MET, State.ERROR, State.OPEN, State.MET)
 
 
 def by_records(
-    said: Said, requirement: Requirement, verification: Verification, index: Index, units: Units
+    said: Said, requirement: Requirement, verification: Verification, standing: Standing
 ) -> list[Judgement]:
     """Return the evidence of each record of a verification, at least one entry.
 
-    A record that is replaced by a dated one does not count; one that does not exist is open.
+    A record that is replaced by a dated one does not count, but a failed one as long as its
+    nonconformance is open; one that does not exist is open.
     """
+    index = standing.index
     judged: list[Judgement] = []
     for name in verification.records:
         record = index.records.get(name)
         if record is None:
             judged.append(_open(said, f"there is no record {name} that could be read"))
-        elif name not in index.replaced:
-            judged.append(_record(said, requirement, verification, record, index, units))
+            continue
+        one = _record(said, requirement, verification, record, standing)
+        if name not in index.replaced:
+            judged.append(one)
+        elif one.evidence.state is State.NOT_MET and (by := _kept_by(record, index)):
+            judged.append(_and(one, f"{by} is open, so it still counts"))
     if judged:
         return judged
     name = verification.records[0]
     return [_open(said, f"{name} is replaced by {index.replaced[name]}, which is not named here")]
+
+
+def took_place(
+    requirement: Requirement, verification: Verification, standing: Standing
+) -> tuple[str | None, str | None]:
+    """Return the record of a test that an analysis judges, and why it is no evidence yet.
+
+    The record says that the test took place, the analysis says what it shows.
+    """
+    names = [name for name in verification.records if name not in standing.index.replaced]
+    for name in names:
+        record = standing.index.records.get(name)
+        if record is None:
+            return None, f"there is no record {name} that could be read"
+        if lacks := standing.lacks(requirement, verification, record):
+            return name, "; ".join(lacks)
+        if record.outcome == NOT_MET:
+            return name, f"the outcome of {name} is not met"
+    return (names[-1], None) if names else (None, "the test has no record")
 
 
 def worst(judged: list[Judgement]) -> Judgement:
@@ -57,25 +84,47 @@ def _open(said: Said, message: str) -> Judgement:
     return Judgement(Evidence(**said, state=State.OPEN, message=message))
 
 
+def _and(one: Judgement, text: str) -> Judgement:
+    message = f"{one.evidence.message}; {text}" if one.evidence.message else text
+    return one._replace(evidence=replace(one.evidence, message=message))
+
+
+def _kept_by(record: Record, index: Index) -> str | None:
+    """Return the open nonconformance that a record has found."""
+    reports = index.project.nonconformances
+    return next((r.id for r in reports if r.found_by == record.id and holds_open(r, index)), None)
+
+
 def _record(
     said: Said,
     requirement: Requirement,
     verification: Verification,
     record: Record,
-    index: Index,
-    units: Units,
+    standing: Standing,
 ) -> Judgement:
+    """Judge a record. A failure stays one, also where the record speaks of an earlier state."""
     said = {**said, "record": record.id}
+    lacks = standing.lacks(requirement, verification, record)
+    if record.date is None:
+        return _open(said, lacks[0])
+    judged = _outcome(said, verification, record, standing)
+    if not lacks:
+        return judged
+    if judged.evidence.state is State.NOT_MET:
+        return _and(judged, "; ".join(lacks))
+    return _open(said, "; ".join(lacks))
+
+
+def _outcome(
+    said: Said, verification: Verification, record: Record, standing: Standing
+) -> Judgement:
     criterion = verification.criterion
-    why_not = lack(requirement, verification, record, index, units)
-    if why_not is not None:
-        return _open(said, why_not)
     if criterion.quantity is None or not criterion.limits:
         if record.outcome is None:
             return _open(said, f"{record.id} has no outcome")
         state = State.NOT_MET if record.outcome == NOT_MET else State.MET
-        return Judgement(Evidence(**said, state=state))
-    judged = _of_quantity(said, verification, record, units)
+        return Judgement(Evidence(**said, state=state, message=_analogue(record)))
+    judged = _of_quantity(said, verification, record, standing)
     if record.outcome == NOT_MET and judged.evidence.state is not State.NOT_MET:
         # Bad news is never hidden: by a number beside it no more than by anything else.
         text = f"the outcome of {record.id} is not met, whatever it measures"
@@ -83,45 +132,63 @@ def _record(
     return judged
 
 
-def _of_quantity(said: Said, verification: Verification, record: Record, units: Units) -> Judgement:
+def _analogue(record: Record) -> str | None:
+    """Return in what an analogue differs from the flight article, beside what it shows."""
+    if not record.differs:
+        return None
+    return f"on an analogue, which differs in {', '.join(record.differs)}"
+
+
+def _of_quantity(
+    said: Said, verification: Verification, record: Record, standing: Standing
+) -> Judgement:
     quantity = verification.criterion.quantity
     measured = dict(record.measured).get(quantity or "")
     if measured is None:
         return _open(said, f"{record.id} measures no {quantity}")
     try:
-        return _measured(said, verification, measured, units)
+        judged = _measured(said, verification, measured, standing)
     except UnitError as wrong:
         return Judgement(Evidence(**said, state=State.ERROR, message=wrong.message))
+    text = _analogue(record)
+    return judged if text is None else _and(judged, text)
 
 
 def _measured(
-    said: Said, verification: Verification, measured: Measured, units: Units
+    said: Said, verification: Verification, measured: Measured, standing: Standing
 ) -> Judgement:
-    """Judge a measured value guarded by its uncertainty (JCGM 106:2012, guarded acceptance).
+    """Judge a measured value by the project's decision rule (JCGM 106:2012).
 
-    Met where the value less its expanded uncertainty reaches the limit, not met where the value
-    plus it does not; between the two it is open.
+    Guarded acceptance: met where the value less its expanded uncertainty reaches the limit, not met
+    where the value plus it does not; between the two it is open. Simple acceptance (8.2 there): the
+    value alone decides.
     """
-    limits = verification.criterion.limits
-    if measured.uncertainty is None:
+    units, limits = standing.units, verification.criterion.limits
+    simple = standing.index.project.charter.policy.acceptance == SIMPLE
+    if measured.uncertainty is None and not simple:
         text = (
             f"{said['record']} gives no uncertainty of {verification.criterion.quantity},"
             " and acceptance is guarded by it"
         )
         return Judgement(Evidence(**said, state=State.ERROR, message=text))
-    own, value = measured.value.unit, measured.value.number
-    half = units.tolerance(measured.value, measured.uncertainty, own)
-    low, high = as_double(value - half, own), as_double(value + half, own)
+    own, number = measured.value.unit, measured.value.number
+    half = None
+    if measured.uncertainty is not None:
+        half = units.tolerance(measured.value, measured.uncertainty, own)
+    value = as_double(number, own)
+    low, high = value, value
+    if half is not None and not simple:
+        low, high = as_double(number - half, own), as_double(number + half, own)
     bounds, shown = bounds_in(limits, own, units), shown_in(units, own, limits)
     surely = compare(low, high, bounds)
     state, message = _guarded(low, high, bounds, surely)
     evidence = Evidence(
         **{**said, "unit": shown.unit},
         state=state,
-        message=message,
-        value=shown.value(min(max(as_double(value, own), low), high)),
-        low=shown.value(low),
-        high=shown.value(high),
+        message="simple acceptance: the value alone decides" if simple else message,
+        value=shown.value(min(max(value, low), high)),
+        low=None if simple else shown.value(low),
+        high=None if simple else shown.value(high),
         margin=shown.margin(surely.margin),
     )
     return Judgement(evidence, Extremes(own, low, high, bounds))

@@ -11,7 +11,9 @@ from closeout.judge.analysis import by_analysis
 from closeout.judge.compliance import of_criteria, of_derived
 from closeout.judge.cover import covered, may_approve
 from closeout.judge.limits import Judgement, text_of, unit_of
-from closeout.judge.records import by_records, worst
+from closeout.judge.nonconformance import hindrance
+from closeout.judge.records import by_records, took_place, worst
+from closeout.judge.standing import Standing
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Answer
 from closeout.model.dossier import Compliance, Evidence, RequirementResult, State
@@ -38,6 +40,7 @@ class Judge:
         self._units = units
         self._review = review
         self._number = index.review_number(review)
+        self._standing = Standing(index, units, review)
 
     def result(self, requirement: Requirement, below: Below, knotted: bool) -> RequirementResult:
         """Return the result of a requirement from its evidence and what is derived from it.
@@ -54,9 +57,13 @@ class Judge:
         reason = requirement.not_applicable
         assert reason is not None
         agreed = may_approve(reason.agreed_by, requirement, self._index)
+        # Against an outside requirement it is a proposal until its authority agrees.
+        proposed = requirement.source is not None and not agreed
+        why = reasons.not_applicable(reason, agreed)
         return _result(
-            requirement, below, Compliance.NA, closed=agreed, due=False, outstanding=False,
-            why=reasons.not_applicable(reason, agreed),
+            requirement, below, Compliance.OPEN if proposed else Compliance.NA,
+            closed=agreed, due=proposed, outstanding=proposed,
+            why=f"proposed as not applicable: {why}" if proposed else why,
         )  # fmt: skip
 
     def _by_evidence(
@@ -65,21 +72,23 @@ class Judge:
         evidence = self._evidence(requirement)
         due = tuple(entry for entry in evidence if entry.due)
         code = of_criteria(requirement, due, self._units)
-        hindrance = self._hindrance(below, knotted)
+        hindered = self._hindrance(requirement, below, knotted)
         closed = (
-            hindrance is None
+            hindered is None
             and all(entry.closed for entry in evidence)
             and all(result.closed for result in below)
         )
         short = [entry for entry in due if entry.state is State.NOT_MET]
+        reported = hindrance(requirement, self._index, self._review) is not None
         return _result(
             requirement, below, code,
             closed=closed,
             covered=bool(short) and all(entry.covered_by is not None for entry in short),
             due=bool(due) or any(result.due for result in below),
             outstanding=not all(entry.closed for entry in due)
+            or (reported and bool(due))
             or any(result.outstanding for result in below),
-            why=reasons.close_out(code, closed, evidence, below, hindrance),
+            why=reasons.close_out(code, closed, evidence, below, hindered),
             evidence=evidence,
         )  # fmt: skip
 
@@ -87,21 +96,21 @@ class Judge:
         self, requirement: Requirement, below: Below, knotted: bool
     ) -> RequirementResult:
         applicable = [result for result in below if result.compliance is not Compliance.NA]
-        hindrance = self._hindrance(below, knotted)
+        hindered = self._hindrance(requirement, below, knotted)
         nothing = knotted or not applicable
         code = Compliance.OPEN if nothing else of_derived(result.compliance for result in below)
-        if code is Compliance.C and hindrance is not None:
+        if code is Compliance.C and (knotted or not self._index.complete):
             code = Compliance.OPEN
-        closed = not nothing and hindrance is None and all(result.closed for result in below)
+        closed = not nothing and hindered is None and all(result.closed for result in below)
         return _result(
             requirement, below, code,
             closed=closed,
             due=nothing or any(result.due for result in applicable),
             outstanding=nothing or any(result.outstanding for result in applicable),
-            why=reasons.close_out(code, closed, (), below, hindrance),
+            why=reasons.close_out(code, closed, (), below, hindered),
         )  # fmt: skip
 
-    def _hindrance(self, below: Below, knotted: bool) -> str | None:
+    def _hindrance(self, requirement: Requirement, below: Below, knotted: bool) -> str | None:
         """Return why a requirement stays open whatever is shown; None where nothing hinders it.
 
         An item that could not be read may be derived from any that has derived ones.
@@ -110,7 +119,7 @@ class Judge:
             return "it is derived from itself"
         if below and not self._index.complete:
             return "what is derived from it may not be all, something could not be read"
-        return None
+        return hindrance(requirement, self._index, self._review)
 
     def _evidence(self, requirement: Requirement) -> tuple[Evidence, ...]:
         entries: list[Evidence] = []
@@ -131,13 +140,31 @@ class Judge:
         """Return the evidence of a verification: of its analysis, of its records, or planned."""
         units = self._units
         judged: list[Judgement] = []
+        if asked is not None and verification.method is not Method.ANALYSIS:
+            return self._tested(said, requirement, verification, asked)
         if asked is not None:
             found = by_analysis(said, asked, self._answers, units)
             judged += self._covered(found, requirement)
         if verification.records:
-            found = by_records(said, requirement, verification, self._index, units)
+            found = by_records(said, requirement, verification, self._standing)
             judged.append(worst(self._covered(found, requirement)))
         return judged or [Judgement(_planned(said, verification))]
+
+    def _tested(
+        self,
+        said: dict[str, Any],
+        requirement: Requirement,
+        verification: Verification,
+        asked: Asked,
+    ) -> list[Judgement]:
+        """Return the evidence of a test that an analysis judges, once the test took place."""
+        record, why_not = took_place(requirement, verification, self._standing)
+        said = {**said, "record": record}
+        if why_not is not None:
+            analysis = verification.analysis if asked.spec is None else asked.spec.name
+            evidence = Evidence(**said, analysis=analysis, state=State.OPEN, message=why_not)
+            return [Judgement(evidence)]
+        return self._covered(by_analysis(said, asked, self._answers, self._units), requirement)
 
     def _covered(self, judged: list[Judgement], requirement: Requirement) -> list[Judgement]:
         if all(one.evidence.state is not State.NOT_MET for one in judged):

@@ -17,6 +17,7 @@ from closeout.load.criteria import (
 from closeout.load.formats import amount
 from closeout.model.problem import Pointer
 from closeout.model.records import (
+    SIMILARITY,
     Agreement,
     Allocation,
     Article,
@@ -52,6 +53,7 @@ def charter(item: Item, where: Pointer, _reader: Reader) -> Charter:
         margins=tuple(_margin(margin) for margin in item.get("margins", ())),
         note=item.get("note"),
         policy=_policy(item.get("policy", {})),
+        review_dates=dict(item.get("review_dates", {})),
     )
 
 
@@ -151,10 +153,11 @@ def _allocation(item: Item | None) -> Allocation | None:
 def record(item: Item, where: Pointer, _reader: Reader) -> Record:
     """Return an item of records."""
     differs = item.get("differs", ())
+    similar = item["method"] == SIMILARITY
     return Record(
         where=where,
         id=item["id"],
-        method=_METHODS[item["method"]],
+        method=Method.ANALYSIS if similar else _METHODS[item["method"]],
         title=item.get("title"),
         document=item.get("document"),
         date=item.get("date"),
@@ -168,6 +171,8 @@ def record(item: Item, where: Pointer, _reader: Reader) -> Record:
         same_design=item.get("same_design"),
         differs=(differs,) if isinstance(differs, str) else tuple(differs),
         good_for=optional(item, "good_for"),
+        data_sha256=item.get("data_sha256"),
+        similarity=similar,
     )
 
 
@@ -184,6 +189,7 @@ def nonconformance(item: Item, where: Pointer, _reader: Reader) -> Nonconformanc
         cause=item.get("cause"),
         corrective_action=item.get("corrective_action"),
         closed_by=item.get("closed_by"),
+        retest=_texts(item, "retest"),
     )
 
 

@@ -128,6 +128,7 @@ class InputUsed:
     """An input of an evaluation, in the analysis' unit, beside what the project says of it.
 
     ``origin`` is parameter, given or set; ``text`` and ``spread`` as they were written.
+    ``contingency`` says what the project's policy added to the value and its ends, and why.
     """
 
     name: str
@@ -141,6 +142,7 @@ class InputUsed:
     maturity: str | None
     condition: bool
     origin: str
+    contingency: str = ""
 
 
 @dataclass(frozen=True, slots=True)

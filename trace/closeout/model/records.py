@@ -24,6 +24,9 @@ class Method(StrEnum):
     INSPECTION = "inspection"
 
 
+SIMILARITY = "similarity"
+
+
 @dataclass(frozen=True, slots=True)
 class Source:
     """Where a requirement comes from: a document of the register and its clause, or plain text."""
@@ -180,6 +183,9 @@ class Parameter:
 class Record:
     """A verification record: evidence of a test, an inspection or a review of design.
 
+    ``similarity`` marks one that argues by likeness: a kind of analysis (ECSS-E-ST-10-02C Rev.1,
+    5.2.2.1a), for which ``method`` is analysis.
+
     Without a date it is planned: no evidence yet. ``same_design`` and ``differs`` say how what was
     on the bench stands to the flight article, ``good_for`` how long the evidence holds.
     """
@@ -200,6 +206,8 @@ class Record:
     same_design: str | None = None
     differs: tuple[str, ...] = ()
     good_for: Amount | None = None
+    data_sha256: str | None = None
+    similarity: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,6 +306,7 @@ class Charter:
     margins: tuple[MarginPolicy, ...] = ()
     note: str | None = None
     policy: Policy = Policy()
+    review_dates: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,6 +323,7 @@ class Nonconformance:
     cause: str | None = None
     corrective_action: str | None = None
     closed_by: str | None = None
+    retest: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -294,6 +294,8 @@ def _facts(used: InputUsed | ParameterSaid, origin: str) -> str:
     joint = " " if used.spread.startswith(("+", "±")) else ", "
     parts = [safe(joint.join(filter(None, (used.text, used.spread))))]
     parts += ["condition"] if used.condition else []
+    if isinstance(used, InputUsed) and used.contingency:
+        parts.append(f"contingency: {flow(used.contingency)}, in the values beside it")
     parts += [] if origin == "parameter" else [f"{safe(origin)} for this evaluation"]
     parts += [f"maturity: {safe(used.maturity)}"] if used.maturity else []
     parts += [f"source: {flow(used.source)}" if used.source else "no source"]

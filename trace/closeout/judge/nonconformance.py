@@ -1,0 +1,54 @@
+"""Nonconformances: which are open, and which requirements they keep open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from closeout.graph import Index
+from closeout.judge.cover import in_force, may_approve
+from closeout.model.records import Nonconformance, Requirement
+
+NOT_MET = "not met"
+# Dispositions that leave the article as it is, against the requirement.
+AGAINST = ("use as is", "repair")
+
+
+def holds_open(report: Nonconformance, index: Index) -> bool:
+    """Return whether a nonconformance is open: nothing closes it, or what closes it is not done."""
+    return next(_left(report, index), None) is not None
+
+
+def hindrance(requirement: Requirement, index: Index, review: str | None) -> str | None:
+    """Return why a requirement cannot be closed for its nonconformances; None where it can."""
+    for report in index.project.nonconformances:
+        if requirement.id not in report.requirements:
+            continue
+        left = next(_left(report, index), None)
+        if left is not None:
+            return f"{report.id} is open: {left}"
+        if report.disposition in AGAINST and not _accepted(requirement, index, review):
+            return f"{report.id} is disposed of as {report.disposition}, and no waiver is in force"
+    return None
+
+
+def _left(report: Nonconformance, index: Index) -> Iterator[str]:
+    """Yield what is left to be done before a nonconformance is closed."""
+    if report.disposition is None:
+        yield "it has no disposition"
+    if report.closed_by is None:
+        yield "nothing closes it"
+    for name in dict.fromkeys(filter(None, (report.closed_by, *report.retest))):
+        record = index.records.get(name)
+        if record is None:
+            yield f"there is no record {name}"
+        elif record.date is None:
+            yield f"{name} has no date yet"
+        elif record.outcome == NOT_MET:
+            yield f"the outcome of {name} is not met"
+
+
+def _accepted(requirement: Requirement, index: Index, review: str | None) -> bool:
+    return any(
+        in_force(waiver, index, review) and may_approve(waiver.approved_by, requirement, index)
+        for waiver in index.waivers.get(requirement.id, ())
+    )
