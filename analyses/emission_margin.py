@@ -9,26 +9,25 @@ from typing import Annotated, NamedTuple
 from analyses.physics import emission, radio
 from analyses.physics.csv_table import number, read_rows
 from closeout import analysis
-from closeout.math import minimum, where
+from closeout.math import minimum
 from closeout.units import MHz, Msymbol_s, Unit, W, dB, dBic, dBW, m, ratio
 
 DATA = Path(__file__).parent / "data"
 TABLE_DISTANCE = 1.0  # m, at which radiated lines and limits are stated
 
 Decibel = Annotated[Mapping[str, float], Unit("dB")]
-Places = Annotated[Mapping[str, float], Unit("MHz")]
 
 
 class EmissionMargins(NamedTuple):
-    """A case is a band of the table of limits; the margin is the least in that band."""
+    """A case is a band of the table of limits and the frequency of a line in it.
+
+    So the smallest margin names its place.
+    """
 
     highest_eirp: dBW  # of the carrier, in whatever direction
     radiated_margin: Decibel
-    radiated_place: Places  # where in the band the margin is least
     carrier_margin: Decibel
     conducted_margin: Decibel
-    conducted_place: Places
-    smallest_margin: dB
 
 
 class OccupiedSpectrum(NamedTuple):
@@ -78,7 +77,7 @@ def emission_margin(
     emission_installed_rise: dB,
     receiver_distance: m,
 ) -> EmissionMargins:
-    """Least margin of radiated and conducted emission to its limit in each band, and where it is.
+    """Margin of radiated and conducted emission to its limit, band by band and line by line.
 
     **Model.** Limit less emission, in dB, at each line of `analyses/data/emission_lines.csv` and at
     the lower end of the limit in each band. Emissions of several units that lie within one
@@ -120,71 +119,51 @@ def emission_margin(
     error = emission_reading_error + flight_unit_spread
     nearer = emission.at_distance(0.0, TABLE_DISTANCE, minimum(receiver_distance, TABLE_DISTANCE))
     margins: dict[str, dict[str, float]] = {"radiated": {}, "carrier": {}, "conducted": {}}
-    places: dict[str, dict[str, float]] = {"radiated": {}, "carrier": {}, "conducted": {}}
     for name, band in bands.items():
         away = 0.0 if band.kind == "conducted" else nearer
         rise = error + emission_installed_rise if band.kind == "radiated" else error
         background = [] if band.transmitter is None else [carrier + band.transmitter]
-        found = least_margin(band, sums(band, lines, rise, background), away)
-        margins[band.kind][name], places[band.kind][name] = found
-    smallest = None
-    for kind in margins.values():
-        for margin in kind.values():
-            smallest = margin if smallest is None else minimum(smallest, margin)
-    assert smallest is not None  # read_bands has refused an empty table
-    return EmissionMargins(
-        eirp, margins["radiated"], places["radiated"], margins["carrier"], margins["conducted"],
-        places["conducted"], smallest,
-    )  # fmt: skip
+        for place, frequency, level in sums(band, lines, rise, background):
+            margins[band.kind][f"{name}, {place}"] = band.limit(frequency) - level - away
+    return EmissionMargins(eirp, margins["radiated"], margins["carrier"], margins["conducted"])
 
 
 def sums(
     band: Band, lines: Sequence[Line], rise: float, background: Sequence[float]
-) -> list[tuple[float, float]]:
-    """Return (MHz, dB) of what stands at each line of a band, and at its lower-limit end alone.
+) -> list[tuple[str, float, float]]:
+    """Return (place, MHz, dB) of what stands at each line of a band, and of the background alone.
+
+    The background alone is taken where the limit is lowest.
 
     Args:
         band: the band with its limit.
         lines: all lines; those of the band's kind that lie in it are used.
         rise: what is added to the level of each line, in dB.
         background: levels that stand everywhere in the band.
+
+    Raises:
+        ValueError: there is neither a line nor a background, so nothing was looked at.
     """
     inside = [
         line for line in lines if line.kind == band.kind and band.low <= line.frequency <= band.high
     ]
+    if not inside and not background:
+        raise ValueError(f"no emission was read from {band.low:g} MHz to {band.high:g} MHz")
     found = []
-    for at in inside:
+    for frequency in sorted({line.frequency for line in inside}):
         near = [
             each.level
             + emission.bandwidth_rise(each.bandwidth, band.bandwidth, each.character)
             + rise
             for each in inside
-            if abs(each.frequency - at.frequency) * 1000.0 <= band.bandwidth
+            if abs(each.frequency - frequency) * 1000.0 <= band.bandwidth
         ]
-        found.append((at.frequency, emission.amplitude_sum([*near, *background])))
+        level = emission.amplitude_sum([*near, *background])
+        found.append((f"{frequency:g} MHz", frequency, level))
     if background:
         end = band.low if band.low_limit <= band.high_limit else band.high
-        found.append((end, emission.amplitude_sum(background)))
+        found.append(("transmitter alone", end, emission.amplitude_sum(background)))
     return found
-
-
-def least_margin(
-    band: Band, levels: Sequence[tuple[float, float]], nearer: float
-) -> tuple[float, float]:
-    """Return the least margin in dB of levels (MHz, dB) in a band, and its frequency in MHz.
-
-    Raises:
-        ValueError: there is no level in the band, so nothing was looked at.
-    """
-    if not levels:
-        raise ValueError(f"no emission was read from {band.low:g} MHz to {band.high:g} MHz")
-    place, level = levels[0]
-    least = band.limit(place) - level - nearer
-    for frequency, level in levels[1:]:
-        margin = band.limit(frequency) - level - nearer
-        place = where(margin < least, frequency, place)
-        least = minimum(least, margin)
-    return least, place
 
 
 def refuse_what_is_not_judged(bands: Mapping[str, Band], lines: Sequence[Line]) -> None:

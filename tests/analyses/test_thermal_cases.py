@@ -200,8 +200,8 @@ def scipy_course(hot: bool) -> tuple[float, float]:
         phase = (t - 170) % period
         sunlit = phase < period - dark if hot else phase >= dark
         found = infrared + (sun if sunlit else 0.0)
-        if hot and t < 190:
-            found += dose / 20
+        if hot and t < 210:
+            found += dose / 40
         if hot and t < 290:
             found += 0.032 * 400
         return found
@@ -228,7 +228,7 @@ def test_step_is_short_enough(monkeypatch: pytest.MonkeyPatch) -> None:
     fine = marched()
     for case in ("hot", "cold"):
         assert fine.cell_temperature_in_use[case] == pytest.approx(
-            coarse.cell_temperature_in_use[case], abs=1e-3
+            coarse.cell_temperature_in_use[case], abs=2e-3
         )
 
 
