@@ -70,7 +70,7 @@ class PadHold(NamedTuple):
 
 @analysis(
     validated_by="tests/analyses/test_pad_hold_energy.py",
-    model_uncertainty={"usable_energy": "1 W h"},
+    model_uncertainty={"usable_energy": "0.5 W h"},
 )
 def pad_hold_energy(
     cell_capacity: A_h,
@@ -129,7 +129,7 @@ def pad_hold_energy(
     as independent of temperature and age. cell_resistance is that of a nearly empty cell after
     minutes of load, as the cut-off meets it: a pulse on a full cell would promise too much.
 
-    **Model uncertainty.** 1 W h of the usable energy, invented: how far the table of open-circuit
+    **Model uncertainty.** 0.5 W h of the usable energy, invented: how far the table of open-circuit
     voltage and the law of the cold capacity may be off, which are the same for every battery.
 
     **Not covered.** What the active phase needs (only the declared reserve); peaks shorter than the

@@ -160,6 +160,7 @@ def test_what_could_not_be_read_is_an_error_and_no_loss_of_its_parents():
 def test_partly_covered_is_a_loss():
     both = requirement("R-1", BY_F.format(SHORT), "method: inspection, records: [I]")
     record = "records: [{id: I, method: inspection, date: 2026-01-01, outcome: not met}]\n"
+    record += "nonconformances: [{id: N, found_by: I}]\n"
     verdict = against_head(state(item("R-1", MET)), state(both, more=WAIVER.format("R-1") + record))
     assert (kinds(verdict), verdict.exit_status) == ({"lost": ["R-1"]}, 1)
 

@@ -42,7 +42,7 @@ ITEMS = {
     ],
     "records": [
         "  - {id: T-1, method: test, date: 2026-01-01, outcome: met}\n",
-        "  - {id: T-2, method: test, date: 2026-01-01, outcome: not met, replaces: T-3}\n",
+        "  - {id: T-2, method: test, date: 2026-01-01, replaces: T-3}\n",
         "  - {id: T-3, method: test, judged: {R-8: A}}\n",
     ],
     "waivers": [

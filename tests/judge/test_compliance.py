@@ -36,6 +36,7 @@ records:
   - {id: PLAN, method: test}
   - {id: GOOD, method: inspection, date: 2026-01-01, outcome: met}
   - {id: BAD, method: inspection, date: 2026-01-01, outcome: not met}
+nonconformances: [{id: N, found_by: BAD}]
 """
 
 

@@ -177,6 +177,7 @@ def test_cover_of_a_measured_value_reaches_the_value_less_its_uncertainty():
 
 def test_a_shortfall_without_a_quantity_is_covered_by_a_waiver_without_one():
     record = "records: [{id: T, method: inspection, date: 2026-01-01, outcome: not met}]\n"
+    record += "nonconformances: [{id: N, found_by: T}]\n"
     verification = "method: inspection, records: [T]"
     assert covered("", verification=verification, more=record) == ["W-1"]
     assert covered(ACCEPTS, verification=verification, more=record) == [None]

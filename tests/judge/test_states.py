@@ -209,7 +209,8 @@ def test_a_record_without_a_date_is_planned():
     [(", outcome: met", State.MET), (", outcome: not met", State.NOT_MET), ("", State.OPEN)],
 )
 def test_an_outcome_where_nothing_is_measured(outcome: str, state: State):
-    entry, _ = recorded(f"date: 2026-01-01{outcome}", "method: test, records: [T-1]")
+    report = "nonconformances: [{id: N, found_by: T-1}]\n"
+    entry, _ = recorded(f"date: 2026-01-01{outcome}", "method: test, records: [T-1]", more=report)
     assert entry.state is state
 
 
@@ -272,7 +273,9 @@ def test_a_record_that_measures_something_else_is_open():
 
 
 def test_an_outcome_of_not_met_is_not_hidden_by_a_good_number():
-    entry, _ = recorded(f"{DATED}outcome: not met, measured: {{x: 9 W +/- 1 W (k = 2)}}")
+    report = "nonconformances: [{id: N, found_by: T-1}]\n"
+    bad = f"{DATED}outcome: not met, measured: {{x: 9 W +/- 1 W (k = 2)}}"
+    entry, _ = recorded(bad, more=report)
     assert entry.state is State.NOT_MET
     assert entry.margin is None
     entry, _ = recorded(f"{DATED}outcome: met, measured: {{x: 1 W +/- 1 W (k = 2)}}")

@@ -16,7 +16,8 @@ from closeout.cli.studies import Wanted, studies
 from closeout.evaluate.engine import Evaluator, Module, Progress
 from closeout.evaluate.witness import Trace
 from closeout.graph import Index, Plan, check, plan
-from closeout.judge import Run, contradictions, doubts, judge
+from closeout.graph.reports import data_files
+from closeout.judge import Run, findings, judge
 from closeout.load import Loaded, load, locate
 from closeout.measure import Units
 from closeout.model.dossier import Compliance, Dossier, Scale
@@ -127,10 +128,15 @@ def _check(
     )
     asked = read_options(options, index, units)
     planned = plan(index, units, dict(asked.settings))
-    findings = [*_module_findings(modules), *check(index, units), *planned.findings]
+    told = [
+        *_module_findings(modules),
+        *check(index, units),
+        *data_files(index, snapshot.read),
+        *planned.findings,
+    ]
     memo.flush()
-    placed = locate(snapshot, [f for f in findings if not f.where.path.endswith(".py")])
-    problems += [*placed, *(_in_code(f) for f in findings if f.where.path.endswith(".py"))]
+    placed = locate(snapshot, [f for f in told if not f.where.path.endswith(".py")])
+    problems += [*placed, *(_in_code(f) for f in told if f.where.path.endswith(".py"))]
     return Checked(loaded, index, planned, in_order(problems), units, asked)
 
 
@@ -159,8 +165,7 @@ def _judge(
             chosen=chosen,
         )
     )
-    after = (*contradictions(dossier, index, checked.units), *doubts(dossier, index))
-    found = locate(snapshot, after)
+    found = locate(snapshot, findings(dossier, index, checked.units))
     dossier = replace(dossier, problems=in_order([*dossier.problems, *found]))
     rested_on = evaluator.rested_on if evaluator.complete else None
     if wanted is None:

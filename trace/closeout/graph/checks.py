@@ -8,12 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
+from closeout.graph.allocation import allocations
 from closeout.graph.amounts import amounts
 from closeout.graph.circles import circles
 from closeout.graph.findings import Spelling, error, warning
 from closeout.graph.findings import nearest as nearest  # who asks for checks asks for this too
 from closeout.graph.index import Index
 from closeout.graph.references import references, reviews
+from closeout.graph.reports import reports
 from closeout.measure import Units
 from closeout.model.problem import Finding, Pointer
 
@@ -31,6 +33,8 @@ def check(index: Index, units: Units) -> list[Finding]:
         found.extend(_no_requirements(index))
         found.extend(_unused_parameters(index))
         found.extend(_unused_analyses(index))
+    found.extend(reports(index))
+    found.extend(allocations(index, units))
     found.extend(amounts(index, units))
     return list(dict.fromkeys(found))
 

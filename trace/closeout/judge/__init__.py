@@ -1,7 +1,26 @@
 """The only place that decides: states, codes, cover, close-out; on unrounded numbers."""
 
+from closeout.graph import Index
+from closeout.judge.agreed import disagreements
 from closeout.judge.contradictions import contradictions
 from closeout.judge.dossier import Run, judge
 from closeout.judge.doubts import doubts
+from closeout.judge.margins import thin_margins
+from closeout.judge.waived import waived
+from closeout.measure import Units
+from closeout.model.dossier import Dossier
+from closeout.model.problem import Finding
 
-__all__ = ["Run", "contradictions", "doubts", "judge"]
+__all__ = ["Run", "findings", "judge"]
+
+
+def findings(dossier: Dossier, index: Index, units: Units) -> tuple[Finding, ...]:
+    """Return what can be said only of what was judged: each once."""
+    found = (
+        *contradictions(dossier, index, units),
+        *doubts(dossier, index),
+        *thin_margins(dossier, index, units),
+        *waived(dossier, index, units),
+        *disagreements(dossier, index),
+    )
+    return tuple(dict.fromkeys(found))

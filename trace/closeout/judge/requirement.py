@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from closeout.graph import Asked, Bounds, Index, Plan, bounds_in
+from closeout.graph.allocation import budget_text
 from closeout.judge import reasons
+from closeout.judge.agreed import agreed_as_closed
 from closeout.judge.analysis import by_analysis
 from closeout.judge.compliance import of_criteria, of_derived
 from closeout.judge.cover import covered, may_approve
 from closeout.judge.limits import Judgement, text_of, unit_of
+from closeout.judge.margins import enforced
 from closeout.judge.nonconformance import hindrance
 from closeout.judge.records import by_records, took_place, worst
 from closeout.judge.standing import Standing
@@ -48,10 +52,14 @@ class Judge:
         One that is derived from itself (``knotted``) is not closed, and not judged by others.
         """
         if requirement.not_applicable is not None:
-            return self._not_applicable(requirement, below)
-        if requirement.verification:
-            return self._by_evidence(requirement, below, knotted)
-        return self._by_derived(requirement, below, knotted)
+            found = self._not_applicable(requirement, below)
+        elif requirement.verification:
+            found = self._by_evidence(requirement, below, knotted)
+        else:
+            found = self._by_derived(requirement, below, knotted)
+        agreed = agreed_as_closed(requirement.id, self._index)
+        budget = budget_text(requirement, self._index, self._units)
+        return replace(found, agreed=agreed, budget=budget) if agreed or budget else found
 
     def _not_applicable(self, requirement: Requirement, below: Below) -> RequirementResult:
         reason = requirement.not_applicable
@@ -167,9 +175,16 @@ class Judge:
         return self._covered(by_analysis(said, asked, self._answers, self._units), requirement)
 
     def _covered(self, judged: list[Judgement], requirement: Requirement) -> list[Judgement]:
+        """Return evidence held to the margins that are enforced, and what of it is covered."""
+        if self._index.project.charter.margins:
+            judged = [self._with_margin(one, requirement) for one in judged]
         if all(one.evidence.state is not State.NOT_MET for one in judged):
             return judged
         return covered(judged, requirement, self._index, self._units, self._review)
+
+    def _with_margin(self, one: Judgement, requirement: Requirement) -> Judgement:
+        limits = requirement.verification[one.evidence.number].criterion.limits
+        return enforced(one, limits, self._index, self._units, self._review)
 
     def _due(self, review: str | None) -> bool:
         if self._number is None or review is None:

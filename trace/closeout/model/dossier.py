@@ -101,7 +101,8 @@ class RequirementResult:
     ``due`` is False where nothing of it, nor of what is derived from it, is due at this review.
     ``outstanding`` is True where something that is due, of it or of what is derived from it, is
     open, in error, or a shortfall that is not covered.
-    ``why`` is the reason of the close-out status in one line.
+    ``why`` is the reason of the close-out status in one line. ``agreed`` tells what a board agreed
+    as closed, ``budget`` what is allocated of its limit and what is left.
     """
 
     id: str
@@ -121,6 +122,8 @@ class RequirementResult:
     why: str
     evidence: tuple[Evidence, ...]
     outstanding: bool = False
+    agreed: tuple[str, ...] = ()
+    budget: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

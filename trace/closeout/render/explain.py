@@ -94,6 +94,10 @@ def _requirement(
     yield ""
     yield from wrap(flow(result.statement), width)
     yield from _attributes(result, width)
+    for text in result.agreed:
+        yield from wrap(f"agreed as closed {flow(text)}", width, 2)
+    if result.budget:
+        yield from wrap(f"budget: {flow(result.budget)}", width, 2)
     yield from _chain(dossier, result, paint, width)
     shown: dict[int, str] = {}
     for number, cases in groupby(result.evidence, lambda evidence: evidence.number):

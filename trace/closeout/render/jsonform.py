@@ -88,6 +88,8 @@ def _requirement(result: RequirementResult) -> dict[str, Any]:
         "derived": result.derived,
         "statement": result.statement,
         "rationale": result.rationale,
+        "agreed": result.agreed,
+        "budget": result.budget,
     }
 
 

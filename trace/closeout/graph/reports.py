@@ -1,0 +1,94 @@
+"""Nonconformances and the records behind them: what is missing in the data itself."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator
+
+from closeout.graph.findings import error, warning
+from closeout.graph.index import Index
+from closeout.model.problem import Finding
+from closeout.model.records import Nonconformance
+
+NOT_MET = "not met"
+AGAINST = ("use as is", "repair")
+AGAIN = ("rework", "repair")
+
+
+def reports(index: Index) -> Iterator[Finding]:
+    """Yield failed records without a nonconformance, and nonconformances without what they need."""
+    found_by = {report.found_by for report in index.project.nonconformances}
+    for record in index.records.values():
+        if record.outcome != NOT_MET or record.date is None or not index.complete:
+            continue
+        if record.id not in found_by:
+            yield error(
+                "nonconformance-missing",
+                record.where / "outcome",
+                f"the outcome of {record.id} is not met, and no nonconformance reports it",
+                f"add a nonconformance with found_by: {record.id}",
+            )
+    for report in index.project.nonconformances:
+        yield from _waiver(report, index)
+        yield from _retest(report)
+
+
+def _waiver(report: Nonconformance, index: Index) -> Iterator[Finding]:
+    if report.disposition not in AGAINST:
+        return
+    for number, name in enumerate(report.requirements):
+        if name in index.requirements and not index.waivers.get(name):
+            yield warning(
+                "disposition-without-waiver",
+                report.where / "requirements" / number,
+                f"{report.id} is disposed of as {report.disposition} against {name}, which has no"
+                " waiver",
+                "ask the authority of the requirement for a waiver, or choose another disposition",
+            )
+
+
+def _retest(report: Nonconformance) -> Iterator[Finding]:
+    if report.disposition in AGAIN and not report.retest and report.closed_by is None:
+        yield warning(
+            "rework-without-retest",
+            report.where / "disposition",
+            f"{report.id} is disposed of as {report.disposition}, and names nothing to be tested"
+            " again",
+            "add retest: with the records of what must be tested again",
+        )
+
+
+def data_files(index: Index, read: Callable[[str], bytes]) -> Iterator[Finding]:
+    """Yield records whose data file is missing, has changed, or has no digest.
+
+    ``read`` returns the content of a file of the snapshot; OSError where there is none.
+    """
+    for record in index.records.values():
+        if record.data is None:
+            continue
+        now, where = _digest(record.data, read), record.where / "data"
+        if now is None:
+            yield error(
+                "record-data", where,
+                f"{record.id} names the data file {record.data}, which is not there",
+                "put the file there, below requirements/ or analyses/, or mend the path",
+            )  # fmt: skip
+        elif record.data_sha256 is None:
+            yield warning(
+                "record-data", where,
+                f"{record.id} does not say what its data file held",
+                f"add data_sha256: {now}",
+            )  # fmt: skip
+        elif record.data_sha256 != now:
+            yield error(
+                "record-data", record.where / "data_sha256",
+                f"{record.data} is not the file that {record.id} speaks of: its digest is {now}",
+                "bring back the file of the record, or make a new record of the new data",
+            )  # fmt: skip
+
+
+def _digest(path: str, read: Callable[[str], bytes]) -> str | None:
+    try:
+        return hashlib.sha256(read(path)).hexdigest()
+    except (OSError, ValueError):
+        return None

@@ -1,0 +1,119 @@
+"""Findings about waivers and deviations: expired, of the wrong authority, too wide, not needed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from closeout.graph import Index, bounds_in
+from closeout.graph.findings import warning
+from closeout.judge.cover import in_force, may_approve
+from closeout.measure import UnitError, Units
+from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
+from closeout.model.problem import Finding
+from closeout.model.records import Waiver
+
+# A waiver may accept this share of the shortfall beyond what is short, for rounding and repeats.
+ROOM = 0.5
+
+
+def waived(dossier: Dossier, index: Index, units: Units) -> Iterator[Finding]:
+    """Yield a finding for each waiver or deviation that does not do what it was made for."""
+    for result in dossier.requirements:
+        for waiver in index.waivers.get(result.id, ()):
+            yield from _waiver(waiver, result, index, units, dossier.review)
+
+
+def _waiver(
+    waiver: Waiver, result: RequirementResult, index: Index, units: Units, review: str | None
+) -> Iterator[Finding]:
+    meant = [
+        entry
+        for entry in result.evidence
+        if entry.due
+        and entry.quantity == waiver.quantity
+        and (waiver.cases is None or entry.case in waiver.cases)
+    ]
+    short = [entry for entry in meant if entry.state is State.NOT_MET]
+    if not short:
+        if meant and all(entry.state is State.MET for entry in meant):
+            yield warning(
+                "waiver-not-needed", waiver.where,
+                f"{waiver.id} accepts a shortfall of {result.id} that is none any more",
+                "withdraw it, so that the next shortfall is seen",
+            )  # fmt: skip
+        return
+    requirement = index.requirements[result.id]
+    if waiver.date is None or waiver.approved_by is None:
+        yield warning(
+            "waiver-not-approved", waiver.where,
+            f"{waiver.id} is not approved yet, so it does not cover {result.id}",
+            "add approved_by: and date: once it is approved",
+        )  # fmt: skip
+    elif not in_force(waiver, index, review):
+        yield warning(
+            "waiver-expired", waiver.where / "expires",
+            f"{waiver.id} was in force until {waiver.expires}, so it does not cover {result.id}",
+            "ask for it again, or mend the shortfall",
+        )  # fmt: skip
+    elif not may_approve(waiver.approved_by, requirement, index):
+        yield warning(
+            "waiver-authority", waiver.where / "approved_by",
+            f"{waiver.id} is approved by {waiver.approved_by}, who is not the authority of"
+            f" {result.id}'s source",
+            "have it approved by whoever project.authorities names",
+        )  # fmt: skip
+    elif left := [entry for entry in short if entry.covered_by is None]:
+        shown = ", ".join(_named(entry) for entry in left)
+        yield warning(
+            "waiver-short", waiver.where / "accepts",
+            f"{waiver.id} does not reach {shown} of {result.id}",
+            "ask for a waiver down to the judged value, or mend the shortfall",
+        )  # fmt: skip
+    else:
+        yield from _too_wide(waiver, result, meant, short, units)
+
+
+def _too_wide(
+    waiver: Waiver,
+    result: RequirementResult,
+    meant: list[Evidence],
+    short: list[Evidence],
+    units: Units,
+) -> Iterator[Finding]:
+    idle = [entry for entry in meant if entry.state is State.MET and entry.case is not None]
+    if idle:
+        named = ", ".join(str(entry.case) for entry in idle)
+        yield warning(
+            "waiver-too-wide", waiver.where / "accepts",
+            f"{waiver.id} also accepts {named}, which {result.id} meets",
+            "name the cases that fall short",
+        )  # fmt: skip
+    worst = max((_slack(waiver, entry, units) for entry in short), default=None)
+    least = min((_slack(waiver, entry, units) for entry in short), default=None)
+    if least is not None and worst is not None and least > ROOM:
+        yield warning(
+            "waiver-too-wide", waiver.where / "accepts",
+            f"{waiver.id} accepts {100 * least:.0f} % more than what {result.id} is short of",
+            "accept down to the judged value, and not much further",
+        )  # fmt: skip
+
+
+def _slack(waiver: Waiver, entry: Evidence, units: Units) -> float:
+    """Return how far a waiver reaches beyond the judged value, as a share of the shortfall."""
+    if entry.unit is None or entry.margin is None or not entry.margin:
+        return 0.0
+    try:
+        accepts = bounds_in(waiver.limits, entry.unit, units)
+    except UnitError:
+        return 0.0
+    limit, accepted = entry.at_least, accepts.at_least
+    if limit is None or accepted is None:
+        limit, accepted = entry.at_most, accepts.at_most
+    if limit is None or accepted is None:
+        return 0.0
+    return (abs(limit - accepted) - abs(entry.margin)) / abs(entry.margin)
+
+
+def _named(entry: Evidence) -> str:
+    name = entry.quantity or entry.method
+    return f"{name} [{entry.case}]" if entry.case is not None else name
