@@ -119,7 +119,7 @@ def test_the_same_conditions_in_other_words_are_the_same_criterion():
         "  - {id: LATE, method: test, date: 2026-01-01, conditions: {h: 28 d},\n"
         "     measured: {x: 1 W +/- 0.1 W (k = 2)}}\n"
     )
-    text = requirements(requirement("R-1", *verifications)) + RECORDS + late + PARAMETERS
+    text = requirements(requirement("R-1", *verifications)) + f"records:\n{late}" + PARAMETERS
     assert result(build(text, F, clean=True).judge(ANSWERS), "R-1").compliance is NC
 
 

@@ -1,0 +1,406 @@
+"""Verification control: decision rules, re-verification, reports, waivers, margins, budgets.
+
+Clauses: ECSS-E-ST-10-02C Rev.1, 5.4.3 (re-verification); JCGM 106:2012, 8.2 and 8.3 (decision
+rules). Everything in the projects is invented.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from closeout.judge import findings
+from closeout.model.dossier import Compliance, Dossier, Evidence, State
+from closeout.model.problem import Severity
+from tests.graph.projects import (
+    UNITS,
+    Built,
+    answer,
+    build,
+    extent,
+    requirement,
+    requirements,
+    result,
+    spec,
+)
+
+C, PC, NC, OPEN = Compliance.C, Compliance.PC, Compliance.NC, Compliance.OPEN
+MET, NOT_MET, WAITS = State.MET, State.NOT_MET, State.OPEN
+TEST = "method: test, stage: acceptance, quantity: x, at_least: 3 W, records: [T-1]"
+BY_F = "method: analysis, analysis: f, quantity: x, at_least: 3 W"
+DATED = "{id: T-1, method: test, date: 2026-01-01, "
+
+
+def charter(policy: str = "", more: str = "") -> str:
+    text = "project:\n  name: Lantern (invented)\n  reviews: [PDR, CDR, AR]\n"
+    return text + (f"  policy: {policy}\n" if policy else "") + more
+
+
+def judged(
+    record: str, verification: str = TEST, *, policy: str = "", more: str = "", of: str = ""
+) -> tuple[Evidence, Dossier, Built]:
+    text = requirements(requirement("R-1", verification, more=of))
+    text += f"records: [{record}]\n{more}"
+    built = build(text, charter=charter(policy))
+    dossier = built.judge()
+    return result(dossier, "R-1").evidence[0], dossier, built
+
+
+def told(built: Built, dossier: Dossier) -> list[str]:
+    """Return the rules that found something in what was judged, sorted."""
+    return sorted(finding.rule for finding in findings(dossier, built.index, UNITS))
+
+
+# decision rules
+
+
+@pytest.mark.parametrize(
+    ("value", "guarded", "simple"),
+    [
+        ("3.2 W +/- 0.1 W (k = 2)", MET, MET),
+        ("3.05 W +/- 0.1 W (k = 2)", WAITS, MET),
+        ("2.95 W +/- 0.1 W (k = 2)", WAITS, NOT_MET),
+        ("2.8 W +/- 0.1 W (k = 2)", NOT_MET, NOT_MET),
+        ("3.1 W +/- 0.1 W (k = 2)", MET, MET),
+        ("3 W", State.ERROR, MET),
+    ],
+)
+def test_the_projects_decision_rule_decides(value: str, guarded: State, simple: State) -> None:
+    record = f"{DATED}measured: {{x: {value}}}}}"
+    assert judged(record)[0].state is guarded
+    entry, *_ = judged(record, policy="{acceptance: simple}")
+    assert entry.state is simple
+    assert "simple acceptance" in str(entry.message)
+    assert judged(record, policy="{acceptance: guarded}")[0].state is guarded
+
+
+# re-verification
+
+GOOD = "measured: {x: 4 W +/- 0.1 W (k = 2)}"
+SWAP = "articles: [{id: BAT, title: Battery, model: flight, build: FM-3}]\n"
+
+
+@pytest.mark.parametrize(
+    ("stage", "same_design", "state"),
+    [
+        ("acceptance", "", WAITS),
+        ("acceptance", ", same_design: One drawing.", WAITS),
+        ("pre-launch", ", same_design: One drawing.", WAITS),
+        ("qualification", "", WAITS),
+        ("qualification", ", same_design: One drawing.", MET),
+    ],
+)
+def test_a_record_of_another_build(stage: str, same_design: str, state: State) -> None:
+    verification = TEST.replace("acceptance", stage)
+    entry, *_ = judged(
+        f"{DATED}{GOOD}, article: {{BAT: FM-2}}{same_design}}}", verification, more=SWAP
+    )
+    assert entry.state is state
+    if state is WAITS:
+        assert str(entry.message).startswith("re-opened: T-1 was made on BAT FM-2, BAT is at FM-3")
+
+
+def test_every_reason_is_told_at_once() -> None:
+    record = f"{DATED}{GOOD}, judged: {{R-1: A}}, article: {{BAT: FM-2}}, conditions: {{h: 20 d}}}}"
+    more = SWAP + "parameters: {h: {value: 28 d, condition: true}}\n"
+    entry, *_ = judged(record, more=more, of="issue: B")
+    message = str(entry.message)
+    assert "judged issue A, the requirement is at B" in message
+    assert "was made on BAT FM-2" in message
+    assert "was made at h = 20 d, the project has 28 d" in message
+
+
+@pytest.mark.parametrize(
+    ("parameter", "state"),
+    [
+        ("value: 55 kPa", MET),
+        ("value: 550 hPa", MET),
+        ("value: 54 kPa", WAITS),
+        ("value: 54 kPa, tolerance: 1 kPa", MET),
+        ("value: 54 kPa, tolerance: 0.5 kPa", WAITS),
+    ],
+)
+def test_a_threshold_that_changed_after_its_test_reopens_it(parameter: str, state: State) -> None:
+    entry, *_ = judged(
+        f"{DATED}{GOOD}, conditions: {{threshold: 55 kPa}}}}",
+        more=f"parameters: {{threshold: {{{parameter}, source: Invented}}}}\n",
+    )
+    assert entry.state is state
+
+
+def test_only_what_rests_on_a_build_is_reopened() -> None:
+    text = requirements(
+        requirement("R-1", TEST),
+        requirement("R-2", TEST.replace("T-1", "T-2")),
+        requirement("R-3", TEST.replace("T-1", "T-3")),
+    )
+    text += (
+        "records:\n"
+        f"  - {DATED}{GOOD}, article: {{BAT: FM-2}}}}\n"
+        f"  - {DATED.replace('T-1', 'T-2')}{GOOD}, article: {{REC: EM-1}}}}\n"
+        f"  - {DATED.replace('T-1', 'T-3')}{GOOD}}}\n"
+    )
+    articles = (
+        "articles:\n  - {{id: BAT, title: Battery, model: flight, build: {}}}\n"
+        "  - {{id: REC, title: Recorder, model: flight, build: EM-1}}\n"
+    )
+    before = build(text + articles.format("FM-2"), clean=True).judge()
+    after = build(text + articles.format("FM-3"), clean=True).judge()
+    assert [r.compliance for r in before.requirements] == [C, C, C]
+    assert [r.compliance for r in after.requirements] == [OPEN, C, C]
+
+
+@pytest.mark.parametrize(
+    ("good_for", "review", "state"),
+    [("180 d", "CDR", MET), ("100 d", "CDR", WAITS), ("180 d", "AR", WAITS), ("1 a", "AR", MET)],
+)
+def test_how_long_a_record_is_good_counts_to_the_review(
+    good_for: str, review: str, state: State
+) -> None:
+    # 2026-01-01 to 2026-05-01 are 120 days, to 2026-12-01 334 days.
+    text = requirements(requirement("R-1", TEST))
+    text += f"records: [{DATED}{GOOD}, good_for: {good_for}}}]\n"
+    dates = "  review_dates: {CDR: 2026-05-01, AR: 2026-12-01}\n"
+    dossier = build(text, charter=charter(more=dates), clean=True).judge(review=review)
+    assert result(dossier, "R-1").evidence[0].state is state
+    unknown = build(text, charter=charter(), clean=True).judge(review=review)
+    assert result(unknown, "R-1").evidence[0].state is WAITS
+
+
+# nonconformances
+
+BAD = f"{DATED}measured: {{x: 1 W +/- 0.1 W (k = 2)}}, article: {{BAT: FM-2}}}}"
+AGAIN = (
+    "{id: T-2, method: test, date: 2026-03-01, replaces: T-1, article: {BAT: FM-3}, " + GOOD + "}"
+)
+BOTH = TEST.replace("[T-1]", "[T-1, T-2]")
+
+
+@pytest.mark.parametrize(
+    ("closed_by", "state", "code", "closed"),
+    [(", closed_by: T-2", MET, C, True), ("", NOT_MET, NC, False)],
+)
+def test_a_failed_record_counts_until_it_is_replaced_and_its_report_is_closed(
+    closed_by: str, state: State, code: Compliance, closed: bool
+) -> None:
+    report = (
+        "nonconformances:\n  - {id: NCR-7, found_by: T-1, requirements: [R-1],"
+        f" disposition: rework, retest: [T-2]{closed_by}}}\n"
+    )
+    entry, dossier, _ = judged(f"{BAD}, {AGAIN}", BOTH, more=SWAP + report)
+    assert (entry.state, result(dossier, "R-1").compliance) == (state, code)
+    assert result(dossier, "R-1").closed is closed
+
+
+def test_a_failure_stays_one_though_the_build_has_changed() -> None:
+    entry, dossier, _ = judged(BAD, more=SWAP)
+    assert entry.state is NOT_MET
+    assert "was made on BAT FM-2" in str(entry.message)
+    assert result(dossier, "R-1").compliance is NC
+
+
+@pytest.mark.parametrize(
+    ("disposition", "waiver", "closed"),
+    [
+        ("rework", "", True),
+        ("use as is", "", False),
+        ("repair", "", False),
+        ("use as is", "approved_by: me, date: 2026-02-01", True),
+    ],
+)
+def test_use_as_is_and_repair_need_a_waiver(disposition: str, waiver: str, closed: bool) -> None:
+    more = (
+        "nonconformances:\n  - {id: NCR-7, requirements: [R-1], closed_by: T-1,"
+        f" disposition: {disposition}, retest: [T-1]}}\n"
+    )
+    if waiver:
+        more += f"waivers: [{{id: W-1, kind: waiver, requirement: R-1, {waiver}}}]\n"
+    _, dossier, built = judged(f"{DATED}{GOOD}}}", more=more)
+    assert result(dossier, "R-1").closed is closed
+    assert ("disposition-without-waiver" in built.rules) is not closed
+    assert dossier.exit_status == (0 if closed else 1)
+
+
+def test_an_open_report_keeps_its_requirement_open() -> None:
+    more = "nonconformances: [{id: NCR-7, requirements: [R-1], disposition: rework}]\n"
+    _, dossier, built = judged(f"{DATED}{GOOD}}}", more=more)
+    found = result(dossier, "R-1")
+    assert (found.compliance, found.closed, found.outstanding) == (C, False, True)
+    assert found.why == "NCR-7 is open: nothing closes it"
+    assert "rework-without-retest" in built.rules
+
+
+def test_a_failed_record_without_a_report_is_an_error_of_the_data() -> None:
+    _, _, built = judged(f"{DATED}outcome: not met}}", "method: test, records: [T-1]")
+    (problem,) = [p for p in built.problems if p.rule == "nonconformance-missing"]
+    assert problem.severity is Severity.ERROR
+
+
+# a test that is judged by an analysis
+
+BY_BOTH = TEST.replace("records", "analysis: f, records")
+
+
+@pytest.mark.parametrize(
+    ("record", "low", "state"),
+    [
+        (f"{DATED}outcome: met}}", 4.0, MET),
+        (f"{DATED}outcome: met}}", 2.0, NOT_MET),
+        ("{id: T-1, method: test}", 4.0, WAITS),
+        (f"{DATED}outcome: met, article: {{BAT: FM-2}}}}", 4.0, WAITS),
+    ],
+)
+def test_the_record_says_that_a_test_took_place_and_the_analysis_what_it_shows(
+    record: str, low: float, state: State
+) -> None:
+    text = requirements(requirement("R-1", BY_BOTH)) + f"records: [{record}]\n" + SWAP
+    dossier = build(text, spec("f"), clean=True).judge({"f": answer(x=extent(low, 9))})
+    (entry,) = result(dossier, "R-1").evidence
+    assert (entry.state, entry.record, entry.analysis) == (state, "T-1", "f")
+    assert entry.method == "test"
+
+
+# waivers
+
+SHORT = {"f": answer(x=extent(2, 9))}
+WAIVER = "waivers:\n  - {{id: W-1, kind: waiver, requirement: R-1, {}}}\n"
+NAMED = "  authorities: {default: board}\n"
+
+
+@pytest.mark.parametrize(
+    ("said", "review", "rules"),
+    [
+        ("accepts: {quantity: x, at_least: 1.8 W}, approved_by: board, date: 2026-01-01",
+         "CDR", []),
+        ("accepts: {quantity: x, at_least: 0.5 W}, approved_by: board, date: 2026-01-01",
+         "CDR", ["waiver-too-wide"]),
+        ("accepts: {quantity: x, at_least: 2.5 W}, approved_by: board, date: 2026-01-01",
+         "CDR", ["waiver-short"]),
+        ("accepts: {quantity: x, at_least: 1.8 W}, approved_by: me, date: 2026-01-01",
+         "CDR", ["waiver-authority"]),
+        ("accepts: {quantity: x, at_least: 1.8 W}, approved_by: board, date: 2026-01-01,"
+         " expires: PDR", "CDR", ["waiver-expired"]),
+        ("accepts: {quantity: x, at_least: 1.8 W}", "CDR", ["waiver-not-approved"]),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_with_a_waiver_is_told(said: str, review: str, rules: list[str]) -> None:
+    text = requirements(requirement("R-1", BY_F)) + WAIVER.format(said)
+    built = build(text, spec("f"), charter=charter(more=NAMED), clean=True)
+    dossier = built.judge(SHORT, review=review)
+    assert told(built, dossier) == rules
+    covered = result(dossier, "R-1").covered
+    assert covered is (rules in ([], ["waiver-too-wide"]))
+    assert result(dossier, "R-1").compliance is NC
+
+
+def test_a_waiver_that_is_not_needed_any_more_is_told() -> None:
+    said = "accepts: {quantity: x, at_least: 1.8 W}, approved_by: board, date: 2026-01-01"
+    text = requirements(requirement("R-1", BY_F)) + WAIVER.format(said)
+    built = build(text, spec("f"), charter=charter(more=NAMED), clean=True)
+    assert told(built, built.judge({"f": answer(x=extent(4, 9))})) == ["waiver-not-needed"]
+
+
+# agreements
+
+
+def test_what_a_board_agreed_stands_beside_what_is_computed() -> None:
+    agreed = (
+        "agreements:\n  - {review: CDR, date: 2026-02-01, by: board, document: MOM-3,"
+        " requirements: [R-1]}\n"
+    )
+    text = requirements(requirement("R-1", BY_F)) + agreed
+    built = build(text, spec("f"), charter=charter(more=NAMED), clean=True)
+    good, bad = built.judge({"f": answer(x=extent(4, 9))}), built.judge(SHORT)
+    assert result(good, "R-1").agreed == ("at CDR by board on 2026-02-01 (MOM-3)",)
+    assert told(built, good) == []
+    assert told(built, bad) == ["agreed-but-open"]
+    other = build(text.replace("by: board", "by: me"), spec("f"), charter=charter(more=NAMED))
+    assert told(other, other.judge({"f": answer(x=extent(4, 9))})) == ["agreed-by-another"]
+
+
+# margin policy
+
+POLICY = "  margins: [{{quantity: x, required: {{PDR: 50 %, AR: 10 %}}{}}}]\n"
+
+
+@pytest.mark.parametrize(
+    ("low", "review", "thin"),
+    [
+        (4.5, "PDR", False),
+        (4.4, "PDR", True),
+        (4.4, "CDR", False),  # between the two it is the next one that counts
+        (3.3, "CDR", False),
+        (3.2, "CDR", True),
+        (3.2, "AR", True),
+    ],
+)
+def test_a_margin_below_what_the_review_requires(low: float, review: str, thin: bool) -> None:
+    text = requirements(requirement("R-1", BY_F))
+    for enforce, state in (("", MET), (", enforce: true", NOT_MET if thin else MET)):
+        policy = charter(more=POLICY.format(enforce))
+        built = build(text, spec("f"), charter=policy, clean=True)
+        dossier = built.judge({"f": answer(x=extent(low, 9))}, review=review)
+        (entry,) = result(dossier, "R-1").evidence
+        assert entry.state is state
+        assert told(built, dossier) == (["margin-policy"] if thin and not enforce else [])
+        assert (entry.margin is not None and entry.margin < 0) is (state is NOT_MET)
+
+
+# contingencies
+
+
+def test_a_contingency_is_applied_once_and_never_to_a_measured_value() -> None:
+    policy = "{contingency: [{parameters: ['*_mass'], by_maturity: {estimated: 20 %, new: 1 kg}}]}"
+    parameters = (
+        "parameters:\n"
+        "  a_mass: {value: 10 kg, tolerance: 1 kg, maturity: estimated, source: Invented}\n"
+        "  b_mass: {value: 10 kg, maturity: measured, source: Invented}\n"
+        "  c_mass: {value: 10 kg, maturity: new, source: Invented}\n"
+        "  other: {value: 10 kg, maturity: estimated, source: Invented}\n"
+    )
+    text = requirements(requirement("R-1", BY_F)) + parameters
+    names = ("a_mass", "b_mass", "c_mass", "other")
+    one = spec("f", dict.fromkeys(names, "kg"))
+    built = build(text, one, charter=charter(policy), clean=True)
+    question = built.question("R-1")
+    assert dict(question.inputs) == {"a_mass": 12, "b_mass": 10, "c_mass": 11, "other": 10}
+    assert question.box == (("a_mass", 11, 13),)
+    (evaluation,) = built.judge({"f": answer(x=extent(4, 9))}).evaluations
+    assert [used.contingency for used in evaluation.inputs] == [
+        "up 20 % for estimated", "", "up 1 kg for new", "",
+    ]  # fmt: skip
+    # What is set by a what-if is the value before it.
+    what_if = build(text, one, charter=charter(policy), settings={"a_mass": "20 kg"})
+    assert dict(what_if.question("R-1").inputs)["a_mass"] == 24
+
+
+# budgets
+
+
+@pytest.mark.parametrize(
+    ("rule", "allocated"),
+    [("sum", 7.0), ("rss", 5.0), ("max", 4.0), ("min", 3.0), ("product", 12.0)],
+)
+def test_a_budget_against_what_is_allocated_of_it(rule: str, allocated: float) -> None:
+    limit = "method: analysis, analysis: f, quantity: x, at_most: {}"
+    text = requirements(
+        requirement("S-1", limit.format("6 W"), more=f"allocates: {{quantity: x, rule: {rule}}}"),
+        requirement("R-1", limit.format("3 W"), more="derived_from: [S-1]"),
+        requirement("R-2", limit.format("4000 mW"), more="derived_from: [S-1]"),
+    )
+    built = build(text, spec("f"), clean=True)
+    dossier = built.judge({"f": answer(x=extent(1, 2))})
+    assert result(dossier, "S-1").budget == (
+        f"x: {allocated:g} W of 6 W allocated by {rule} (R-1 3, R-2 4), {6 - allocated:g} W"
+        " unallocated"
+    )
+    assert ("allocation" in built.rules) is (allocated > 6)
+
+
+def test_a_derived_requirement_without_a_share_is_told() -> None:
+    limit = "method: analysis, analysis: f, quantity: x, at_most: 6 W"
+    text = requirements(
+        requirement("S-1", limit, more="allocates: {quantity: x, rule: sum}"),
+        requirement("R-1", "method: inspection", more="derived_from: [S-1]"),
+        requirement("S-2", "method: inspection", more="allocates: {quantity: x, rule: sum}"),
+    )
+    assert build(text, spec("f")).rules == ["allocation", "allocation"]
