@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 import random
 from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any, get_type_hints
 
@@ -58,6 +59,7 @@ class Declared:
                 yield {name: chance.uniform(*side) for name, side in sides}
 
 
+@cache
 def limits(requirement: str, quantity: str) -> tuple[str, float]:
     """Return key and number of the limit that an analysis must keep for a requirement."""
     for path in sorted((ROOT / "requirements").glob("*.yaml")):
