@@ -43,7 +43,7 @@ A_h_PER_DAY = 24e-6  # of 1 uA
 
 
 class CellBalance(NamedTuple):
-    """The groups at wake-up, at rest, and what the weakest one can do under load."""
+    """The groups at wake-up, at rest."""
 
     rest_voltage: Annotated[Mapping[str, float], Unit("V")]  # by group
     charge: Annotated[Mapping[str, float], Unit("1")]  # charge fraction by group
@@ -51,6 +51,11 @@ class CellBalance(NamedTuple):
     highest_cell_voltage: V
     lowest_cell_voltage: V
     recharge_voltage: V  # of the fullest group, if the string were charged again as it stands
+
+
+class WeakestCell(NamedTuple):
+    """What the weakest group leaves of the battery, and how it ends the active phase."""
+
     string_energy: W_h  # at the terminals, until the weakest group ends the discharge
     charge_after_mission: A_h  # of the weakest group above empty; below zero is a reversal
     weakest_under_load: V  # then, under load
@@ -87,18 +92,8 @@ def cell_balance(
     hold_duration: day,
     hold_drain: uA,
     tap_current: uA,
-    cell_temperature: degC,
-    cold_capacity_loss: per_K,
-    cell_resistance: mohm,
-    resistance_growth: ratio,
-    resistance_activation: kJ_per_mol,
-    harness_resistance: mohm,
-    discharge_power: W,
-    cutoff_voltage: V,
-    cell_trip_voltage: V,
-    reserve_energy: W_h,
 ) -> CellBalance:
-    """Compute the spread of the cells at wake-up, and what the weakest of them leaves.
+    """Compute charge and rest voltage of the groups of cells at wake-up, and their spread.
 
     **Model.** Four groups of parallel cells in series: one is best in everything (capacity, start
     charge, self-discharge, coldest place), one weakest in everything, the others are in the middle.
@@ -106,18 +101,12 @@ def cell_balance(
     and its own temperature (`analyses/physics/cell_string.py`); the weakest also feeds what the
     protection takes from one tap more than from the others. Rest voltages come from the table of
     open-circuit voltage, so a spread of charge is a spread of voltage by the slope of the curve
-    there: *at rest* and *under load* spreads differ, and a flat curve hides charge.
+    there: a flat curve hides charge, and spreads *at rest* and *under load* differ
+    (`weakest_cell`).
 
-    **Under load.** The discharge ends where the weakest group is at the trip of its protection or
-    at its share of the string's cut-off, whichever is first; the others give the same charge at
-    their own voltage. Cold holds back charge, and resistance grows with cold and age, as in
-    `pad_hold_energy`. `charge_after_mission` is what the weakest group has left when the reserve of
-    the mission is taken, at the lowest terminal voltage, so the most charge. Below zero the others
-    drive it into reversal, unless its own protection opens the circuit.
-
-    **On the safe side.** The weakest group is weakest in all at once. Hold at one temperature; full
-    power and lowest voltage at the end of the discharge. The gradient inside the battery is all on
-    the weakest and best groups, half each, for the whole hold.
+    **On the safe side.** The weakest group is weakest in all at once. The hold is spent at one
+    temperature. The gradient inside the battery is all on the weakest and best groups, half each,
+    for the whole hold.
 
     **Assumptions.** Spreads are declared for the weakest group below, and the best above, the mean,
     and are not below zero. First-order self-discharge. No published limit of imbalance fits every
@@ -144,11 +133,80 @@ def cell_balance(
         self_discharge, self_discharge_spread, self_discharge_q10, hold_temperature, cell_gradient,
         hold_drain, tap_current, hold_duration,
     )  # fmt: skip
-    best, mean, weakest = groups
     voltages = {name: rest_voltage(group) for name, group in groups._asdict().items()}
     highest = maximum(voltages["best"], maximum(voltages["mean"], voltages["weakest"]))
     lowest = minimum(voltages["best"], minimum(voltages["mean"], voltages["weakest"]))
+    return CellBalance(
+        rest_voltage=voltages,
+        charge={name: group.charge for name, group in groups._asdict().items()},
+        voltage_spread=1e3 * maximum(highest - lowest, 0.0),
+        highest_cell_voltage=highest,
+        lowest_cell_voltage=lowest,
+        recharge_voltage=fullest_without_balancing(
+            open_circuit_voltage(charge_level),
+            cells_in_series,
+            groups.best.charge - groups.weakest.charge,
+        ),
+    )
 
+
+@analysis(validated_by="tests/analyses/test_cell_balance.py")
+def weakest_cell(
+    cell_capacity: A_h,
+    cells_in_series: count,
+    cells_in_parallel: count,
+    capacity_fade: ratio,
+    cell_spread: ratio,
+    charge_level: ratio,
+    cell_imbalance: ratio,
+    self_discharge: per_month,
+    self_discharge_spread: ratio,
+    self_discharge_q10: ratio,
+    hold_temperature: degC,
+    cell_gradient: K,
+    hold_duration: day,
+    hold_drain: uA,
+    tap_current: uA,
+    cell_temperature: degC,
+    cold_capacity_loss: per_K,
+    cell_resistance: mohm,
+    resistance_growth: ratio,
+    resistance_activation: kJ_per_mol,
+    harness_resistance: mohm,
+    discharge_power: W,
+    cutoff_voltage: V,
+    cell_trip_voltage: V,
+    reserve_energy: W_h,
+) -> WeakestCell:
+    """Compute what the weakest group leaves of the battery's energy, and how near it is to empty.
+
+    **Model.** The groups of `cell_balance` at wake-up. The discharge ends where the weakest group
+    is at the trip of its protection or at its share of the string's cut-off, whichever is first;
+    the others give the same charge at their own voltage. Cold holds back charge, and resistance
+    grows with cold and age, as in `pad_hold_energy`. `charge_after_mission` is what the weakest
+    group has left when the reserve of the mission is taken, at the lowest terminal voltage, so the
+    most charge. Below zero the others drive it into reversal, unless its own protection opens the
+    circuit.
+
+    **On the safe side.** As for `cell_balance`; full power and lowest voltage at the end of the
+    discharge.
+
+    **Assumptions, sources.** As for `cell_balance` and `pad_hold_energy`.
+
+    **Not covered.** As for `cell_balance`; a cell that fails during the discharge.
+
+    **Caution.** A cell in reversal can vent and burn, and is never charged again. The two devices
+    of PWR-050 open the circuit before; this is a distance on paper and no protection. The rules of
+    laboratory, carrier and launch site come first.
+    """
+    best, mean, weakest = _rest(
+        _start(
+            cells_in_parallel * cell_capacity * (1 - capacity_fade), cell_spread, charge_level,
+            cell_imbalance,
+        ),
+        self_discharge, self_discharge_spread, self_discharge_q10, hold_temperature, cell_gradient,
+        hold_drain, tap_current, hold_duration,
+    )  # fmt: skip
     resistance = (
         cell_resistance / 1e3 / cells_in_parallel * resistance_growth
         / arrhenius_factor(resistance_activation, cell_temperature, REFERENCE_TEMPERATURE)
@@ -167,15 +225,7 @@ def cell_balance(
         + (cells_in_series - 2) * energy_given(mean, taken)
     )
     left = weakest.charge - cold - reserve_energy / cutoff_voltage / weakest.capacity
-    return CellBalance(
-        rest_voltage=voltages,
-        charge={name: group.charge for name, group in groups._asdict().items()},
-        voltage_spread=1e3 * (highest - lowest),
-        highest_cell_voltage=highest,
-        lowest_cell_voltage=lowest,
-        recharge_voltage=fullest_without_balancing(
-            open_circuit_voltage(charge_level), cells_in_series, best.charge - weakest.charge
-        ),
+    return WeakestCell(
         string_energy=cells * discharge_efficiency(cutoff_voltage, whole, discharge_power),
         charge_after_mission=weakest.capacity * left,
         weakest_under_load=open_circuit_voltage(maximum(left, 0.0)) - resistance * current,
@@ -227,7 +277,7 @@ def cell_transport(
         lowest_transport_voltage=minimum(
             voltages["best"], minimum(voltages["mean"], voltages["weakest"])
         ),
-        imbalance_to_remove=groups.best.charge - groups.weakest.charge,
+        imbalance_to_remove=maximum(groups.best.charge - groups.weakest.charge, 0.0),
     )
 
 

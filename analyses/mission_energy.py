@@ -148,7 +148,9 @@ def mission_energy(
         unit_energy=by_unit,
         phase_energy=planned,
         converter_loss=converted - total(by_unit.values()),
-        path_loss=everything - converted,
+        path_loss=total(
+            energy(path * (drawn[n] / cutoff_voltage) ** 2, p.minutes) for n, p in phases.items()
+        ),
         highest_power=highest,
         reset_energy=reset,
         late_wake_up_energy=late,

@@ -39,10 +39,9 @@ class SoftStart(NamedTuple):
     precharge_damping: ratio  # damping ratio, above 1: no ringing
     bypass_damping: ratio
     precharge_peak: A
-    bypass_peak: A  # when the resistor is bypassed
     start_peak: A  # when the converters start
     contact_peak: A  # when a lost contact comes back under full load
-    peak_current: A  # the highest of the four
+    peak_current: A  # the highest of the three and of the one at the bypass
     trip_margin: A  # from the lowest trip of the protection
     peak_voltage: V  # at the distribution
     bypass_headroom: V  # by which the precharge comes nearer than the bypass needs
@@ -141,9 +140,7 @@ def soft_start(
     precharge = series_rlc.peak_current(
         battery_voltage, charging, saturated, capacitance
     ) + standby * series_rlc.load_gain(z_charging)
-    bypass = series_rlc.peak_current(
-        bypass_window, bypassed, saturated, capacitance
-    ) + standby * series_rlc.load_gain(z_bypassed)
+    bypass = bypass_peak(bypass_window, standby, bypassed, saturated, capacitance)
     start = (full_load + standby) * series_rlc.load_gain(z_loaded)
     contact = series_rlc.peak_after_gap(
         full_load + standby, contact_gap / 1e6, saturated, capacitance
@@ -159,7 +156,6 @@ def soft_start(
         precharge_damping=z_charging,
         bypass_damping=z_bypassed,
         precharge_peak=precharge,
-        bypass_peak=bypass,
         start_peak=start,
         contact_peak=contact,
         peak_current=peak,
@@ -258,3 +254,12 @@ def cell_loop_resistance(
     """Return the resistance of the battery's cells in ohm, from that of one at 20 degC in mohm."""
     warmer = arrhenius_factor(activation, temperature, REFERENCE_TEMPERATURE)
     return in_series / in_parallel * pulse / 1e3 / warmer
+
+
+def bypass_peak(
+    window: float, standby: float, resistance: float, inductance: float, capacitance: float
+) -> float:
+    """Return the highest current when the precharge resistor is bypassed, under a standby load."""
+    inrush = series_rlc.peak_current(window, resistance, inductance, capacitance)
+    z = series_rlc.damping_ratio(resistance, inductance, capacitance)
+    return inrush + standby * series_rlc.load_gain(z)

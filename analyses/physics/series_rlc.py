@@ -16,7 +16,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from closeout.math import acos, exp, log, log1prel, maximum, minimum, pi, sqrt, where
+from closeout.math import acos, atan, exp, log, log1prel, maximum, minimum, pi, sqrt, where
 
 CRITICAL = 1e-8
 
@@ -51,10 +51,16 @@ def overshoot(damping: float) -> float:
 
     exp(-pi z / sqrt(1 - z^2)) for z below 1; nothing above.
     """
+    return where(damping < 1.0, exp(-pi * _tangent(damping)), 0.0 * damping)
+
+
+def _tangent(damping: float) -> float:
+    """Return z / sqrt(1 - z^2) of a circuit that rings; acos(z) is pi/2 - atan of it.
+
+    Written so, the angle has bounds that stay tight on ranges.
+    """
     ringing = minimum(damping, 1 - CRITICAL)
-    return where(
-        damping < 1.0, exp(-pi * ringing / sqrt((1 - ringing) * (1 + ringing))), 0.0 * damping
-    )
+    return ringing / sqrt((1 - ringing) * (1 + ringing))
 
 
 def phase_of_peak(damping: float) -> float:
@@ -83,9 +89,8 @@ def peak_current(step: float, resistance: float, inductance: float, capacitance:
     of the plane of v and i, so the path with less inductance lies above.
     """
     z = damping_ratio(resistance, inductance, capacitance)
-    ringing = minimum(z, 1 - CRITICAL)
-    phase = acos(ringing) / sqrt((1 - ringing) * (1 + ringing))
-    below = step * sqrt(capacitance / inductance) * exp(-ringing * phase)
+    t = _tangent(z)
+    below = step * sqrt(capacitance / inductance) * exp(-t * (pi / 2 - atan(t)))
     creeping = maximum(z, 1.0)
     root = sqrt(maximum((creeping - 1) * (creeping + 1), 0.0))
     p = creeping + root
