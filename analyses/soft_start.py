@@ -98,9 +98,9 @@ def soft_start(
     times the gain that it has at its worst course in time, with the full inductance, which rings
     more, and less damping by the constant power. After a lost contact the energy bounds the swing.
     For a core and a load that change on the way these two are no proof; `soft_start_waveform`
-    checks them. Cells are fresh (no growth of resistance by age), and their
-    resistance is the one within microseconds, at the *warm* end. The trip is taken as a level: the
-    protection needs some milliseconds above it, the peaks last some tens of microseconds.
+    checks them. Cells are fresh (no growth of resistance by age), and their resistance is the one
+    within microseconds, lowest at the *warm* end. The trip is taken as a level: the protection
+    needs some milliseconds above it, the peaks last some tens of microseconds.
 
     **Assumptions.** The load in standby takes at most its declared current at any voltage; the
     converters take constant power and start after the bypass has closed. The source keeps its rest
