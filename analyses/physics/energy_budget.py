@@ -1,0 +1,84 @@
+"""Energy of a sequence of phases, in which units take power for a share of the time.
+
+Power in W, time in minutes, energy in W h. A budget is the sum of power times time (definition of
+energy); losses are those of the converters and of the path from the battery to them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import NamedTuple
+
+from analyses.physics.csv_table import number, read_rows
+from analyses.physics.source_under_load import terminal_voltage
+
+UNITS = ("computer", "cameras", "storage", "transmitter", "heater", "lens_cover")
+
+
+class Phase(NamedTuple):
+    """A phase of the sequence; see the header of its table."""
+
+    minutes: float
+    waits_for_late_wake_up: bool
+    before_last_picture: bool
+    shares: Mapping[str, float]  # of the time, by unit
+
+
+def read_phases(path: Path) -> dict[str, Phase]:
+    """Return the phases by name, in the order of the file.
+
+    Raises:
+        ValueError: as `csv_table`; a share outside 0 to 1, a flag other than 0 and 1, a length
+            below zero, or a phase that stands twice. Names every one of them.
+    """
+    rows = read_rows(path, ("phase", "minutes", "delay", "sent", *UNITS))
+    wrong: list[str] = []
+    phases: dict[str, Phase] = {}
+    for row in rows:
+        name = row["phase"]
+        values = {c: number(path, row, c) for c in ("minutes", "delay", "sent", *UNITS)}
+        if name in phases:
+            wrong.append(f"phase {name} stands twice")
+        if values["minutes"] < 0.0:
+            wrong.append(f"phase {name}: {row['minutes']} min")
+        wrong += [f"phase {name}: {c} is {row[c]}, not 0 or 1"
+                  for c in ("delay", "sent") if values[c] not in (0.0, 1.0)]  # fmt: skip
+        wrong += [f"phase {name}: share of {unit} is {row[unit]}, not from 0 to 1"
+                  for unit in UNITS if not 0.0 <= values[unit] <= 1.0]  # fmt: skip
+        phases[name] = Phase(
+            values["minutes"], values["delay"] == 1.0, values["sent"] == 1.0,
+            {unit: values[unit] for unit in UNITS},
+        )  # fmt: skip
+    if wrong:
+        raise ValueError(f"{path.name}: {'; '.join(wrong)}")
+    return phases
+
+
+def unit_power(phase: Phase, powers: Mapping[str, float], unit: str) -> float:
+    """Return the mean power of a unit in a phase."""
+    return phase.shares[unit] * powers[unit]
+
+
+def load_power(phase: Phase, powers: Mapping[str, float]) -> float:
+    """Return the mean power of all units in a phase, behind the converters."""
+    return sum(unit_power(phase, powers, unit) for unit in UNITS)
+
+
+def converter_input(load: float, efficiency: float, standby: float) -> float:
+    """Return what converters take for a load: standby + load / efficiency (its definition)."""
+    return standby + load / efficiency
+
+
+def battery_power(power: float, path_resistance: float, battery_voltage: float) -> float:
+    """Return the power at the battery's terminals for a constant power behind a resistance.
+
+    P U_battery / U behind the path, with Kirchhoff's voltage law; at the lowest battery voltage it
+    is highest.
+    """
+    return power * battery_voltage / terminal_voltage(battery_voltage, path_resistance, power)
+
+
+def energy(power: float, minutes: float) -> float:
+    """Return the energy in W h of a power over some minutes."""
+    return power * minutes / 60

@@ -1,0 +1,280 @@
+"""Energy of the mission: budget by hand, integration of the power, direction of each input."""
+
+from __future__ import annotations
+
+import csv
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import quad
+from uncertainties import ufloat
+
+from analyses.mission_energy import PHASES, mission_energy
+from analyses.pad_hold_energy import pad_hold_energy
+from analyses.physics.energy_budget import (
+    UNITS,
+    Phase,
+    battery_power,
+    converter_input,
+    energy,
+    load_power,
+    read_phases,
+)
+from tests.analyses.declared import Declared, limits
+
+MISSION, HOLD = Declared(mission_energy), Declared(pad_hold_energy)
+find = MISSION.find
+ROWS = list(csv.DictReader(x for x in PHASES.read_text("utf-8").splitlines() if x[0] != "#"))
+
+
+# formulas
+
+
+@pytest.mark.parametrize(
+    ("watts", "minutes", "watt_hours"),
+    [(60.0, 60.0, 60.0), (1.0, 1.0, 1 / 60), (24.0, 2.5, 1.0), (0.0, 90.0, 0.0)],
+)
+def test_energy_is_power_times_time(watts: float, minutes: float, watt_hours: float) -> None:
+    assert energy(watts, minutes) == pytest.approx(watt_hours, rel=1e-15)
+    # 1 W h is 3600 J: SI Brochure, 9th edition, table 8 (h = 3600 s)
+    assert 3600 * energy(watts, minutes) == pytest.approx(watts * minutes * 60, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("load", "efficiency", "standby", "expected"),
+    [(0.0, 0.9, 0.4, 0.4), (9.0, 0.9, 0.0, 10.0), (20.0, 0.8, 0.5, 25.5)],
+)
+def test_converter_by_hand(load: float, efficiency: float, standby: float, expected: float) -> None:
+    assert converter_input(load, efficiency, standby) == pytest.approx(expected, rel=1e-14)
+
+
+@given(st.floats(1, 60), st.floats(0.001, 0.3), st.floats(10, 17))
+def test_path_takes_what_kirchhoff_says(power: float, ohms: float, volts: float) -> None:
+    """The load's power and the heat of the path are the power at the battery."""
+    drawn = battery_power(power, ohms, volts)
+    current = drawn / volts
+    assert drawn == pytest.approx(power + current**2 * ohms, rel=1e-12)
+    # of the two currents that a constant power allows it is the lower one
+    both = np.roots([ohms, -volts, power])
+    assert current == pytest.approx(min(both), rel=1e-8)
+
+
+def test_path_by_hand() -> None:
+    # 12 V, 0.1 ohm: 1 A takes 12 W, of which 11.9 W arrive
+    assert battery_power(11.9, 0.1, 12.0) == pytest.approx(12.0, rel=1e-12)
+
+
+# the table
+
+
+def test_the_table_says_that_it_is_invented() -> None:
+    assert "invented" in PHASES.read_text("utf-8").splitlines()[0]
+
+
+def test_the_active_phase_is_90_min_and_films_no_more_than_60() -> None:
+    """DAT-030 tags an active phase of 90 min, DAT-010 stores two cameras over 60 min."""
+    active = sum(float(row["minutes"]) for row in ROWS if row["sent"] == "1")
+    filmed = sum(float(row["minutes"]) * float(row["cameras"]) for row in ROWS)
+    assert active == 90
+    assert filmed + 1 <= 60  # with the minute of the late wake-up
+
+
+def test_the_transmitter_is_off_until_the_releases_are_over() -> None:
+    """COM-070; the order of the table is that of the sequence."""
+    names = [row["phase"] for row in ROWS]
+    sending = [row["phase"] for row in ROWS if float(row["transmitter"]) > 0]
+    assert min(map(names.index, sending)) > names.index("releases")
+
+
+def test_every_fault_of_a_table_is_told_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "phases.csv"
+    header = "phase,minutes,delay,sent," + ",".join(UNITS)
+    path.write_text(
+        f"{header}\na,-1,0,1,1,0,0,0,0,0\na,1,2,1,0,0,0,0,0,0\nb,1,0,1,1.5,0,0,0,0,0\n", "utf-8"
+    )
+    with pytest.raises(ValueError, match=r"phases\.csv") as caught:
+        read_phases(path)
+    for part in ("a: -1 min", "a stands twice", "delay is 2", "computer is 1.5"):
+        assert part in str(caught.value)
+
+
+# the budget
+
+
+def test_budget_apart_from_the_project() -> None:
+    """Each line again, from the table's rows, in watt seconds, with formulas of its own."""
+    p = MISSION.values
+    watts = {
+        "computer": p["computer_power"], "cameras": 2 * p["camera_power"],
+        "storage": p["storage_power"],
+        "transmitter": p["transmitter_base_power"] + p["transmit_power"] / 0.25,
+        "heater": p["lens_heater_power"], "lens_cover": p["lens_cover_power"],
+    }  # fmt: skip
+    joules, sent, powers = 0.0, 0.0, {}
+    for row in ROWS:
+        load = sum(watts[unit] * float(row[unit]) for unit in watts)
+        taken = p["converter_standby"] + load / (0.89 - 0.005)
+        current = min(np.roots([p["input_path_resistance"] / 1e3, -12.0, taken]))
+        powers[row["phase"]] = 12.0 * current
+        joules += 12.0 * current * float(row["minutes"]) * 60
+        sent += 12.0 * current * float(row["minutes"]) * 60 * float(row["sent"])
+    highest = max(powers.values())
+    extra = highest * (15 + 4 * 60) + 60 * (powers["releases"] + powers["sending"])
+    extra += highest * 3 * 60 + (1e-3 + 3e-6) * 16.8 * 86_400
+    found = find()
+    assert found.highest_power == pytest.approx(highest, rel=1e-10)
+    assert 3600 * found.mission_energy == pytest.approx(sent + extra, rel=1e-10)
+    assert 3600 * found.energy_to_burn_up == pytest.approx(joules + extra, rel=1e-10)
+    assert 3600 * found.reserve_at_burn_up == pytest.approx(52 * 3600 - joules - extra, rel=1e-10)
+
+
+def test_lines_add_up() -> None:
+    for point in MISSION.points(40):
+        found = MISSION.function(**point)
+        planned = sum(found.phase_energy.values())
+        units = sum(found.unit_energy.values())
+        assert units + found.converter_loss + found.path_loss == pytest.approx(planned, rel=1e-12)
+        extra = found.reset_energy + found.late_wake_up_energy + found.abort_energy
+        extra += found.slip_energy
+        assert found.energy_to_burn_up == pytest.approx(planned + extra, rel=1e-12)
+        later = found.phase_energy["descent"]
+        assert found.mission_energy == pytest.approx(found.energy_to_burn_up - later, rel=1e-12)
+        assert min(found.converter_loss, found.path_loss, *found.phase_energy.values()) > 0
+
+
+def test_energy_is_the_integral_of_the_power_over_time() -> None:
+    phases = read_phases(PHASES)
+    ends = np.cumsum([phase.minutes for phase in phases.values()])
+    watts = dict.fromkeys(UNITS, 1.0)
+    loads = [load_power(phase, watts) for phase in phases.values()]
+
+    def power(minute: float) -> float:
+        return loads[min(int(np.searchsorted(ends, minute, side="right")), len(loads) - 1)]
+
+    integral, _ = quad(power, 0, ends[-1], points=list(ends[:-1]), limit=200)
+    summed = sum(
+        energy(load, phase.minutes) for load, phase in zip(loads, phases.values(), strict=True)
+    )
+    assert summed == pytest.approx(integral / 60, rel=1e-9)
+
+
+def test_slip_by_hand() -> None:
+    # 24 h x 1.003 mA x 16.8 V = 0.40441 W h
+    assert find().slip_energy == pytest.approx(24 * 1.003e-3 * 16.8, rel=1e-12)
+    assert find(soft_start_leakage=1003).slip_energy == pytest.approx(24 * 2.003e-3 * 16.8)
+
+
+def test_extras_by_hand() -> None:
+    found = find(input_path_resistance=0)
+    film = 0.4 + (8.5 + 10.4 + 2.6 + 0.3 * 2.0) / 0.885  # the phase that takes most
+    assert found.highest_power == pytest.approx(film, rel=1e-12)
+    assert found.reset_energy == pytest.approx(film * 4.25 / 60, rel=1e-12)  # 15 s and 4 min
+    assert found.abort_energy == pytest.approx(film * 3 / 60, rel=1e-12)
+    send = 0.4 + (8.5 + 0.3 * 2.6 + 7.0 + 0.4 / 0.25) / 0.885
+    assert found.late_wake_up_energy == pytest.approx((film + send) / 60, rel=1e-12)
+
+
+def test_nothing_happens_costs_nothing() -> None:
+    found = find(computer_resets=0, aborts_after_ignition=0, slip_after_arming=0, wake_up_delay=0)
+    assert found.energy_to_burn_up == pytest.approx(sum(found.phase_energy.values()), rel=1e-14)
+
+
+def test_spread_is_that_of_the_uncertainties_library() -> None:
+    """First order, of the unit powers alone: JCGM 100:2008, 5.1.2, by the library uncertainties."""
+    names = ("computer_power", "camera_power", "storage_power", "transmitter_base_power")
+    free = {"input_path_resistance": 0.0}
+    values = {n: ufloat(MISSION.values[n], MISSION.box[n][1] - MISSION.values[n]) for n in names}
+    total = MISSION.function(**{**MISSION.values, **free, "cutoff_voltage": 12.0}).mission_energy
+    slopes = {n: find(**free, **{n: MISSION.values[n] + 1}).mission_energy - total for n in names}
+    linear = total + sum(slopes[n] * (values[n] - MISSION.values[n]) for n in names)
+    square = sum((slopes[n] * values[n].std_dev) ** 2 for n in names)
+    assert linear.std_dev == pytest.approx(math.sqrt(square), rel=1e-9)
+    high = find(**free, **{n: MISSION.box[n][1] for n in names}).mission_energy
+    assert high - total > linear.std_dev  # extremes together are on the safe side of the root sum
+
+
+# directions
+
+
+@pytest.mark.parametrize(
+    ("name", "worse"),
+    [
+        ("computer_power", +1), ("camera_power", +1), ("storage_power", +1),
+        ("transmitter_base_power", +1), ("transmit_power", +1), ("amplifier_efficiency", -1),
+        ("lens_heater_power", +1), ("lens_cover_power", +1), ("converter_efficiency", -1),
+        ("converter_ageing", +1), ("converter_standby", +1), ("input_path_resistance", +1),
+        ("cutoff_voltage", -1), ("reset_repeat_time", +1), ("wake_up_delay", +1),
+        ("abort_awake_time", +1), ("armed_current", +1), ("soft_start_leakage", +1),
+    ],
+)  # fmt: skip
+def test_a_worse_input_leaves_less(name: str, worse: int) -> None:
+    low, high = MISSION.box[name]
+    good, bad = (low, high) if worse > 0 else (high, low)
+    before, after = find(**{name: good}), find(**{name: bad})
+    assert after.reserve_at_burn_up < before.reserve_at_burn_up
+    assert after.mission_energy > before.mission_energy
+
+
+@pytest.mark.parametrize(
+    "more", [{"computer_resets": 2.0}, {"wake_up_delay": 120.0}, {"aborts_after_ignition": 2.0},
+             {"slip_after_arming": 48.0}, {"computer_restart_time": 60.0}, {"cameras": 3.0}],
+)  # fmt: skip
+def test_more_mishaps_leave_less(more: dict[str, float]) -> None:
+    assert find(**more).reserve_at_burn_up < find().reserve_at_burn_up
+
+
+def test_a_reset_is_taken_where_it_costs_most() -> None:
+    found = find()
+    for row in ROWS:
+        power = found.phase_energy[row["phase"]] * 60 / float(row["minutes"])
+        assert power <= found.highest_power * (1 + 1e-12)
+    assert any(
+        found.phase_energy[row["phase"]] * 60 / float(row["minutes"])
+        == pytest.approx(found.highest_power)
+        for row in ROWS
+    )
+
+
+def test_energy_and_charge_are_not_mixed_up() -> None:
+    """An A h at 12 V is 12 W h: the reserve is in W h at the terminals, as in PWR-020."""
+    found = find(slip_after_arming=1, armed_current=1000, soft_start_leakage=0, cells_in_series=4)
+    assert found.slip_energy == pytest.approx(16.8)  # 1 A for 1 h at 16.8 V
+
+
+# against the rest of the mission
+
+
+def test_the_guarantee_is_the_limit_of_the_hold() -> None:
+    assert MISSION.values["guaranteed_energy"] == limits("PWR-020", "usable_energy")[1]
+
+
+def test_what_pad_hold_keeps_is_what_the_mission_may_take() -> None:
+    key, most = limits("PWR-080", "mission_energy")
+    assert key == "at_most"
+    assert most == HOLD.values["reserve_energy"]
+
+
+def test_no_phase_takes_more_than_the_discharge_of_the_hold() -> None:
+    worst = max(MISSION.function(**point).highest_power for point in MISSION.points(200))
+    assert worst < HOLD.box["discharge_power"][1]
+
+
+def test_limits_are_kept_at_the_worst_corner() -> None:
+    worst = {
+        name: max(MISSION.box[name], key=lambda end, n=name: find(**{n: end}).energy_to_burn_up)
+        for name in MISSION.wide()
+    }
+    found = find(**worst)
+    assert found.mission_energy <= limits("PWR-080", "mission_energy")[1]
+    assert found.reserve_at_burn_up >= limits("PWR-085", "reserve_at_burn_up")[1]
+    for point in MISSION.points(300):
+        assert MISSION.function(**point).energy_to_burn_up <= found.energy_to_burn_up + 1e-9
+
+
+def test_a_phase_of_no_length_takes_nothing() -> None:
+    phase = Phase(0.0, False, True, dict.fromkeys(UNITS, 1.0))
+    assert energy(load_power(phase, dict.fromkeys(UNITS, 5.0)), phase.minutes) == 0
