@@ -78,7 +78,7 @@ def mission_sequence(
     energy_at_wake: W_h,
     recording_power: W,
     downlink_power: W,
-    camera_power: W,
+    stuck_camera_power: W,
 ) -> MissionSequence:
     """Times of the events, and how long each camera records before and after each release.
 
@@ -135,7 +135,7 @@ def mission_sequence(
     battery_empty = wake + time_until_spent(
         3600.0 * energy_at_wake,  # J
         recording_power,
-        downlink_power + stuck_cameras * camera_power,
+        downlink_power + stuck_cameras * stuck_camera_power,
         recording,
     )
     events = {

@@ -38,7 +38,7 @@ BASE: dict[str, float] = {
     "energy_at_wake": 52.0,
     "recording_power": 20.0,
     "downlink_power": 26.0,
-    "camera_power": 3.5,
+    "stuck_camera_power": 3.5,
 }
 LAST = SATELLITES[-1]
 
@@ -140,7 +140,7 @@ def test_extremes_are_those_of_the_corners_by_hand() -> None:
         ({"energy_at_wake": 50.0}, "battery_spare", None),
         ({"recording_power": 22.0}, "battery_spare", None),
         ({"downlink_power": 28.0}, "battery_spare", None),
-        ({"camera_power": 4.0}, "battery_spare", None),
+        ({"stuck_camera_power": 4.0}, "battery_spare", None),
         ({"computer_resets": 1.0}, "battery_spare", None),
     ],
 )
