@@ -48,7 +48,7 @@ def test_resistor_divider(divider):
     assert dict(found.low_at) == {"r1": 10.1, "r2": 9.9}
     assert dict(found.high_at) == {"r1": 9.9, "r2": 10.1}
     assert found.tight
-    assert found.seen_low - found.low <= found.rounding
+    assert found.seen_low - found.low <= found.low_rounding
 
 
 def test_published_minima():
@@ -93,8 +93,8 @@ def test_rump():
     assert point.high >= -0.827396059946821
     found = proved(rump, {"a": (a, numbers.nextafter(a, 1e9)), "b": (b, numbers.nextafter(b, 1e9))})
     assert found.low <= -0.827396059946822 <= found.high
-    # The rounding that is told says that nothing is left of the number.
-    assert found.rounding > 1e20
+    # Nothing is left of the number but rounding: no bound may pass for what was seen.
+    assert (found.low_rounding, found.high_rounding) == (0.0, 0.0)
 
 
 def test_published_ranges():
@@ -300,10 +300,13 @@ def test_one_quantity_falls_back_by_itself():
         }
 
     keys = [("good", None), ("pole", None), ("cases", "a"), ("cases", "b")]
-    result = prove(evaluate, {"x": 0.5}, (("x", 0.0, 1.0),), keys)
-    assert set(result.proved) == {("good", None), ("cases", "a")}
-    assert "division" in result.unproved["pole", None]
+    result = prove(evaluate, {"x": 0.5}, (("x", 0.6, 1.0),), keys)
+    assert set(result.proved) == {("good", None), ("pole", None), ("cases", "a")}
     assert "never" in result.unproved["cases", "b"]
+    # At 0.3 the analysis fails as a whole, so nothing holds at every point of a box around it.
+    result = prove(evaluate, {"x": 0.5}, (("x", 0.0, 1.0),), keys)
+    assert not result.proved
+    assert "division" in result.unproved["good", None]
     other = prove(evaluate, {"x": 0.5}, (("x", 0.0, 1.0),), [("cases", "a")])
     assert "other cases" in other.unproved["cases", "a"]
 
@@ -318,3 +321,66 @@ def test_evaluations_are_shared_between_quantities():
     result = prove(evaluate, {"x": 0.5, "y": 0.5}, box, keys)
     assert len(result.proved) == 50
     assert result.evaluations < 30
+
+
+def _swallows(a):
+    try:
+        k = 0.5 if 3.001 < a < 3.003 else 1.0
+    except:  # noqa: E722
+        k = 1.0
+    return k * a
+
+
+@pytest.mark.parametrize(
+    ("formula", "box", "low"),
+    [
+        # cosh is 1 at 0 and 3e17 at the other end: what is rounding there is none here.
+        (lambda a: math.cosh(a), (-3.3, 41.0), 1.0),
+        (lambda a: math.cosh(a), (-7.0, 100.0), 1.0),
+        (lambda a: math.exp(a) + math.exp(-a), (-17.0, 61.0), 2.0),
+        (lambda a: 10.0 ** ((a * a - 60.0) / 10.0), (-3.7, 14.1), 1e-6),
+        (lambda a: abs(math.sinh(math.clip(math.power(a, 5), -5.0, 5.0))), (-2075.9, 924.0), 0.0),
+        # 1e13 leaves steps of 2^-10 of what is added to it.
+        (lambda a: 1.0 + ((a * a + 1e13) - 1e13 - a * a), (2.7, 3.3), 1.0 - 2.0**-10),
+    ],
+)
+def test_rounding_at_one_end_is_none_at_the_other(formula, box, low):
+    middle = box[0] + 0.51 * (box[1] - box[0])
+    found = prove(
+        lambda p: {("y", None): formula(**p)}, {"a": middle}, (("a", *box),), [("y", None)]
+    )
+    proof = found.proved["y", None]
+    assert proof.low <= low
+    assert proof.low >= low - 1e-2
+    attained = proof.seen_low - proof.low <= proof.low_rounding
+    assert not attained or proof.seen_low <= low * (1.0 + 1e-9)
+
+
+@pytest.mark.parametrize(
+    ("formula", "box"),
+    [
+        (_swallows, (2.0, 4.0)),
+        (lambda a: math.where(a > -1.0, 2.0, 1.0 / a), (-0.5, 0.5)),
+        (lambda a: (1.0 / a, a + 2.0)[1], (-0.5, 0.5)),
+        (lambda a: math.where(a < 0.3, 1.0, math.log(a - 0.2)), (0.1, 0.5)),
+    ],
+    ids=["caught", "in the other branch", "not used", "guarded too late"],
+)
+def test_nothing_is_proved_where_something_was_dropped(formula, box):
+    found = prove(
+        lambda p: {("y", None): formula(**p)}, {"a": box[1]}, (("a", *box),), [("y", None)]
+    )
+    assert not found.proved
+
+
+def test_a_jump_is_no_rounding():
+    def evaluate(point):
+        a, b = point["a"], point["b"]
+        condition = math.sin(a) ** 2 + math.cos(a) ** 2 > 1.0000000000000004
+        return {("y", None): math.where(condition, 3.0, b * b)}
+
+    box = (("a", 0.5, 1.5), ("b", -0.37, 2.0))
+    found = prove(evaluate, {"a": 1.0, "b": 1.0}, box, [("y", None)])
+    proof = found.proved["y", None]
+    assert proof.low <= 0.0
+    assert not proof.tight

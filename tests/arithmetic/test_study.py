@@ -226,3 +226,17 @@ def test_the_same_twice() -> None:
         study(march, {"speed": 2.0, "time": 5.0}, box, asked(at_least=8.0)) for _ in range(2)
     )
     assert first == second
+
+
+def test_the_others_are_at_worst_where_the_criterion_turns() -> None:
+    # x = (a - 2) b >= -0.5 at a = 3, b = 1 +/- 0.1: b is worst at 0.9 while a is above 2 and at 1.1
+    # below it, so it turns at a = 2 - 0.5/1.1.
+    found = study(
+        lambda point: {X: (point["a"] - 2.0) * point["b"]},
+        {"a": 3.0, "b": 1.0},
+        (("b", 0.9, 1.1),),
+        asked(at_least=-0.5, corner=[["b", 0.9]]),
+    )
+    worst = edges(found, "worst")
+    assert worst["a", "below"].value == pytest.approx(2.0 - 0.5 / 1.1, rel=1e-12)
+    assert edges(found, "nominal")["a", "below"].value == pytest.approx(1.5, rel=1e-12)

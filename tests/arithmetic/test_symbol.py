@@ -433,3 +433,24 @@ def test_relative_functions_keep_their_digits_near_zero(x: float) -> None:
         errors = [abs(v / e - 1) for v, e in zip(compiled(x), expected, strict=True)]
     assert max(errors) < 1e-13
     assert [form.rewrite("exp") for form in forms[:1]] == [(sympy.exp(symbol_) - 1) / symbol_]
+
+
+def test_and_and_or_keep_their_brackets() -> None:
+    def evaluate(point: Mapping[str, Any]) -> dict[Any, Any]:
+        a, b = point["a"], point["b"]
+        return {("y", None): cm.where(((a < 1.0) | (b > 2.0)) & (a > b), a, b - 10.0)}
+
+    form = symbolic(evaluate, {"a": 0.5, "b": 3.0}, (("a", 0.4, 0.6), ("b", 2.9, 3.1)))
+    (step,) = derivation(form, {"y": "1"}, ("y", None))
+    assert "(a < 1 or b > 2) and a > b" in step.text
+    assert r"\left(\mathrm{a} < 1 \vee \mathrm{b} > 2\right) \wedge" in step.latex
+
+
+def test_a_quotient_without_a_value_is_written_as_its_limit() -> None:
+    def evaluate(point: Mapping[str, Any]) -> dict[Any, Any]:
+        return {("y", None): 2.0 * cm.exprel(point["a"] - 3.0)}
+
+    form = symbolic(evaluate, {"a": 3.0}, (("a", 2.9, 3.1),))
+    (step,) = derivation(form, {"y": "1"}, ("y", None))
+    assert step.text == "y = 2 * (e^(a - 3) - 1) / (a - 3)"
+    assert step.numbers_text == " = 2 * 1"

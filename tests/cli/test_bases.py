@@ -231,3 +231,64 @@ def test_a_failure_at_a_corner_says_where(tmp_path: Path) -> None:
     assert "ZeroDivisionError" in entry["message"]
     assert "analyses/m.py:" in entry["message"]
     assert "evaluated at chance = 1.0" in entry["message"]
+
+
+MORE = '''
+
+class Bowl(NamedTuple):
+    depth: ratio
+
+
+@analysis
+def bowl(chance: ratio, load: ratio) -> Bowl:
+    """Least where the load is zero, inside of a range around it."""
+    return Bowl(chance + load * load)
+
+
+@analysis
+def square(chance: ratio) -> Bowl:
+    """Flat at the middle, where a straight line sees nothing of it."""
+    return Bowl((chance - 0.5) * (chance - 0.5))
+'''
+
+
+@pytest.mark.parametrize("basis", ["root sum square", "{probability: 0.9, confidence: 0.9}"])
+def test_a_range_of_a_condition_is_looked_at_between_its_ends(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, basis: str
+) -> None:
+    # At the ends of the load it is 1.5 and more, at its middle 0 to 1.
+    monkeypatch.setattr("tests.cli.test_bases.MODULE", MODULE + MORE)
+    row = "analysis: bowl, quantity: depth, at_least: 1.4, given: {load: [-1, 1]}"
+    (entry,) = entries(judged(tmp_path, f"{row}, basis: {basis}"))
+    assert entry["state"] == "not met"
+    assert "load looked at in points of the range, not all of it" in entry["message"]
+
+
+def test_root_sum_square_is_open_where_its_own_error_exceeds_the_margin(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # (chance - 0.5)^2 reaches 0.25, and its straight line is flat: the error shown is 0.25.
+    monkeypatch.setattr("tests.cli.test_bases.MODULE", MODULE + MORE)
+    row = "analysis: square, quantity: depth, at_most: {}, basis: root sum square"
+    short, ample = entries(judged(tmp_path, row.format("0.2"), row.format("0.3")))
+    assert (short["state"], ample["state"]) == ("open", "met")
+    assert "which is more than the margin" in short["message"]
+
+
+def test_root_sum_square_of_dependent_parameters_is_told_at_its_place(tmp_path: Path) -> None:
+    judged(tmp_path, "analysis: divider, quantity: share, at_least: 0.4, basis: root sum square")
+    project = Project(tmp_path)
+    project.replace("analyses/p.yaml", "tolerance: 1 %,", "tolerance: 1 %, group: reel,")
+    run = project.verify()
+    assert run.status == 2
+    (problem,) = [p for p in run.json["problems"] if p["rule"] == "dependent-parameters"]
+    assert problem["path"] == "requirements/r.yaml"
+
+
+def test_the_counterexample_is_of_the_end_that_fails_on_numbers(tmp_path: Path) -> None:
+    # Both ends of the share fail by their proved values; each point that is named has to fail.
+    row = "analysis: divider, quantity: share, at_least: 0.4951, at_most: 0.505"
+    (entry,) = entries(judged(tmp_path, row))
+    sets = [f"--set={name}={text}" for name, text in entry["counterexample"].items()]
+    again = Project(tmp_path).verify(*sets).json["requirements"][0]["verification"][0]
+    assert again["value"] < 0.4951

@@ -55,6 +55,9 @@ IMPURE = {
     "any arguments": "def f(*x): return x",
     "a class with a hook": "class R(tuple):\n    def __new__(cls, x): return print(x)\n"
     "def f(x): return R(x)",
+    "an operator of a result": "from typing import NamedTuple\nclass R(NamedTuple):\n    y: float\n"
+    "    def __neg__(self): return print(1)\ndef f(x): return -R(x)",
+    "a text that is formatted": "from math import exp\ndef f(x): return '%s' % exp",
     "a builtin": "f = print",
 }
 

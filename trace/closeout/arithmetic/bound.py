@@ -26,7 +26,7 @@ from closeout.arithmetic import gradient, interval
 from closeout.arithmetic.gradient import Gradient
 from closeout.arithmetic.interval import Interval, TooLong
 from closeout.arithmetic.search import Box, Key
-from closeout.arithmetic.undecided import NO_SIDES, Undecided, Undefined
+from closeout.arithmetic.undecided import NO_SIDES, Undecided, Undefined, watched
 
 Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
 Point = tuple[float, ...]
@@ -38,10 +38,14 @@ BUDGET = 4000
 # Operations on ranges in one evaluation. A closed form has some hundreds; a march has more than
 # this, and its bounds would burst long before its end.
 MOST_OPERATIONS = 20_000
+# So near the bound of an end that is zero has to come: in roundings of the formula, and as a share
+# of the width of the quantity's range.
+ROUNDINGS = 1e6
+LEAST_OF_WIDTH = 1e-9
+# Of an end, so much may be rounding where a bound passes for the number that was seen.
+ATTAINED = 1e-12
 # Points of the box, beside the inputs, at which ranges are compared with numbers.
 COMPARED = 8
-# Of the width of a quantity's range: so near the bound of an end that is zero has to come.
-LEAST_OF_WIDTH = 1e-9
 # Parts of the box that cannot be evaluated, after which an end of a quantity is given up.
 PATIENCE = 128
 _GOLDEN = 0.6180339887498949
@@ -53,8 +57,9 @@ class Proved(NamedTuple):
     ``seen_low`` and ``seen_high`` are attained on plain numbers, at the points ``low_at`` and
     ``high_at`` (the arguments that differ from the inputs). ``tight`` says whether they are as near
     to the bounds as was asked; else the evaluations were used up, and the bounds are valid but
-    loose. ``rounding`` is what of the distance the rounding of the formula takes, at most: bounds
-    that are no farther than this from what was seen are attained.
+    loose. ``low_rounding`` and ``high_rounding`` are what of the distance the rounding of the
+    formula takes, at most, at that end: bounds no farther than this from what was seen
+    are attained.
     """
 
     low: float
@@ -64,7 +69,8 @@ class Proved(NamedTuple):
     low_at: At
     high_at: At
     tight: bool
-    rounding: float
+    low_rounding: float
+    high_rounding: float
 
 
 class Proofs(NamedTuple):
@@ -242,7 +248,7 @@ class _Field:
             _Unprovable: smaller ranges would not help.
         """
         try:
-            with interval.limited(MOST_OPERATIONS):
+            with interval.limited(MOST_OPERATIONS), watched() as dropped:
                 found = self._call(arguments)
         except (MemoryError, _Unprovable):
             raise
@@ -252,6 +258,8 @@ class _Field:
             return _Open(error.reason, error.sides)
         except Exception as error:
             raise _Unprovable(f"it does not take ranges: {_told(error)}") from error
+        if dropped:
+            return _Open(*dropped[0])
         return {key: _ranged(value) for key, value in found.items()}
 
 
@@ -287,12 +295,10 @@ def _opened(field: _Field, tolerance: float) -> list[_End]:
     field.numbers(field.nominal)
     root = field.slopes(field.whole)  # first, since what takes no ranges mostly fails here, early
     points = _probes(field.whole)
-    noise = _agreement(field, [field.nominal, *points])
+    _agreement(field, [field.nominal, *points])
     if not isinstance(root, _Open):
         _check_slopes(field, root, points)
-    return [
-        _End(field, key, sign, noise[key], tolerance) for key in field.alive for sign in (-1.0, 1.0)
-    ]
+    return [_End(field, key, sign, tolerance) for key in field.alive for sign in (-1.0, 1.0)]
 
 
 def _probes(whole: Region) -> list[Point]:
@@ -310,13 +316,12 @@ def _probes(whole: Region) -> list[Point]:
     return found
 
 
-def _agreement(field: _Field, points: Iterable[Point]) -> dict[Key, float]:
-    """Compare ranges with numbers, and return the width of what rounding leaves open, by key.
+def _agreement(field: _Field, points: Iterable[Point]) -> None:
+    """Compare ranges with numbers.
 
     Raises:
         _Unprovable: ranges cannot be evaluated even at a point.
     """
-    noise = dict.fromkeys(field.keys, 0.0)
     for point in points:
         numbers, ranges = field.numbers(point), field.ranges(point)
         if isinstance(ranges, _Open):
@@ -330,24 +335,6 @@ def _agreement(field: _Field, points: Iterable[Point]) -> dict[Key, float]:
                     f"ranges do not agree with numbers: {held} on ranges, {number!r} on numbers, "
                     f"at {_shown(field.at(point))}"
                 )
-            else:
-                noise[key] = max(noise[key], _width(field, key, point, held))
-    return noise
-
-
-def _width(field: _Field, key: Key, point: Point, held: Interval) -> float:
-    """Return the width of a value at a point, next to the point if it lies on a jump."""
-    width = held.high - held.low
-    if width <= 1e-9 * max(abs(held.low), abs(held.high)):
-        return width
-    middles = [low + 0.5 * (high - low) for low, high in field.whole]
-    shares = [(1.0 + (i + 1) * _GOLDEN % 1.0) / 1024.0 for i in range(len(middles))]
-    beside = tuple(
-        x + share * (high - low) * (1.0 if x < middle else -1.0)
-        for x, share, middle, (low, high) in zip(point, shares, middles, field.whole, strict=True)
-    )
-    there = _held(field, beside, key)
-    return width if there is None else min(width, there.high - there.low)
 
 
 def _check_slopes(field: _Field, root: Mapping[Key, Any], points: list[Point]) -> None:
@@ -391,20 +378,17 @@ def _by_slopes(value: Gradient, base: Point, point: Point, number: float) -> tup
 class _End:
     """The search for the upper end of a quantity times a sign: -1 for its lower end.
 
-    ``noise`` is how far a number may be from the real value of the formula; it is added to what is
-    proved, since faces and centred forms speak of real values.
+    What is proved of faces and centred forms speaks of real values. How far a number may be from
+    the real value is added: as much as the range at the face's or the centre's point is wide.
     """
 
-    def __init__(
-        self, field: _Field, key: Key, sign: float, noise: float, tolerance: float
-    ) -> None:
+    def __init__(self, field: _Field, key: Key, sign: float, tolerance: float) -> None:
         self.key = key
         self.sign = sign
         self.reason: str | None = None
         self._field = field
-        self.noise = noise
         self._tolerance = tolerance
-        self._heap: list[tuple[float, int, Region, int | None]] = []
+        self._heap: list[tuple[float, int, Region, int | None, float]] = []
         self._made = 0
         self._open = 0
 
@@ -413,21 +397,29 @@ class _End:
         """The upper bound of the quantity times the sign; infinite before the search."""
         if not self._heap:
             return inf
-        reach = -self._heap[0][0]
-        return nextafter(reach + self.noise, inf) if self.noise else reach
+        return -self._heap[0][0]
 
     @property
-    def slack(self) -> float:
-        """How far the bound may be from what was seen."""
-        high, low = self._field.best(self.key, self.sign), -self._field.best(self.key, -self.sign)
-        # Relative to the end itself: a wide range must not hide a limit near one end of it. An end
-        # near zero has no relative distance, and what is rounding cannot be improved.
-        return max(self._tolerance * abs(high), LEAST_OF_WIDTH * (high - low), 4.0 * self.noise)
+    def noise(self) -> float:
+        """How far a number may be from the real value where the bound is reached."""
+        return self._heap[0][4] if self._heap else inf
 
     @property
     def tight(self) -> bool:
-        """Whether the bound is as near to what was seen as was asked."""
-        return self.bound <= self._field.best(self.key, self.sign) + self.slack
+        """Whether the bound is as near to what was seen as was asked.
+
+        Relative to the end itself: a wide range must not hide a limit near one end of it. An end
+        near zero has no relative distance. There its rounding says how large the terms of the
+        formula are; and where the number seen is zero itself, the width of the range does.
+        """
+        bound = self.bound
+        high, low = self._field.best(self.key, self.sign), -self._field.best(self.key, -self.sign)
+        enough = high + self._tolerance * abs(high)
+        of_width = LEAST_OF_WIDTH * (high - low)
+        if bound <= enough or bound > enough + of_width:
+            return bound <= enough
+        point = self._field.seen(self.key, self.sign)[1]
+        return high == 0.0 or bound <= enough + ROUNDINGS * self._noise(point)
 
     def run(self, evaluations: int) -> None:
         """Search until the bound is tight, or the evaluations are used up."""
@@ -435,7 +427,7 @@ class _End:
         if not self._heap:
             self._add(self._field.whole)
         while not self.tight and self.key not in self._field.failed:
-            _, _, region, side = self._heap[0]
+            _, _, region, side, _ = self._heap[0]
             if side is None or self._open > PATIENCE or self._field.evaluations >= last:
                 break
             heappop(self._heap)
@@ -445,19 +437,28 @@ class _End:
                 self._add((*region[:side], part, *region[side + 1 :]))
 
     def _add(self, region: Region) -> None:
-        bound, region, side = self._examined(region)
+        reach, region, side, point = self._examined(region)
+        noise = inf if reach == inf else self._noise(point)
+        bound = nextafter(reach + noise, inf) if noise else reach
         self._open += bound == inf
         self._made += 1
-        heappush(self._heap, (-bound, self._made, region, side))
+        heappush(self._heap, (-bound, self._made, region, side, noise))
 
-    def _examined(self, region: Region) -> tuple[float, Region, int | None]:
-        """Return the bound over a region, its face with the extreme, and which side to halve."""
+    def _noise(self, point: Point) -> float:
+        value = self._at(point)
+        return inf if isinstance(value, Undefined) else value.high - value.low
+
+    def _examined(self, region: Region) -> tuple[float, Region, int | None, Point]:
+        """Return the bound over a region, its face with the extreme, and which side to halve.
+
+        The last is a point of it, at which numbers and ranges are known.
+        """
         while any(low < high for low, high in region):
             found = self._field.slopes(region)
             value = found if isinstance(found, _Open) else found[self.key]
             if isinstance(value, (_Open, Undefined)):
                 self.reason = value.reason
-                return inf, region, self._widest(region, value.sides)
+                return inf, region, self._widest(region, value.sides), ()
             if isinstance(value, Interval):
                 value = Gradient(value, {})
             face = self._face(region, value)
@@ -466,7 +467,7 @@ class _End:
             region = face
         point = tuple(low for low, _ in region)
         self._field.numbers(point)
-        return self._upper(self._at(point)), region, None
+        return self._upper(self._at(point)), region, None, point
 
     def _at(self, point: Point) -> Any:
         found = self._field.ranges(point)
@@ -495,7 +496,7 @@ class _End:
             fixed.append((low, high))
         return tuple(fixed)
 
-    def _centred(self, region: Region, value: Gradient) -> tuple[float, Region, int | None]:
+    def _centred(self, region: Region, value: Gradient) -> tuple[float, Region, int | None, Point]:
         """Return the bound by natural extension or centred form, whichever is smaller."""
         centre = tuple(low + 0.5 * (high - low) for low, high in region)
         self._field.numbers(centre)
@@ -510,9 +511,10 @@ class _End:
         bound = min(self._upper(value.value), reach)
         if inf in smears.values():
             jumping = frozenset(i for i, smear in smears.items() if smear == inf)
-            return bound, region, self._widest(region, jumping)
+            return bound, region, self._widest(region, jumping), centre
         order = sorted(smears, key=lambda i: -smears[i])
-        return bound, region, next((i for i in order if _divisible(*region[i])), None)
+        side = next((i for i in order if _divisible(*region[i])), None)
+        return bound, region, side, centre
 
     def _widest(self, region: Region, sides: frozenset[int] = NO_SIDES) -> int | None:
         """Return which side is the widest in shares of the box, of those given or of all."""
@@ -544,5 +546,15 @@ def _result(field: _Field, low: _End, high: _End) -> Proved | str:
         field.at(low_at),
         field.at(high_at),
         low.tight and high.tight,
-        4.0 * low.noise,
+        _rounding(low, seen_low),
+        _rounding(high, seen_high),
     )
+
+
+def _rounding(end: _End, seen: float) -> float:
+    """Return how far a bound may be from what was seen for rounding alone.
+
+    Nothing where rounding is no small part of the end: then what was not seen may lie beyond.
+    """
+    rounding = 4.0 * end.noise
+    return rounding if rounding <= ATTAINED * abs(seen) else 0.0

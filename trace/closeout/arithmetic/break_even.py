@@ -134,8 +134,8 @@ class _Search:
     def margin(self, x: float) -> float | None:
         """Return the margin, at least zero where the criterion holds; None where nothing comes."""
         if x not in self._values:
-            self._values[x] = _value(self._evaluate, {**self._others, self.name: x}, self._key)
-        return _margin(self._values[x], self._limits)
+            self._values[x] = value_of(self._evaluate, {**self._others, self.name: x}, self._key)
+        return margin_of(self._values[x], self._limits)
 
     @property
     def monotone(self) -> bool:
@@ -145,7 +145,7 @@ class _Search:
         return all(a <= b for a, b in pairs) or all(a >= b for a, b in pairs)
 
 
-def _value(evaluate: Evaluate, point: Mapping[str, float], key: Key) -> float | None:
+def value_of(evaluate: Evaluate, point: Mapping[str, float], key: Key) -> float | None:
     """Return the quantity; NaN for a case that is absent, None where the analysis has no answer."""
     try:
         found = evaluate(point).get(key)
@@ -158,7 +158,8 @@ def _value(evaluate: Evaluate, point: Mapping[str, float], key: Key) -> float | 
     return float(found)
 
 
-def _margin(value: float | None, limits: Limits) -> float | None:
+def margin_of(value: float | None, limits: Limits) -> float | None:
+    """Return the least margin of a value to its limits; None without one, -inf for an absence."""
     at_least, at_most = limits
     if value is None:
         return None
@@ -318,7 +319,7 @@ def boundary(
         def margin(distance: float) -> float | None:
             x, y = at(angle, distance)
             point = {**others, first: x, second: y}
-            return _margin(_value(evaluate, point, key), limits)
+            return margin_of(value_of(evaluate, point, key), limits)
 
         if margin(0.0) is None:
             return None

@@ -116,5 +116,7 @@ class _Symbols:
 class _Numbers(_Symbols):
     """What stands for a node: its number."""
 
+    puts_numbers = True
+
     def _one(self, node: Node, quantity: str, case: str | None) -> Laid:  # noqa: ARG002
         return number(node.value, self._writer)

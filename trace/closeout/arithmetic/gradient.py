@@ -23,7 +23,14 @@ from typing import Any
 from closeout import math
 from closeout.arithmetic import interval
 from closeout.arithmetic.interval import Interval
-from closeout.arithmetic.undecided import OneNumber, Truth, Undecided, Undefined, first_undefined
+from closeout.arithmetic.undecided import (
+    OneNumber,
+    Truth,
+    Undecided,
+    Undefined,
+    first_undefined,
+    noted,
+)
 
 __all__ = [
     "Gradient", "GradientTruth", "Slope", "acos", "asin", "atan", "atan2", "cos", "cosh", "exp",
@@ -134,7 +141,7 @@ class Gradient(OneNumber):
         if not isinstance(other, (int, float)):
             return NotImplemented
         if other <= 0.0:
-            return Undefined(f"{other!r} to the power {self}", self.sides)
+            return noted(f"{other!r} to the power {self}", self.sides)
         return math.exp(self * math.log(interval.point(other)))  # type: ignore[arg-type]
 
     def __lt__(self, other: Any) -> Any:
@@ -171,7 +178,7 @@ def _parts(other: Any) -> tuple[Any, Slopes] | None:
 def _made(value: Any, slopes: Slopes) -> Gradient | Undefined:
     if value.__class__ is Interval:
         return Gradient(value, slopes)
-    return Undefined(value.reason, frozenset(slopes))
+    return noted(value.reason, frozenset(slopes))
 
 
 def _compared(x: Gradient, other: Any, comparison: str) -> Any:
@@ -248,7 +255,7 @@ def _divided(top: Any, top_slopes: Slopes, bottom: Any, bottom_slopes: Slopes) -
         bottom = interval.point(bottom)
     value = top / bottom
     if not isinstance(value, Interval):
-        return Undefined(value.reason, frozenset(bottom_slopes) or frozenset(top_slopes))
+        return noted(value.reason, frozenset(bottom_slopes) or frozenset(top_slopes))
     inverse = _ends(1.0 / bottom)
     against = _scaled(bottom_slopes, (-value.high, -value.low))
     return Gradient(value, _scaled(_summed(top_slopes, against), inverse))
@@ -257,7 +264,7 @@ def _divided(top: Any, top_slopes: Slopes, bottom: Any, bottom_slopes: Slopes) -
 def _chained(x: Gradient, value: Any, slope: Any) -> Any:
     """Return a function of x: its value, and the slopes of x times the slope of the function."""
     if not isinstance(value, Interval):
-        return Undefined(value.reason, x.sides)
+        return noted(value.reason, x.sides)
     if isinstance(slope, Undefined):
         return Gradient(value, dict.fromkeys(x.slopes, UNBOUNDED))
     return Gradient(
@@ -421,7 +428,7 @@ def _chosen(x: Any, y: Any, *, smaller: bool) -> Any:
     value = (interval.minimum if smaller else interval.maximum)(*(_parts(z)[0] for z in (x, y)))  # type: ignore[index]
     (_, by_x), (_, by_y) = _parts(x), _parts(y)  # type: ignore[misc]
     if not isinstance(value, Interval):
-        return Undefined(value.reason, frozenset({**by_x, **by_y}))
+        return noted(value.reason, frozenset({**by_x, **by_y}))
     first = x <= y  # one of them is a Gradient
     if isinstance(first, Truth):
         return Gradient(value, _hulled(by_x, by_y))
@@ -451,7 +458,7 @@ def table(x: Gradient, points: Sequence[tuple[float, float]], /) -> Any:
     """Return y(x) by straight lines between points (x, y) in rising x."""
     value = interval.table(x.value, points)
     if not isinstance(value, Interval):
-        return Undefined(value.reason, x.sides)
+        return noted(value.reason, x.sides)
     begin = min(max(bisect_right(points, x.value.low, key=_across), 1), len(points) - 1)
     end = min(max(bisect_left(points, x.value.high, key=_across), begin), len(points) - 1)
     lines = [_steepness(points[i - 1], points[i]) for i in range(begin, end + 1)]

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from itertools import product
 from typing import Any
 
 from closeout import Absent
+from closeout.arithmetic.conditions import points_of
 from closeout.arithmetic.rss import RootSumSquare, rss
 from closeout.arithmetic.search import Box, Key
 from closeout.model.answer import Answer, Assurance, Extent
@@ -21,7 +21,7 @@ def answer(
     """Return the value of each quantity at the inputs and its ends by root sum square.
 
     A condition that is given as a pair (named in ``sides`` of the detail) is no chance: the ends
-    are taken at each end of it, and the worst of them count.
+    are taken at points of it, its own ends among them, and the worst of them count.
 
     Args:
         detail: ``groups`` of parameters that move together, by parameter: two of one group are
@@ -36,10 +36,9 @@ def answer(
 
     nominal = counted(inputs)
     drawn = tuple(side for side in box if side[0] not in detail["sides"])
-    sides = [side for side in box if side[0] in detail["sides"]]
+    sides = tuple(side for side in box if side[0] in detail["sides"])
     found: dict[Key, list[RootSumSquare]] = {}
-    for ends in product(*((low, high) for _, low, high in sides)):
-        at = dict(zip((name for name, _, _ in sides), ends, strict=True))
+    for at in points_of(sides):
         for key, one in rss(counted, {**inputs, **at}, drawn, detail["groups"]).items():
             found.setdefault(key, []).append(one)
     extents = {key: _extent(nominal[key], some) for key, some in found.items()}
@@ -63,4 +62,5 @@ def _extent(value: float, found: list[RootSumSquare]) -> Extent:
         low.corner,
         high.corner,
         unproved=f"straight lines are off by up to {error:.2g}",
+        off=error,
     )

@@ -1,16 +1,16 @@
 """What the declared spreads make of one quantity: root sum square, Sobol indices, quantiles.
 
 Each stands beside the extreme value, and none replaces it. Conditions that are given as a pair are
-no chance: the ends by root sum square and the quantiles are the worst over both of their ends.
+no chance: the ends by root sum square and the quantiles are the worst over points of them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from itertools import product
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from closeout.arithmetic import linear
+from closeout.arithmetic.conditions import points_of
 from closeout.arithmetic.search import Box, Key
 
 Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
@@ -20,6 +20,7 @@ Row = list[Any]
 SOBOL_ROWS = 8192
 # Samples for a quantile of a formula; of a march the fewest that Wilks allows.
 QUANTILE_SAMPLES = 65_536
+MOST_SAMPLES = 2**20
 
 
 class NoSamples(ValueError):
@@ -93,10 +94,13 @@ def quantiles(
 
     coverage, confidence = detail["quantile"]
     fewest = wilks_samples(coverage, confidence)
+    if fewest > MOST_SAMPLES:
+        raise NoSamples(f"{fewest} samples are needed, more than {MOST_SAMPLES}")
     spreads = _drawn(inputs, box, detail)
     fixed = {name: value for name, value in inputs.items() if name not in spreads}
     found = []
-    for at in _ends(box, spreads):
+    sides = tuple(side for side in box if side[0] not in spreads)
+    for at in points_of(sides):
         stream = Stream(spreads, seed_of(detail["seed"]), part=repr(sorted(at.items())))
         evaluator = ArrayEvaluator(_alone(evaluate, key), [key])
         values = evaluator.at({**fixed, **at, **stream.take(fewest)})[key]
@@ -125,10 +129,3 @@ def _drawn(inputs: Mapping[str, float], box: Box, detail: Mapping[str, Any]) -> 
     if not spreads:
         raise NoSamples("no parameter has a spread to draw from")
     return spreads
-
-
-def _ends(box: Box, spreads: Mapping[str, Any]) -> Iterator[dict[str, float]]:
-    """Yield each combination of the ends of what is not drawn."""
-    sides = [(name, low, high) for name, low, high in box if name not in spreads]
-    for ends in product(*((low, high) for _, low, high in sides)):
-        yield dict(zip((name for name, _, _ in sides), ends, strict=True))

@@ -21,6 +21,7 @@ from closeout.arithmetic.break_even import (
     nearest_first,
 )
 from closeout.arithmetic.derivation import derivation
+from closeout.arithmetic.others import WorstOthers
 from closeout.arithmetic.recorded import Key
 from closeout.arithmetic.sensitivity import Sensitivity, sensitivities
 from closeout.arithmetic.symbolic import Symbolic, symbolic
@@ -251,23 +252,29 @@ def _edges(
 ) -> list[BreakEven]:
     """Return the first five break-even values, over as many arguments as the budget allows."""
     counted = _Counted(evaluate, budget.evaluations)
-    others = {**inputs, **dict(corner or ())}
     found: list[BreakEven] = []
     for number, name in enumerate(names):
         side = tuple(one for one in box if one[0] == name)
+        at, label = {name: inputs[name]}, None if corner is None else ()
+        others = WorstOthers(counted, inputs, box, key, limits, corner or ())
         try:
             # One argument at a time, so that what was found of the others stays.
-            found += break_even(
-                lambda point: counted({**others, **point}),
-                {name: inputs[name]}, side, key, limits, None if corner is None else (),
-                budget.reach,
-            )  # fmt: skip
+            edges = break_even(others, at, side, key, limits, label, budget.reach)
+            # Of a march only the worst corner of the whole box: each look costs many evaluations.
+            while corner is not None and budget is FORMULA and _worse(others, edges):
+                edges = break_even(others, at, side, key, limits, label, budget.reach)
+            found += edges
         except _Spent:
-            label = "nominal" if corner is None else "worst"
+            place = "nominal" if corner is None else "worst"
             text = (
-                f"with the others at {label}, {number} of {len(names)} parameters were searched "
+                f"with the others at {place}, {number} of {len(names)} parameters were searched "
                 f"within {budget.evaluations} evaluations"
             )
             reasons["break even"] = "; ".join(filter(None, (reasons.get("break even"), text)))
             break
     return sorted(found, key=lambda one: nearest_first(one, inputs))[:FIRST]
+
+
+def _worse(others: WorstOthers, edges: tuple[BreakEven, ...]) -> bool:
+    """Return whether a worse corner of the others was found where the criterion turns."""
+    return any(others.improve(one.parameter, one.value) for one in edges if one.value is not None)

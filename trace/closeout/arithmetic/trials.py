@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from itertools import product
 from typing import Any
 
 from closeout import Absent
 from closeout.arithmetic.array import ArrayEvaluator
+from closeout.arithmetic.conditions import points_of
 from closeout.arithmetic.probability import Decision, Outcome, Trials, decide
 from closeout.arithmetic.sampling import Distribution, Stream, assumed, drawn, seed_of
 from closeout.arithmetic.search import Box, Key
@@ -25,7 +25,7 @@ def answer(
     """Return the values at the inputs, and a decision for each case, as JSON.
 
     Parameters are drawn from their distributions; a condition that is given as a pair is no chance:
-    each of its ends is decided apart, and the worst of them counts.
+    points of it, its ends among them, are decided apart, and the worst of them counts.
 
     Args:
         detail: ``quantity``, ``at_least`` and ``at_most`` (None where there is none),
@@ -35,11 +35,10 @@ def answer(
     nominal = evaluate(inputs)
     keys = [key for key in nominal if key[0] == detail["quantity"]]
     spreads = drawn(inputs, box, detail["drawn"])
-    sides = [(name, low, high) for name, low, high in box if name not in spreads]
+    sides = tuple((name, low, high) for name, low, high in box if name not in spreads)
     decided: dict[Key, Row] = {}
     samples = 0
-    for ends in product(*((low, high) for _, low, high in sides)):
-        at = dict(zip((name for name, _, _ in sides), ends, strict=True))
+    for at in points_of(sides):
         rows, used = _decided(evaluate, {**inputs, **at}, spreads, keys, detail, at)
         samples += used
         for key, row in rows.items():

@@ -16,7 +16,7 @@ from xml.sax.saxutils import escape
 from closeout.arithmetic.recorded import Node
 
 # How tightly a piece holds together: it is bracketed inside one that holds more tightly.
-_LOGIC, _RELATION, _SUM, _PRODUCT, _FRACTION, _POWER, _ATOM = range(7)
+_OR, _AND, _RELATION, _SUM, _PRODUCT, _FRACTION, _POWER, _ATOM = range(8)
 
 MATHML = "http://www.w3.org/1998/Math/MathML"
 LITERAL_DIGITS, VALUE_DIGITS = 9, 6
@@ -362,14 +362,23 @@ class _Layout:
             return self._call("exp", x)
         return Laid(self._writer.script(self._writer.sign("e"), raised), _POWER)
 
+    def _is_number_zero(self, x: Any) -> bool:
+        """Whether a zero is written as a number: then the quotient has no value, its limit is 1."""
+        value = x.value if isinstance(x, Node) else float(x)
+        return value == 0.0 and getattr(self._shown, "puts_numbers", False)
+
     def _exprel(self, node: Node, x: Any) -> Laid:
         w = self._writer
+        if self._is_number_zero(x):
+            return Laid(w.numeral("1"))
         power = self._held(self._exp(node, x), _SUM, first=True)
         above = w.row(power, w.sign("-"), w.numeral("1"))
         return Laid(w.fraction(above, self.at(x).text), _FRACTION)
 
     def _log1prel(self, _: Node, x: Any) -> Laid:
         w = self._writer
+        if self._is_number_zero(x):
+            return Laid(w.numeral("1"))
         inner = w.row(w.numeral("1"), w.sign("+"), self._held(self.at(x), _PRODUCT))
         return Laid(w.fraction(w.row(w.words("ln"), w.fence(inner)), self.at(x).text), _FRACTION)
 
@@ -417,7 +426,7 @@ _INFIX = {
     "add": ("+", _SUM, _SUM), "subtract": ("-", _SUM, _PRODUCT), "multiply": ("*", _PRODUCT,
     _PRODUCT), "<": ("<", _RELATION, _SUM), "<=": ("<=", _RELATION, _SUM),
     ">": (">", _RELATION, _SUM), ">=": (">=", _RELATION, _SUM),
-    "and": ("and", _LOGIC, _RELATION), "or": ("or", _LOGIC, _RELATION),
+    "and": ("and", _AND, _RELATION), "or": ("or", _OR, _AND),
 }  # fmt: skip
 _CALLS = {
     "log": "ln", "minimum": "min", "maximum": "max", "asin": "arcsin", "acos": "arccos",

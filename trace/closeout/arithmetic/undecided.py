@@ -9,7 +9,9 @@ other quantities of the analysis are still evaluated.
 
 from __future__ import annotations
 
-from typing import Any, NoReturn
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, NamedTuple, NoReturn
 
 from closeout import math
 
@@ -28,6 +30,44 @@ class Undecided(BaseException):
         super().__init__(reason)
         self.reason = reason
         self.sides = sides
+        _note(reason, sides)
+
+
+class Noted(NamedTuple):
+    """What could not be told first, and the sides of the box that it depends on."""
+
+    reason: str
+    sides: frozenset[int]
+
+
+_watched: list[Noted] | None = None
+
+
+@contextmanager
+def watched() -> Iterator[list[Noted]]:
+    """Collect what cannot be told inside the context, also where the analysis drops it.
+
+    An analysis may catch what is raised (``except:``), or leave aside a value that does not exist
+    at some point (an unused field, the other branch of a ``where``). On numbers it would fail
+    there, so nothing that came out may pass for an answer of every point.
+    """
+    global _watched
+    before, _watched = _watched, []
+    try:
+        yield _watched
+    finally:
+        _watched = before
+
+
+def _note(reason: str, sides: frozenset[int]) -> None:
+    if _watched is not None:
+        _watched.append(Noted(reason, sides))
+
+
+def noted(reason: str, sides: frozenset[int]) -> Undefined:
+    """Return a value that may not exist, of which note is taken."""
+    _note(reason, sides)
+    return Undefined(reason, sides)
 
 
 class Truth:

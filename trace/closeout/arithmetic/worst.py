@@ -47,8 +47,8 @@ def _proved(value: float, proof: Proved) -> Extent:
     limit that is met exactly is met.
     """
     assert not isinstance(value, Absent)
-    low_reached = proof.seen_low - proof.low <= proof.rounding
-    high_reached = proof.high - proof.seen_high <= proof.rounding
+    low_reached = proof.seen_low - proof.low <= proof.low_rounding
+    high_reached = proof.high - proof.seen_high <= proof.high_rounding
     return Extent(
         value,
         proof.seen_low,

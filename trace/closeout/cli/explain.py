@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterable
 from dataclasses import replace
 
 import click
@@ -13,6 +14,8 @@ from closeout.cli.options import Options
 from closeout.cli.pipeline import assess
 from closeout.cli.readable import readable
 from closeout.cli.studies import Wanted
+from closeout.graph.checks import nearest
+from closeout.model.dossier import Dossier
 
 
 @click.command(epilog="Example: closeout explain PWR-020")
@@ -56,6 +59,7 @@ def command(
         if settings:
             unchanged = assess(snapshot, store, replace(options, settings=()), progress)
             change = "\n" + whatif_text(unchanged.dossier, outcome.dossier, colour=colour())
+    _check_known(boundary, outcome.dossier)
     dossier = readable(outcome.dossier)
     text = explain_text(
         dossier, identifier, colour=colour(), width=width(), studies=outcome.studies, latex=latex
@@ -89,3 +93,19 @@ def _shares(text: str | None) -> tuple[float, float] | None:
         cure = "write two numbers between 0 and 1, as 0.95,0.95"
         raise UserError((f"--quantile {text}: that is no share and confidence", cure))
     return share, confidence
+
+
+def _check_known(boundary: str | None, dossier: Dossier) -> None:
+    known = {parameter.name for parameter in dossier.parameters}
+    wrong = [
+        (f"--boundary {boundary}: there is no parameter {name}", _cure(name, known))
+        for name in _pair(boundary) or ()
+        if name not in known
+    ]
+    if wrong:
+        raise UserError(*wrong)
+
+
+def _cure(name: str, known: Iterable[str]) -> str:
+    near = nearest(name, known)
+    return f"did you mean {near}?" if near else "name a parameter of the project"

@@ -174,8 +174,9 @@ def _ends(ready: _Ready, told: Mapping[str, Any]) -> tuple[Ends, ...]:
     if extent.low is None or extent.high is None:
         return ()
     low, high, remark = extent.low, extent.high, "searched, not proved"
-    if extent.tight and extent.proved_low is not None and extent.proved_high is not None:
-        low, high, remark = extent.proved_low, extent.proved_high, "proved"
+    if extent.proved_low is not None and extent.proved_high is not None:
+        low, high = extent.proved_low, extent.proved_high
+        remark = "proved" if extent.tight else "proved, but loose,"
     reason = told["reasons"].get("root sum square", "")
     linear = told["root_sum_square"] or (None, None, reason)
     return (

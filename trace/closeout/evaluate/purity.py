@@ -13,10 +13,9 @@ import builtins
 import dis
 import math
 import types
-from typing import Any
+from typing import Any, NamedTuple
 
 import closeout.math
-from closeout import absent
 
 # Instructions of Python 3.11 to 3.14 (its documentation of the module dis) that act on nothing but
 # the function's own values. Jumps must lead forward, which is looked at besides.
@@ -38,12 +37,20 @@ _HARMLESS = frozenset(
 _JUMPS = frozenset((*dis.hasjrel, *dis.hasjabs))
 # Flags of a code object: *args, **kwargs, generators and coroutines (module inspect).
 _UNUSUAL = 0x04 | 0x08 | 0x20 | 0x80 | 0x200
-_SIMPLE = (float, int, str, bool, types.NoneType)
+_SIMPLE = (float, int, bool, types.NoneType)
+
+
+class _Plain(NamedTuple):
+    x: float
+
+
+# What a NamedTuple has besides its fields; any other method, also one of an operator, may do more.
+_OF_TUPLES = frozenset(vars(_Plain))
 # As they are before any module of the project is imported, which may put others in their place.
 _KNOWN = (
     *(getattr(closeout.math, name) for name in closeout.math.__all__ if name != "extend"),
     *(value for name, value in vars(math).items() if not name.startswith("_")),
-    *(absent, builtins.abs, builtins.float, builtins.max, builtins.min),
+    *(builtins.abs, builtins.float, builtins.max, builtins.min),
 )
 _NOTHING = object()
 
@@ -116,16 +123,15 @@ def _holds(value: Any) -> bool:
     own = vars(value)
     made = getattr(value.__new__, "__code__", None)
     return (
-        {name for name in own if not name.startswith("_")} == set(own.get("_fields", ()))
+        set(own) - set(own.get("_fields", ())) <= _OF_TUPLES
         and made is not None
         and made.co_filename.startswith("<string>")  # it is the one that namedtuple makes
-        and not {"__init__", "__getattribute__", "__getattr__"} & set(own)
         and all(map(_is_simple, own["_field_defaults"].values()))
     )
 
 
 def _is_simple(value: Any) -> bool:
-    """Return whether a value is a number, a text, or a tuple of such."""
+    """Return whether a value is a number, or a tuple of such; a text could be made to format."""
     if type(value) is tuple:
         return all(map(_is_simple, value))
     return type(value) in _SIMPLE

@@ -125,12 +125,32 @@ class _Planner:
         asked = Asked(
             verification, spec, set_up.question, set_up.inputs, bounds, uncertainty=uncertainty
         )
-        return replace(asked, question=self._of_basis(asked, set_up.question, seed))
+        question = self._of_basis(asked, set_up.question, seed)
+        if self._faults:
+            return Asked(verification, spec, fault=self._fault())
+        return replace(asked, question=question)
+
+    def _check_independent(self, asked: Asked) -> None:
+        """Root sum square holds for independent parameters only."""
+        members: dict[str, list[str]] = {}
+        for one in asked.inputs:
+            group = self._index.parameters[one.name].group
+            if one.low is not None and one.origin != "given" and group:
+                members.setdefault(group, []).append(one.name)
+        for group, names in members.items():
+            if len(names) > 1:
+                self._wrong(
+                    "dependent-parameters", asked.verification.where / "basis",
+                    f"{', '.join(names)} move together (group {group}), and root sum square holds"
+                    " for independent parameters only",
+                    "write basis: worst case, or a probability, which moves them together",
+                )  # fmt: skip
 
     def _of_basis(self, asked: Asked, question: Question, seed: str) -> Question:
         """Return a question of the worst case as the basis of the verification asks it."""
         verification, parameters = asked.verification, self._index.parameters
         if verification.basis.kind is BasisKind.ROOT_SUM_SQUARE:
+            self._check_independent(asked)
             detail = groups_of(asked.inputs, parameters)
             return replace(question, kind="root sum square", detail=detail)
         if verification.basis.kind is BasisKind.PROBABILITY:

@@ -53,10 +53,10 @@ def by_analysis(
         "model_uncertainty": None if asked.uncertainty is None else asked.uncertainty.text,
     }
     if verification.basis.kind is BasisKind.PROBABILITY:
-        return [_chance(said, one) for one in reply.decisions]
+        return [_chance(said, one, asked) for one in reply.decisions]
     judged = [_case({**said, "case": case}, e, asked, shown, field.unit) for case, e in cases]
     if verification.basis.kind is BasisKind.ROOT_SUM_SQUARE:
-        judged = [_linear(one, e) for one, (_, e) in zip(judged, cases, strict=True)]
+        judged = [_linear(one, e, asked) for one, (_, e) in zip(judged, cases, strict=True)]
     return _count_cases(judged, verification.criterion.cases_at_least, said)
 
 
@@ -78,11 +78,11 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
     judged = compare(low, high, asked.bounds)
     said["assurance"] = assurance
     margin = judged.margin
-    at = extent.low_at if margin == judged.under else extent.high_at
     undecided = _is_undecided(wide, judged, asked.bounds)
     if undecided:
         said["message"] = "undecided: the limit lies between what was seen and what is proved"
     state = State.OPEN if undecided else judged.state
+    short = state is State.NOT_MET
     ends = _ends(extent, assurance, shown)
     evidence = Evidence(
         **said,
@@ -93,9 +93,19 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
         judged_low=None if uncertainty is None else shown.value(low),
         judged_high=None if uncertainty is None else shown.value(high),
         margin=shown.margin(margin),
-        counterexample=_point(at, asked) if state is State.NOT_MET else (),
+        counterexample=_point(_failing(wide, asked.bounds), asked) if short else (),
+        tight=extent.tight if assurance is Assurance.BOUNDED else None,
     )
     return Judgement(evidence, Extremes(unit, low, high, asked.bounds))
+
+
+def _failing(extent: Extent, bounds: Bounds) -> tuple[tuple[str, float], ...]:
+    """Return the point of the box that fails by most, of the numbers that were seen."""
+    if extent.low is None or extent.high is None:
+        return ()
+    seen = compare(extent.low, extent.high, bounds)
+    over = seen.under is None or (seen.over is not None and seen.over < seen.under)
+    return extent.high_at if over else extent.low_at
 
 
 def _ends(extent: Extent, assurance: Assurance, shown: Shown) -> tuple[float | None, float | None]:
@@ -108,21 +118,34 @@ def _ends(extent: Extent, assurance: Assurance, shown: Shown) -> tuple[float | N
     return shown.value(low), shown.value(high)
 
 
-def _linear(one: Judgement, extent: Extent) -> Judgement:
-    """Say how far the straight lines of root sum square are off.
+def _linear(one: Judgement, extent: Extent, asked: Asked) -> Judgement:
+    """Say how far the straight lines of root sum square are off; by more than the margin: open.
 
     The corner that they point to need not fail by itself, so it is no counterexample.
     """
-    if extent.absent is not None:
+    extremes = one.extremes
+    if extent.absent is not None or extremes is None:
         return one
-    evidence = replace(one.evidence, message=extent.unproved, counterexample=())
+    margin = compare(extremes.low, extremes.high, extremes.bounds).margin
+    doubtful = margin is not None and extent.off is not None and 0.0 <= margin < extent.off
+    message = f"{extent.unproved}{_looked_at(asked)}"
+    if doubtful:
+        message = f"undecided: {message}, which is more than the margin"
+    state = State.OPEN if doubtful else one.evidence.state
+    evidence = replace(one.evidence, state=state, message=message, counterexample=())
     return one._replace(evidence=evidence)
+
+
+def _looked_at(asked: Asked) -> str:
+    """Say that conditions given as a range were looked at in points only, where there are some."""
+    names = [one.name for one in asked.inputs if one.origin == "given" and one.low is not None]
+    return f"; {', '.join(names)} looked at in points of the range, not all of it" if names else ""
 
 
 _STATES = {"met": State.MET, "not met": State.NOT_MET, "undecided": State.OPEN}
 
 
-def _chance(said: Said, decided: Decided) -> Judgement:
+def _chance(said: Said, decided: Decided, asked: Asked) -> Judgement:
     """Return the evidence of a probability; its margin is what is proved less what is required."""
     text = (
         f"probability {decided.estimate:.6g}, at least {decided.lower:.6g} and at most"
@@ -131,6 +154,7 @@ def _chance(said: Said, decided: Decided) -> Judgement:
     )
     if decided.at:
         text += ", at " + ", ".join(f"{name} = {value:g}" for name, value in decided.at)
+    text += _looked_at(asked)
     if decided.taken_uniform:
         text += f"; taken as uniform: {', '.join(decided.taken_uniform)}"
     if decided.fallback:

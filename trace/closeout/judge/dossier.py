@@ -143,8 +143,8 @@ def _evaluation(asked: Asked, reply: Reply, serves: tuple[str, ...]) -> Evaluati
 
 
 def _found(name: str, case: str | None, unit: str, extent: Extent) -> QuantityFound:
-    """Return a quantity with its proved ends, where they are tight, else with those seen."""
-    proved = extent.tight and extent.proved_low is not None
+    """Return a quantity with its proved ends, else with those that were seen."""
+    proved = extent.proved_low is not None and extent.proved_high is not None
     low, high = extent.low, extent.high
     if proved:
         low, high = extent.proved_low, extent.proved_high

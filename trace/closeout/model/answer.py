@@ -26,6 +26,7 @@ class Extent(NamedTuple):
 
     ``proved_low`` and ``proved_high`` are proved of every point of the box, None where nothing is,
     with the reason in ``unproved``; ``tight`` where they are as near to low and high as was asked.
+    ``off`` is how far straight lines are off, where ends are by root sum square.
     """
 
     value: float | None
@@ -38,6 +39,7 @@ class Extent(NamedTuple):
     proved_high: float | None = None
     tight: bool = False
     unproved: str | None = None
+    off: float | None = None
 
 
 class Decided(NamedTuple):

@@ -53,6 +53,7 @@ class Evidence:
     ``limit_text`` what the author wrote, ``cases_wanted`` the N of ``cases: at least N``.
     ``model_uncertainty`` is what the analysis declares of its own model; ``judged_low``,
     ``judged_high`` and the margin have it taken off (None: the ends are judged as they are).
+    ``tight`` says of proved ends whether they are within 1e-6 of the true ones, or loose.
     """
 
     number: int
@@ -85,6 +86,7 @@ class Evidence:
     model_uncertainty: str | None = None
     judged_low: float | None = None
     judged_high: float | None = None
+    tight: bool | None = None
 
     @property
     def closed(self) -> bool:

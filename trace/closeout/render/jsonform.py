@@ -124,6 +124,7 @@ def _evidence(evidence: Evidence) -> dict[str, Any]:
         "plan": evidence.plan,
         "cases_at_least": evidence.cases_wanted,
         "model_uncertainty": evidence.model_uncertainty,
+        "tight": evidence.tight,
     }
 
 

@@ -21,6 +21,7 @@ FONT = 'font-family="system-ui, Noto Sans, DejaVu Sans, sans-serif" font-size="1
 # Bars that are drawn: the others are in the table beside them.
 MOST_BARS = 12
 ROW, NAMES, BARS, VALUES = 24, 210, 360, 130
+CHARACTER = 8.0  # width of one, amply
 WIDE, HIGH_PICTURE, EDGE = 560, 400, 70
 TICKS = 5
 COLUMNS, LINES = 61, 21
@@ -40,12 +41,13 @@ def bars(drivers: Sequence[Driver], unit: str | None) -> str | None:
     if not moving:
         return None
     reach = max(abs(effect) for _, low, high in moving for effect in (low, high))
-    wide, high = NAMES + BARS + 2 * VALUES, ROW * len(moving) + 30
-    middle = NAMES + VALUES + BARS / 2
+    names = max(NAMES, max(round(CHARACTER * len(safe(name))) for name, *_ in moving) + 20)
+    wide, high = names + BARS + 2 * VALUES, ROW * len(moving) + 30
+    middle = names + VALUES + BARS / 2
     parts = [_opening(wide, high, "Effect of either end of each tolerance")]
     for row, (name, low, up) in enumerate(moving):
         y = ROW * row + 8
-        parts.append(_text(NAMES - 10, y + 13, safe(name), "end"))
+        parts.append(_text(names - 10, y + 13, safe(name), "end"))
         for effect, colour in ((low, LOW), (up, HIGH)):
             length = abs(effect) / reach * BARS / 2
             x = middle - length if effect < 0 else middle
@@ -62,7 +64,7 @@ def bars(drivers: Sequence[Driver], unit: str | None) -> str | None:
     parts.append(_line(middle, 4, middle, bottom, INK))
     legend = ((LOW, "at the low end of the tolerance"), (HIGH, "at the high end"))
     for place, (colour, text) in enumerate(legend):
-        x = NAMES + VALUES - 60 + 250 * place
+        x = names + VALUES - 60 + 250 * place
         parts.append(f'<rect x="{x}" y="{bottom + 8}" width="12" height="12" fill="{colour}"/>')
         parts.append(_text(x + 18, bottom + 19, text, "start"))
     return "".join([*parts, "</svg>"])

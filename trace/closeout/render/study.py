@@ -90,7 +90,7 @@ def quantile_words(study: Study) -> str:
     """Return the bounds of a share of all values in one sentence."""
     found = study.quantiles
     assert found is not None
-    share, sure = (f"{100 * part:.6g} %" for part in (found.coverage, found.confidence))
+    share, sure = (f"{100 * part:.15g} %" for part in (found.coverage, found.confidence))
     _, low, high = show_extent(found.low, found.low, found.high, safe(study.unit))
     drawn = f"; taken as uniform: {', '.join(map(safe, study.assumed))}" if study.assumed else ""
     return (

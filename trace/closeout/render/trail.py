@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import TypeVar
 
+from closeout.model.answer import Assurance
 from closeout.model.dossier import Dossier, Evaluation, Evidence
 from closeout.render import words
 
@@ -79,6 +80,10 @@ def about(evaluation: Evaluation) -> str:
     if evaluation.assurance is None:
         return "No answer."
     sure = words.sure(evaluation.basis, evaluation.assurance)
+    proved = sum(found.proved for found in evaluation.found)
+    if evaluation.assurance is Assurance.SEARCHED and proved:
+        some = f"{proved} of {words.count(len(evaluation.found), 'value')}"
+        sure = f"{words.ASSURANCE[Assurance.BOUNDED]} for {some}, searched for the others"
     times = words.count(evaluation.evaluations, "evaluation")
     return f"{sure[0].upper()}{sure[1:]}; {times} of the function."
 
