@@ -333,4 +333,14 @@ def _index(sources: _Sources) -> dict[str, str]:
         for spec in dossier.analyses
     ]
     title = "Review package" if dossier.review is None else f"Review package {safe(dossier.review)}"
-    return _pair("index.md", both_pages("index.md", dossier, title, home=None, reports=contents))
+    return _pair(
+        "index.md",
+        both_pages(
+            "index.md",
+            dossier,
+            title,
+            home=None,
+            reports=contents,
+            by_review=rows.by_review(dossier),
+        ),
+    )

@@ -245,6 +245,32 @@ def _is_probability(evidence: Evidence) -> bool:
     return evidence.basis is not None and evidence.basis.startswith("probability")
 
 
+@dataclass(frozen=True, slots=True)
+class ByReview:
+    """Verifications that are planned to be closed at a review, and how many of them are."""
+
+    review: str
+    planned: int
+    closed: int
+
+
+def by_review(dossier: Dossier) -> list[ByReview]:
+    """Return planned against actual close-out, in the order of the reviews; last, those of none."""
+    counts = {review: [0, 0] for review in (*dossier.reviews, "")}
+    for result in dossier.requirements:
+        for _, some in groupby(result.evidence, lambda evidence: evidence.number):
+            cases = list(some)
+            review = cases[0].review or ""
+            count = counts.setdefault(review, [0, 0])
+            count[0] += 1
+            count[1] += all(entry.closed for entry in cases)
+    return [
+        ByReview(safe(review) or "no review", planned, closed)
+        for review, (planned, closed) in counts.items()
+        if planned
+    ]
+
+
 def tightest(result: RequirementResult) -> Evidence | None:
     """Return the evidence with the least margin for its limit; due evidence goes before later.
 

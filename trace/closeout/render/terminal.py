@@ -294,6 +294,10 @@ def _footer(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
     codes = ", ".join(f"{totals[code.value]} {code.value}" for code in Compliance)
     line = f"{codes}; {totals['closed']} closed of {len(dossier.requirements)}"
     yield paint.strong(line)
+    closed = (
+        f"{_keep(f'{one.review} {one.closed} of {one.planned}')}" for one in rows.by_review(dossier)
+    )
+    yield from wrap(f"verifications closed, by review: {', '.join(closed)}", width)
     yield from wrap(words.scale(dossier), width)
     for name, why in words.not_kept(dossier):
         yield from wrap(f"{safe(name)} is computed anew in each run: {flow(why)}", width)
