@@ -74,12 +74,19 @@ class Analysis(Generic[P, R]):
         return f"<analysis {self.__module__}.{self.__qualname__}>"
 
     def figure(self, function: F) -> F:
-        """Hang a figure on the analysis: a function of the same arguments; returns it unchanged."""
+        """Hang a figure on the analysis; return the function unchanged.
+
+        It takes any of the analysis' arguments by name, and returns a matplotlib Figure, or the
+        text of an SVG; its docstring is the caption.
+        """
         self.figures.append(function)
         return function
 
     def artifact(self, function: F) -> F:
-        """Hang a file on the analysis: a function of the same arguments; returns it unchanged."""
+        """Hang files on the analysis; return the function unchanged.
+
+        It takes any of the analysis' arguments by name, and returns text or bytes by file name.
+        """
         self.artifacts.append(function)
         return function
 

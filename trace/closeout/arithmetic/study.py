@@ -82,7 +82,8 @@ def study(
             there is none), ``corner`` (names and values at the worst point of the box), ``units``
             (by quantity); ``groups``, ``sides``, ``drawn``, ``seed`` as for
             :mod:`closeout.arithmetic.spread`; ``boundary`` (two parameters, empty for the two that
-            drive most, None for none) and ``quantile`` (coverage and confidence, or None).
+            drive most, None for none), ``quantile`` (coverage and confidence, or None), and
+            ``marches``: whether break-even values are wanted where there is no symbolic form.
 
     Returns:
         ``symbolic`` is why there is no symbolic form, or None. ``sensitivities`` has rows of
@@ -161,6 +162,9 @@ class _Parts:
         """Return break-even values with the others at nominal, then at worst."""
         if self._limits == (None, None):
             self.reasons["break even"] = "there is no limit"
+            return []
+        if self._form is None and not self._detail["marches"]:
+            self.reasons["break even"] = "it is a march, of which closeout explain searches them"
             return []
         budget = MARCH if self._form is None else FORMULA
         found: list[BreakEven] = []

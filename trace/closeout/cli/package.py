@@ -37,12 +37,15 @@ def command(
     folder = Path(output)
     earlier = _earlier(folder)
     with opened(revision) as (snapshot, store), progress_bar() as progress:
-        options, wanted = Options(review, settings, (), jobs), Wanted(None, boundary=())
+        options, wanted = (
+            Options(review, settings, (), jobs),
+            Wanted(None, boundary=(), attached=True, marches=False),
+        )
         outcome = assess(snapshot, store, options, progress, wanted)
     dossier = readable(outcome.dossier)
     versions = {"closeout": __version__, "python": platform.python_version()}
     versions |= {name: version(name) for name in NAMED}
-    files = package(dossier, versions, outcome.studies)
+    files = package(dossier, versions, outcome.studies, outcome.attachments)
     for path, content in files.items():
         _make_folder((folder / path).parent)
         write_file(folder / path, content)

@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
 from closeout.cli.asked import Asked, read_options
+from closeout.cli.attachments import attachments
 from closeout.cli.options import Options
 from closeout.cli.studies import Wanted, studies
 from closeout.evaluate.engine import Evaluator, Module, Progress
@@ -20,6 +21,7 @@ from closeout.graph.reports import data_files
 from closeout.judge import Run, findings, judge
 from closeout.load import Loaded, load, locate
 from closeout.measure import Units
+from closeout.model.attachment import Attachment
 from closeout.model.dossier import Compliance, Dossier, Scale
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
 from closeout.model.study import Study
@@ -45,12 +47,13 @@ class Outcome:
     """A dossier, and what it rested on outside the project's own YAML and Python files.
 
     ``rested_on`` is None where something could not be kept, so that the run cannot be repeated
-    from the store. ``studies`` are those that were asked for.
+    from the store. ``studies`` and ``attachments`` are those that were asked for.
     """
 
     dossier: Dossier
     rested_on: Trace | None
     studies: tuple[Study, ...] = ()
+    attachments: tuple[Attachment, ...] = ()
 
 
 def assess(
@@ -171,7 +174,8 @@ def _judge(
     if wanted is None:
         return Outcome(dossier, rested_on)
     studied = studies(wanted, checked.plan, index, checked.units, evaluator, replies)
-    return Outcome(dossier, rested_on, studied)
+    attached = attachments(dossier, index, evaluator) if wanted.attached else ()
+    return Outcome(dossier, rested_on, studied, attached)
 
 
 def _unreadable(snapshot: Snapshot, problems: tuple[Problem, ...], files: int) -> Dossier:

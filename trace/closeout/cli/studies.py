@@ -38,11 +38,15 @@ class Wanted:
 
     ``boundary`` names two parameters; empty stands for the two that drive most, None for none.
     ``quantile`` is a share of all values and the confidence with which its bounds are to hold.
+    ``attached`` asks for the figures and files of the analyses too, ``marches`` for break-even
+    values also where each evaluation may take long.
     """
 
     requirements: Collection[str] | None
     boundary: tuple[str, ...] | None = None
     quantile: tuple[float, float] | None = None
+    attached: bool = False
+    marches: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +126,7 @@ def _ready(
         "units": {field.name: field.unit for field in spec.fields},
         "boundary": wanted.boundary,
         "quantile": wanted.quantile,
+        "marches": wanted.marches,
         "seed": requirement,
         **spreads_of(asked.inputs, index.parameters),
     }

@@ -93,6 +93,11 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
         "validated_by": list(analysis.validated_by),
         "time_limit": float(analysis.time_limit),
         "model_uncertainty": list(uncertainty.items()),
+        "attached": [
+            [kind, function.__name__, clean((function.__doc__ or "").strip().split("\n\n")[0])]
+            for kind, some in (("figure", analysis.figures), ("artifact", analysis.artifacts))
+            for function in some
+        ],
     }
 
 

@@ -17,7 +17,14 @@ from typing import Any
 from closeout.evaluate.witness import Files, Trace, Witness, read_trace, trace_key
 from closeout.evaluate.workers import IMPORT_LIMIT, Crew, Task, Told
 from closeout.model.answer import Answer, Assurance, Decided, Extent
-from closeout.model.question import AnalysisSpec, Argument, Failure, Field, Question
+from closeout.model.question import (
+    AnalysisSpec,
+    Argument,
+    Attached,
+    Failure,
+    Field,
+    Question,
+)
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
 
@@ -118,7 +125,11 @@ class Evaluator:
     def study(
         self, questions: Iterable[Question], specs: Mapping[str, AnalysisSpec]
     ) -> dict[Question, dict[str, Any] | Failure]:
-        """Return what :func:`closeout.arithmetic.study.study` found, for questions of that kind."""
+        """Return what a worker told, as it told it, for questions about more than extents.
+
+        A study (:func:`closeout.arithmetic.study.study`), or what is attached to an analysis
+        (:mod:`closeout.evaluate.attached`).
+        """
         told = self._told(questions, specs)
         return {
             question: Failure(**content["failure"]) if "failure" in content else content["answer"]
@@ -299,6 +310,7 @@ def _module_from(content: dict[str, Any], name: str, path: str) -> Module:
                 short, name, row["function"], row["path"], row["line"], cleandoc(row["doc"]),
                 arguments, fields, tuple(row["validated_by"]), row["time_limit"],
                 tuple((name, text) for name, text in row["model_uncertainty"]),
+                tuple(Attached(kind, name, cleandoc(text)) for kind, name, text in row["attached"]),
             )
         )  # fmt: skip
     return Module(name, path, tuple(specs), tuple(failures))

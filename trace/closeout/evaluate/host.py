@@ -308,6 +308,10 @@ def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> Any:
         from closeout.arithmetic.study import study
 
         return study(at, inputs, box, message["detail"])
+    if message["kind"] in ("figure", "artifact"):
+        from closeout.evaluate.attached import drawn
+
+        return drawn(analysis, message["kind"], message["detail"]["name"], inputs)
     if message["kind"] == "root sum square":
         from closeout.arithmetic.linear import answer as linear
 

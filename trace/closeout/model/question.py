@@ -23,12 +23,25 @@ class Field:
 
 
 @dataclass(frozen=True, slots=True)
+class Attached:
+    """A figure or a set of files that hangs on an analysis, by the name of its function.
+
+    ``kind`` is figure or artifact; ``caption`` the first paragraph of its docstring.
+    """
+
+    kind: str
+    name: str
+    caption: str
+
+
+@dataclass(frozen=True, slots=True)
 class AnalysisSpec:
     """What an analysis says of itself.
 
     ``name`` is ``module.function`` without the leading ``analyses.``; ``module`` is the full name
     to import; ``path`` and ``line`` are where the function is defined. ``model_uncertainty`` is how
-    far the model itself may be off, by quantity, as it was written.
+    far the model itself may be off, by quantity, as it was written. ``attached`` are its figures
+    and files.
     """
 
     name: str
@@ -42,6 +55,7 @@ class AnalysisSpec:
     validated_by: tuple[str, ...]
     time_limit: float
     model_uncertainty: tuple[tuple[str, str], ...] = ()
+    attached: tuple[Attached, ...] = ()
 
     def field(self, quantity: str) -> Field | None:
         """Return the field of that name, or None."""
@@ -54,8 +68,8 @@ class Question:
 
     ``inputs`` are all arguments in the order of the signature, in the analysis' own units.
     ``box`` holds the low and high end of each argument that has a spread; empty for nominal.
-    ``kind`` is what is asked (worst case, root sum square, probability, study), ``detail`` the rest
-    of the question as JSON text where the kind has one.
+    ``kind`` is what is asked (worst case, root sum square, probability, study, figure, artifact),
+    ``detail`` the rest of the question as JSON text where the kind has one.
     """
 
     analysis: str

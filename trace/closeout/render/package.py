@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from closeout.model.attachment import Attachment
 from closeout.model.dossier import Dossier, Evaluation, InputUsed, RequirementResult, State
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.study import Study
@@ -16,7 +17,7 @@ from closeout.render import rows, trail, words
 from closeout.render.jsonform import dossier_json
 from closeout.render.matrix import matrix, matrix_page
 from closeout.render.numbers import show_extent
-from closeout.render.page import both_pages, doc_markdown, link
+from closeout.render.page import both_pages, doc_markdown, image, link
 from closeout.render.picture import LEGEND_SVG
 from closeout.render.plain import Markup, fenced, flow, markdown, safe
 from closeout.render.rows import Entry, Line, pairs
@@ -38,19 +39,24 @@ class _Sources:
     served: Mapping[str, list[str]]
     evaluations: Mapping[str, list[Evaluation]]
     studies: Mapping[tuple[str, int], Study]
+    attachments: Mapping[int, list[Attachment]]
 
 
 def package(
-    dossier: Dossier, versions: Mapping[str, str], studies: Iterable[Study] = ()
+    dossier: Dossier,
+    versions: Mapping[str, str],
+    studies: Iterable[Study] = (),
+    attachments: Iterable[Attachment] = (),
 ) -> dict[str, bytes]:
     """Return the documents of the review: path in the package to content, sorted by path.
 
     ``versions`` (of closeout, Python and the libraries) go into the manifest, which comes last
     and names every other file with its SHA-256 digest and its size. What the store held before
-    the run leaves no trace in any of them. ``studies`` stand in the reports of their analyses.
+    the run leaves no trace in any of them. ``studies`` and ``attachments`` stand in the reports of
+    their analyses, the files beside them.
     """
     dossier = _without_history(dossier)
-    sources = _sources(dossier, studies)
+    sources = _sources(dossier, studies, attachments)
     texts = {"dossier.json": dossier_json(dossier)}
     texts["compliance-matrix.csv"] = matrix(dossier, "csv")
     for form in ("html", "md"):
@@ -60,7 +66,9 @@ def package(
     for spec in dossier.analyses:
         texts |= _report(sources, spec)
     texts |= _index(sources)
-    files = {path: text.encode("utf-8") for path, text in sorted(texts.items())}
+    contents = {path: text.encode("utf-8") for path, text in texts.items()}
+    contents |= dict(_attached_files(sources))
+    files = dict(sorted(contents.items()))
     return {**files, MANIFEST: _manifest(dossier, files, versions)}
 
 
@@ -74,7 +82,28 @@ def _without_history(dossier: Dossier) -> Dossier:
     )
 
 
-def _sources(dossier: Dossier, studies: Iterable[Study]) -> _Sources:
+def _attached_files(sources: _Sources) -> Iterator[tuple[str, bytes]]:
+    for number, some in sources.attachments.items():
+        for one in some:
+            for name, data in one.files:
+                yield f"analyses/{_folder(sources, number)}/{name}", data
+
+
+def _folder(sources: _Sources, number: int) -> str:
+    """Return the folder of an evaluation's files, below that of the reports."""
+    evaluation = sources.dossier.evaluations[number]
+    same = sources.evaluations[evaluation.analysis]
+    stem = sources.reports[evaluation.analysis].removeprefix("analyses/").removesuffix(".md")
+    place = next(i for i, one in enumerate(same, 1) if one is evaluation)
+    return f"{stem}/evaluation-{place}"
+
+
+def _sources(
+    dossier: Dossier, studies: Iterable[Study], attachments: Iterable[Attachment]
+) -> _Sources:
+    by_evaluation: dict[int, list[Attachment]] = {}
+    for one in attachments:
+        by_evaluation.setdefault(one.evaluation, []).append(one)
     evaluations: dict[str, list[Evaluation]] = {}
     for evaluation in dossier.evaluations:
         evaluations.setdefault(evaluation.analysis, []).append(evaluation)
@@ -91,6 +120,7 @@ def _sources(dossier: Dossier, studies: Iterable[Study]) -> _Sources:
         served=trail.served(dossier),
         evaluations=evaluations,
         studies={(study.requirement, study.number): study for study in studies},
+        attachments=by_evaluation,
     )
 
 
@@ -262,6 +292,15 @@ class _Run:
     found: list[dict[str, str]]
     verdicts: list[tuple[Entry, Line]]
     studies: list[Studied]
+    figures: list[_Figure]
+    files: list[Markup]
+    not_made: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class _Figure:
+    picture: Markup
+    caption: str
 
 
 def _run(sources: _Sources, evaluation: Evaluation) -> _Run:
@@ -287,7 +326,31 @@ def _run(sources: _Sources, evaluation: Evaluation) -> _Run:
             for name, place, _ in verdicts
         ],
         studies=[studied(study) for study in studies.values()],
+        **_attached(sources, evaluation),
     )
+
+
+def _attached(sources: _Sources, evaluation: Evaluation) -> dict[str, Any]:
+    """Return figures, links to files and what could not be made, of one evaluation."""
+    number = next(i for i, one in enumerate(sources.dossier.evaluations) if one is evaluation)
+    some = sources.attachments.get(number, [])
+    folder = _folder(sources, number) if some else ""
+    figures = [
+        _Figure(image(flow(one.caption) or one.name, f"{folder}/{name}"), flow(one.caption))
+        for one in some
+        if one.kind == "figure"
+        for name, _ in one.files
+    ]
+    files = [
+        link(name, f"{folder}/{name}")
+        for one in some
+        if one.kind == "artifact"
+        for name, _ in one.files
+    ]
+    failed = [
+        f"{one.name} ({one.failure.kind}): {one.failure.message}" for one in some if one.failure
+    ]
+    return {"figures": figures, "files": files, "not_made": failed}
 
 
 def _failure(failure: Failure) -> Markup:

@@ -84,6 +84,11 @@ def link(text: str, target: str) -> Markup:
     return Markup(f"[{markdown(text)}]({target})")
 
 
+def image(text: str, target: str) -> Markup:
+    """Return a picture of a file; scripts in it do not run, whatever made it."""
+    return Markup(f"![{markdown(text)}]({target})")
+
+
 class Formula(NamedTuple):
     """A formula in both of its languages; what its author wrote in it is escaped already."""
 

@@ -1,0 +1,36 @@
+"""Figures and files of the analyses, asked for each evaluation at its inputs."""
+
+from __future__ import annotations
+
+import base64
+import json
+
+from closeout.evaluate.engine import Evaluator
+from closeout.graph import Index
+from closeout.model.attachment import Attachment
+from closeout.model.dossier import Dossier
+from closeout.model.question import AnalysisSpec, Attached, Failure, Question
+
+
+def attachments(dossier: Dossier, index: Index, evaluator: Evaluator) -> tuple[Attachment, ...]:
+    """Return what is attached to each evaluation that has an answer, in their order."""
+    specs: dict[str, AnalysisSpec] = {spec.name: spec for spec in index.specs}
+    asked: list[tuple[int, Attached, Question]] = []
+    for number, evaluation in enumerate(dossier.evaluations):
+        spec = specs[evaluation.analysis]
+        inputs = tuple((used.name, used.value) for used in evaluation.inputs)
+        if evaluation.failure is None:
+            for one in spec.attached:
+                detail = json.dumps({"name": one.name})
+                question = Question(spec.name, inputs, (), one.kind, detail)
+                asked.append((number, one, question))
+    told = evaluator.study(dict.fromkeys(question for *_, question in asked), specs)
+    found = []
+    for number, one, question in asked:
+        made = told[question]
+        if isinstance(made, Failure):
+            found.append(Attachment(number, one.kind, one.name, one.caption, failure=made))
+        else:
+            files = tuple((name, base64.b64decode(text)) for name, text in made.items())
+            found.append(Attachment(number, one.kind, one.name, one.caption, files))
+    return tuple(found)
