@@ -156,11 +156,14 @@ def downlink_strategy(
     in one turn do not hang on those of another station, but for the common share.
 
     **Not covered.** The launcher's dispersion in altitude, speed and heading, which moves windows
-    by seconds (`station_windows`) and these chances by less than a turn does; shadows of released
-    satellites and of the plume; torque that turns the spin axis; a transmitter, memory or computer
+    by seconds (`station_windows`) and the probability by less than 1e-6; shadows of the released
+    satellites; torque that turns the spin axis; a transmitter, memory or computer
     that fails; a stage that tumbles about more than one axis: the spin is a promise of the
-    launcher. A turn whose length fits the round can strobe it: see how the result moves with
-    spin_rate before changing either.
+    launcher.
+
+    **Strobing.** Where a turn against the line of sight takes a whole number of rounds, and the
+    antenna looks for less than one, each turn shows the same part of the round, and pictures stay
+    missing (near 10.2 deg/s here). Look at the result against spin_rate before either is changed.
 
     **Caution.** Radiate only under the licence and inside the keep-out distance; a probability of
     recovery permits nothing. Evaluated on numbers only.

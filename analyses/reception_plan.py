@@ -17,7 +17,7 @@ from typing import NamedTuple
 from analyses.link_margin import planned_mode, receiver_at
 from analyses.physics import antenna_pattern, carousel, radio, spin
 from analyses.physics.bursts import Losses, Outage, losses, share_after, with_stations
-from analyses.physics.carousel import Missed, Span, missed, not_all
+from analyses.physics.carousel import Missed, Span, missed, not_all, not_round
 from analyses.physics.dvbs2 import Mode, read_modes
 from analyses.physics.frames import EARTH_RATE, to_inertial, turn
 from analyses.physics.look_angles import look_at
@@ -168,19 +168,19 @@ def tables_of(
 ) -> list[list[Losses]]:
     """Return what a block loses in each piece, to one station, two, and so on.
 
-    A round later the channel still remembers a little of an outage: its share is raised to what is
-    left of one that was there for certain, which bounds every later round.
+    A round later the channel still remembers a little of an outage: what is left of one that was
+    there for certain is the probability of the bad state at every block, which bounds it in every
+    later round.
     """
-    share = channel.outage.share
-    kinds = (share * (1.0 - channel.common_share), share * channel.common_share)
+    whole = channel.outage
+    kinds = [
+        whole._replace(share=whole.share * part)
+        for part in (1.0 - channel.common_share, channel.common_share)
+    ]
     tables: list[list[Losses]] = []
     for piece in pieces:
         gap = (blocks - 1) * piece.block_time
-        raised = [
-            Outage(share_after(Outage(part, channel.outage.duration), gap), channel.outage.duration)
-            for part in kinds
-        ]
-        own, common = (losses(outage, piece.block_time) for outage in raised)
+        own, common = (losses(kind, piece.block_time, share_after(kind, gap)) for kind in kinds)
         tables.append([with_stations(own, common, n) for n in range(1, most + 1)])
     return tables
 
@@ -311,7 +311,7 @@ def chances_of(plan: Plan, reception: Reception, stations: Sequence[str]) -> tup
     """Return what some stations together miss in one attitude."""
     content = plan.content
     of = missed(spans_of(plan, reception, stations), content.blocks)
-    return Chances(not_all(of, content.blocks), not_all(of, content.picture_blocks)), of
+    return Chances(not_round(of, content.blocks), not_all(of, content.picture_blocks)), of
 
 
 def by_subset(plan: Plan, reception: Reception) -> list[Chances]:

@@ -43,15 +43,23 @@ def share_after(outage: Outage, gap: float) -> float:
     return outage.share + (1.0 - outage.share) * exp(-gap / memory_time(outage))
 
 
-def received(outage: Outage, length: float) -> float:
-    """Return the probability that the state is good for the whole of a length of time."""
-    return (1.0 - outage.share) * exp(-length * outage.share / memory_time(outage))
+def received(outage: Outage, length: float, bad: float | None = None) -> float:
+    """Return the probability that the state is good for the whole of a length of time.
+
+    ``bad`` is the probability that it is bad at the begin, where that is not the share.
+    """
+    begin = outage.share if bad is None else bad
+    return (1.0 - begin) * exp(-length * outage.share / memory_time(outage))
 
 
-def losses(outage: Outage, length: float) -> Losses:
-    """Return the probabilities of loss of two blocks of a length each, in the steady state."""
-    one = received(outage, length)
-    return Losses(1.0 - one, 1.0 - 2.0 * one + received(outage, 2.0 * length))
+def losses(outage: Outage, length: float, bad: float | None = None) -> Losses:
+    """Return the probabilities of loss of two blocks of a length each.
+
+    ``bad`` as in :func:`received`; where it is above the share, it is kept for the second block,
+    which is lost a little less in truth.
+    """
+    one = received(outage, length, bad)
+    return Losses(1.0 - one, 1.0 - 2.0 * one + received(outage, 2.0 * length, bad))
 
 
 def with_stations(own: Losses, common: Losses, stations: int) -> Losses:

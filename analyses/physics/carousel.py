@@ -30,6 +30,7 @@ class Missed(NamedTuple):
 
     lost: float  # probability that a block is lost in every reception
     starts: float  # probability that a run of such blocks begins with a block
+    seam: float  # probability that a block and the one before are lost, where it is least
     gaps: Sequence[int]
 
 
@@ -104,20 +105,21 @@ def missed(spans: Iterable[Span], blocks: int) -> Missed:
 def _summed(steps: Sequence[Step], count: int, one: float, both: float, blocks: int) -> Missed:
     """Return the means of what the steps sum up to, run by run."""
     lost = starts = 0.0
-    here = 0
+    here, seam = 0, 1.0
     gaps: list[tuple[int, int]] = []
     for place, more, alone, pair in steps:
         if place > here:
             # Where nothing is received, no rounding of the sums must say otherwise.
-            never = exp(one) if count > 0 else 1.0
+            never, pairs = exp(one) if count > 0 else 1.0, exp(min(both, 0.0))
             lost += (place - here) * never
-            starts += (place - here) * max(never - exp(min(both, 0.0)), 0.0)
+            starts += (place - here) * max(never - pairs, 0.0)
+            seam = min(seam, pairs)
             if count <= 0:
                 begin = gaps.pop()[0] if gaps and gaps[-1][1] == here else here
                 gaps.append((begin, place))
             here = place
         count, one, both = count + more, one + alone, both + pair
-    return Missed(lost / blocks, starts / blocks, _round_the_end(gaps, blocks))
+    return Missed(lost / blocks, starts / blocks, seam, _round_the_end(gaps, blocks))
 
 
 def _round_the_end(gaps: Sequence[tuple[int, int]], blocks: int) -> list[int]:
@@ -136,6 +138,15 @@ def not_all(of: Missed, wanted: int) -> float:
     (Markov's inequality), and hardly lower where it is small.
     """
     return min(of.lost + (wanted - 1) * of.starts, 1.0)
+
+
+def not_round(of: Missed, blocks: int) -> float:
+    """Return a bound of the probability that not all of so many blocks of a round are received.
+
+    As :func:`not_all`, but where all are wanted the count may begin anywhere, and the start phase
+    changes nothing: it begins where a run is least likely to go on.
+    """
+    return min(blocks * of.starts + of.seam, 1.0)
 
 
 def _log(probability: float) -> float:
