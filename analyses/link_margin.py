@@ -41,7 +41,7 @@ class ModeMargins(NamedTuple):
     mode_bit_rate: Annotated[Mapping[str, float], Unit("Mbit/s")]
 
 
-class _Receiver(NamedTuple):
+class Receiver(NamedTuple):
     """What one station adds to the budget, in the same units."""
 
     gas_loss: float
@@ -89,7 +89,8 @@ def link_margin(
     12 (angle/beamwidth)^2, a common practice. Spherical Earth, no refraction.
 
     Assumptions: the gain is the one at the attitude, peak gain less the fall over the angle between
-    antenna axis and line of sight, which the stage's attitude law bounds. Gain is in dBic, for a
+    antenna axis and line of sight. The stage turns; in how much of a turn it offers that angle, and
+    what comes down in it, is downlink_strategy's. Gain is in dBic, for a
     circular wave; the polarisation loss is the one at the worst tilt of two ellipses of one sense,
     so a linear feed costs 3 dB and the axial ratio on top. Station pointing error holds what the
     dispersion of the trajectory leaves. White noise and an acquired carrier: acquisition at Doppler
@@ -112,7 +113,7 @@ def link_margin(
     received = eirp - attitude_loss - path_loss
     noise_floor = radio.BOLTZMANN + radio.to_db(symbol_rate) + 60.0
     receivers = {
-        name: _receiver(
+        name: receiver_at(
             station,
             carrier_frequency,
             antenna_axial_ratio,
@@ -123,7 +124,7 @@ def link_margin(
         for name, station in stations.items()
     }
     es_n0 = {n: received - r.losses + r.g_over_t - noise_floor for n, r in receivers.items()}
-    planned = {name: _planned(modes, name, station) for name, station in stations.items()}
+    planned = {name: planned_mode(modes, name, station) for name, station in stations.items()}
     return LinkBudget(
         peak_eirp=eirp,
         attitude_loss=attitude_loss,
@@ -195,28 +196,28 @@ def mode_margin(
     )
 
 
-def _planned(modes: Mapping[str, Mode], name: str, station: Station) -> Mode:
+def planned_mode(modes: Mapping[str, Mode], name: str, station: Station) -> Mode:
     """Return the planned mode of a station."""
     if station.mode not in modes:
         raise ValueError(f"stations.csv: mode {station.mode!r} of {name} is not in dvbs2_modes.csv")
     return modes[station.mode]
 
 
-def _receiver(
+def receiver_at(
     station: Station,
     frequency: float,
     axial_ratio: float,
     pointing_error: float,
     g_over_t_error: float,
     elevation: float,
-) -> _Receiver:
-    """Return the lines of the budget that belong to one station."""
+) -> Receiver:
+    """Return the lines of the budget that belong to one station; MHz, dB, deg, dB, deg."""
     gas = radio.at_elevation(station.gas_5deg_db, elevation)
     rain = radio.at_elevation(station.rain_5deg_db, elevation)
     beamwidth = radio.dish_beamwidth(station.dish_m, frequency)
     noise = system_noise(station, gas + rain, elevation)
     gain = radio.dish_gain(station.dish_m, frequency, station.efficiency)
-    return _Receiver(
+    return Receiver(
         gas_loss=gas,
         rain_loss=rain,
         scintillation_loss=radio.scintillation_at_elevation(

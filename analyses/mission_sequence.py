@@ -23,6 +23,7 @@ from closeout.units import (
     count,
     kbit_s,
     kHz,
+    minute,
     ppm,
     ratio,
     s,
@@ -46,6 +47,7 @@ class MissionSequence(NamedTuple):
     transmitter_delay: s  # from the last release until the transmitter starts
     storage_spare: s  # from the last transmission until the memory is full, a camera being stuck
     battery_spare: s  # from the last transmission until the battery is empty
+    active_phase: minute  # from wake-up to the last transmission
 
 
 @analysis(validated_by="tests/analyses/test_mission_sequence.py")
@@ -156,4 +158,5 @@ def mission_sequence(
         transmitter_delay=events["transmitter on"] - releases[SATELLITES[-1]],
         storage_spare=storage_full - transmit_stop,
         battery_spare=battery_empty - transmit_stop,
+        active_phase=(transmit_stop - wake) / 60.0,
     )

@@ -72,6 +72,13 @@ def test_each_release_is_recorded_before_and_after() -> None:
     assert found.transmitter_delay == 151.0
 
 
+def test_active_phase_by_hand() -> None:
+    """6240 s are 104 min; a reset adds its 15 s, and a clock slow by 50 ppm 0.312 s."""
+    assert sequence().active_phase == pytest.approx(104.0)
+    late = sequence(computer_resets=1.0, timer_error=50.0, wake_time=51.0, late_wake=60.0)
+    assert late.active_phase == pytest.approx((6240.312 + 15.0) / 60.0)
+
+
 def test_storage_full_by_hand() -> None:
     """16.331 GB are 130 649 Mbit; 24.289 Mbit/s for an hour, 12.02 Mbit/s after it."""
     volume = 2 * 8 * 2**30 * 8 / 1e6 * 0.98 * 0.97

@@ -131,12 +131,15 @@ def amounts_of(verification: dict[str, Any]) -> list[str]:
 def says(statement: str, amount: str) -> bool:
     """Say whether a statement names an amount, as that number and unit and no part of a longer.
 
-    A negative one may be said in words (``25 K below``), and what is counted has its own name.
+    A negative one may be said in words (``25 K below``), what is counted has its own name, and one
+    of it may be said as ``one``.
     """
     text, wanted = (" ".join(part.split()) for part in (statement, amount))
     if wanted.endswith(" count"):
         wanted = wanted.removesuffix(" count")
     spoken = [re.escape(wanted)]
+    if amount == "1 count":
+        spoken.append("one")
     if wanted.startswith("-"):
         spoken.append(re.escape(wanted[1:]) + " below")
     return any(re.search(rf"(?<![\w.+-]){form}(?![\w/]|\.\d| h\b)", text) for form in spoken)
@@ -179,10 +182,12 @@ def test_forbidden_words_are_found_as_whole_words(statement: str, found: list[st
         ("3 count", True),
         ("5 count", True),
         ("4 count", False),
+        ("1 count", True),
+        ("1", False),
     ],
 )
 def test_an_amount_is_found_whole(amount: str, there: bool) -> None:
-    text = "hold 52\n  W h for 28 d, at 5 K below the standard, in 3 of 3 samples."
+    text = "hold 52\n  W h for 28 d, at 5 K below the standard, in 3 of 3 samples of one cell."
     assert says(text, amount) is there
 
 
