@@ -34,7 +34,8 @@ def studied(case: str | None = None, **changed: Any) -> Study:
         (("sleep_current", 1.8, 2.2), ("hold_duration", 2.9, 3.1)),
         {
             "quantity": "usable_energy", "case": case, "at_least": None, "at_most": None,
-            "corner": (), "units": {"usable_energy": "W h"}, "boundary": None, "marches": True, "quantile": None,
+            "corner": (), "units": {"usable_energy": "W h"}, "boundary": None,
+            "marches": True, "quantile": None,
             "seed": "PWR-020", "groups": {}, "sides": [], "drawn": {},
         },
     )  # fmt: skip

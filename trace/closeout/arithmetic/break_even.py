@@ -292,11 +292,12 @@ def boundary(
     corner: Corner | None = None,
     reach: float = 4.0,
     rays: int = 180,
+    finest: float = 1e-9,
 ) -> tuple[Line, ...]:
     """Return where the criterion turns in the plane of two arguments, as lines of points.
 
     From the nominal point along rays of equal angle, measured in tolerances: of each ray the
-    nearest edge, exact to a billionth of a tolerance, at the side that holds. Rays that meet
+    nearest edge, at the side that holds. Rays that meet
     none leave a gap, so there may be several lines; a closed one ends where it began. An argument
     without a tolerance counts a hundredth of its value as one.
 
@@ -306,6 +307,7 @@ def boundary(
         second: the argument of the second coordinate.
         reach: length of a ray in tolerances.
         rays: how many.
+        finest: how exact an edge is, in tolerances.
     """
     others = {**inputs, **dict(corner or ())}
     centre = (inputs[first], inputs[second])
@@ -323,7 +325,7 @@ def boundary(
 
         if margin(0.0) is None:
             return None
-        edge = _ray(margin, reach)
+        edge = _ray(margin, reach, finest)
         return None if edge is None else at(angle, edge)
 
     return _lines([along(2.0 * pi * i / rays) for i in range(rays)])
@@ -334,7 +336,7 @@ def _scale(inputs: Mapping[str, float], box: Box, name: str) -> float:
     return half or WITHOUT_TOLERANCE * abs(inputs[name]) or WITHOUT_TOLERANCE
 
 
-def _ray(margin: Callable[[float], float | None], reach: float) -> float | None:
+def _ray(margin: Callable[[float], float | None], reach: float, finest: float) -> float | None:
     holds = (margin(0.0) or 0.0) >= 0.0
     before = 0.0
     for i in range(1, round(INNER_STEPS * reach) + 1):
@@ -343,7 +345,7 @@ def _ray(margin: Callable[[float], float | None], reach: float) -> float | None:
         if found is None:
             return _before_the_end(margin, before, x, holds, 1.0)[0]
         if (found >= 0.0) != holds:
-            return _edge(margin, before, x, holds, 1e-9)
+            return _edge(margin, before, x, holds, finest)
         before = x
     return None
 

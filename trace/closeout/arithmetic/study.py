@@ -44,8 +44,13 @@ class Budget(NamedTuple):
 FORMULA = Budget(REACH, 20_000)
 MARCH = Budget(8.0, 600)
 # Rays of a boundary; each costs a few dozen evaluations.
-RAYS = 180
+# Where no parameter alone turns the verdict within so many tolerances, two of them do not within
+# four: straight lines at right angles are nearer by no more than the root of two.
+NEAR = 6.0
+RAYS = 72
 MARCH_RAYS = 24
+# How exact the points of a boundary are, in tolerances: it is a picture.
+FINEST = 1e-4
 
 
 class _Spent(BaseException):
@@ -107,7 +112,7 @@ def study(
             for one in driven
         ],
         "break_even": [list(one) for one in edges],
-        "boundary": parts.boundary(driven),
+        "boundary": parts.boundary(driven, edges),
         "root_sum_square": parts.spread("root sum square", spread.root_sum_square),
         "sobol": parts.spread("Sobol indices", spread.sobol) if detail["drawn"] else None,
         "quantiles": parts.spread("quantiles", spread.quantiles) if detail["quantile"] else None,
@@ -175,17 +180,19 @@ class _Parts:
             )  # fmt: skip
         return found
 
-    def boundary(self, driven: tuple[Sensitivity, ...]) -> list[Any] | None:
+    def boundary(self, driven: tuple[Sensitivity, ...], edges: list[BreakEven]) -> list[Any] | None:
         """Return where the criterion turns in the plane of two parameters.
 
         The two names, their values at the inputs, their ends, then the lines with the others at
-        nominal and at worst. Of a march only where two are named.
+        nominal and at worst. Where none are named, not of a march, nor where no parameter turns the
+        verdict anywhere near.
         """
         wanted = self._detail["boundary"]
         if wanted is None or self._limits == (None, None):
             return None
         names = list(wanted) or [one.parameter for one in driven if one.share][:2]
-        if len(names) < 2 or (self._form is None and not wanted):
+        near = any(e.tolerances is not None and e.tolerances <= NEAR for e in edges)
+        if len(names) < 2 or (not wanted and (self._form is None or not near)):
             return None
         return self.part("boundary", lambda: self._plane(*names))
 
@@ -198,7 +205,7 @@ class _Parts:
         lines = [
             boundary(
                 self._evaluate, self._inputs, self._box, self._key, self._limits, first, second,
-                corner, rays=rays,
+                corner, rays=rays, finest=FINEST,
             )
             for corner in ((None, self._corner) if self._corner else (None,))
         ]  # fmt: skip
