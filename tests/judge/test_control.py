@@ -396,6 +396,30 @@ def test_a_budget_against_what_is_allocated_of_it(rule: str, allocated: float) -
     assert ("allocation" in built.rules) is (allocated > 6)
 
 
+def test_the_shares_may_have_a_name_of_their_own() -> None:
+    text = requirements(
+        requirement(
+            "S-1", BY_F.replace("at_least", "at_most"),
+            more="allocates: {quantity: x, shares: part, rule: sum}",
+        ),
+        requirement(
+            "R-1", "method: test, quantity: part, at_most: 1 W", more="derived_from: [S-1]"
+        ),
+    )  # fmt: skip
+    dossier = build(text, spec("f"), clean=True).judge({"f": answer(x=extent(1, 2))})
+    assert str(result(dossier, "S-1").budget).startswith("x: 1 W of 3 W allocated by sum (R-1 1)")
+
+
+def test_a_waiver_that_has_run_out_and_is_not_needed_is_closed() -> None:
+    said = (
+        "accepts: {quantity: x, at_least: 1.8 W}, approved_by: board, date: 2026-01-01,"
+        " expires: PDR"
+    )
+    text = requirements(requirement("R-1", BY_F)) + WAIVER.format(said)
+    built = build(text, spec("f"), charter=charter(more=NAMED), clean=True)
+    assert told(built, built.judge({"f": answer(x=extent(4, 9))}, review="CDR")) == []
+
+
 def test_a_derived_requirement_without_a_share_is_told() -> None:
     limit = "method: analysis, analysis: f, quantity: x, at_most: 6 W"
     text = requirements(

@@ -72,7 +72,7 @@ def budget(requirement: Requirement, index: Index, units: Units) -> Budget | Non
         child = index.requirements[name]
         if child.not_applicable is not None:
             continue
-        share = _limit(child, allocation.quantity, side)
+        share = _limit(child, allocation.shares or allocation.quantity, side)
         if share is None:
             without.append(name)
         else:

@@ -35,7 +35,9 @@ def _waiver(
     ]
     short = [entry for entry in meant if entry.state is State.NOT_MET]
     if not short:
-        if meant and all(entry.state is State.MET for entry in meant):
+        # One that has run out, and that nothing needs, is closed: that is how it should end.
+        met = bool(meant) and all(entry.state is State.MET for entry in meant)
+        if met and in_force(waiver, index, review):
             yield warning(
                 "waiver-not-needed", waiver.where,
                 f"{waiver.id} accepts a shortfall of {result.id} that is none any more",

@@ -147,7 +147,9 @@ def _not_applicable(item: Item | None) -> NotApplicable | None:
 
 
 def _allocation(item: Item | None) -> Allocation | None:
-    return None if item is None else Allocation(item["quantity"], item["rule"])
+    if item is None:
+        return None
+    return Allocation(item["quantity"], item["rule"], item.get("shares"))
 
 
 def record(item: Item, where: Pointer, _reader: Reader) -> Record:

@@ -122,10 +122,14 @@ class NotApplicable:
 
 @dataclass(frozen=True, slots=True)
 class Allocation:
-    """How the limits of the derived requirements make up this one's: the rule for a quantity."""
+    """How the limits of the derived requirements make up this one's: the rule for a quantity.
+
+    ``shares`` is the name of the quantity in the derived ones, where it is another.
+    """
 
     quantity: str
     rule: str
+    shares: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
