@@ -22,6 +22,7 @@ from closeout.measure import Units
 from closeout.model.dossier import Compliance, Dossier, Scale
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
 from closeout.model.study import Study
+from closeout.rules.wording import wording
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
@@ -128,6 +129,7 @@ def _check(
     asked = read_options(options, index, units)
     planned = plan(index, units, dict(asked.settings))
     findings = [*_module_findings(modules), *check(index, units), *planned.findings]
+    findings += wording(index, units)
     memo.flush()
     placed = locate(snapshot, [f for f in findings if not f.where.path.endswith(".py")])
     problems += [*placed, *(_in_code(f) for f in findings if f.where.path.endswith(".py"))]
