@@ -19,7 +19,7 @@ _NAMES = (
     r"|(?:MIL|NASA|GSFC)-(?:STD|PRF|HDBK|DTL)-\d+(?:-\d+)?(?![\dA-Z-])"
     r"|ITU-R [A-Z]{1,3}\.\d+(?![\d-])"
     r"|CCSDS \d{3}\.\d-[A-Z](?!-\d)"
-    r"|(?:[A-Z][\w-]* )+(?:Regulations|Manual|Handbook|Standard|Specification|Directive)"
+    r"|(?:[A-Z][\w-]{0,30} ){1,6}(?:Regulations|Manual|Handbook|Standard|Specification|Directive)"
     r"(?! [A-Z])"
 )
 _ISSUE = (

@@ -221,7 +221,7 @@ class _Comparison:
             return same_side and limit.amount.number != 0
         if scale.dimension == RATIO or unit in _PLAIN_UNITS:
             return same_side or (unit == one.unit == "%" and not one.condition)
-        return same_side or not one.condition
+        return same_side or not one.condition or self._called(limit.quantity, one)
 
     def _groups(self, given: _Given, scale: Scale) -> list[tuple[Stated, ...]]:
         """Return what may be meant for a condition: numbers, and ranges of two."""
@@ -251,12 +251,18 @@ class _Comparison:
         """Return whether a number lies in a range that is given: the criterion covers it."""
         if len(given.ends) == 1:
             return False
-        value, high = self._value(one, given.ends[0].unit), self._high(given)
-        return value is not None and given.ends[0].number <= value <= high
-
-    def _high(self, given: _Given) -> Fraction:
         low, high = given.ends
-        return self._units.convert(high, low.unit)
+        value = self._value(one, low.unit)
+        try:
+            return value is not None and low.number <= value <= self._units.convert(high, low.unit)
+        except UnitError:
+            return False  # told where the two ends are held against the parameter
+
+    def _called(self, quantity: str, one: Stated) -> bool:
+        """Return whether the words of a quantity's name lead to a number: "a period of 0.6 s"."""
+        before = self._lower[max(0, one.start - 40) : one.start]
+        named = quantity.lower().split("_")
+        return all(word in before for word in named) and quantity != ""
 
     def _near(self, name: str, group: tuple[Stated, ...]) -> bool:
         """Return whether a word of a parameter's name stands near a number."""
@@ -286,7 +292,7 @@ class _Comparison:
         value = self._value(one, amount.unit)
         if value is None:
             return False
-        mirrored = symmetric or one.mirrored
+        mirrored = one.mirrored or (symmetric and one.end_of_range == 0)
         return value == amount.number or (mirrored and value == -amount.number)
 
     def _value(self, one: Stated, unit: str) -> Fraction | None:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from functools import lru_cache
 
 MASK = "\ufffc"
+_SENTENCE = 600
 
 _IRREGULAR = (
     "made built held kept put set sent shown taken given done driven drawn chosen written known"
@@ -63,8 +64,7 @@ def in_place_of_shall(lower: str) -> int:
 def passives(text: str) -> Iterator[tuple[int, int]]:
     """Yield where "shall be done" stands in a masked statement without "by" somebody."""
     for found in _passive().finditer(text):
-        end = re.search(r"[.;](?:\s|$)", text[found.end() :])
-        rest = text[found.end() : found.end() + end.start()] if end else text[found.end() :]
+        rest = re.split(r"[.;](?:\s|$)", text[found.end() : found.end() + _SENTENCE], maxsplit=1)[0]
         if not _actor().search(rest):
             yield found.start("verb"), found.end("verb")
 
@@ -73,8 +73,8 @@ def passives(text: str) -> Iterator[tuple[int, int]]:
 def _quotes() -> re.Pattern[str]:
     # An apostrophe is no quote: it has a letter before it.
     return re.compile(
-        r"`[^`]+`|\"[^\"]+\"|(?<!\w)'[^']+'(?!\w)|\u201c[^\u201d]+\u201d|\u2018[^\u2019]+\u2019"
-        r"|\u00ab[^\u00bb]+\u00bb"
+        r"`[^`]+`|\"[^\"]+\"|(?<!\w)'[^']+'(?!\w)|\u201c[^\u201d]{1,300}\u201d|\u2018[^\u2019]{1,300}\u2019"
+        r"|\u00ab[^\u00bb]{1,300}\u00bb"
     )
 
 

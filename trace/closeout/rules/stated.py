@@ -187,7 +187,10 @@ def _inherit(found: list[Stated], lower: str) -> list[Stated]:
 def _joined(one: Stated, between: str, lower: str) -> bool:
     if _JOINS.fullmatch(between) or _JOINS_LATE.fullmatch(between):
         return True
-    return between == " and " and _BETWEEN.search(lower[: one.start]) is not None
+    return (
+        between == " and "
+        and _BETWEEN.search(lower[max(0, one.start - 40) : one.start]) is not None
+    )
 
 
 def _ranges(found: list[Stated], lower: str) -> list[Stated]:
@@ -205,14 +208,16 @@ def _ranges(found: list[Stated], lower: str) -> list[Stated]:
 def _placed(one: Stated, number: int, found: list[Stated], lower: str, shall: int) -> Stated:
     """Return a number with what the words around it say of it."""
     direction, phrase, at = _direction(lower, max(shall, one.start - 70), one)
-    sign = _PLUS_MINUS.search(lower[: one.start])
-    width = bool(sign and number and found[number - 1].end >= sign.start() - 1)
+    first = found[number - 1] if one.end_of_range == 2 else one
+    begin = max(0, one.start - 20)
+    sign = _PLUS_MINUS.search(lower[begin : one.start])
+    width = bool(sign and number and found[number - 1].end >= begin + sign.start() - 1)
     return replace(
         one,
         direction=None if one.end_of_range else direction,
         phrase=phrase,
         phrase_at=at,
-        condition=_is_condition(lower, one.start, shall, phrase),
+        condition=_is_condition(lower, first.start, shall, phrase),
         tolerance=width or _TOLERANCE.search(lower[max(0, one.start - 70) : one.start]) is not None,
         mirrored=one.mirrored or (sign is not None and not width),
     )

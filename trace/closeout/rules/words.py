@@ -11,7 +11,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-_SEPARATORS = str.maketrans(dict.fromkeys(",.;:()[]-/!?\n\t\ufffc'\"", " "))
+# Who has more of them in one statement writes it anew.
+MOST_HITS = 20
+_SEPARATORS = str.maketrans(dict.fromkeys(",.;:()[]-/!?\n\t\ufffc'\"`", " "))
 _ENDINGS = ("e", "es", "ed", "ing", "ation")
 
 
@@ -61,11 +63,13 @@ def hits(lower: str, present: Iterable[str]) -> list[Hit]:
     """
     candidates = [hit for family in _of(present) for hit in _found(family, lower)]
     candidates.sort(key=lambda hit: hit.start - hit.end)
+    taken = bytearray(len(lower))
     kept: list[Hit] = []
     for hit in candidates:
-        if all(hit.end <= other.start or other.end <= hit.start for other in kept):
+        if not any(taken[hit.start : hit.end]):
+            taken[hit.start : hit.end] = b"x" * (hit.end - hit.start)
             kept.append(hit)
-    return sorted(kept, key=lambda hit: hit.start)
+    return sorted(kept, key=lambda hit: hit.start)[:MOST_HITS]
 
 
 def _of(present: Iterable[str]) -> Iterator[Family]:
@@ -136,7 +140,11 @@ SUPERLATIVE = _family(
     """best | optimal | optimally | optimum | ideal | ideally | utmost | foremost | finest
     | simplest | safest | cheapest""",
     [
-        ("most", r"(?<!at )(?<!at the )most"),
+        (
+            "most",
+            r"(?<!at )(?<!at the )most(?: (?:efficient|reliable|robust|flexible|economical|modern"
+            r"|reasonable|convenient|comfortable|suitable|appropriate|accurate))?",
+        ),
         (
             "possible achievable practicable feasible attainable",
             r"(?:highest|lowest|smallest|largest|greatest|fastest|shortest|longest|least|minimum"
