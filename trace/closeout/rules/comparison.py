@@ -206,7 +206,8 @@ class _Comparison:
     def _may_be(self, one: Stated, limit: _Limit, scale: Scale) -> bool:
         """Return whether a number of the statement can be meant for a limit that it does not equal.
 
-        A plain number counts only with words of limit on the same side: it may number anything.
+        A plain number counts only with words of limit on the same side, or before the quantity's
+        name: it may number anything.
         """
         unit = limit.amount.unit
         if not self._same_kind(one, scale) or self._accounted(one, limit):
@@ -220,7 +221,8 @@ class _Comparison:
         if limit.amount.number == 0 or another:
             return same_side and limit.amount.number != 0
         if scale.dimension == RATIO or unit in _PLAIN_UNITS:
-            return same_side or (unit == one.unit == "%" and not one.condition)
+            percent = unit == one.unit == "%" and not one.condition
+            return same_side or percent or self._counts(limit.quantity, one)
         return same_side or not one.condition or self._called(limit.quantity, one)
 
     def _groups(self, given: _Given, scale: Scale) -> list[tuple[Stated, ...]]:
@@ -263,6 +265,12 @@ class _Comparison:
         before = self._lower[max(0, one.start - 40) : one.start]
         named = quantity.lower().split("_")
         return all(word in before for word in named) and quantity != ""
+
+    def _counts(self, quantity: str, one: Stated) -> bool:
+        """Return whether the words of a quantity's name follow a number: "120 passengers"."""
+        behind = self._lower[one.end : one.end + 40].split()
+        named = quantity.lower().split("_")
+        return behind[: len(named)] == named
 
     def _near(self, name: str, group: tuple[Stated, ...]) -> bool:
         """Return whether a word of a parameter's name stands near a number."""

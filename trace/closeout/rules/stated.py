@@ -1,7 +1,6 @@
 """Numbers that a statement gives: with their units, and with the words that make a limit of them.
 
-Number words count where a unit stands behind them (twenty-eight days), or a word of limit before
-them (at least two).
+They are read in digits and in words (twenty-eight days, at least two barriers).
 """
 
 from __future__ import annotations
@@ -22,6 +21,11 @@ class Direction(StrEnum):
 
     LOWER = "at_least"
     UPPER = "at_most"
+
+    @property
+    def opposite(self) -> Direction:
+        """The other side."""
+        return Direction.UPPER if self is Direction.LOWER else Direction.LOWER
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +86,9 @@ _UPPER = (
 )
 # What says plainly on which side the limit lies; "above" and "below" may also say where.
 _PLAIN = re.compile(
-    r"at least|at most|no[t]? (?:less|fewer|lower|more|greater|higher|longer|later|earlier|shorter"
-    r"|smaller) than|not exceed\w*|not to exceed|never exceed|up to.*|minimum|maximum"
+    r"at least|at most|not \.\.\. \w+ than"
+    r"|no[t]? (?:less|fewer|lower|more|greater|higher|longer|later|earlier|shorter|smaller) than"
+    r"|not exceed\w*|not to exceed|never exceed|up to.*|minimum|maximum"
     r"|(?:less|more|greater|fewer) than|or more|or less|limit"
 )
 _SIDES = (
@@ -98,6 +103,11 @@ _SIDES_BEHIND = (
     (Direction.UPPER, re.compile(r" (?:or|and) (?:less|below|lower|fewer|shorter)\b")),
 )
 _NEGATED = re.compile(r"\b(?:not|never)(?: [a-z]+){0,2} (?:exceed|exceeding|above|over)$")
+# "shall not deflect by more than": the words in between turn the comparison around.
+_SHALL_NOT = re.compile(r"\bshall (?:not|never) [^.;]*$")
+_TURNED = re.compile(
+    r"(?:more|greater|higher|longer|less|fewer|lower|smaller|shorter) than|above|over|below|under"
+)
 _CONDITION = re.compile(
     r"\b(?:that|which|where|when|while|if|whose|during|after|until|against|under|despite|with|at"
     r"|over|from|before|above|below|withstand|survive|tolerate|endure|accept|resist|sustain|detect)"
@@ -121,8 +131,7 @@ def numbers(text: str) -> tuple[Stated, ...]:
     found = _inherit(found, lower)
     found = _ranges(found, lower)
     first = next(iter(shalls(lower)), 0)
-    placed = (_placed(one, number, found, lower, first) for number, one in enumerate(found))
-    return tuple(one for one in placed if one.unit or one.direction or one.text[-1].isdigit())
+    return tuple(_placed(one, number, found, lower, first) for number, one in enumerate(found))
 
 
 def _digits(text: str, lower: str) -> Iterator[Stated]:
@@ -232,7 +241,10 @@ def _direction(lower: str, begin: int, one: Stated) -> tuple[Direction | None, s
     found = [(match, side) for side, pattern in _SIDES if (match := pattern.search(before))]
     if found:
         match, side = max(found, key=lambda pair: len(pair[0]["phrase"]))
-        return side, match["phrase"], begin + match.start("phrase")
+        phrase, at = match["phrase"], begin + match.start("phrase")
+        if _TURNED.fullmatch(phrase) and _SHALL_NOT.search(lower[max(0, at - 160) : at]):
+            return side.opposite, f"not ... {phrase}", at
+        return side, phrase, at
     for side, pattern in _SIDES_BEHIND:
         behind = pattern.match(lower, one.end)
         if behind:

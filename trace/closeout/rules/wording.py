@@ -17,6 +17,7 @@ from closeout.rules.sentence import MASK, in_place_of_shall, lowered, masked, pa
 from closeout.rules.wording_pages import RULES as RULES
 from closeout.rules.words import KEYS, REFERENCE, hits, words
 
+_KEYS = KEYS | cited.KEYS
 _KIND = {rule.name: rule.title.lower() for rule in RULES}
 
 
@@ -54,6 +55,8 @@ def _sentence(requirement: Requirement, text: str, lower: str) -> Iterator[Findi
 
 def _words(requirement: Requirement, text: str, lower: str, named: set[str]) -> Iterator[Finding]:
     present = words(lower)
+    if _KEYS.isdisjoint(present):
+        return
     if not KEYS.isdisjoint(present):
         for hit in hits(lower, present):
             word = text[hit.start : hit.end]

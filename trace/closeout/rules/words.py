@@ -45,13 +45,13 @@ class Hit:
     end: int
 
 
-def words(lower: str) -> set[str]:
+def words(lower: str) -> list[str]:
     """Return the words of a lower-case statement; a phrase with a slash also as it stands."""
-    found = set(lower.translate(_SEPARATORS).split())
+    found = lower.translate(_SEPARATORS).split()
     if "and/or" in lower:
-        found.add("and/or")
+        found.append("and/or")
     if "..." in lower or "\u2026" in lower:
-        found.add("...")
+        found.append("...")
     return found
 
 
@@ -156,7 +156,8 @@ SUBJECTIVE = _family(
     "subjective-word",
     "say what is measured or counted, and its limit",
     """easy to use | cost effective | reasonable | reasonably | acceptable | acceptably | good
-    | poor | simple | intuitive | intuitively | convenient | conveniently | attractive
+    | poor | quiet | quietly | neat | tidy | simple | intuitive | intuitively | convenient
+    | conveniently | attractive
     | robust | reliable | flexible | versatile | modern | elegant | comfortable | pleasant
     | efficient | economical | inexpensive | cheap | high quality | low cost | user oriented""",
     [("fast", r"fast(?![ -](?:fourier|mode|axis|ethernet))")],
@@ -179,7 +180,7 @@ ADVERB = _family(
     "say how much, how often or within what time",
     """almost always | almost | significant | significantly | minimal | minimally | approximately
     | roughly | nearly | usually | generally | normally | commonly | often | sometimes | frequently
-    | occasionally | regularly | periodically | slowly | promptly | soon | shortly | immediately
+    | occasionally | regularly | periodically | slowly | promptly | shortly | immediately
     | timely | smoothly | gradually | properly | correctly | accurately | reliably | effectively
     | efficiently | safely | substantial | substantially | considerable | considerably | marginally
     | slightly | negligible | negligibly | excessive | excessively | unduly | moderately | readily
@@ -189,6 +190,7 @@ ADVERB = _family(
         ("about around some circa", rf"(?:about|around|some|circa)(?= {_NUMBER})"),
         ("some", rf"some(?! {_NUMBER})"),
         ("certain", r"a certain"),
+        ("soon", r"soon(?! as)"),
         ("quite rather", r"quite|rather(?! than)"),
     ],
 )
@@ -233,7 +235,8 @@ LOOPHOLE = _family(
     """as applicable | if applicable | where applicable | when applicable | if available
     | as desired | subject to availability | as much as possible | as little as possible
     | best effort | best efforts | to the extent | at the discretion | at its discretion
-    | unless impractical | as needed | if needed | when needed | where needed""",
+    | unless otherwise agreed | unless otherwise stated | unless impractical
+    | as needed | if needed | when needed | where needed""",
     [
         (
             _ABLE.replace("|", " "),
@@ -253,10 +256,9 @@ NEGATIVE = _family(
     [
         (
             "not neither nor",
-            r"(?<=shall )(?:not|neither)(?! (?:exceed|fall below|drop below|sink below|rise above"
-            r"|go (?:below|above)|(?:be|have|take|last|weigh|use|draw|need|(?:differ|deviate"
-            r"|vary) by)(?: [a-z]+){0,4} (?:less|more|greater|lower|higher|longer|shorter|later"
-            r"|earlier|fewer|larger|smaller|heavier|below|above|under|over)\b))",
+            r"(?<=shall )(?:not|neither)(?! (?:[a-z-]+ ){0,6}?(?:exceed|fall below|(?:less|more"
+            r"|greater|lower|higher|longer|shorter|later|earlier|fewer|larger|smaller|heavier) than"
+            r"|(?:below|above|under|over) [-+]?[0-9]))",
         ),
         (
             "no",
