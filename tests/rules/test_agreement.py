@@ -6,6 +6,8 @@ Brochure, 9th edition); a week has seven days.
 
 from __future__ import annotations
 
+import time
+
 import pytest
 
 from closeout.measure import Units
@@ -217,3 +219,11 @@ def test_reading_of_numbers() -> None:
         ("20 degC", 20.0, "degC", 2),
     ]
     assert numbers(masked(text))[0].direction is Direction.LOWER
+
+
+@pytest.mark.parametrize("part", ["5 to 6 W ", "not 5 W ", "1 000 ", "at least one of "])
+def test_a_long_statement_takes_no_long_time(part: str) -> None:
+    text = "The unit shall hold " + part * (50_000 // len(part))
+    begin = time.perf_counter()
+    found(text, limit("at_least", "7 W", given={"hold": ["1 W", "9 W"]}))
+    assert time.perf_counter() - begin < 15  # about 1 s; once minutes, for four times the length

@@ -117,6 +117,8 @@ _NO_CONDITION = re.compile(
     r"\bat (?:least|most|or above|or below)\b|\bshall (?:each )?be at\b"
     r"|\b(?:above|below|over|under|from)$"
 )
+# What stands farther away says nothing of a number; it also bounds the time for long statements.
+_CLAUSE = 400
 _TOLERANCE = re.compile(r"\b(?:tolerances?|uncertainty|deviation)\b[^,.;]{0,40}$")
 _JOINS = re.compile(r" ?(?:to|up to|down to|-|\u2013|\u2014|\.\.\.|\u2026) ?")
 _JOINS_LATE = re.compile(r" (?:below|under|before) to ")
@@ -256,6 +258,7 @@ def _is_condition(lower: str, start: int, shall: int, phrase: str) -> bool:
     """Return whether a number stands in a condition, and not in what the sentence asks for."""
     if start < shall:
         return True
+    shall = max(shall, start - _CLAUSE)
     comma = max(lower.rfind(mark, shall, start) for mark in (", ", "; ", "("))
     begin = max(shall, comma) if phrase != "up to" else shall
     segment = lower[begin:start].rstrip()
