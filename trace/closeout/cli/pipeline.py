@@ -25,6 +25,7 @@ from closeout.model.attachment import Attachment
 from closeout.model.dossier import Compliance, Dossier, Scale
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
 from closeout.model.study import Study
+from closeout.rules.wording import wording
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
@@ -136,6 +137,7 @@ def _check(
         *check(index, units),
         *data_files(index, snapshot.read),
         *planned.findings,
+        *wording(index, units),
     ]
     memo.flush()
     placed = locate(snapshot, [f for f in told if not f.where.path.endswith(".py")])

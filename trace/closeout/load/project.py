@@ -6,14 +6,18 @@ import gc
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from closeout.load import kept as keeping
 from closeout.load.fault import Fault, limited
 from closeout.load.kept import Cache, Kept
-from closeout.load.places import Mark, Node, find
+from closeout.load.places import Place, find
+from closeout.load.within import within
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
 from closeout.model.records import Charter, Project
+
+if TYPE_CHECKING:
+    from closeout.load.parse import Parsed
 
 HOME = "requirements/project.yaml"
 # Files that analyses read: theirs is every form, also that of YAML.
@@ -217,20 +221,29 @@ def _at_start(rule: str, path: str, message: str, cure: str) -> Problem:
     return Fault(rule, 1, 1, message, cure).in_file(path)
 
 
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """A file's text, and what it holds."""
+
+    text: str
+    parsed: Parsed
+
+
 def locate(files: Files, findings: Iterable[Finding]) -> tuple[Problem, ...]:
     """Return the findings as problems at lines and columns, in order.
 
     Each file that is named is read once at most. A pointer that leads to nothing, or into a file
-    that is no YAML, is placed at the nearest value that it reaches, else at 1:1.
+    that is no YAML, is placed at the nearest value that it reaches, else at 1:1. A finding with an
+    offset is placed at that character of the text, wherever the file's folding has put it.
     """
-    roots: dict[str, Node | Mark | None] = {}
+    sources: dict[str, _Source | None] = {}
     problems = []
     for finding in findings:
         path, steps = finding.where.path, finding.where.steps
-        if steps and path not in roots:
-            roots[path] = _root(files, path)
-        root = roots.get(path)
-        line, column = find(root, steps) if steps and root is not None else (1, 1)
+        if steps and path not in sources:
+            sources[path] = _source(files, path)
+        source = sources.get(path)
+        line, column = (1, 1) if source is None or not steps else _place(source, finding)
         problems.append(
             Problem(
                 finding.rule, finding.severity, path, line, column, finding.message, finding.cure
@@ -239,7 +252,21 @@ def locate(files: Files, findings: Iterable[Finding]) -> tuple[Problem, ...]:
     return in_order(problems)
 
 
-def _root(files: Files, path: str) -> Node | Mark | None:
+def _place(source: _Source, finding: Finding) -> Place:
+    steps = finding.where.steps
+    start = find(source.parsed.node, steps)
+    if finding.offset is None:
+        return start
+    value = source.parsed.value
+    for step in steps:
+        try:
+            value = value[step]
+        except (KeyError, IndexError, TypeError):
+            return start
+    return within(source.text, start, value, finding.offset) if isinstance(value, str) else start
+
+
+def _source(files: Files, path: str) -> _Source | None:
     from closeout.load.encoding import decoded
     from closeout.load.parse import NoLibyaml, parsed
 
@@ -247,6 +274,6 @@ def _root(files: Files, path: str) -> Node | Mark | None:
         return None
     try:
         text, _faults = decoded(files.read(path))
-        return None if text is None else parsed(text).node
+        return None if text is None else _Source(text, parsed(text))
     except (OSError, NoLibyaml):
         return None
