@@ -31,6 +31,25 @@ def hindrance(requirement: Requirement, index: Index, review: str | None) -> str
     return None
 
 
+def reported(requirement: str, index: Index) -> tuple[tuple[str, str], ...]:
+    """Return the nonconformances of a requirement, with what became of each."""
+    return tuple(
+        (report.id, _became(report, index))
+        for report in index.project.nonconformances
+        if requirement in report.requirements
+    )
+
+
+def _became(report: Nonconformance, index: Index) -> str:
+    left = next(_left(report, index), None)
+    parts = [
+        f"found by {report.found_by}" if report.found_by else "",
+        report.disposition or "",
+        f"open: {left}" if left else f"closed by {report.closed_by}",
+    ]
+    return ", ".join(filter(None, parts))
+
+
 def _left(report: Nonconformance, index: Index) -> Iterator[str]:
     """Yield what is left to be done before a nonconformance is closed."""
     if report.disposition is None:

@@ -103,7 +103,7 @@ def _record(
     standing: Standing,
 ) -> Judgement:
     """Judge a record. A failure stays one, also where the record speaks of an earlier state."""
-    said = {**said, "record": record.id}
+    said = {**said, "record": record.id, "document": record.document}
     lacks = standing.lacks(requirement, verification, record)
     if record.date is None:
         return _open(said, lacks[0])

@@ -15,7 +15,7 @@ from closeout.judge.compliance import of_criteria, of_derived
 from closeout.judge.cover import covered, may_approve
 from closeout.judge.limits import Judgement, text_of, unit_of
 from closeout.judge.margins import enforced
-from closeout.judge.nonconformance import hindrance
+from closeout.judge.nonconformance import hindrance, reported
 from closeout.judge.records import by_records, took_place, worst
 from closeout.judge.standing import Standing
 from closeout.measure import UnitError, Units
@@ -59,7 +59,10 @@ class Judge:
             found = self._by_derived(requirement, below, knotted)
         agreed = agreed_as_closed(requirement.id, self._index)
         budget = budget_text(requirement, self._index, self._units)
-        return replace(found, agreed=agreed, budget=budget) if agreed or budget else found
+        reports = reported(requirement.id, self._index)
+        if not (agreed or budget or reports):
+            return found
+        return replace(found, agreed=agreed, budget=budget, reported=reports)
 
     def _not_applicable(self, requirement: Requirement, below: Below) -> RequirementResult:
         reason = requirement.not_applicable
