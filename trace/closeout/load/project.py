@@ -91,7 +91,7 @@ class _Loading:
         count = 0
         try:
             for path in self._files.files():
-                if _is_project_file(path):
+                if is_project_file(path):
                     count += 1
                     self._take(path)
                 elif _has_other_ending(path):
@@ -139,7 +139,7 @@ class _Loading:
             return None
 
     def _read(self, path: str) -> tuple[Kept, list[tuple[str, Any]]]:
-        text = _content(self._files.read(path))
+        text = content(self._files.read(path))
         digest = self._files.digest(path) if self._cache is not None else None
         if digest is not None:
             self._fresh.append((keeping.key(digest), text))
@@ -163,7 +163,7 @@ class _Loading:
         return next((charter for charter in charters if charter.where.path == first), None)
 
 
-def _content(data: bytes) -> str:
+def content(data: bytes) -> str:
     """Return what is known of a file of this content, as the text that is kept."""
     from closeout.load.check import Checked, checked_form, leave_out_unreadable
     from closeout.load.encoding import decoded
@@ -199,7 +199,8 @@ def _project(charter: Charter, found: dict[str, list[Any]]) -> Project:
     return Project(charter=charter, **records)
 
 
-def _is_project_file(path: str) -> bool:
+def is_project_file(path: str) -> bool:
+    """Return whether a file is read as part of the project: YAML that is no analysis' own data."""
     return path.endswith(".yaml") and not path.startswith(DATA)
 
 
