@@ -166,7 +166,7 @@ def test_explain_nothing_alike_is_2(short: Project) -> None:
 
 
 def test_explain_a_parameter_that_nothing_uses(project: Project) -> None:
-    project.write({"analyses/more.yaml": "parameters:\n  surplus: {value: 1 V, tolerance: 0 V, source: Invented}\n"})
+    project.write({"analyses/more.yaml": "parameters:\n  surplus: {value: 1 V}\n"})
     run = project.run("explain", "surplus")
     assert run.status == 0
     assert "1 V" in run.stdout
@@ -193,7 +193,8 @@ def test_lint_of_a_good_project_is_0(passing: Project) -> None:
 
 
 def test_lint_of_warnings_is_1(project: Project) -> None:
-    project.write({"analyses/more.yaml": "parameters:\n  surplus: {value: 1 V, tolerance: 0 V, source: Invented}\n"})
+    surplus = "{value: 1 V, tolerance: 0 V, source: Invented}"
+    project.write({"analyses/more.yaml": f"parameters:\n  surplus: {surplus}\n"})
     run = project.run("lint")
     assert run.status == 1
     assert "analyses/more.yaml:2:3: " in run.stdout

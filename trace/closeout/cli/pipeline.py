@@ -152,7 +152,8 @@ def _check(
     applied = apply(check_rules(index, units, context), loaded.project.charter)
     findings += [*policy_findings(loaded.project.charter), *applied.findings]
     memo.flush()
-    placed = locate(snapshot, [f for f in findings if not f.where.path.endswith(".py")])
+    placed = locate(snapshot, [f for f in findings if not f.where.path.endswith(".py")], kept)
+    kept.flush()
     problems += [*placed, *(_in_code(f) for f in findings if f.where.path.endswith(".py"))]
     whole = past is None or not past.shallow
     return Checked(

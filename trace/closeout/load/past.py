@@ -92,15 +92,19 @@ def history_of(
     )
     judged = {name for record in project.records if record.date for name, _ in record.judged}
     judged |= {name for one in lost for name, _ in one.record.judged}
+    base = _base(past, files, blobs)
     return History(
-        base=_base(past, files, blobs),
-        versions={name: _versions(line.versions[name]) for name in judged & set(line.versions)},
+        base=base,
+        versions={name: _versions(line.versions.get(name, []), base, name) for name in judged},
         reused=tuple(_reused(line, present)),
         lost=lost,
     )
 
 
-def _versions(rows: list[tuple[Item, str]]) -> tuple[Version, ...]:
+def _versions(rows: list[tuple[Item, str]], base: Base | None, name: str) -> tuple[Version, ...]:
+    """Return the texts of a requirement; where it never changed in a commit, that of the base."""
+    if not rows and base is not None and name in base.requirements:
+        return (Version("", base.requirements[name]),)
     return tuple(Version(day, keeping.typed("requirements", item, "")) for item, day in rows)
 
 
@@ -175,8 +179,8 @@ class _Line:
 
     ``gone`` are identifiers that are not there any more, ``returned`` those that came back with
     another meaning, each with what it stood for and the day on which it went. ``versions`` are the
-    different texts of each requirement with their days, ``records`` those of each dated record
-    with path and day.
+    different texts of each requirement that has several or is gone, with their days, ``records``
+    those of each dated record with path and day.
     """
 
     gone: dict[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
@@ -241,6 +245,12 @@ class _Walk:
         """Return what the commits make together; they come oldest first."""
         for commit in commits:
             self._step(list(_changes(commit)), commit.day)
+        kind = KINDS["requirements"]
+        self._line.versions = {
+            name: rows
+            for name, rows in self._line.versions.items()
+            if len(rows) > 1 or (kind, name) in self._line.gone
+        }
         return self._line
 
     def _step(self, changes: list[Change], day: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import json
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from typing import Any, Protocol
 from closeout.load import kept as keeping
 from closeout.load.fault import Fault, limited
 from closeout.load.kept import Cache, Kept
-from closeout.load.places import Mark, Node, find
+from closeout.load.places import Mark, Node, Place, find
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
 from closeout.model.records import Charter, Project
 
@@ -218,26 +219,54 @@ def _at_start(rule: str, path: str, message: str, cure: str) -> Problem:
     return Fault(rule, 1, 1, message, cure).in_file(path)
 
 
-def locate(files: Files, findings: Iterable[Finding]) -> tuple[Problem, ...]:
+def locate(
+    files: Files, findings: Iterable[Finding], cache: Cache | None = None
+) -> tuple[Problem, ...]:
     """Return the findings as problems at lines and columns, in order.
 
-    Each file that is named is read once at most. A pointer that leads to nothing, or into a file
-    that is no YAML, is placed at the nearest value that it reaches, else at 1:1.
+    Each file that is named is read once at most, and not at all where the cache knows the places.
+    A pointer that leads to nothing, or into a file that is no YAML, is placed at the nearest value
+    that it reaches, else at 1:1.
     """
-    roots: dict[str, Node | Mark | None] = {}
-    problems = []
+    by_path: dict[str, list[Finding]] = {}
     for finding in findings:
-        path, steps = finding.where.path, finding.where.steps
-        if steps and path not in roots:
-            roots[path] = _root(files, path)
-        root = roots.get(path)
-        line, column = find(root, steps) if steps and root is not None else (1, 1)
-        problems.append(
-            Problem(
-                finding.rule, finding.severity, path, line, column, finding.message, finding.cure
+        by_path.setdefault(finding.where.path, []).append(finding)
+    problems = []
+    for path, some in by_path.items():
+        steps = list(dict.fromkeys(finding.where.steps for finding in some))
+        places = dict(zip(steps, _places(files, path, steps, cache), strict=True))
+        for finding in some:
+            line, column = places[finding.where.steps]
+            problems.append(
+                Problem(
+                    finding.rule,
+                    finding.severity,
+                    path,
+                    line,
+                    column,
+                    finding.message,
+                    finding.cure,
+                )
             )
-        )
     return in_order(problems)
+
+
+def _places(
+    files: Files, path: str, every: list[tuple[str | int, ...]], cache: Cache | None
+) -> list[Place]:
+    """Return where steps lead in a file."""
+    if not any(every):
+        return [(1, 1) for _ in every]
+    digest = files.digest(path) if cache is not None else None
+    key = None if digest is None else keeping.key(f"{digest}:{json.dumps(every)}")
+    known = cache.get(key) if cache is not None and key is not None else None
+    if known is not None:
+        return [(line, column) for line, column in json.loads(known)]
+    root = _root(files, path)
+    places = [find(root, steps) if steps and root is not None else (1, 1) for steps in every]
+    if cache is not None and key is not None:
+        cache.put(key, json.dumps(places))
+    return places
 
 
 def _root(files: Files, path: str) -> Node | Mark | None:

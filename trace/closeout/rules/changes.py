@@ -274,7 +274,8 @@ def _failure(lost: LostRecord, index: Index, history: History, units: Units) -> 
         return f"{names} not met" if names else "what it judged not met"
     for name, issue in record.judged:
         states = [version.requirement for version in history.versions.get(name, ())]
-        states += [index.requirements[name]] if name in index.requirements else []
+        base = None if history.base is None else history.base.requirements.get(name)
+        states += [one for one in (base, index.requirements.get(name)) if one is not None]
         # Limits of another issue are not those that it spoke of.
         for requirement in (state for state in states if state.issue == issue):
             quantity = _failing(record, requirement, units)

@@ -173,8 +173,8 @@ INPUTS = (
         title="a parameter does not say how far it may be off",
         clause="ECSS-E-ST-10-06C, 8.2: a tolerance for each parameter",
         why="A worst case over a value without a tolerance is no worst case. Conditions are set by"
-        " what the requirement names, whole numbers of pieces (count) are exact; for any other"
-        " exact value a tolerance of 0 says so.",
+        " what the requirement names, whole numbers of pieces (count) are exact. A tolerance of 0"
+        " says that a value is exact, or that its error is part of another parameter's.",
         breaks="parameters:\n  threshold: {value: 55 kPa, source: memory map}\n",
         keeps="parameters:\n  threshold: {value: 55 kPa, tolerance: 0 kPa, source: memory map}\n",
     ),

@@ -33,6 +33,7 @@ _SPOKEN_ABOUT = re.compile(r"`[^`]*`|\"[^\"]*\"|“[^”]*”|«[^»]*»")
 
 def standards(index: Index, context: Context) -> Iterator[Finding]:
     """Yield what a standard of verification says against the present state of a project."""
+    launch = _launch(index.project.charter.reviews)
     for requirement in index.requirements.values():
         if requirement.not_applicable is not None:
             continue
@@ -41,7 +42,8 @@ def standards(index: Index, context: Context) -> Iterator[Finding]:
         yield from _no_verification_report(requirement, index, context)
         yield from _safety_by_analysis_alone(requirement)
         yield from _after_launch_only(requirement, index)
-        yield from _due_after_launch(requirement, index)
+        if launch is not None:
+            yield from _stage_and_review(requirement, launch, index)
         yield from _due_after_parent(requirement, index)
         yield from _derived_without_rationale(requirement)
     yield from _analysis_not_validated(index, context)
@@ -122,11 +124,10 @@ def _after_launch_only(requirement: Requirement, index: Index) -> Iterator[Findi
         )
 
 
-def _due_after_launch(requirement: Requirement, index: Index) -> Iterator[Finding]:
-    launch = _launch(index.project.charter.reviews)
+def _stage_and_review(requirement: Requirement, launch: int, index: Index) -> Iterator[Finding]:
     for verification in requirement.verification:
         at = index.review_number(verification.review)
-        if launch is None or at is None or verification.stage is None:
+        if at is None or verification.stage is None:
             continue
         if verification.stage in BEFORE_LAUNCH and at >= launch:
             message = f"the stage {verification.stage} is complete before launch, and"
@@ -259,27 +260,38 @@ def _open_terms(index: Index, context: Context) -> Iterator[Finding]:
 
 
 def _open_term(text: str) -> str | None:
-    if "TB" not in text and "(to be " not in text:
-        return None
     match = _OPEN_TERM.search(_SPOKEN_ABOUT.sub(lambda quoted: " " * len(quoted[0]), text))
     return None if match is None else match[0]
 
 
 def _texts(index: Index) -> Iterator[tuple[str, Pointer, str]]:
-    """Yield whose each text is, where it stands, and the text."""
+    """Yield the texts that may hold an open term: whose each is, where it stands, the text."""
     for requirement in index.requirements.values():
-        for key in ("title", "statement", "rationale", "report"):
-            yield requirement.id, requirement.where / key, getattr(requirement, key) or ""
-        source = requirement.source
-        if source is not None and source.clause is not None:
-            yield requirement.id, requirement.where / "source" / "clause", source.clause
-        elif source is not None:
-            yield requirement.id, requirement.where / "source", source.text or ""
-        for verification in requirement.verification:
-            for key in ("plan", "risk"):
-                yield requirement.id, verification.where / key, getattr(verification, key) or ""
+        for steps, text in _said(requirement):
+            if text is not None and _may_be_open(text):
+                path, above = requirement.where.path, requirement.where.steps
+                yield requirement.id, Pointer(path, (*above, *steps)), text
     for parameter in index.parameters.values():
-        yield parameter.id, parameter.where / "source", parameter.source or ""
+        if parameter.source is not None and _may_be_open(parameter.source):
+            yield parameter.id, parameter.where / "source", parameter.source
+
+
+def _said(requirement: Requirement) -> Iterator[tuple[tuple[str | int, ...], str | None]]:
+    """Yield the texts of a requirement, with the steps that lead to each."""
+    yield ("title",), requirement.title
+    yield ("statement",), requirement.statement
+    yield ("rationale",), requirement.rationale
+    yield ("report",), requirement.report
+    if requirement.source is not None:
+        yield ("source", "clause"), requirement.source.clause
+        yield ("source",), requirement.source.text
+    for number, verification in enumerate(requirement.verification):
+        yield ("verification", number, "plan"), verification.plan
+        yield ("verification", number, "risk"), verification.risk
+
+
+def _may_be_open(text: str) -> bool:
+    return "TB" in text or "(to be " in text
 
 
 def _methods(requirement: Requirement) -> set[Method]:
