@@ -196,7 +196,7 @@ class _Line:
 
 def _line(past: Past, blobs: _Blobs, cache: Cache) -> _Line:
     key = _key("line", past.commit, past.prefix)
-    text = None if past.shallow else cache.get(key)
+    text = cache.get(key)
     if text is not None:
         gone, returned, versions, records = json.loads(text)
         return _Line(_by_identifier(gone), _by_identifier(returned), versions, records)

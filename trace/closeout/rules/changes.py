@@ -67,7 +67,7 @@ def _source_not_raised(now: Requirement, what: str, index: Index, base: Base) ->
         return
     if document.where.path in base.paths:
         before = base.documents.get(document.id)
-        if before is None or (before.issue, before.date) != (document.issue, document.date):
+        if before is None or before.issue != document.issue:
             return
     yield warning(
         "source-not-raised",
