@@ -112,6 +112,7 @@ def requirement(item: Item, where: Pointer, reader: Reader) -> Requirement:
         ),
         _not_applicable(get("not_applicable")),
         _allocation(get("allocates")),
+        get("report"),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import json
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -95,7 +96,7 @@ class _Loading:
         count = 0
         try:
             for path in self._files.files():
-                if _is_project_file(path):
+                if is_project_file(path):
                     count += 1
                     self._take(path)
                 elif _has_other_ending(path):
@@ -143,7 +144,7 @@ class _Loading:
             return None
 
     def _read(self, path: str) -> tuple[Kept, list[tuple[str, Any]]]:
-        text = _content(self._files.read(path))
+        text = content(self._files.read(path))
         digest = self._files.digest(path) if self._cache is not None else None
         if digest is not None:
             self._fresh.append((keeping.key(digest), text))
@@ -167,7 +168,7 @@ class _Loading:
         return next((charter for charter in charters if charter.where.path == first), None)
 
 
-def _content(data: bytes) -> str:
+def content(data: bytes) -> str:
     """Return what is known of a file of this content, as the text that is kept."""
     from closeout.load.check import Checked, checked_form, leave_out_unreadable
     from closeout.load.encoding import decoded
@@ -203,7 +204,8 @@ def _project(charter: Charter, found: dict[str, list[Any]]) -> Project:
     return Project(charter=charter, **records)
 
 
-def _is_project_file(path: str) -> bool:
+def is_project_file(path: str) -> bool:
+    """Return whether a file is read as part of the project: YAML that is no analysis' own data."""
     return path.endswith(".yaml") and not path.startswith(DATA)
 
 
@@ -229,33 +231,56 @@ class _Source:
     parsed: Parsed
 
 
-def locate(files: Files, findings: Iterable[Finding]) -> tuple[Problem, ...]:
+_Wanted = tuple[tuple[str | int, ...], int | None]  # steps and offset of a finding
+
+
+def locate(
+    files: Files, findings: Iterable[Finding], cache: Cache | None = None
+) -> tuple[Problem, ...]:
     """Return the findings as problems at lines and columns, in order.
 
-    Each file that is named is read once at most. A pointer that leads to nothing, or into a file
-    that is no YAML, is placed at the nearest value that it reaches, else at 1:1. A finding with an
-    offset is placed at that character of the text, wherever the file's folding has put it.
+    Each file that is named is read once at most, and not at all where the cache knows the places.
+    A pointer that leads to nothing, or into a file that is no YAML, is placed at the nearest value
+    that it reaches, else at 1:1. A finding with an offset is placed at that character of the text,
+    wherever the file's folding has put it.
     """
-    sources: dict[str, _Source | None] = {}
-    problems = []
+    by_path: dict[str, list[Finding]] = {}
     for finding in findings:
-        path, steps = finding.where.path, finding.where.steps
-        if steps and path not in sources:
-            sources[path] = _source(files, path)
-        source = sources.get(path)
-        line, column = (1, 1) if source is None or not steps else _place(source, finding)
-        problems.append(
-            Problem(
-                finding.rule, finding.severity, path, line, column, finding.message, finding.cure
+        by_path.setdefault(finding.where.path, []).append(finding)
+    problems = []
+    for path, some in by_path.items():
+        wanted = list(dict.fromkeys((one.where.steps, one.offset) for one in some))
+        places = dict(zip(wanted, _places(files, path, wanted, cache), strict=True))
+        for one in some:
+            line, column = places[one.where.steps, one.offset]
+            problems.append(
+                Problem(one.rule, one.severity, path, line, column, one.message, one.cure)
             )
-        )
     return in_order(problems)
 
 
-def _place(source: _Source, finding: Finding) -> Place:
-    steps = finding.where.steps
+def _places(files: Files, path: str, wanted: list[_Wanted], cache: Cache | None) -> list[Place]:
+    """Return where steps, and characters of what they lead to, stand in a file."""
+    if not any(steps for steps, _ in wanted):
+        return [(1, 1) for _ in wanted]
+    digest = files.digest(path) if cache is not None else None
+    key = None if digest is None else keeping.key(f"{digest}:{json.dumps(wanted)}")
+    known = cache.get(key) if cache is not None and key is not None else None
+    if known is not None:
+        return [(line, column) for line, column in json.loads(known)]
+    source = _source(files, path)
+    places = [
+        (1, 1) if source is None or not steps else _place(source, steps, offset)
+        for steps, offset in wanted
+    ]
+    if cache is not None and key is not None:
+        cache.put(key, json.dumps(places))
+    return places
+
+
+def _place(source: _Source, steps: tuple[str | int, ...], offset: int | None) -> Place:
     start = find(source.parsed.node, steps)
-    if finding.offset is None:
+    if offset is None:
         return start
     value = source.parsed.value
     for step in steps:
@@ -263,7 +288,7 @@ def _place(source: _Source, finding: Finding) -> Place:
             value = value[step]
         except (KeyError, IndexError, TypeError):
             return start
-    return within(source.text, start, value, finding.offset) if isinstance(value, str) else start
+    return within(source.text, start, value, offset) if isinstance(value, str) else start
 
 
 def _source(files: Files, path: str) -> _Source | None:

@@ -134,7 +134,11 @@ class Allocation:
 
 @dataclass(frozen=True, slots=True)
 class Requirement:
-    """A requirement, ISO/IEC/IEEE 29148 5.2.8 attributes."""
+    """A requirement, ISO/IEC/IEEE 29148 5.2.8 attributes.
+
+    ``report`` is the verification report where several methods serve it (ECSS-E-ST-10-02C Rev.1,
+    5.3.2.5).
+    """
 
     where: Pointer
     id: str
@@ -150,6 +154,7 @@ class Requirement:
     verification: tuple[Verification, ...] = ()
     not_applicable: NotApplicable | None = None
     allocates: Allocation | None = None
+    report: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
