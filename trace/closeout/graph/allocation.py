@@ -34,12 +34,13 @@ _RULES: dict[str, Callable[[Sequence[float]], float]] = {
 class Budget:
     """What a requirement allocates, in the unit of its limit.
 
-    ``left`` is unallocated margin, negative where more is allocated than there is. ``parts`` are
-    the derived requirements with their shares; ``without`` have no limit for the quantity.
+    ``left`` is unallocated margin, negative where more is allocated than there is. ``combined`` is
+    how shares make up the whole; ``parts`` are the derived requirements with their shares,
+    ``without`` those that have no limit for the quantity.
     """
 
     quantity: str
-    rule: str
+    combined: str
     side: str
     unit: str
     limit: float
@@ -95,7 +96,7 @@ def budget_text(requirement: Requirement, index: Index, units: Units) -> str | N
     parts = ", ".join(f"{name} {share:.6g}" for name, share in found.parts)
     return (
         f"{found.quantity}: {found.allocated:.6g} {found.unit} of {found.limit:.6g} {found.unit}"
-        f" allocated by {found.rule} ({parts}), {found.left:.6g} {found.unit} unallocated"
+        f" allocated by {found.combined} ({parts}), {found.left:.6g} {found.unit} unallocated"
     )
 
 
@@ -136,7 +137,7 @@ def allocations(index: Index, units: Units) -> Iterator[Finding]:
             yield warning(
                 "allocation", where,
                 f"what is derived from {requirement.id} is allocated {found.allocated:.6g}"
-                f" {found.unit} of {quantity} by {found.rule}, its limit is {found.limit:.6g}"
+                f" {found.unit} of {quantity} by {found.combined}, its limit is {found.limit:.6g}"
                 f" {found.unit} ({shares})",
                 "lower the shares, or raise the limit with whoever sets it",
             )  # fmt: skip

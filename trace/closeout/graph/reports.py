@@ -75,7 +75,7 @@ def data_files(index: Index, read: Callable[[str], bytes]) -> Iterator[Finding]:
             )  # fmt: skip
         elif record.data_sha256 is None:
             yield warning(
-                "record-data", where,
+                "data-without-digest", where,
                 f"{record.id} does not say what its data file held",
                 f"add data_sha256: {now}",
             )  # fmt: skip

@@ -7,8 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from closeout.rules import changed, form, planned, traces
+from closeout.rules import changed, control, form, planned, traces, wording
 from closeout.rules.rule import Rule
 
-RULES: tuple[Rule, ...] = (*form.RULES, *traces.RULES, *planned.RULES, *changed.RULES)
+RULES: tuple[Rule, ...] = (
+    *form.RULES,
+    *traces.RULES,
+    *planned.RULES,
+    *control.RULES,
+    *changed.RULES,
+    *wording.RULES,
+)
 BY_NAME: Mapping[str, Rule] = {rule.name: rule for rule in RULES}

@@ -9,6 +9,12 @@ _ISO = "ISO/IEC/IEEE 29148:2011, 5.2.7"
 _OWN = "no clause; ISO/IEC/IEEE 29148:2011, 5.2.5 asks for requirements without contradiction"
 
 
+_HOLD = """\
+parameters:
+  hold_duration: {value: 28 d, condition: true, tolerance: 1 d, source: invented}
+"""
+
+
 def _requirement(statement: str, more: str = "") -> str:
     return (
         "requirements:\n"
@@ -18,7 +24,9 @@ def _requirement(statement: str, more: str = "") -> str:
         "    source: invented\n"
         "    verification:\n"
         "      - method: test\n"
-        "        stage: acceptance\n" + "".join(f"        {line}\n" for line in more.splitlines())
+        "        stage: acceptance\n"
+        + "".join(f"        {line}\n" for line in more.splitlines())
+        + (_HOLD if "hold_duration" in more else "")
     )
 
 
