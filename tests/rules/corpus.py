@@ -13,7 +13,7 @@ from closeout.graph import Index
 from closeout.load import load
 from closeout.measure import Units
 from closeout.model.problem import Finding
-from closeout.rules.wording import wording
+from closeout.rules.wording import named_documents, wording
 from tests.load.memory import Memory
 
 PATH = Path(__file__).parent / "wording_corpus.yaml"
@@ -28,6 +28,11 @@ class Case:
     breaks: frozenset[str]
     criterion: dict[str, Any]
     batch: int
+
+
+def found_in(index: Index, units: Units) -> list[Finding]:
+    """Return what the rules of wording find in a whole project."""
+    return wording(index.requirements.values(), named_documents(index), units)
 
 
 def cases() -> list[Case]:
@@ -63,6 +68,6 @@ def findings_of(some: Iterable[Case], units: Units | None = None) -> list[list[F
     assert loaded.project is not None
     assert not loaded.left_out, loaded.problems
     found: list[list[Finding]] = [[] for _ in listed]
-    for finding in wording(Index.of(loaded.project, []), units or Units()):
+    for finding in found_in(Index.of(loaded.project, []), units or Units()):
         found[int(finding.where.steps[1])].append(finding)
     return found

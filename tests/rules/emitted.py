@@ -102,8 +102,9 @@ def _texts(
     value: ast.expr, holder: Function | None, module: ast.Module, source: Source
 ) -> Iterator[str]:
     """Yield the texts that an expression can be."""
-    if isinstance(value, ast.Constant) and isinstance(value.value, str):
-        yield value.value
+    if isinstance(value, ast.Constant):
+        if isinstance(value.value, str):  # else it is another function of that name
+            yield value.value
     elif isinstance(value, ast.IfExp):
         yield from _texts(value.body, holder, module, source)
         yield from _texts(value.orelse, holder, module, source)

@@ -15,16 +15,16 @@ from closeout.measure import Units
 from closeout.model.problem import Finding, Problem, Severity
 from closeout.rules.rule import Rule
 from closeout.rules.sentence import masked
-from closeout.rules.wording import RULES, wording
+from closeout.rules.wording import RULES
 from closeout.rules.words import FAMILIES, MOST_HITS, hits, words
 from tests.graph.projects import build
-from tests.rules.corpus import Case, cases, findings_of
+from tests.rules.corpus import Case, cases, findings_of, found_in
 
 UNITS = Units()
 
 
 def found(text: str) -> list[Finding]:
-    return wording(build(text).index, UNITS)
+    return found_in(build(text).index, UNITS)
 
 
 def statement(text: str, criterion: str = "") -> list[tuple[str, str]]:
@@ -181,7 +181,7 @@ def test_a_finding_stands_at_its_word_in_the_file(style: str) -> None:
         f"    statement: {style}\n    verification: [{{method: test, stage: acceptance}}]\n"
     )
     built = build(text)
-    (problem,) = locate(built.files, wording(built.index, UNITS))
+    (problem,) = locate(built.files, found_in(built.index, UNITS))
     assert _at(text, problem).startswith("always run")
 
 

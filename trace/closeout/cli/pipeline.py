@@ -14,6 +14,7 @@ from closeout.cli.asked import Asked, read_options
 from closeout.cli.attachments import attachments
 from closeout.cli.options import Options
 from closeout.cli.studies import Wanted, studies
+from closeout.cli.worded import worded
 from closeout.evaluate.engine import Evaluator, Module, Progress
 from closeout.evaluate.witness import Trace, Witness
 from closeout.graph import Index, Plan, check, plan
@@ -29,7 +30,6 @@ from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
 from closeout.model.records import RulePolicy
 from closeout.model.study import Study
 from closeout.rules import Context, apply, check_rules, file_of_test, policy_findings
-from closeout.rules.wording import wording
 from closeout.snapshot import Past, Snapshot, SnapshotError, past_of
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
@@ -159,7 +159,7 @@ def _check(
     ]
     past = past_of(snapshot)
     context, rested_on = _context(snapshot, index, options, _history(past, snapshot, loaded, kept))
-    ruled = [*check_rules(index, units, context), *wording(index, units)]
+    ruled = [*check_rules(index, units, context), *worded(index, units, snapshot, kept)]
     applied = apply(ruled, loaded.project.charter)
     told += [*policy_findings(loaded.project.charter), *applied.findings]
     memo.flush()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from closeout.graph import Index
 from closeout.graph.findings import warning
@@ -17,6 +17,7 @@ AFTER_LAUNCH = ("in-orbit", "post-landing")
 # Where analysis and review of design count (5.2.2.3f, 5.2.2.4c).
 ON_PAPER_COUNTS = ("qualification", "in-orbit")
 ON_PAPER = (Method.ANALYSIS, Method.REVIEW_OF_DESIGN)
+_ON_PAPER = frozenset(ON_PAPER)
 # ECSS-M-ST-10C, 4.4.3: the last reviews before launch, and those of a life in orbit.
 LAST_BEFORE_LAUNCH = ("LRR", "FRR", "ORR", "AR", "QR", "CDR", "PDR", "SRR")
 FIRST_AFTER_LAUNCH = ("CRR", "ELR", "MCR")
@@ -34,18 +35,16 @@ _SPOKEN_ABOUT = re.compile(r"`[^`]*`|\"[^\"]*\"|“[^”]*”|«[^»]*»")
 def standards(index: Index, context: Context) -> Iterator[Finding]:
     """Yield what a standard of verification says against the present state of a project."""
     launch = _launch(index.project.charter.reviews)
+    due = {one.id: _due(one, index) for one in index.requirements.values()}
     for requirement in index.requirements.values():
         if requirement.not_applicable is not None:
             continue
-        yield from _no_risk_assessment(requirement)
-        yield from _stage_not_served(requirement)
-        yield from _no_verification_report(requirement, index, context)
-        yield from _safety_by_analysis_alone(requirement)
-        yield from _after_launch_only(requirement, index)
-        if launch is not None:
-            yield from _stage_and_review(requirement, launch, index)
-        yield from _due_after_parent(requirement, index)
-        yield from _derived_without_rationale(requirement)
+        if requirement.verification:
+            yield from _of_methods(requirement, index, context)
+            yield from _of_stages(requirement, launch, index)
+        if requirement.derived_from:
+            yield from _due_after_parent(requirement, due, index)
+            yield from _derived_without_rationale(requirement)
     yield from _analysis_not_validated(index, context)
     for parameter in index.parameters.values():
         yield from _parameter_without_source(parameter)
@@ -53,10 +52,28 @@ def standards(index: Index, context: Context) -> Iterator[Finding]:
     yield from _open_terms(index, context)
 
 
-def _no_risk_assessment(requirement: Requirement) -> Iterator[Finding]:
+def _of_methods(requirement: Requirement, index: Index, context: Context) -> Iterator[Finding]:
     methods = _methods(requirement)
-    assessed = any(verification.risk for verification in requirement.verification)
-    if methods and methods <= set(ON_PAPER) and not assessed:
+    if methods <= _ON_PAPER:
+        yield from _no_risk_assessment(requirement, methods)
+    if methods & _ON_PAPER:
+        yield from _stage_not_served(requirement)
+    if len(methods) > 1 and requirement.report is None:
+        yield from _no_verification_report(requirement, methods, index, context)
+    if requirement.safety is not None and methods == {Method.ANALYSIS}:
+        yield from _safety_by_analysis_alone(requirement)
+
+
+def _of_stages(requirement: Requirement, launch: int | None, index: Index) -> Iterator[Finding]:
+    stages = _stages(requirement)
+    if stages and stages <= set(AFTER_LAUNCH):
+        yield from _after_launch_only(requirement, index)
+    if stages and launch is not None:
+        yield from _stage_and_review(requirement, launch, index)
+
+
+def _no_risk_assessment(requirement: Requirement, methods: set[Method]) -> Iterator[Finding]:
+    if not any(verification.risk for verification in requirement.verification):
         how = " and ".join(method.value for method in ON_PAPER if method in methods)
         yield warning(
             "no-risk-assessment",
@@ -79,16 +96,14 @@ def _stage_not_served(requirement: Requirement) -> Iterator[Finding]:
 
 
 def _no_verification_report(
-    requirement: Requirement, index: Index, context: Context
+    requirement: Requirement, methods: set[Method], index: Index, context: Context
 ) -> Iterator[Finding]:
     """Asked for once everything of the requirement is due: before that nobody can write it."""
-    if len(_methods(requirement)) < 2 or requirement.report is not None:
-        return
     if all(_is_due(verification, index, context) for verification in requirement.verification):
         yield warning(
             "no-verification-report",
             requirement.where,
-            f"{requirement.id} is verified by {len(_methods(requirement))} methods, all due by"
+            f"{requirement.id} is verified by {len(methods)} methods, all due by"
             f" {context.review or 'now'}, and no verification report brings them together",
             "write the report, and name it with report:",
         )
@@ -100,20 +115,15 @@ def _is_due(verification: Verification, index: Index, context: Context) -> bool:
 
 
 def _safety_by_analysis_alone(requirement: Requirement) -> Iterator[Finding]:
-    if requirement.safety is not None and _methods(requirement) == {Method.ANALYSIS}:
-        yield warning(
-            "safety-by-analysis-alone",
-            requirement.where / "verification",
-            f"{requirement.id} is safety {requirement.safety}, and would be closed by analysis"
-            " alone",
-            "support it by a test, an inspection or a review of design",
-        )
+    yield warning(
+        "safety-by-analysis-alone",
+        requirement.where / "verification",
+        f"{requirement.id} is safety {requirement.safety}, and would be closed by analysis alone",
+        "support it by a test, an inspection or a review of design",
+    )
 
 
 def _after_launch_only(requirement: Requirement, index: Index) -> Iterator[Finding]:
-    stages = _stages(requirement)
-    if not stages or not stages <= set(AFTER_LAUNCH):
-        return
     below = (index.requirements[name] for name in index.below([requirement.id]))
     if not any(_stages(one) & set(BEFORE_LAUNCH) for one in below):
         yield warning(
@@ -158,11 +168,12 @@ def _launch(reviews: tuple[str, ...]) -> int | None:
     return None if last is None or reviews[last] not in ("LRR", "FRR") else last + 1
 
 
-def _due_after_parent(requirement: Requirement, index: Index) -> Iterator[Finding]:
-    own = _due(requirement, index)
+def _due_after_parent(
+    requirement: Requirement, due: Mapping[str, int | None], index: Index
+) -> Iterator[Finding]:
+    own = due[requirement.id]
     for number, name in enumerate(requirement.derived_from):
-        parent = index.requirements.get(name)
-        above = None if parent is None else _due(parent, index)
+        above = due.get(name)
         if own is None or above is None or own <= above:
             continue
         reviews = index.project.charter.reviews
@@ -182,7 +193,7 @@ def _due(requirement: Requirement, index: Index) -> int | None:
 
 
 def _derived_without_rationale(requirement: Requirement) -> Iterator[Finding]:
-    if requirement.derived_from and requirement.rationale is None:
+    if requirement.rationale is None:
         yield warning(
             "derived-without-rationale",
             requirement.where,

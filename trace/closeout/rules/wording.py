@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from closeout.graph.findings import warning
@@ -21,14 +21,19 @@ _KEYS = KEYS | cited.KEYS
 _KIND = {rule.name: rule.title.lower() for rule in RULES}
 
 
-def wording(index: Index, units: Units) -> list[Finding]:
-    """Return what the rules of wording find, each at its word: warnings, in the project's order.
+def named_documents(index: Index) -> set[str]:
+    """Return what documents of a known issue are called: citing these is complete."""
+    return {name for d in index.project.documents if d.issue for name in (d.id, d.title)}
+
+
+def wording(requirements: Iterable[Requirement], named: set[str], units: Units) -> list[Finding]:
+    """Return what the rules of wording find, each at its word: warnings, in the given order.
 
     Quoted terms and code spans are left alone. A finding's offset counts in the statement.
+    ``named`` are those of :func:`named_documents`.
     """
-    named = {name for d in index.project.documents if d.issue for name in (d.id, d.title)}
     found: list[Finding] = []
-    for requirement in index.requirements.values():
+    for requirement in requirements:
         text = masked(requirement.statement)
         lower = lowered(text)
         found.extend(_sentence(requirement, text, lower))
