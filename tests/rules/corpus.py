@@ -13,7 +13,7 @@ from closeout.graph import Index
 from closeout.load import load
 from closeout.measure import Units
 from closeout.model.problem import Finding
-from closeout.rules.wording import named_documents, wording
+from closeout.rules.wording import wording
 from tests.load.memory import Memory
 
 PATH = Path(__file__).parent / "wording_corpus.yaml"
@@ -32,7 +32,8 @@ class Case:
 
 def found_in(index: Index, units: Units) -> list[Finding]:
     """Return what the rules of wording find in a whole project."""
-    return wording(index.requirements.values(), named_documents(index), units)
+    named = {name for d in index.project.documents if d.issue for name in (d.id, d.title)}
+    return wording(index.requirements.values(), named, units)
 
 
 def cases() -> list[Case]:

@@ -9,11 +9,10 @@ from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from closeout.cli.asked import Asked, read_options
-from closeout.cli.attachments import attachments
 from closeout.cli.options import Options
-from closeout.cli.studies import Wanted, studies
 from closeout.cli.worded import worded
 from closeout.evaluate.engine import Evaluator, Module, Progress
 from closeout.evaluate.witness import Trace, Witness
@@ -33,6 +32,9 @@ from closeout.rules import Context, apply, check_rules, file_of_test, policy_fin
 from closeout.snapshot import Past, Snapshot, SnapshotError, past_of
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
+
+if TYPE_CHECKING:
+    from closeout.cli.studies import Wanted
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,6 +241,9 @@ def _judge(
         rested_on = (*evaluator.rested_on, *checked.rested_on)
     if wanted is None:
         return Outcome(dossier, rested_on)
+    from closeout.cli.attachments import attachments
+    from closeout.cli.studies import studies
+
     studied = studies(wanted, checked.plan, index, checked.units, evaluator, replies)
     attached = attachments(dossier, index, evaluator) if wanted.attached else ()
     return Outcome(dossier, rested_on, studied, attached)

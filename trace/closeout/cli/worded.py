@@ -10,7 +10,6 @@ from closeout.load.kept import Cache
 from closeout.measure import Units
 from closeout.model.problem import Finding, Pointer, Severity
 from closeout.model.records import Requirement
-from closeout.rules.wording import named_documents, wording
 from closeout.snapshot import Snapshot
 from closeout.store.keys import key_of
 
@@ -24,7 +23,7 @@ def worded(index: Index, units: Units, snapshot: Snapshot, cache: Cache) -> list
     by_path: dict[str, list[Requirement]] = {}
     for requirement in index.requirements.values():
         by_path.setdefault(requirement.where.path, []).append(requirement)
-    named = named_documents(index)
+    named = {name for d in index.project.documents if d.issue for name in (d.id, d.title)}
     register = "\0".join(sorted(named))
     found: list[Finding] = []
     for path, some in by_path.items():
@@ -32,6 +31,8 @@ def worded(index: Index, units: Units, snapshot: Snapshot, cache: Cache) -> list
         key = key_of("wording", snapshot.digest(path), register, identifiers)
         text = cache.get(key)
         if text is None:
+            from closeout.rules.wording import wording
+
             text = _encoded(wording(some, named, units))
             cache.put(key, text)
         found += _decoded(text, path)

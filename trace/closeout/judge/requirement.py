@@ -45,6 +45,9 @@ class Judge:
         self._review = review
         self._number = index.review_number(review)
         self._standing = Standing(index, units, review)
+        # Most projects of any size have few of these, and most requirements none.
+        self._reports = bool(index.project.nonconformances)
+        self._more = self._reports or bool(index.project.agreements)
 
     def result(self, requirement: Requirement, below: Below, knotted: bool) -> RequirementResult:
         """Return the result of a requirement from its evidence and what is derived from it.
@@ -57,12 +60,14 @@ class Judge:
             found = self._by_evidence(requirement, below, knotted)
         else:
             found = self._by_derived(requirement, below, knotted)
-        agreed = agreed_as_closed(requirement.id, self._index)
-        budget = budget_text(requirement, self._index, self._units)
-        reports = reported(requirement.id, self._index)
-        if not (agreed or budget or reports):
+        if not self._more and requirement.allocates is None:
             return found
-        return replace(found, agreed=agreed, budget=budget, reported=reports)
+        return replace(
+            found,
+            agreed=agreed_as_closed(requirement.id, self._index),
+            budget=budget_text(requirement, self._index, self._units),
+            reported=reported(requirement.id, self._index),
+        )
 
     def _not_applicable(self, requirement: Requirement, below: Below) -> RequirementResult:
         reason = requirement.not_applicable
@@ -90,14 +95,14 @@ class Judge:
             and all(result.closed for result in below)
         )
         short = [entry for entry in due if entry.state is State.NOT_MET]
-        reported = hindrance(requirement, self._index, self._review) is not None
+        hindering = self._report(requirement) is not None
         return _result(
             requirement, below, code,
             closed=closed,
             covered=bool(short) and all(entry.covered_by is not None for entry in short),
             due=bool(due) or any(result.due for result in below),
             outstanding=not all(entry.closed for entry in due)
-            or (reported and bool(due))
+            or (hindering and bool(due))
             or any(result.outstanding for result in below),
             why=reasons.close_out(code, closed, evidence, below, hindered),
             evidence=evidence,
@@ -130,6 +135,12 @@ class Judge:
             return "it is derived from itself"
         if below and not self._index.complete:
             return "what is derived from it may not be all, something could not be read"
+        return self._report(requirement)
+
+    def _report(self, requirement: Requirement) -> str | None:
+        """Return which nonconformance keeps a requirement open, and why."""
+        if not self._reports:
+            return None
         return hindrance(requirement, self._index, self._review)
 
     def _evidence(self, requirement: Requirement) -> tuple[Evidence, ...]:

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from closeout.graph.findings import warning
-from closeout.graph.index import Index
 from closeout.measure import Units
 from closeout.model.amount import shorten
 from closeout.model.problem import Finding
@@ -21,16 +20,11 @@ _KEYS = KEYS | cited.KEYS
 _KIND = {rule.name: rule.title.lower() for rule in RULES}
 
 
-def named_documents(index: Index) -> set[str]:
-    """Return what documents of a known issue are called: citing these is complete."""
-    return {name for d in index.project.documents if d.issue for name in (d.id, d.title)}
-
-
 def wording(requirements: Iterable[Requirement], named: set[str], units: Units) -> list[Finding]:
     """Return what the rules of wording find, each at its word: warnings, in the given order.
 
     Quoted terms and code spans are left alone. A finding's offset counts in the statement.
-    ``named`` are those of :func:`named_documents`.
+    ``named`` are the documents of a known issue, by identifier and title: citing one is complete.
     """
     found: list[Finding] = []
     for requirement in requirements:
