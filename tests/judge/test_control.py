@@ -166,6 +166,37 @@ def test_how_long_a_record_is_good_counts_to_the_review(
     assert result(unknown, "R-1").evidence[0].state is WAITS
 
 
+@pytest.mark.parametrize(
+    ("stage", "judged_as", "kind", "state"),
+    [
+        ("qualification", "R-1: A", "similarity", MET),
+        ("acceptance", "R-1: A", "similarity", WAITS),
+        ("pre-launch", "R-1: A", "similarity", WAITS),
+    ],
+)
+def test_similarity_is_an_analysis_and_no_evidence_of_acceptance(
+    stage: str, judged_as: str, kind: str, state: State
+) -> None:
+    record = f"{{id: S-1, method: {kind}, date: 2026-01-01, judged: {{{judged_as}}}, outcome: met}}"
+    entry, *_ = judged(record, f"method: analysis, stage: {stage}, records: [S-1]")
+    assert entry.state is state
+
+
+@pytest.mark.parametrize(
+    ("judged_as", "state"),
+    [("judged: {R-1: A}, ", MET), ("judged: {R-2: A}, ", WAITS), ("", WAITS)],
+)
+def test_an_analogue_counts_for_what_it_names(judged_as: str, state: State) -> None:
+    record = f"{DATED}{judged_as}differs: the harness, {GOOD}}}"
+    entry, *_ = judged(record)
+    assert entry.state is state
+    if state is MET:
+        assert entry.message == "on an analogue, which differs in the harness"
+    # It counts for no quantity that it does not measure.
+    entry, *_ = judged(record, TEST.replace("quantity: x", "quantity: y"))
+    assert entry.state is WAITS
+
+
 # nonconformances
 
 BAD = f"{DATED}measured: {{x: 1 W +/- 0.1 W (k = 2)}}, article: {{BAT: FM-2}}}}"
@@ -227,6 +258,15 @@ def test_an_open_report_keeps_its_requirement_open() -> None:
     assert (found.compliance, found.closed, found.outstanding) == (C, False, True)
     assert found.why == "NCR-7 is open: nothing closes it"
     assert "rework-without-retest" in built.rules
+
+
+def test_a_report_is_not_closed_by_the_record_that_found_it() -> None:
+    more = (
+        "nonconformances:\n  - {id: NCR-7, found_by: T-1, requirements: [R-1], closed_by: T-1,"
+        " disposition: rework}\n"
+    )
+    _, dossier, _ = judged(f"{DATED}{GOOD}}}", more=more)
+    assert result(dossier, "R-1").why == "NCR-7 is open: it is to be closed by T-1, which found it"
 
 
 def test_a_failed_record_without_a_report_is_an_error_of_the_data() -> None:

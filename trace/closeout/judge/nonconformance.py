@@ -56,6 +56,8 @@ def _left(report: Nonconformance, index: Index) -> Iterator[str]:
         yield "it has no disposition"
     if report.closed_by is None:
         yield "nothing closes it"
+    if report.found_by is not None and report.found_by in (report.closed_by, *report.retest):
+        yield f"it is to be closed by {report.found_by}, which found it"
     for name in dict.fromkeys(filter(None, (report.closed_by, *report.retest))):
         record = index.records.get(name)
         if record is None:

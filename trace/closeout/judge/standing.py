@@ -34,6 +34,7 @@ class Standing:
         if record.date is None:
             return (f"{record.id} is planned, it has no date yet",)
         return (
+            *_kind(requirement, verification, record),
             *_issue(requirement, record),
             *self._build(verification, record),
             *self._conditions(requirement, verification, record),
@@ -137,6 +138,14 @@ class Standing:
                 f"re-opened: {record.id} of {record.date} is good for {record.good_for},"
                 f" {review} is on {held}, {age} d later"
             )
+
+
+def _kind(requirement: Requirement, verification: Verification, record: Record) -> Iterator[str]:
+    """Hold likeness and analogues to what they can show (ECSS-E-ST-10-02C Rev.1, 5.2.2.3c, d)."""
+    if record.similarity and verification.stage not in (None, QUALIFICATION):
+        yield f"{record.id} argues by similarity, which is no evidence at {verification.stage}"
+    if record.differs and requirement.id not in dict(record.judged):
+        yield f"{record.id} was made on an analogue, and does not name {requirement.id} as judged"
 
 
 def _issue(requirement: Requirement, record: Record) -> Iterator[str]:
