@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
@@ -91,6 +93,18 @@ class _SetUp:
     inputs: tuple[InputUsed, ...]
 
 
+def _wanted(index: Index) -> Mapping[tuple[object, ...], set[str]]:
+    """Return the quantities that are asked of each analysis under the same conditions."""
+    found: dict[tuple[object, ...], set[str]] = defaultdict(set)
+    for _, _, verification in index.project.verifications():
+        spec = index.analyses.get(verification.analysis or "")
+        if spec is not None:
+            is_nominal = verification.basis.kind is BasisKind.NOMINAL
+            key = (spec.name, verification.criterion.given, is_nominal)
+            found[key].add(verification.criterion.quantity or "")
+    return found
+
+
 class _Planner:
     """Makes questions one after another; what is wrong goes to ``findings``.
 
@@ -104,6 +118,7 @@ class _Planner:
         self._settings = settings
         self._spelling = Spelling()
         self._set_ups: dict[tuple[object, ...], _SetUp] = {}
+        self._wanted = _wanted(index)
         self._faults: list[str] = []
         self.findings: list[Finding] = []
 
@@ -186,7 +201,8 @@ class _Planner:
             for one in known
             if one.low is not None and one.high is not None
         )
-        self._set_ups[key] = _SetUp(Question(spec.name, point, box), known)
+        detail = json.dumps(sorted(self._wanted[key]), separators=(",", ":")) if box else ""
+        self._set_ups[key] = _SetUp(Question(spec.name, point, box, detail=detail), known)
         return self._set_ups[key]
 
     def _spec(self, verification: Verification) -> AnalysisSpec | None:
