@@ -93,16 +93,17 @@ class _SetUp:
     inputs: tuple[InputUsed, ...]
 
 
-def _wanted(index: Index) -> Mapping[tuple[object, ...], set[str]]:
-    """Return the quantities that are asked of each analysis under the same conditions."""
-    found: dict[tuple[object, ...], set[str]] = defaultdict(set)
+def _wanted(index: Index) -> Mapping[str, set[str]]:
+    """Return the quantities that are asked of each analysis."""
+    found: dict[str, set[str]] = defaultdict(set)
     for _, _, verification in index.project.verifications():
-        spec = index.analyses.get(verification.analysis or "")
-        if spec is not None:
-            is_nominal = verification.basis.kind is BasisKind.NOMINAL
-            key = (spec.name, verification.criterion.given, is_nominal)
-            found[key].add(verification.criterion.quantity or "")
-    return found
+        if verification.analysis is not None:
+            found[verification.analysis].add(verification.criterion.quantity or "")
+    return {
+        spec.name: found[spec.name] | found[name]
+        for name, spec in index.analyses.items()
+        if name in found
+    }
 
 
 class _Planner:
@@ -143,7 +144,7 @@ class _Planner:
         question = self._of_basis(asked, set_up.question, seed)
         if self._faults:
             return Asked(verification, spec, fault=self._fault())
-        return replace(asked, question=question)
+        return asked if question is asked.question else replace(asked, question=question)
 
     def _check_independent(self, asked: Asked) -> None:
         """Root sum square holds for independent parameters only."""
@@ -201,7 +202,7 @@ class _Planner:
             for one in known
             if one.low is not None and one.high is not None
         )
-        detail = json.dumps(sorted(self._wanted[key]), separators=(",", ":")) if box else ""
+        detail = json.dumps(sorted(self._wanted[spec.name]), separators=(",", ":")) if box else ""
         self._set_ups[key] = _SetUp(Question(spec.name, point, box, detail=detail), known)
         return self._set_ups[key]
 
