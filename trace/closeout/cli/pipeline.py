@@ -162,8 +162,8 @@ def _check(
     past = past_of(snapshot)
     context, rested_on = _context(snapshot, index, options, _history(past, snapshot, loaded, kept))
     ruled = [*check_rules(index, units, context), *worded(index, units, snapshot, kept)]
-    applied = apply(ruled, loaded.project.charter)
-    told += [*policy_findings(loaded.project.charter), *applied.findings]
+    applied = apply([*told, *ruled], loaded.project.charter)
+    told = [*policy_findings(loaded.project.charter), *applied.findings]
     memo.flush()
     placed = locate(snapshot, [f for f in told if not f.where.path.endswith(".py")], kept)
     kept.flush()

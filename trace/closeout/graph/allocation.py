@@ -17,16 +17,17 @@ from closeout.model.records import Limits, Requirement
 _SIDES = ("at_most", "at_least")
 
 
-def _root_sum_square(parts: Sequence[float]) -> float:
-    return math.sqrt(math.fsum(part * part for part in parts))
+def _root_sum_square(parts: Sequence[Fraction]) -> Fraction:
+    return Fraction(math.sqrt(math.fsum(float(part) ** 2 for part in parts)))
 
 
-_RULES: dict[str, Callable[[Sequence[float]], float]] = {
-    "sum": math.fsum,
+# Exact where the rule is, so that 0.1 kg and 0.2 kg are 0.3 kg.
+_RULES: dict[str, Callable[[Sequence[Fraction]], Fraction]] = {
+    "sum": lambda parts: sum(parts, Fraction(0)),
     "rss": _root_sum_square,
     "max": max,
     "min": min,
-    "product": math.prod,
+    "product": lambda parts: math.prod(parts, start=Fraction(1)),
 }
 
 
@@ -45,13 +46,9 @@ class Budget:
     unit: str
     limit: float
     allocated: float
+    left: float
     parts: tuple[tuple[str, float], ...]
     without: tuple[str, ...]
-
-    @property
-    def left(self) -> float:
-        """Return what is left of the limit."""
-        return (self.limit - self.allocated) * (1.0 if self.side == "at_most" else -1.0)
 
 
 def budget(requirement: Requirement, index: Index, units: Units) -> Budget | None:
@@ -67,7 +64,11 @@ def budget(requirement: Requirement, index: Index, units: Units) -> Budget | Non
     if found is None:
         return None
     side, limit = found
-    parts: list[tuple[str, float]] = []
+    unit = limit.unit
+    if allocation.rule == "product":
+        unit = ""  # a product of shares is one again only as a plain number
+    whole = units.convert(limit, unit)
+    parts: list[tuple[str, Fraction]] = []
     without: list[str] = []
     for name in index.derived.get(requirement.id, ()):
         child = index.requirements[name]
@@ -77,11 +78,12 @@ def budget(requirement: Requirement, index: Index, units: Units) -> Budget | Non
         if share is None:
             without.append(name)
         else:
-            parts.append((name, float(units.convert(share[1], limit.unit))))
-    total = _RULES[allocation.rule]([share for _, share in parts]) if parts else 0.0
+            parts.append((name, units.convert(share[1], unit)))
+    total = _RULES[allocation.rule]([share for _, share in parts]) if parts else Fraction(0)
     return Budget(
-        allocation.quantity, allocation.rule, side, limit.unit,
-        float(Fraction(limit.number)), total, tuple(parts), tuple(without),
+        allocation.quantity, allocation.rule, side, unit, float(whole), float(total),
+        float((whole - total) * (1 if side == "at_most" else -1)),
+        tuple((name, float(share)) for name, share in parts), tuple(without),
     )  # fmt: skip
 
 

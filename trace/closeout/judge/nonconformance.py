@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from closeout.graph import Index
 from closeout.judge.cover import in_force, may_approve
-from closeout.model.records import Nonconformance, Requirement
+from closeout.model.records import Nonconformance, Record, Requirement
 
 NOT_MET = "not met"
 # Dispositions that leave the article as it is, against the requirement.
@@ -64,8 +64,22 @@ def _left(report: Nonconformance, index: Index) -> Iterator[str]:
             yield f"there is no record {name}"
         elif record.date is None:
             yield f"{name} has no date yet"
+        elif _is_before(record, index.records.get(report.found_by or "")):
+            yield f"{name} is of {record.date}, before what it is to close was found"
+        elif (
+            record.judged
+            and report.requirements
+            and not (set(report.requirements) & set(dict(record.judged)))
+        ):
+            yield f"{name} judged none of its requirements"
         elif record.outcome == NOT_MET:
             yield f"the outcome of {name} is not met"
+
+
+def _is_before(record: Record, found_by: Record | None) -> bool:
+    if found_by is None or found_by.date is None or record.date is None:
+        return False
+    return record.date < found_by.date  # both as year-month-day
 
 
 def _accepted(requirement: Requirement, index: Index, review: str | None) -> bool:

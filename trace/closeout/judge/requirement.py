@@ -16,7 +16,7 @@ from closeout.judge.cover import covered, may_approve
 from closeout.judge.limits import Judgement, text_of, unit_of
 from closeout.judge.margins import enforced
 from closeout.judge.nonconformance import hindrance, reported
-from closeout.judge.records import by_records, took_place, worst
+from closeout.judge.records import by_records, took_place, unnamed_failures, worst
 from closeout.judge.standing import Standing
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Answer
@@ -122,7 +122,9 @@ class Judge:
             requirement, below, code,
             closed=closed,
             due=nothing or any(result.due for result in applicable),
-            outstanding=nothing or any(result.outstanding for result in applicable),
+            outstanding=nothing
+            or any(result.outstanding for result in applicable)
+            or (hindered is not None and any(result.due for result in applicable)),
             why=reasons.close_out(code, closed, (), below, hindered),
         )  # fmt: skip
 
@@ -167,6 +169,9 @@ class Judge:
         if asked is not None:
             found = by_analysis(said, asked, self._answers, units)
             judged += self._covered(found, requirement)
+            if not verification.records:
+                found = unnamed_failures(said, requirement, verification, self._standing)
+                judged += self._covered(found, requirement)
         if verification.records:
             found = by_records(said, requirement, verification, self._standing)
             judged.append(worst(self._covered(found, requirement)))
@@ -186,7 +191,11 @@ class Judge:
             analysis = verification.analysis if asked.spec is None else asked.spec.name
             evidence = Evidence(**said, analysis=analysis, state=State.OPEN, message=why_not)
             return [Judgement(evidence)]
-        return self._covered(by_analysis(said, asked, self._answers, self._units), requirement)
+        found = by_analysis(said, asked, self._answers, self._units)
+        measured = by_records(said, requirement, verification, self._standing)
+        # What the record itself measured counts beside what the analysis makes of its data.
+        found += [one for one in measured if one.evidence.state is State.NOT_MET]
+        return self._covered(found, requirement)
 
     def _covered(self, judged: list[Judgement], requirement: Requirement) -> list[Judgement]:
         """Return evidence held to the margins that are enforced, and what of it is covered."""

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from functools import cached_property
 
 from closeout.graph import Index, key_of_criterion
 from closeout.graph.inputs import ends_of
@@ -19,13 +20,25 @@ from closeout.model.records import Record, Requirement, Side, Verification
 QUALIFICATION = "qualification"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Standing:
     """A project as records are held against it, at a review (None: the last one)."""
 
     index: Index
     units: Units
     review: str | None
+
+    @cached_property
+    def _judging(self) -> dict[str, list[Record]]:
+        found: dict[str, list[Record]] = {}
+        for record in self.index.records.values():
+            for requirement, _ in record.judged:
+                found.setdefault(requirement, []).append(record)
+        return found
+
+    def judging(self, requirement: str) -> list[Record]:
+        """Return the records that say that they judged a requirement."""
+        return self._judging.get(requirement, [])
 
     def lacks(
         self, requirement: Requirement, verification: Verification, record: Record

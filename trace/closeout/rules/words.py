@@ -79,7 +79,8 @@ def _of(present: Iterable[str]) -> Iterator[Family]:
 
 def _found(family: Family, lower: str) -> Iterator[Hit]:
     for match in family.pattern.finditer(lower):
-        group = "word" if "word" in match.re.groupindex else 0
+        named = "word" in match.re.groupindex and match["word"] is not None
+        group = "word" if named else 0
         yield Hit(family, match.start(group), match.end(group))
 
 
