@@ -19,7 +19,7 @@ from closeout.load.kept import Cache
 from closeout.load.kept import key as key_of_file
 from closeout.load.project import Files, is_project_file
 from closeout.model.history import Base, History, LostRecord, Reused, Version
-from closeout.model.records import Project
+from closeout.model.records import Project, Record
 
 # What a commit changed: a path, and the blob that stands there from then on, None for nothing.
 Change = tuple[str, "str | None"]
@@ -84,21 +84,36 @@ def history_of(
     line = _line(past, blobs, cache)
     present = _present(project)
     there = {name for _, name in present} | set(left_out)
-    lost = tuple(
-        LostRecord(keeping.typed("records", item, path), path, day)
+    held = {
+        name: [
+            LostRecord(keeping.typed("records", item, path), path, day) for item, path, day in rows
+        ]
         for name, rows in line.records.items()
-        if name not in there
-        for item, path, day in rows
+    }
+    lost = tuple(one for name, some in held.items() if name not in there for one in some)
+    now = {record.id: record for record in project.records}
+    edited = tuple(
+        one
+        for name, some in held.items()
+        for one in some
+        if name in now and _says(one.record) != _says(now[name])
     )
     judged = {name for record in project.records if record.date for name, _ in record.judged}
-    judged |= {name for one in lost for name, _ in one.record.judged}
+    judged |= {name for one in (*lost, *edited) for name, _ in one.record.judged}
     base = _base(past, files, blobs)
     return History(
         base=base,
         versions={name: _versions(line.versions.get(name, []), base, name) for name in judged},
         reused=tuple(_reused(line, present)),
         lost=lost,
+        edited=edited,
     )
+
+
+def _says(record: Record) -> tuple[object, ...]:
+    """Return what a record says came out; how that is written is no matter."""
+    measured = tuple((name, one.value, one.uncertainty) for name, one in record.measured)
+    return record.outcome, measured, record.date is None
 
 
 def _versions(rows: list[tuple[Item, str]], base: Base | None, name: str) -> tuple[Version, ...]:

@@ -60,10 +60,12 @@ class History:
     """The earlier states of a project.
 
     ``versions`` are the different texts of a requirement in the order of the commits, for those
-    that a dated record speaks of; ``lost`` holds each version of each lost record.
+    that a dated record speaks of; ``lost`` holds each version of each lost record,
+    ``edited`` each that said something else than the record of today does.
     """
 
     base: Base | None = None
     versions: Mapping[str, tuple[Version, ...]] = field(default_factory=dict)
     reused: tuple[Reused, ...] = ()
     lost: tuple[LostRecord, ...] = ()
+    edited: tuple[LostRecord, ...] = ()

@@ -109,4 +109,15 @@ RULES = (
             _WITHOUT_RECORD, _STATE.replace("51.0 W h", "57.1 W h")
         ),
     ),
+    _standard(
+        name="failed-record-edited",
+        title="a record that found something not met was edited to say something else",
+        clause=f"{_E1002}, 5.4.3; common practice, no source for records that stay as they are",
+        why="A failed test is no slip of the pen. One that is, is told once in the policy, with the"
+        " reason why it was one.",
+        breaks=_became(_STATE.replace("51.0 W h", "57.1 W h")),
+        keeps=_became(
+            _STATE.replace("51.0 W h", "57.3 W h"), _STATE.replace("51.0 W h", "57.1 W h")
+        ),
+    ),
 )  # fmt: skip

@@ -32,6 +32,7 @@ def changes(index: Index, history: History, units: Units) -> Iterator[Finding]:
     yield from _judged_before_change(index, history, units)
     yield from _identifier_reused(index, history)
     yield from _failed_record_deleted(index, history, units)
+    yield from _failed_record_edited(index, history, units)
 
 
 def _against_base(index: Index, base: Base, units: Units) -> Iterator[Finding]:
@@ -263,6 +264,23 @@ def _failed_record_deleted(index: Index, history: History, units: Units) -> Iter
             f"the record {record.id} of {record.date} found {why}, and is deleted: it stood in"
             f" {lost.path} on {lost.day}",
             "put it back; a later record says replaces:, and its nonconformance is closed",
+        )
+
+
+def _failed_record_edited(index: Index, history: History, units: Units) -> Iterator[Finding]:
+    """A failed test is no slip of the pen: what is tested again has a record of its own."""
+    told: set[str] = set()
+    for earlier in history.edited:
+        name = earlier.record.id
+        why = None if name in told else _failure(earlier, index, history, units)
+        if why is None or name not in index.records:
+            continue
+        told.add(name)
+        yield warning(
+            "failed-record-edited",
+            index.records[name].where,
+            f"the record {name} found {why} on {earlier.day}, and says something else now",
+            "bring its numbers back; a later record says replaces:, once its report is closed",
         )
 
 

@@ -193,6 +193,26 @@ REPORTS = (
         keeps=_DEPENDENT.replace("group: lot, ", ""),
     ),
 )
+_ARTICLES = "articles:\n  - {id: BAT, title: Battery, model: flight, build: FM-3}\n"
+_ON_BENCH = _MEASURED + _GOOD.replace("    judged", "    article: {BAT: FM-3}\n    judged")
+RECORDS = (
+    _standard(
+        name="record-without-issue",
+        title="a record does not say which issue of a requirement it judged",
+        clause=f"{_E1002}, 5.4.3: a changed requirement is verified again",
+        why="It would speak of every later issue too.",
+        breaks=_MEASURED + _GOOD.replace("    judged: {PWR-010: A}\n", ""),
+        keeps=_MEASURED + _GOOD,
+    ),
+    _standard(
+        name="record-without-article",
+        title="a test does not say what stood on the bench",
+        clause=f"{_E1002}, 5.4.3: what was rebuilt or repaired is verified again",
+        why="It would speak of every later build too.",
+        breaks=_ARTICLES + _MEASURED + _GOOD,
+        keeps=_ARTICLES + _ON_BENCH,
+    ),
+)
 WAIVERS = (
     _standard(
         name="waiver-not-approved",
@@ -278,4 +298,4 @@ AGREED = (
     ),
 )
 
-RULES = (*REPORTS, *WAIVERS, *AGREED)
+RULES = (*REPORTS, *RECORDS, *WAIVERS, *AGREED)
