@@ -34,17 +34,23 @@ def hindrance(requirement: Requirement, index: Index, review: str | None) -> str
 def reported(requirement: str, index: Index) -> tuple[tuple[str, str], ...]:
     """Return the nonconformances of a requirement, with what became of each."""
     return tuple(
-        (report.id, _became(report, index))
+        (report.id, _became(report, requirement, index))
         for report in index.project.nonconformances
         if requirement in report.requirements
     )
 
 
-def _became(report: Nonconformance, index: Index) -> str:
+def _became(report: Nonconformance, requirement: str, index: Index) -> str:
     left = next(_left(report, index), None)
+    accepted = [
+        f"{waiver.id} ({waiver.document})" if waiver.document else waiver.id
+        for waiver in index.waivers.get(requirement, ())
+        if report.disposition in AGAINST
+    ]
     parts = [
         f"found by {report.found_by}" if report.found_by else "",
         report.disposition or "",
+        f"accepted by {' and '.join(accepted)}" if accepted else "",
         f"open: {left}" if left else f"closed by {report.closed_by}",
     ]
     return ", ".join(filter(None, parts))
