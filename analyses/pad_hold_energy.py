@@ -1,6 +1,6 @@
 """Battery energy that is left after the wait on the pad."""
 
-from typing import Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from analyses.physics.lithium_ion import (
     FULL_CELL_VOLTAGE,
@@ -39,6 +39,9 @@ from closeout.units import (
     ratio,
     uA,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 per_K = Annotated[float, Unit("1/K")]
 
@@ -187,6 +190,80 @@ def pad_hold_energy(
         usable_energy=delivered * maximum(stored_energy(left) - at_floor, 0.0),
         days_to_reserve=days_until_charge(start, rate, drain, reserve),
     )
+
+
+@pad_hold_energy.figure
+def charge_over_hold(
+    cell_capacity: A_h,
+    cells_in_series: count,
+    cells_in_parallel: count,
+    capacity_fade: ratio,
+    cell_spread: ratio,
+    charge_level: ratio,
+    cell_imbalance: ratio,
+    self_discharge: per_month,
+    self_discharge_q10: ratio,
+    hold_temperature: degC,
+    hold_duration: day,
+    sleep_current: uA,
+    sleep_rail_voltage: V,
+    sleep_efficiency: ratio,
+    regulator_quiescent: uA,
+    protection_leakage: uA,
+    divider_resistance: kohm,
+    soft_start_leakage: uA,
+    cell_temperature: degC,
+    cold_capacity_loss: per_K,
+    cell_resistance: mohm,
+    resistance_growth: ratio,
+    resistance_activation: kJ_per_mol,
+    harness_resistance: mohm,
+    discharge_power: W,
+    cutoff_voltage: V,
+    reserve_energy: W_h,
+) -> "Figure":
+    """Charge of the battery against days since the last charge, at the inputs of the evaluation.
+    Look at how far the curve at the end of the hold (dotted) lies above what cold and cut-off keep
+    back (dashed), and how long the battery would last (dash-dotted). All data are invented.
+    """
+    from analyses import plotting
+
+    def after(days: float) -> PadHold:
+        return pad_hold_energy(
+            cell_capacity, cells_in_series, cells_in_parallel, capacity_fade, cell_spread,
+            charge_level, cell_imbalance, self_discharge, self_discharge_q10, hold_temperature,
+            days, sleep_current, sleep_rail_voltage, sleep_efficiency, regulator_quiescent,
+            protection_leakage, divider_resistance, soft_start_leakage, cell_temperature,
+            cold_capacity_loss, cell_resistance, resistance_growth, resistance_activation,
+            harness_resistance, discharge_power, cutoff_voltage, reserve_energy,
+        )  # fmt: skip
+
+    kept = after(hold_duration)
+    end = 1.1 * max(hold_duration, min(kept.days_to_reserve, 12 * hold_duration), 1.0)
+    days = [end * i / 60 for i in range(61)]
+    course = [after(day) for day in days]
+    left = [one.charge_left for one in course]
+    full = [one.charge_at_start for one in course]
+    asleep = [one.charge_at_start - one.drained for one in course]
+
+    figure, (axes,) = plotting.panels()
+    axes.fill_between(
+        days, asleep, full, color=plotting.ORANGE, alpha=0.5, label="taken by the sleeping recorder"
+    )
+    axes.fill_between(
+        days, left, asleep, color=plotting.SKY, alpha=0.5, label="lost by self-discharge"
+    )
+    axes.plot(days, left, color=plotting.BLUE, label="charge left")
+    axes.plot([hold_duration], [kept.charge_left], "o", color=plotting.BLUE)
+    plotting.limit(axes, kept.cold_charge + kept.cut_off_charge, "kept back by cold and cut-off")
+    plotting.moment(axes, hold_duration, "end of the hold")
+    if 0.0 < kept.days_to_reserve < end:
+        plotting.moment(axes, kept.days_to_reserve, "no more than the reserve left", style="-.")
+    axes.set_xlabel("time since the last charge (d)")
+    axes.set_ylabel("charge of the battery (A h)")
+    axes.set_ylim(bottom=0.0)
+    plotting.legend(figure)
+    return figure
 
 
 def aged_resistance(fresh: float, growth: float, activation: float, temperature: float) -> float:

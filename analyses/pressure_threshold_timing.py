@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import inf, radians
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from analyses.physics.ascent import Moment, Vehicle, fly
 from analyses.physics.standard_atmosphere import (
@@ -31,8 +31,12 @@ from closeout.units import (
     s,
 )
 
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
 DURATION = 100.0  # s after lift-off, before the first stage burns out
 STEP = 0.25  # s; halving it moves the wake-up by about a millisecond
+DRAWN_ERROR = 2.0  # kPa either way of the threshold, the band of the figure
 
 # Axial drag coefficient against Mach number. Invented; the rise at Mach 1 and the fall behind it
 # are common to slender launchers (common practice, no source).
@@ -154,6 +158,82 @@ def pressure_threshold_timing(
         ground_margin=ground - true_threshold,
         transport_margin=cabin_pressure - true_threshold,
     )
+
+
+@pressure_threshold_timing.figure
+def pressure_in_ascent(
+    sea_level_pressure: hPa,
+    temperature_offset: K,
+    pad_geometric_altitude: m,
+    ground_pressure_drop: kPa,
+    cabin_pressure: kPa,
+    lift_off_mass: kg,
+    vacuum_thrust: kN,
+    vacuum_specific_impulse: s,
+    nozzle_exit_area: m2,
+    drag_reference_area: m2,
+    pitch_start_time: s,
+    pitch_rate: deg_per_s,
+    vent_pressure_coefficient: ratio,
+    vent_time_constant: s,
+    pressure_threshold: kPa,
+    pressure_sensor_error: kPa,
+    acceleration_threshold: g0,
+    trigger_sampling_period: s,
+    trigger_samples: count,
+    camera_start_time: s,
+    computer_restart_time: s,
+    fairing_release_time: s,
+) -> Figure:
+    """Pressure in the compartment and of the free stream after lift-off, at the inputs.
+    The threshold (dashed) is the true pressure at which the sensor reads it, with a band of 2 kPa
+    either way. Look at where the curve leaves the band, how far that is from pad and cabin, and how
+    long before the release of the fairing. All data are invented.
+    """
+    from analyses import plotting
+
+    found = pressure_threshold_timing(
+        sea_level_pressure, temperature_offset, pad_geometric_altitude, ground_pressure_drop,
+        cabin_pressure, lift_off_mass, vacuum_thrust, vacuum_specific_impulse, nozzle_exit_area,
+        drag_reference_area, pitch_start_time, pitch_rate, vent_pressure_coefficient,
+        vent_time_constant, pressure_threshold, pressure_sensor_error, acceleration_threshold,
+        trigger_sampling_period, trigger_samples, camera_start_time, computer_restart_time,
+        fairing_release_time,
+    )  # fmt: skip
+    day = profile(100.0 * sea_level_pressure, temperature_offset)
+    vehicle = launcher(
+        lift_off_mass, vacuum_thrust, vacuum_specific_impulse, nozzle_exit_area,
+        drag_reference_area, pitch_start_time, pitch_rate,
+    )  # fmt: skip
+    flight = fly(vehicle, day, pad_geometric_altitude, DURATION, STEP)
+    times = [moment.time for moment in flight]
+    inside = compartment_pressure(flight, vent_pressure_coefficient, vent_time_constant)
+    threshold = pressure_threshold - pressure_sensor_error
+
+    figure, (axes,) = plotting.panels(height=4.6)
+    axes.plot(times, [p / 1e3 for p in inside], color=plotting.BLUE, label="in the compartment")
+    axes.plot(
+        times, [moment.pressure / 1e3 for moment in flight], "--", color=plotting.SKY,
+        label="of the free stream",
+    )  # fmt: skip
+    plotting.limit(axes, threshold, "threshold")
+    axes.axhspan(
+        threshold - DRAWN_ERROR, threshold + DRAWN_ERROR, color=plotting.RED, alpha=0.15,
+        linewidth=0.0, label=f"threshold \N{PLUS-MINUS SIGN} {DRAWN_ERROR:g} kPa",
+    )  # fmt: skip
+    axes.axhline(cabin_pressure, color=plotting.GREEN, linestyle="-.", label="cabin in transport")
+    axes.axvspan(
+        found.earliest_wake_time, found.latest_wake_time, color=plotting.ORANGE, alpha=0.6,
+        linewidth=0.0, label="wake-up, earliest to latest",
+    )  # fmt: skip
+    recording = found.latest_wake_time + computer_restart_time + camera_start_time
+    plotting.moment(axes, recording, "cameras record, after a restart", style="--")
+    plotting.moment(axes, fairing_release_time, "release of the fairing")
+    axes.set_xlabel("time after lift-off (s)")
+    axes.set_ylabel("absolute pressure (kPa)")
+    axes.set_ylim(bottom=0.0)
+    plotting.legend(figure)
+    return figure
 
 
 def launcher(

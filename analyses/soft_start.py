@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from analyses.physics import series_rlc
 from analyses.physics.lithium_ion import arrhenius_factor
 from analyses.physics.source_under_load import terminal_voltage
-from analyses.physics.switched_input import Inductor, Input, switch_on
+from analyses.physics.switched_input import Inductor, Input, Waveform, switch_on
 from closeout import analysis
 from closeout.math import maximum, minimum
 from closeout.units import (
@@ -27,6 +27,9 @@ from closeout.units import (
     uH,
     us,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 REFERENCE_TEMPERATURE = 20.0  # degC, at which the cells were measured
 
@@ -173,6 +176,63 @@ def soft_start(
     )
 
 
+@soft_start.figure
+def peaks_of_switch_on(
+    battery_voltage: V,
+    cells_in_series: count,
+    cells_in_parallel: count,
+    cell_pulse_resistance: mohm,
+    resistance_activation: kJ_per_mol,
+    cell_temperature: degC,
+    harness_resistance: mohm,
+    input_path_resistance: mohm,
+    precharge_resistor: ohm,
+    input_inductance: uH,
+    saturated_share: ratio,
+    input_capacitance: uF,
+    bypass_window: V,
+    standby_current: mA,
+    discharge_power: W,
+    contact_gap: us,
+    protection_trip_current: A,
+) -> Figure:
+    """Highest current of each step of the switch-on, at the inputs, beside the lowest trip of the
+    protection. Look at the longest bar and its distance from the trip (dashed). All data are
+    invented.
+    """
+    from analyses import plotting
+
+    found = soft_start(
+        battery_voltage, cells_in_series, cells_in_parallel, cell_pulse_resistance,
+        resistance_activation, cell_temperature, harness_resistance, input_path_resistance,
+        precharge_resistor, input_inductance, saturated_share, input_capacitance, bypass_window,
+        standby_current, discharge_power, contact_gap, protection_trip_current,
+    )  # fmt: skip
+    peaks = {
+        "precharge": found.precharge_peak,
+        "bypass": bypass_peak(
+            bypass_window, standby_current / 1e3, found.bypass_resistance,
+            input_inductance / 1e6 * saturated_share, input_capacitance / 1e6,
+        ),
+        "start of the converters": found.start_peak,
+        "lost contact, back": found.contact_peak,
+    }  # fmt: skip
+    figure, (axes,) = plotting.panels(height=2.8)
+    axes.barh(list(peaks), list(peaks.values()), color=plotting.BLUE, height=0.6)
+    for place, peak in enumerate(peaks.values()):
+        axes.annotate(
+            f"{peak:.3g} A", (peak, place), (4, 0), textcoords="offset points", va="center"
+        )
+    axes.axvline(
+        protection_trip_current, color=plotting.RED, linestyle="--", label="trip of the protection"
+    )
+    axes.invert_yaxis()
+    axes.set_xlim(0.0, 1.1 * max(protection_trip_current, *peaks.values()))
+    axes.set_xlabel("highest current (A)")
+    plotting.legend(figure)
+    return figure
+
+
 @analysis(
     validated_by=(
         "tests/analyses/test_soft_start.py",
@@ -219,12 +279,101 @@ def soft_start_waveform(
 
     **Caution.** As for `soft_start`.
     """
+    wave = waveform(
+        battery_voltage, cells_in_series, cells_in_parallel, cell_pulse_resistance,
+        resistance_activation, cell_temperature, harness_resistance, input_path_resistance,
+        precharge_resistor, input_inductance, saturated_share, saturation_current,
+        input_capacitance, bypass_window, standby_current, discharge_power, load_start_delay,
+        reset_voltage, contact_gap,
+    )  # fmt: skip
+    lowest = min(wave.voltages[wave.load_started_at :])
+    return SoftStartWaveform(
+        peak_current=max(wave.currents),
+        peak_voltage=max(wave.voltages),
+        lowest_voltage=lowest,
+        reset_margin=lowest - reset_voltage,
+    )
+
+
+@soft_start_waveform.figure
+def inrush_waveform(
+    battery_voltage: V,
+    cells_in_series: count,
+    cells_in_parallel: count,
+    cell_pulse_resistance: mohm,
+    resistance_activation: kJ_per_mol,
+    cell_temperature: degC,
+    harness_resistance: mohm,
+    input_path_resistance: mohm,
+    precharge_resistor: ohm,
+    input_inductance: uH,
+    saturated_share: ratio,
+    saturation_current: A,
+    input_capacitance: uF,
+    bypass_window: V,
+    standby_current: mA,
+    discharge_power: W,
+    load_start_delay: ms,
+    reset_voltage: V,
+    contact_gap: us,
+) -> Figure:
+    """Current of the inductor and voltage at the distribution from switch-on on, at the inputs:
+    precharge, bypass, start of the converters, and a contact that is lost and comes back. Look at
+    the highest current, and at how far the voltage stays above the reset level. All data are
+    invented.
+    """
+    from analyses import plotting
+
+    wave = waveform(
+        battery_voltage, cells_in_series, cells_in_parallel, cell_pulse_resistance,
+        resistance_activation, cell_temperature, harness_resistance, input_path_resistance,
+        precharge_resistor, input_inductance, saturated_share, saturation_current,
+        input_capacitance, bypass_window, standby_current, discharge_power, load_start_delay,
+        reset_voltage, contact_gap,
+    )  # fmt: skip
+    times = [1e3 * time for time in wave.times]
+
+    figure, (above, below) = plotting.panels(2, height=5.4, sharex=True)
+    above.plot(times, wave.currents, color=plotting.BLUE, label="current")
+    above.set_ylabel("current of the inductor (A)")
+    below.plot(times, wave.voltages, color=plotting.GREEN, label="voltage")
+    plotting.limit(below, reset_voltage, "reset level")
+    for axes in (above, below):
+        plotting.moment(axes, times[wave.load_started_at], "start of the converters")
+    below.set_ylabel("voltage at the distribution (V)")
+    below.set_xlabel("time after switch-on (ms)")
+    plotting.legend(figure, 4)
+    return figure
+
+
+def waveform(
+    battery_voltage: float,
+    cells_in_series: float,
+    cells_in_parallel: float,
+    cell_pulse_resistance: float,
+    resistance_activation: float,
+    cell_temperature: float,
+    harness_resistance: float,
+    input_path_resistance: float,
+    precharge_resistor: float,
+    input_inductance: float,
+    saturated_share: float,
+    saturation_current: float,
+    input_capacitance: float,
+    bypass_window: float,
+    standby_current: float,
+    discharge_power: float,
+    load_start_delay: float,
+    reset_voltage: float,
+    contact_gap: float,
+) -> Waveform:
+    """Return current and voltage of the switch-on; arguments as soft_start_waveform has them."""
     cells = cell_loop_resistance(
         cells_in_series, cells_in_parallel, cell_pulse_resistance, resistance_activation,
         cell_temperature,
     )  # fmt: skip
     bypassed = cells + (harness_resistance + input_path_resistance) / 1e3
-    wave = switch_on(
+    return switch_on(
         Input(
             source_voltage=battery_voltage,
             precharge_resistance=bypassed + precharge_resistor,
@@ -238,13 +387,6 @@ def soft_start_waveform(
             reset_voltage=reset_voltage,
             gap=contact_gap / 1e6,
         )
-    )
-    lowest = min(wave.voltages[wave.load_started_at :])
-    return SoftStartWaveform(
-        peak_current=max(wave.currents),
-        peak_voltage=max(wave.voltages),
-        lowest_voltage=lowest,
-        reset_margin=lowest - reset_voltage,
     )
 
 
