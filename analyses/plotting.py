@@ -7,8 +7,10 @@ answer does not hang on how it is drawn.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import matplotlib
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -19,7 +21,7 @@ RED, BLACK, GREY = "#D55E00", "#000000", "#777777"
 SERIES = (BLUE, ORANGE, GREEN, PURPLE, SKY, BLACK)  # in the order of use; red is for limits
 LINES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)), (0, (1, 1)))  # as well as by colour
 
-_STYLE = {
+_STYLE: Any = {
     "font.family": "DejaVu Sans",  # comes with matplotlib, so it is the same everywhere
     "font.size": 10.0,
     "axes.axisbelow": True,
@@ -65,10 +67,10 @@ def moment(axes: Axes, time: float, text: str, color: str = GREY, style: str = "
     axes.axvline(time, color=color, linestyle=style, linewidth=1.2, label=text)
 
 
-def legend(figure: Figure, columns: int = 3, axes: Sequence[Axes] | None = None) -> None:
+def legend(figure: Figure, columns: int = 3) -> None:
     """Put one legend below all axes, so that it hides nothing; what is told twice stands once."""
-    found = {}
-    for one in figure.axes if axes is None else axes:
+    found: dict[str, Artist] = {}
+    for one in figure.axes:
         for handle, text in zip(*one.get_legend_handles_labels(), strict=True):
-            found.setdefault(text, handle)
+            found.setdefault(str(text), handle)
     figure.legend(list(found.values()), list(found), loc="outside lower center", ncols=columns)
