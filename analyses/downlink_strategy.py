@@ -305,6 +305,8 @@ def margin_along_passes(
         )
         axes.set_xlabel("time after lift-off (min)")
         axes.set_ylabel("margin (dB)")
+    if not courses:
+        plotting.note(figure, "no station sees the stage")
     plotting.legend(figure, 4)
     return figure
 
@@ -407,7 +409,9 @@ def recovery_by_repeats(
         axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         axes.set_xlabel("rounds sent after each rise (count)")
         axes.set_ylabel("probability of a missing picture (1)")
-        if curves:
+        if not curves:
+            plotting.note(figure, "no station sees the stage")
+        else:
             axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.18), ncols=2)
     return figure
 

@@ -67,6 +67,11 @@ def moment(axes: Axes, time: float, text: str, color: str = GREY, style: str = "
     axes.axvline(time, color=color, linestyle=style, linewidth=1.2, label=text)
 
 
+def note(figure: Figure, text: str) -> None:
+    """Write in the middle of a figure why it shows nothing."""
+    figure.text(0.5, 0.5, text, ha="center", va="center")
+
+
 def legend(figure: Figure, columns: int = 3) -> None:
     """Put one legend below all axes, so that it hides nothing; what is told twice stands once."""
     found: dict[str, Artist] = {}

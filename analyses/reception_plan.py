@@ -138,13 +138,16 @@ def pieces_of(
     """Return the modulator's modes from the start to the end of the transmission.
 
     One transmitter sends one mode: of the stations whose windows are open, widened by the guard
-    time, the planned mode that needs least. Before a window that of the next one.
+    time, the planned mode that needs least. Before a window that of the next one. None where no
+    station sees the stage.
     """
     windows = sorted(
         (one.rise - guard, one.set + guard, planned[name])
         for name, sight in flight.sights.items()
         for one in sight.passes
     )
+    if not windows:
+        return []
     begin, end = flight.transmit_start, flight.transmit_stop
     edges = sorted({begin, end, *(t for w in windows for t in w[:2] if begin < t < end)})
     pieces: list[Piece] = []
