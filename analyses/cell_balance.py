@@ -134,8 +134,8 @@ def cell_balance(
         hold_drain, tap_current, hold_duration,
     )  # fmt: skip
     voltages = {name: rest_voltage(group) for name, group in groups._asdict().items()}
-    highest = maximum(voltages["best"], maximum(voltages["mean"], voltages["weakest"]))
-    lowest = minimum(voltages["best"], minimum(voltages["mean"], voltages["weakest"]))
+    # The best group is best in everything and the weakest worst, so no order has to be looked for.
+    highest, lowest = voltages["best"], voltages["weakest"]
     return CellBalance(
         rest_voltage=voltages,
         charge={name: group.charge for name, group in groups._asdict().items()},

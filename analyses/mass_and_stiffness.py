@@ -213,9 +213,10 @@ def natural_frequencies(
     the box above (bending and shear of the sheets), in series with the stiffness of the four bolted
     joints, which is never infinite. Sliding and rocking are joined by Dunkerley's formula, which
     gives a lower bound. Across the sheets, one sheet is pulled and one pushed when the box rocks.
-    The board is a plate on simple supports with all of its mass spread over it. The lowest of
-    the four is the first mode; on the kick stage the stiffness of the stage's structure comes in
-    series as well. An error of the model is applied to each.
+    The board is a plate on simple supports with all of its mass spread over it. The lowest of the
+    four is the first mode; on the kick stage the stiffness of the stage's structure, the same in
+    each direction and shared by the four bolts, comes in series, for sliding and for rocking. An
+    error of the model is applied to each.
 
     **Sources.** Young (Roark) and Blevins, from memory, as the functions in
     `analyses/physics/vibration.py` say; Dunkerley (1894).
@@ -280,10 +281,14 @@ def modes_of(body: Body, bracket: Bracket, mounting_flexibility: float) -> Frequ
     upright = 2.0 * b.modulus * b.width * b.thickness / b.height
     axial = 1.0 / (1.0 / upright + 1.0 / (4.0 * b.axial_joint))
     # Rocking over x tilts the sheets against each other; over y it bends them in their plane.
-    rocking_x = axial * power(b.spacing_x, 2) / 4.0
+    # What is under the bolts yields evenly at all four, so it turns as well as it gives way.
+    turning = 4.0 * mounting_flexibility
+    rocking_x = 1.0 / (4.0 / (axial * power(b.spacing_x, 2)) + turning / power(b.spacing_x, 2))
     inertia = vibration.rectangle_inertia(b.thickness, b.width)
     rocking_y = 1.0 / (
-        b.height / (2.0 * b.modulus * inertia) + 1.0 / (b.axial_joint * power(b.spacing_y, 2))
+        b.height / (2.0 * b.modulus * inertia)
+        + 1.0 / (b.axial_joint * power(b.spacing_y, 2))
+        + turning / power(b.spacing_y, 2)
     )
     joints = 1.0 / (4.0 * b.lateral_joint) + mounting_flexibility
     sure = 1.0 + b.model_error

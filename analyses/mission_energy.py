@@ -87,7 +87,8 @@ def mission_energy(
 
     **What may happen.** One computer reset at the worst moment: the restart, and the work that is
     lost and done again, both at the power of the phase that takes most. A late wake-up: filming and
-    sending are kept longer by the delay, as the timers run from the wake-up and cannot know it. An
+    sending are counted longer by the delay. Timers that run from the wake-up move with it
+    (`mission_sequence`), so this is on the safe side. An
     abort after ignition with the wake-up already done: the recorder runs at the highest power until
     it goes back to sleep. A slip after arming: the armed circuit and the leakage of the open soft
     start drain the full battery for the hours of the slip.
@@ -107,7 +108,8 @@ def mission_energy(
     **Not covered.** A wake-up that is early (`pressure_threshold_timing` bounds it); more than the
     declared resets; the energy of each switch-on, some hundredths of a joule (`soft_start`); the
     peak of the lens cover's motor (in discharge_power); heaters of the battery, there are none;
-    a transmitter that stays on, which the timer of COM-085 ends.
+    a transmitter that stays on, which the timer of COM-085 ends;
+    a camera that is stuck in recording, which `mission_sequence` counts against the battery.
 
     **Caution.** A reserve on paper is no permission to leave a battery in service: cells that were
     over-discharged are never charged again. Local rules come first.

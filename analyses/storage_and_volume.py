@@ -79,9 +79,10 @@ def storage_and_volume(
     capacity. A stuck camera keeps its bit rate.
 
     **Not covered.** Bits that flip faster than the correction repairs them, write amplification and
-    wear, a file system that is torn by a reset in mid-write, a chip that fails as a whole (the
-    parity is for that, and the volume does not shrink); lost pictures that are sent again and the
-    order of sending, which downlink analyses treat.
+    wear, a reset, which keeps the cameras on for a restart more (0.05 GB; `mission_sequence` counts
+    it in storage_spare), a file system that is torn by a reset in mid-write, a chip that fails as a
+    whole (the parity is for that, and the volume does not shrink); lost pictures that are sent
+    again and the order of sending, which downlink analyses treat.
     """
     volume = net_volume(
         memory_chips, parity_chips, chip_capacity, bad_block_share, file_system_overhead

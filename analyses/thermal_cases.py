@@ -114,6 +114,11 @@ def thermal_cases(
     Standard Atmosphere 1976; view factor of a plate that faces Earth. The solar constant is a
     parameter with its source.
 
+    **Assumptions.** The ascent begins with cells at the temperature of conditioned air: after a
+    loss of conditioning the count goes on only when the cells read it again (LSA 4.5). An ascent
+    from the end of the hot pad case would pass 45 degC. The own heat is that of one phase,
+    the least or the most, and not a mean: the housing follows a phase within minutes.
+
     **On the safe side.** Albedo as below the noon meridian, sun and albedo on the same face at
     once, no heat taken up by capacity in orbit. Each input is worst in each case by itself.
     `thermal_course` marches the same body through time and lies inside these bounds.

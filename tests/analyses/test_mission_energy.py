@@ -14,6 +14,7 @@ from scipy.integrate import quad
 from uncertainties import ufloat
 
 from analyses.mission_energy import PHASES, mission_energy
+from analyses.mission_sequence import mission_sequence
 from analyses.pad_hold_energy import pad_hold_energy
 from analyses.physics.energy_budget import (
     UNITS,
@@ -24,9 +25,11 @@ from analyses.physics.energy_budget import (
     load_power,
     read_phases,
 )
+from analyses.station_windows import station_windows
 from tests.analyses.declared import Declared, limits
 
 MISSION, HOLD = Declared(mission_energy), Declared(pad_hold_energy)
+SEQUENCE = Declared(mission_sequence)
 MISSION.values["computer_resets"] = 1.0  # the end that PWR-080 names
 find = MISSION.find
 ROWS = list(csv.DictReader(x for x in PHASES.read_text("utf-8").splitlines() if x[0] != "#"))
@@ -76,12 +79,50 @@ def test_the_table_says_that_it_is_invented() -> None:
     assert "invented" in PHASES.read_text("utf-8").splitlines()[0]
 
 
-def test_the_active_phase_is_90_min_and_films_no_more_than_60() -> None:
-    """DAT-030 tags an active phase of 90 min, DAT-010 stores two cameras over 60 min."""
-    active = sum(float(row["minutes"]) for row in ROWS if row["sent"] == "1")
-    filmed = sum(float(row["minutes"]) * float(row["cameras"]) for row in ROWS)
-    assert active == 90
-    assert filmed + 1 <= 60  # with the minute of the late wake-up
+def test_the_phases_are_those_of_the_timers() -> None:
+    """Energy and sequence are of one mission: cameras and transmitter go by the same timers."""
+    sums = np.cumsum([float(row["minutes"]) for row in ROWS])
+    ends = dict(zip((row["phase"] for row in ROWS), sums, strict=True))
+    timers = SEQUENCE.values
+    assert ends["releases"] == pytest.approx(timers["camera_stop_delay"] / 60, abs=1e-9)
+    assert ends["selection"] == pytest.approx(timers["transmit_start_delay"] / 60, abs=0.01)
+    assert ends["sending"] == pytest.approx(timers["transmit_stop_delay"] / 60, abs=1e-9)
+    assert ends["sending"] <= 105  # DAT-030
+    assert sum(float(r["minutes"]) * float(r["cameras"]) for r in ROWS) <= 60  # DAT-010
+
+
+def test_the_descent_lasts_until_the_stage_burns_up() -> None:
+    """SYS-050: below a geometric altitude of 120 km; the earliest wake-up waits longest."""
+    windows = Declared(station_windows)
+    fall = windows.find(transmit_end_altitude=120.0).fall_time
+    begin = (windows.box["wake_time"][0] + windows.values["transmit_stop_delay"]) / 60
+    (descent,) = (float(row["minutes"]) for row in ROWS if row["phase"] == "descent")
+    assert fall - begin <= descent < fall - begin + 2
+
+
+def test_the_sequence_declares_the_powers_of_the_phases() -> None:
+    """recording_power and downlink_power of mission_sequence enclose what is computed here."""
+    for name, phase in (("recording_power", "releases"), ("downlink_power", "sending")):
+        (minutes,) = (float(row["minutes"]) for row in ROWS if row["phase"] == phase)
+        found = [
+            MISSION.function(**p).phase_energy[phase] * 60 / minutes for p in MISSION.points(300)
+        ]
+        low, high = SEQUENCE.box[name]
+        assert low <= min(found)
+        assert max(found) <= high
+
+
+def test_a_stuck_camera_takes_no_more_than_the_sequence_counts() -> None:
+    most = battery_power(
+        converter_input(MISSION.box["camera_power"][1], 0.86, 0.0),
+        MISSION.box["input_path_resistance"][1] / 1e3, 11.9,
+    )  # fmt: skip
+    assert most <= SEQUENCE.box["stuck_camera_power"][1]
+
+
+def test_the_battery_outlasts_the_last_transmission_with_a_camera_stuck() -> None:
+    spare = min(SEQUENCE.function(**p).battery_spare for p in SEQUENCE.points(500))
+    assert spare > 0
 
 
 def test_the_transmitter_is_off_until_the_releases_are_over() -> None:
@@ -175,7 +216,7 @@ def test_extras_by_hand() -> None:
     assert found.highest_power == pytest.approx(film, rel=1e-12)
     assert found.reset_energy == pytest.approx(film * 4.25 / 60, rel=1e-12)  # 15 s and 4 min
     assert found.abort_energy == pytest.approx(film * 3 / 60, rel=1e-12)
-    send = 0.4 + (8.5 + 0.3 * 2.6 + 7.0 + 0.4 / 0.25) / 0.885
+    send = 0.4 + (0.6 * 8.5 + 0.3 * 2.6 + 7.0 + 0.4 / 0.25) / 0.885
     assert found.late_wake_up_energy == pytest.approx((film + send) / 60, rel=1e-12)
 
 

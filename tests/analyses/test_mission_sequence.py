@@ -8,6 +8,8 @@ import pytest
 
 from analyses.mission_sequence import FAIRING, SATELLITES, MissionSequence, mission_sequence
 from analyses.pressure_threshold_timing import pressure_threshold_timing
+from analyses.unwanted_emission import unwanted_emission
+from tests.analyses.declared import Declared
 
 BASE: dict[str, float] = {
     "wake_time": 41.0,
@@ -159,6 +161,19 @@ def test_what_makes_it_worse(change: dict[str, float], quantity: str, case: str 
 def test_a_memory_or_a_battery_that_ends_early_ends_the_recording() -> None:
     assert sequence(chip_capacity=1.0).recorded_after[LAST] < 0.0
     assert sequence(energy_at_wake=10.0).recorded_after[LAST] < 0.0
+
+
+def test_the_barriers_have_let_go_before_the_timer_starts_the_transmitter() -> None:
+    """S: software and timers of unwanted_emission run from the last release; the latest of them."""
+    own, barriers = Declared(mission_sequence), Declared(unwanted_emission)
+    latest = max(high for _, high in barriers.box.values())
+    soonest = min(own.function(**point).transmitter_delay for point in own.points(300))
+    assert latest < soonest
+
+
+def test_memory_outlasts_the_last_transmission_with_a_reset_and_a_stuck_camera() -> None:
+    own = Declared(mission_sequence)
+    assert min(own.function(**point).storage_spare for point in own.points(300)) > 0
 
 
 def test_the_wake_up_is_the_one_that_the_ascent_gives() -> None:

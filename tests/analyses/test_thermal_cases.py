@@ -12,7 +12,12 @@ import yaml
 from scipy.integrate import solve_ivp
 
 from analyses import thermal_cases as thermal
+from analyses.mission_energy import PHASES, mission_energy
+from analyses.mission_sequence import mission_sequence
+from analyses.pad_hold_energy import pad_hold_energy
 from analyses.physics import heat_balance as heat
+from analyses.physics.energy_budget import read_phases
+from tests.analyses.declared import Declared
 
 ROOT = Path(__file__).parents[2]
 SIGMA = 5.670374419e-8
@@ -63,7 +68,7 @@ def test_pad_against_integration() -> None:
     """scipy.integrate.solve_ivp of C dT/dt = h A (T_wall - T)."""
     found = cases(cooling_loss_duration=6)
     end = solve_ivp(
-        lambda t, y: [1.5 * 0.11 * (34.0 - y[0]) / 2400.0], (0, 6 * 3600), [19.0],
+        lambda t, y: [1.5 * 0.11 * (33.0 - y[0]) / 2400.0], (0, 6 * 3600), [19.0],
         rtol=1e-10, atol=1e-10,
     ).y[0, -1]  # fmt: skip
     assert found.predicted_temperature["pad, hot"] == pytest.approx(end, abs=1e-6)
@@ -212,7 +217,14 @@ def scipy_course(hot: bool) -> tuple[float, float]:
         outer = 26 + outside(t) + 3.6 * (base - y[0]) + between + sky
         return [outer / 2000, (1.0 - between) / 400]
 
-    end = solve_ivp(rates, (0, 7200), [air, air], max_step=2.0, rtol=1e-8, atol=1e-8)
+    end = solve_ivp(
+        rates,
+        (0, 3600 * VALUES["thermal_duration"]),
+        [air, air],
+        max_step=2.0,
+        rtol=1e-8,
+        atol=1e-8,
+    )
     return max(end.y[1]) - 273.15, min(end.y[1]) - 273.15
 
 
@@ -279,3 +291,78 @@ def test_the_hot_case_begins_in_the_sun_and_the_cold_one_in_the_dark() -> None:
     assert not hot.sunlit(171 + period - dark)
     lit = sum(hot.sunlit(170 + t) for t in range(round(period)))
     assert lit == pytest.approx(period - dark, abs=2)
+
+
+# --- against the rest of the mission --------------------------------------------------------------
+
+
+def worst(declared: Declared, case: str) -> float:
+    """Return the most (hot) or least (cold) predicted temperature of a case, end by end."""
+    hot = case.endswith("hot")
+    ends_of = {
+        name: (max if hot else min)(
+            declared.box[name],
+            key=lambda end, n=name: declared.find(**{n: end}).predicted_temperature[case],
+        )
+        for name in declared.wide()
+    }
+    return float(declared.find(**ends_of).predicted_temperature[case])
+
+
+def test_cells_in_the_hold_are_inside_the_temperatures_that_power_counts_with() -> None:
+    """hold_temperature of pad_hold_energy is what the pad case predicts, one day in the warm."""
+    hold = Declared(pad_hold_energy).box["hold_temperature"]
+    assert worst(Declared(thermal.thermal_cases), "pad, hot") <= hold[1]
+
+
+def test_a_warm_day_with_its_uncertainty_leaks_less_than_the_hold_that_is_counted() -> None:
+    """S: 27 d of air at its warmest and one hot day, both 5 K warmer, against 28 d at the hot end.
+
+    The leak goes with q10^(T/10 K) (rule of van 't Hoff), here by hand.
+    """
+    power, declared = Declared(pad_hold_energy), Declared(thermal.thermal_cases)
+    air = declared.box["fairing_air_temperature"][1] + 5
+    day = worst(declared, "pad, hot") + 5
+    assert power.values["hold_duration"] == 28
+    for q10 in power.box["self_discharge_q10"]:
+        course = 27 * q10 ** (air / 10) + q10 ** (day / 10)
+        assert course < 28 * q10 ** (power.box["hold_temperature"][1] / 10)
+
+
+def test_switch_on_is_no_warmer_than_the_soft_start_counts_with() -> None:
+    """S: warm cells have less resistance; the ascent begins in conditioned air (LSA 4.5)."""
+    warmest = Declared(thermal.thermal_cases).box["fairing_air_temperature"][1]
+    assert warmest + VALUES["prediction_uncertainty"] <= 35  # PWR-060 to PWR-066
+
+
+def test_an_ascent_from_a_hot_pad_would_be_too_hot() -> None:
+    """S: so the docstring asks for conditioned air first."""
+    declared = Declared(thermal.thermal_cases)
+    hot = worst(declared, "pad, hot")
+    after = declared.find(fairing_air_temperature=hot).battery_temperature["ascent, hot"]
+    before = declared.find().battery_temperature["ascent, hot"]
+    assert after > before + (hot - VALUES["fairing_air_temperature"]) / 2
+
+
+def test_own_heat_is_that_of_the_phases() -> None:
+    """active_heat encloses what the units turn to heat; what is radiated leaves the recorder."""
+    energy, heat_range = Declared(mission_energy), Declared(thermal.thermal_cases).box
+    minutes = {name: phase.minutes for name, phase in read_phases(PHASES).items()}
+    for point in energy.points(300):
+        found = energy.function(**point).phase_energy
+        watts = {name: found[name] * 60 / minutes[name] for name in ("ascent", "releases")}
+        sending = found["sending"] * 60 / minutes["sending"] - point["transmit_power"]
+        assert max(watts.values()) <= heat_range["active_heat"][1]
+        assert min(sending, *watts.values()) >= heat_range["active_heat"][0]
+
+
+def test_the_course_lasts_as_long_as_the_recorder_is_on() -> None:
+    """The latest wake-up, 60 s late and with one reset, on a slow clock; the units then go off."""
+    sequence = Declared(mission_sequence)
+    latest = sequence.find(
+        **{
+            n: sequence.box[n][1]
+            for n in ("wake_time", "late_wake", "computer_resets", "timer_error")
+        }
+    ).event_time["last transmission"]
+    assert latest <= 3600 * VALUES["thermal_duration"] < latest + 300

@@ -54,7 +54,7 @@ class Energy(NamedTuple):
 '''
 
 FUNCTION = '''
-@analysis
+@analysis(validated_by="tests/test_limits.py")
 def energy_{n}(stored_{n}: W_h, power_{n}: W, hold: day) -> Energy:
     """Energy left after a hold."""
     used = power_{n} * hold * 24.0
@@ -85,6 +85,7 @@ REQUIREMENT = """  - id: R-{r:05d}
         at_least: {limit} W h
         given: {{hold: 28 d}}
         basis: worst case
+        risk: RA 1
 """
 
 

@@ -188,9 +188,9 @@ def test_a_condition_given_as_a_pair_is_no_chance(tmp_path: Path) -> None:
 def test_safety_on_an_unproved_search_is_a_finding(tmp_path: Path) -> None:
     safety = "    safety: critical\n"
     loose = judged(tmp_path / "a", "analysis: march, quantity: end, at_least: 0.4", safety=safety)
-    assert [p["rule"] for p in loose["problems"] if p["path"] == "requirements/r.yaml"] == [
-        "safety-not-proved"
-    ]
+    assert "safety-not-proved" in {
+        p["rule"] for p in loose["problems"] if p["path"] == "requirements/r.yaml"
+    }
     proved = judged(
         tmp_path / "b", "analysis: divider, quantity: share, at_least: 0.4", safety=safety
     )

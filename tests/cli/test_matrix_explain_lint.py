@@ -193,7 +193,8 @@ def test_lint_of_a_good_project_is_0(passing: Project) -> None:
 
 
 def test_lint_of_warnings_is_1(project: Project) -> None:
-    project.write({"analyses/more.yaml": "parameters:\n  surplus: {value: 1 V}\n"})
+    surplus = "{value: 1 V, tolerance: 0 V, source: Invented}"
+    project.write({"analyses/more.yaml": f"parameters:\n  surplus: {surplus}\n"})
     run = project.run("lint")
     assert run.status == 1
     assert "analyses/more.yaml:2:3: " in run.stdout

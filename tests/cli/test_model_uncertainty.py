@@ -15,7 +15,7 @@ from tests.cli.project import ANALYSIS, CHARTER, PARAMETERS, WARMTH, Project, ma
 
 
 def _project(tmp_path: Path, uncertainty: str, *rows: str) -> Project:
-    mark = f"@analysis(model_uncertainty={uncertainty})" if uncertainty else "@analysis"
+    mark = f"@analysis(model_uncertainty={uncertainty}, " if uncertainty else "@analysis("
     verifications = "".join(
         f"      - {{method: analysis, review: CDR, analysis: energy, quantity: energy, {row}}}\n"
         for row in rows
@@ -28,8 +28,9 @@ def _project(tmp_path: Path, uncertainty: str, *rows: str) -> Project:
             "    source: Invented\n    statement: The lantern shall hold energy.\n"
             f"    verification:\n{verifications}",
             "analyses/p.yaml": PARAMETERS,
-            "analyses/energy.py": ANALYSIS.replace("@analysis", mark),
+            "analyses/energy.py": ANALYSIS.replace("@analysis(", mark),
             "analyses/warmth.py": WARMTH,
+            "tests/test_all.py": "",
         },
     )
 

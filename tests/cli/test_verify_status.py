@@ -222,7 +222,7 @@ def test_an_analysis_error_that_is_due_is_2_and_no_verdict(project: Project, bod
 
 
 def test_an_analysis_that_hangs_is_ended_and_is_2(project: Project) -> None:
-    text = ANALYSIS.replace("@analysis", "@analysis(time_limit=1.0)").replace(
+    text = ANALYSIS.replace("@analysis(", "@analysis(time_limit=1.0, ").replace(
         "    return Energy(", "    while True:\n        pass\n    return Energy("
     )
     project.write({"analyses/energy.py": text})

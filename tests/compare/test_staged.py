@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from closeout.compare.staged import Verdict, against_head, is_raised
+from closeout.compare.staged import Verdict, against_head
 from closeout.model.answer import Answer
 from closeout.model.dossier import Dossier
+from closeout.model.issue import is_raised
 from closeout.model.question import Failure
 from tests.graph.projects import answer, build, extent, failed, requirement, requirements, spec
 

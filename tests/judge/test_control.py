@@ -166,6 +166,37 @@ def test_how_long_a_record_is_good_counts_to_the_review(
     assert result(unknown, "R-1").evidence[0].state is WAITS
 
 
+@pytest.mark.parametrize(
+    ("stage", "judged_as", "kind", "state"),
+    [
+        ("qualification", "R-1: A", "similarity", MET),
+        ("acceptance", "R-1: A", "similarity", WAITS),
+        ("pre-launch", "R-1: A", "similarity", WAITS),
+    ],
+)
+def test_similarity_is_an_analysis_and_no_evidence_of_acceptance(
+    stage: str, judged_as: str, kind: str, state: State
+) -> None:
+    record = f"{{id: S-1, method: {kind}, date: 2026-01-01, judged: {{{judged_as}}}, outcome: met}}"
+    entry, *_ = judged(record, f"method: analysis, stage: {stage}, records: [S-1]")
+    assert entry.state is state
+
+
+@pytest.mark.parametrize(
+    ("judged_as", "state"),
+    [("judged: {R-1: A}, ", MET), ("judged: {R-2: A}, ", WAITS), ("", WAITS)],
+)
+def test_an_analogue_counts_for_what_it_names(judged_as: str, state: State) -> None:
+    record = f"{DATED}{judged_as}differs: the harness, {GOOD}}}"
+    entry, *_ = judged(record)
+    assert entry.state is state
+    if state is MET:
+        assert entry.message == "on an analogue, which differs in the harness"
+    # It counts for no quantity that it does not measure.
+    entry, *_ = judged(record, TEST.replace("quantity: x", "quantity: y"))
+    assert entry.state is WAITS
+
+
 # nonconformances
 
 BAD = f"{DATED}measured: {{x: 1 W +/- 0.1 W (k = 2)}}, article: {{BAT: FM-2}}}}"
@@ -229,6 +260,15 @@ def test_an_open_report_keeps_its_requirement_open() -> None:
     assert "rework-without-retest" in built.rules
 
 
+def test_a_report_is_not_closed_by_the_record_that_found_it() -> None:
+    more = (
+        "nonconformances:\n  - {id: NCR-7, found_by: T-1, requirements: [R-1], closed_by: T-1,"
+        " disposition: rework}\n"
+    )
+    _, dossier, _ = judged(f"{DATED}{GOOD}}}", more=more)
+    assert result(dossier, "R-1").why == "NCR-7 is open: it is to be closed by T-1, which found it"
+
+
 def test_a_failed_record_without_a_report_is_an_error_of_the_data() -> None:
     _, _, built = judged(f"{DATED}outcome: not met}}", "method: test, records: [T-1]")
     (problem,) = [p for p in built.problems if p.rule == "nonconformance-missing"]
@@ -243,10 +283,10 @@ BY_BOTH = TEST.replace("records", "analysis: f, records")
 @pytest.mark.parametrize(
     ("record", "low", "state"),
     [
-        (f"{DATED}outcome: met}}", 4.0, MET),
-        (f"{DATED}outcome: met}}", 2.0, NOT_MET),
+        (f"{DATED}outcome: met, data: analyses/data/x.csv}}", 4.0, MET),
+        (f"{DATED}outcome: met, data: analyses/data/x.csv}}", 2.0, NOT_MET),
         ("{id: T-1, method: test}", 4.0, WAITS),
-        (f"{DATED}outcome: met, article: {{BAT: FM-2}}}}", 4.0, WAITS),
+        (f"{DATED}outcome: met, data: analyses/data/x.csv, article: {{BAT: FM-2}}}}", 4.0, WAITS),
     ],
 )
 def test_the_record_says_that_a_test_took_place_and_the_analysis_what_it_shows(
@@ -378,7 +418,7 @@ def test_a_contingency_is_applied_once_and_never_to_a_measured_value() -> None:
 
 @pytest.mark.parametrize(
     ("rule", "allocated"),
-    [("sum", 7.0), ("rss", 5.0), ("max", 4.0), ("min", 3.0), ("product", 12.0)],
+    [("sum", 7.0), ("rss", 5.0), ("max", 4.0), ("min", 3.0)],
 )
 def test_a_budget_against_what_is_allocated_of_it(rule: str, allocated: float) -> None:
     limit = "method: analysis, analysis: f, quantity: x, at_most: {}"
@@ -394,6 +434,105 @@ def test_a_budget_against_what_is_allocated_of_it(rule: str, allocated: float) -
         " unallocated"
     )
     assert ("allocation" in built.rules) is (allocated > 6)
+
+
+@pytest.mark.parametrize(
+    ("limit", "left"), [("90 %", "0.0025"), ("0.9", "0.0025"), ("95 %", "-0.0475")]
+)
+def test_a_product_of_shares_is_a_share_again(limit: str, left: str) -> None:
+    ratio = spec("f", fields={"x": "1"})
+    row = "method: analysis, analysis: f, quantity: x, at_least: {}"
+    text = requirements(
+        requirement("S-1", row.format(limit), more="allocates: {quantity: x, rule: product}"),
+        requirement("R-1", row.format("95 %"), more="derived_from: [S-1]"),
+        requirement("R-2", row.format("0.95"), more="derived_from: [S-1]"),
+    )
+    built = build(text, ratio, clean=True)
+    budget = str(result(built.judge({"f": answer(x=extent(1, 1))}), "S-1").budget)
+    assert "0.9025" in budget
+    assert f"{left}  unallocated" in budget
+    assert ("allocation" in built.rules) is left.startswith("-")
+
+
+def test_budgets_and_enforced_margins_are_decided_in_decimals() -> None:
+    limit = "method: analysis, analysis: f, quantity: x, at_most: {}"
+    text = requirements(
+        requirement("S-1", limit.format("0.3 W"), more="allocates: {quantity: x, rule: sum}"),
+        requirement("R-1", limit.format("0.1 W"), more="derived_from: [S-1]"),
+        requirement("R-2", limit.format("0.2 W"), more="derived_from: [S-1]"),
+    )
+    assert "allocation" not in build(text, spec("f")).rules
+    policy = charter(more="  margins: [{quantity: x, required: {AR: 10 %}, enforce: true}]\n")
+    text = requirements(requirement("R-1", BY_F.replace("3 W", "1.1 W")))
+    built = build(text, spec("f"), charter=policy, clean=True)
+    dossier = built.judge({"f": answer(x=extent(1.21, 9))})
+    assert result(dossier, "R-1").evidence[0].state is MET
+
+
+@pytest.mark.parametrize("named", ["[T-1, T-2]", "[T-2]"])
+def test_a_failure_counts_whether_or_not_it_is_named(named: str) -> None:
+    bad = f"{DATED}judged: {{R-1: A}}, measured: {{x: 1 W +/- 0.1 W (k = 2)}}}}"
+    good = f"{DATED.replace('T-1', 'T-2')}judged: {{R-1: A}}, {GOOD}}}"
+    _, dossier, _ = judged(f"{bad}, {good}", TEST.replace("[T-1]", named))
+    assert result(dossier, "R-1").compliance is NC
+    # Nor does an analysis that promises better hide it.
+    text = requirements(requirement("R-1", BY_F)) + f"records: [{bad}]\n"
+    dossier = build(text, spec("f"), clean=True).judge({"f": answer(x=extent(4, 9))})
+    assert result(dossier, "R-1").compliance is NC
+
+
+@pytest.mark.parametrize(
+    ("newer", "report", "code"),
+    [
+        ("method: test, date: 2026-03-01", "closed_by: T-2, disposition: rework", C),
+        ("method: test, date: 2026-03-01", "", NC),
+        ("method: test, date: 2025-03-01", "closed_by: T-2, disposition: rework", NC),
+        ("method: inspection, date: 2026-03-01", "closed_by: T-2, disposition: rework", NC),
+    ],
+)
+def test_what_takes_the_place_of_a_failure(newer: str, report: str, code: Compliance) -> None:
+    bad = f"{DATED}judged: {{R-1: A}}, measured: {{x: 1 W +/- 0.1 W (k = 2)}}}}"
+    good = f"{{id: T-2, {newer}, judged: {{R-1: A}}, replaces: T-1, {GOOD}}}"
+    more = ""
+    if report:
+        more = f"nonconformances: [{{id: N, found_by: T-1, requirements: [R-1], {report}}}]\n"
+    _, dossier, _ = judged(f"{bad}, {good}", TEST.replace("[T-1]", "[T-1, T-2]"), more=more)
+    assert result(dossier, "R-1").compliance is code
+
+
+def test_what_was_accepted_of_one_build_is_not_of_another() -> None:
+    waiver = (
+        "waivers:\n  - {id: W-1, kind: waiver, requirement: R-1, approved_by: me, date: 2026-01-05,"
+        " accepts: {quantity: x, at_least: 0.5 W}}\n"
+    )
+    _, dossier, _ = judged(BAD, more=SWAP + waiver)
+    assert (result(dossier, "R-1").covered, result(dossier, "R-1").closed) == (False, False)
+    _, dossier, _ = judged(BAD, more=SWAP.replace("FM-3", "FM-2") + waiver)
+    assert result(dossier, "R-1").covered
+
+
+def test_the_shares_may_have_a_name_of_their_own() -> None:
+    text = requirements(
+        requirement(
+            "S-1", BY_F.replace("at_least", "at_most"),
+            more="allocates: {quantity: x, shares: part, rule: sum}",
+        ),
+        requirement(
+            "R-1", "method: test, quantity: part, at_most: 1 W", more="derived_from: [S-1]"
+        ),
+    )  # fmt: skip
+    dossier = build(text, spec("f"), clean=True).judge({"f": answer(x=extent(1, 2))})
+    assert str(result(dossier, "S-1").budget).startswith("x: 1 W of 3 W allocated by sum (R-1 1)")
+
+
+def test_a_waiver_that_has_run_out_and_is_not_needed_is_closed() -> None:
+    said = (
+        "accepts: {quantity: x, at_least: 1.8 W}, approved_by: board, date: 2026-01-01,"
+        " expires: PDR"
+    )
+    text = requirements(requirement("R-1", BY_F)) + WAIVER.format(said)
+    built = build(text, spec("f"), charter=charter(more=NAMED), clean=True)
+    assert told(built, built.judge({"f": answer(x=extent(4, 9))}, review="CDR")) == []
 
 
 def test_a_derived_requirement_without_a_share_is_told() -> None:

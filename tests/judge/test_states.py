@@ -390,8 +390,13 @@ def several(names: str, *records: str) -> Evidence:
 
 def test_a_record_that_is_replaced_does_not_count():
     newer = f"id: T-2, {GOOD}, replaces: T-1"
-    assert several("T-1, T-2", f"id: T-1, {FAILED}", newer).record == "T-2"
-    assert several("T-1, T-2", f"id: T-1, {FAILED}", newer).state is State.MET
+    older = f"id: T-1, {GOOD.replace('9 W', '8 W')}"
+    assert several("T-1, T-2", older, newer).record == "T-2"
+    assert several("T-1, T-2", older, newer).state is State.MET
+    # A failure counts on, until its nonconformance is closed: here nobody has written one.
+    failed = several("T-1, T-2", f"id: T-1, {FAILED}", newer)
+    assert (failed.state, failed.record) == (State.NOT_MET, "T-1")
+    assert failed.message == "no nonconformance reports it, so it still counts"
     assert several("T-2", f"id: T-1, {FAILED}", newer).state is State.MET
     # Planned only, it replaces nothing yet.
     planned = "id: T-2, replaces: T-1"

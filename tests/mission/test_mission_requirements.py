@@ -380,6 +380,8 @@ def test_a_record_names_document_and_present_articles(record: dict[str, Any]) ->
     articles = {article["id"]: article["build"] for article in entries("articles")}
     assert record["document"].startswith("GAN-")
     assert set(record.get("judged", {})) <= set(REQUIREMENTS)
-    assert record.get("article", {}).items() <= articles.items()
+    replaced = {one["replaces"] for one in RECORDS.values() if "replaces" in one}
+    if record["id"] not in replaced:  # a failed build stays in the record of its failure
+        assert record.get("article", {}).items() <= articles.items()
     for text in record.get("measured", {}).values():
         assert re.search(r"\+/-.+\(k = \d", text), "an uncertainty needs its coverage factor"

@@ -25,7 +25,7 @@ import sys
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from functools import cache
+from functools import cache, lru_cache
 from math import inf, nextafter
 from typing import Any, NoReturn
 
@@ -46,6 +46,9 @@ _HALF_PI = numbers.pi / 2.0
 _NO_NUMBER = Undefined("NaN, which is no number")
 # Quarter turns beyond which the position of the extremes of a sine is not worth knowing.
 _MOST_QUARTERS = 2.0**40
+
+# Values of each elementary function that are kept.
+KEPT = 8192
 
 _left: float = inf
 
@@ -292,6 +295,8 @@ def _near(name: str) -> Callable[..., float]:
     libmp = _libmp()
     function, read, told = getattr(libmp, f"mpf_{name}"), libmp.from_float, libmp.to_float
 
+    # Parts of a box share most of their ends, so the same numbers come again and again.
+    @lru_cache(maxsize=KEPT)
     def near(*values: float) -> float:
         return float(told(function(*map(read, values), _BITS, "n")))
 

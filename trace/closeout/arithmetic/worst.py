@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
 from closeout import Absent
@@ -11,33 +11,40 @@ from closeout.arithmetic.bound import Proved, prove
 from closeout.arithmetic.search import Box, Key
 from closeout.model.answer import Answer, Assurance, Extent
 
+NOT_ASKED = "no verification asks for it"
+
 
 def answer(
     evaluate: Callable[[Mapping[str, Any]], Mapping[Key, Any]],
     inputs: Mapping[str, float],
     box: Box,
+    wanted: Collection[str] | None = None,
 ) -> Answer:
     """Return the value of each quantity at the inputs and its extremes over the box.
 
-    ``evaluate`` takes numbers and ranges alike, and lets ranges through. Where every quantity is
-    proved to the tolerance nothing is searched. Whatever ``evaluate`` raises on numbers goes
-    through to the caller.
+    ``evaluate`` takes numbers and ranges alike, and lets ranges through. What is proved are the
+    ``wanted`` quantities (None: all), so that no other uses up the evaluations; the others are
+    looked at in corners. Where each is proved to the tolerance nothing is searched. Whatever
+    ``evaluate`` raises on numbers goes through to the caller.
     """
     if not box:
         return search.answer(evaluate, inputs, box)
     nominal = evaluate(inputs)
-    proofs = prove(evaluate, inputs, box, nominal.keys())
-    if all(key in proofs.proved and proofs.proved[key].tight for key in nominal):
+    asked = [key for key in nominal if wanted is None or key[0] in wanted]
+    proofs = prove(evaluate, inputs, box, asked)
+    tight = {key for key, proof in proofs.proved.items() if proof.tight}
+    if len(tight) == len(nominal):
         extents = {key: _proved(value, proofs.proved[key]) for key, value in nominal.items()}
         return Answer(extents, Assurance.BOUNDED, proofs.evaluations + 1)
-    tight = {key for key, proof in proofs.proved.items() if proof.tight}
-    loose = [key for key in nominal if key not in tight]
+    loose = [key for key in asked if key not in tight]
     found = search.answer(evaluate, inputs, box, nominal, loose)
+    reasons = {**dict.fromkeys(nominal, NOT_ASKED), **dict.fromkeys(asked), **proofs.unproved}
     extents = {
-        key: _joined(extent, proofs.proved.get(key), proofs.unproved.get(key))
+        key: _joined(extent, proofs.proved.get(key), reasons.get(key))
         for key, extent in found.extents.items()
     }
-    return Answer(extents, Assurance.SEARCHED, proofs.evaluations + found.evaluations)
+    assurance = Assurance.SEARCHED if loose else Assurance.BOUNDED
+    return Answer(extents, assurance, proofs.evaluations + found.evaluations)
 
 
 def _proved(value: float, proof: Proved) -> Extent:

@@ -9,30 +9,41 @@ from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from closeout.cli.asked import Asked, read_options
-from closeout.cli.attachments import attachments
 from closeout.cli.options import Options
-from closeout.cli.studies import Wanted, studies
+from closeout.cli.worded import worded
 from closeout.evaluate.engine import Evaluator, Module, Progress
-from closeout.evaluate.witness import Trace
+from closeout.evaluate.witness import Trace, Witness
 from closeout.graph import Index, Plan, check, plan
 from closeout.graph.reports import data_files
 from closeout.judge import Run, findings, judge
 from closeout.load import Loaded, load, locate
+from closeout.load.past import history_of
 from closeout.measure import Units
 from closeout.model.attachment import Attachment
 from closeout.model.dossier import Compliance, Dossier, Scale
+from closeout.model.history import History
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
+from closeout.model.records import RulePolicy
 from closeout.model.study import Study
-from closeout.snapshot import Snapshot
+from closeout.rules import Context, apply, check_rules, file_of_test, policy_findings
+from closeout.snapshot import Past, Snapshot, SnapshotError, past_of
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
+
+if TYPE_CHECKING:
+    from closeout.cli.studies import Wanted
 
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """A project that was read and checked, before any analysis runs."""
+    """A project that was read and checked, before any analysis runs.
+
+    ``off`` are the rules that its policy switches off; ``rested_on`` is what the checks looked at
+    outside the project's own files, None where another day may show more.
+    """
 
     loaded: Loaded
     index: Index
@@ -40,6 +51,8 @@ class Checked:
     problems: tuple[Problem, ...]
     units: Units
     asked: Asked
+    off: tuple[RulePolicy, ...]
+    rested_on: Trace | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,13 +89,22 @@ def assess(
         return _judge(snapshot, evaluator, checked, options, wanted)
 
 
-def inspect(snapshot: Snapshot, store: Store, jobs: int = 1) -> tuple[tuple[Problem, ...], Scale]:
-    """Return every problem that can be told without running an analysis, and how much was read."""
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """What can be told without running an analysis, how much was read, and which rules are off."""
+
+    problems: tuple[Problem, ...]
+    scale: Scale
+    off: tuple[RulePolicy, ...] = ()
+
+
+def inspect(snapshot: Snapshot, store: Store, jobs: int = 1) -> Looked:
+    """Return every problem that can be told without running an analysis."""
     with _evaluator(snapshot, store, jobs, None) as evaluator:
         checked = _check(snapshot, store, evaluator, Options())
     if isinstance(checked, tuple):
         problems, files = checked
-        return problems, Scale(files, 0, 0, 0, 0, 0, 0)
+        return Looked(problems, Scale(files, 0, 0, 0, 0, 0, 0))
     project = checked.index.project
     scale = Scale(
         files=checked.loaded.files,
@@ -93,7 +115,7 @@ def inspect(snapshot: Snapshot, store: Store, jobs: int = 1) -> tuple[tuple[Prob
         evaluated=0,
         from_store=0,
     )
-    return checked.problems, scale
+    return Looked(checked.problems, scale, checked.off)
 
 
 @contextmanager
@@ -137,10 +159,48 @@ def _check(
         *data_files(index, snapshot.read),
         *planned.findings,
     ]
+    past = past_of(snapshot)
+    context, rested_on = _context(snapshot, index, options, _history(past, snapshot, loaded, kept))
+    ruled = [*check_rules(index, units, context), *worded(index, units, snapshot, kept)]
+    applied = apply([*told, *ruled], loaded.project.charter)
+    told = [*policy_findings(loaded.project.charter), *applied.findings]
     memo.flush()
-    placed = locate(snapshot, [f for f in told if not f.where.path.endswith(".py")])
+    placed = locate(snapshot, [f for f in told if not f.where.path.endswith(".py")], kept)
+    kept.flush()
     problems += [*placed, *(_in_code(f) for f in told if f.where.path.endswith(".py"))]
-    return Checked(loaded, index, planned, in_order(problems), units, asked)
+    whole = past is None or not past.shallow
+    return Checked(
+        loaded, index, planned, in_order(problems), units, asked, applied.off,
+        rested_on if whole else None,
+    )  # fmt: skip
+
+
+def _history(
+    past: Past | None, snapshot: Snapshot, loaded: Loaded, kept: _KeptFiles
+) -> History | None:
+    """Return what git knows of the project, None where it knows nothing or cannot be asked."""
+    if past is None or loaded.project is None:
+        return None
+    try:
+        history = history_of(past, snapshot, loaded.project, loaded.left_out, kept)
+    except SnapshotError:
+        return None
+    kept.flush()
+    return history
+
+
+def _context(
+    snapshot: Snapshot, index: Index, options: Options, history: History | None
+) -> tuple[Context, Trace]:
+    """Return what the rules are told, and what was looked at for that beside the project's files.
+
+    Only whether the test of an analysis is there is told, not what stands in it.
+    """
+    named = sorted({file_of_test(path) for spec in index.specs for path in spec.validated_by})
+    there = {path for path in named if snapshot.digest(path) is not None}
+    review = options.review or index.project.charter.next_review
+    rested_on = tuple(("kind", path, Witness(snapshot).now("kind", path)) for path in named)
+    return Context(review, frozenset(there), history), rested_on
 
 
 def _judge(
@@ -168,11 +228,22 @@ def _judge(
             chosen=chosen,
         )
     )
-    found = locate(snapshot, findings(dossier, index, checked.units))
-    dossier = replace(dossier, problems=in_order([*dossier.problems, *found]))
-    rested_on = evaluator.rested_on if evaluator.complete else None
+    after = apply(findings(dossier, index, checked.units), index.project.charter)
+    found = locate(snapshot, after.findings)
+    raised = any(problem.severity is Severity.ERROR for problem in found)
+    dossier = replace(
+        dossier,
+        problems=in_order([*dossier.problems, *found]),
+        exit_status=max(dossier.exit_status, 2 if raised else 0),
+    )
+    rested_on = None
+    if evaluator.complete and checked.rested_on is not None:
+        rested_on = (*evaluator.rested_on, *checked.rested_on)
     if wanted is None:
         return Outcome(dossier, rested_on)
+    from closeout.cli.attachments import attachments
+    from closeout.cli.studies import studies
+
     studied = studies(wanted, checked.plan, index, checked.units, evaluator, replies)
     attached = attachments(dossier, index, evaluator) if wanted.attached else ()
     return Outcome(dossier, rested_on, studied, attached)

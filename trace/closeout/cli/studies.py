@@ -93,8 +93,12 @@ def studies(
 
 
 def _worst_case(asked: Asked) -> Question:
-    assert asked.question is not None
-    return replace(asked.question, kind="worst case", detail="")
+    question = asked.question
+    assert question is not None
+    if question.kind == "worst case":
+        return question
+    detail = json.dumps([asked.verification.criterion.quantity], separators=(",", ":"))
+    return replace(question, kind="worst case", detail=detail)
 
 
 def _ready(

@@ -44,11 +44,12 @@ def command(
         change = ""
         if run is None:
             from closeout.cli.pipeline import assess
-            from closeout.render.whatif import whatif_text
 
             with progress_bar() as progress:
                 outcome = assess(snapshot, store, options, progress)
                 if compared:
+                    from closeout.render.whatif import whatif_text
+
                     unchanged = assess(snapshot, store, replace(options, settings=()), progress)
                     change = whatif_text(unchanged.dossier, outcome.dossier, colour=colour())
             run = runs.keep(snapshot, store, options, wanted, outcome)

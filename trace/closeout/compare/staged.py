@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from closeout.model.dossier import Compliance, Dossier, RequirementResult
+from closeout.model.issue import is_raised
 from closeout.model.problem import Problem, Severity
 
 
@@ -124,16 +124,3 @@ class _Sort:
         if cause.covered:
             return "covered"
         return "raised" if cause.compliance is Compliance.OPEN else "lost"
-
-
-def is_raised(was: str, now: str) -> bool:
-    """Return whether an issue is a later one: B after A, AA after Z, 10 after 9, 2.1 after 2."""
-    return _rank(now) > _rank(was)
-
-
-def _rank(issue: str) -> list[tuple[bool, int, str]]:
-    parts = re.findall(r"\d+|[^\W\d_]+", issue.upper())
-    return [
-        (part.isdigit(), int(part), "") if part.isdigit() else (False, len(part), part)
-        for part in parts
-    ]

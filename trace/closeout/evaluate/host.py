@@ -94,6 +94,7 @@ def _warm_up() -> None:
         "kind": "worst case",
         "inputs": [["a", 2.0], ["b", 3.0]],
         "box": [["a", 1.0, 3.0], ["b", 2.0, 4.0]],
+        "detail": ["y"],
     }
     for _ in range(WARM_RUNS):
         wire.pack({"answer": _evaluate(analysis, message), "read": None})
@@ -317,7 +318,7 @@ def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> Any:
 
         found = linear(at, inputs, box, message["detail"])
     else:
-        found = worst(at, inputs, box)
+        found = worst(at, inputs, box, message["detail"])
     extents = [[*key, *extent] for key, extent in found.extents.items()]
     return [extents, found.assurance.value, found.evaluations]
 

@@ -17,16 +17,17 @@ from closeout.model.records import Limits, Requirement
 _SIDES = ("at_most", "at_least")
 
 
-def _root_sum_square(parts: Sequence[float]) -> float:
-    return math.sqrt(math.fsum(part * part for part in parts))
+def _root_sum_square(parts: Sequence[Fraction]) -> Fraction:
+    return Fraction(math.sqrt(math.fsum(float(part) ** 2 for part in parts)))
 
 
-_RULES: dict[str, Callable[[Sequence[float]], float]] = {
-    "sum": math.fsum,
+# Exact where the rule is, so that 0.1 kg and 0.2 kg are 0.3 kg.
+_RULES: dict[str, Callable[[Sequence[Fraction]], Fraction]] = {
+    "sum": lambda parts: sum(parts, Fraction(0)),
     "rss": _root_sum_square,
     "max": max,
     "min": min,
-    "product": math.prod,
+    "product": lambda parts: math.prod(parts, start=Fraction(1)),
 }
 
 
@@ -34,23 +35,20 @@ _RULES: dict[str, Callable[[Sequence[float]], float]] = {
 class Budget:
     """What a requirement allocates, in the unit of its limit.
 
-    ``left`` is unallocated margin, negative where more is allocated than there is. ``parts`` are
-    the derived requirements with their shares; ``without`` have no limit for the quantity.
+    ``left`` is unallocated margin, negative where more is allocated than there is. ``combined`` is
+    how shares make up the whole; ``parts`` are the derived requirements with their shares,
+    ``without`` those that have no limit for the quantity.
     """
 
     quantity: str
-    rule: str
+    combined: str
     side: str
     unit: str
     limit: float
     allocated: float
+    left: float
     parts: tuple[tuple[str, float], ...]
     without: tuple[str, ...]
-
-    @property
-    def left(self) -> float:
-        """Return what is left of the limit."""
-        return (self.limit - self.allocated) * (1.0 if self.side == "at_most" else -1.0)
 
 
 def budget(requirement: Requirement, index: Index, units: Units) -> Budget | None:
@@ -66,21 +64,26 @@ def budget(requirement: Requirement, index: Index, units: Units) -> Budget | Non
     if found is None:
         return None
     side, limit = found
-    parts: list[tuple[str, float]] = []
+    unit = limit.unit
+    if allocation.rule == "product":
+        unit = ""  # a product of shares is one again only as a plain number
+    whole = units.convert(limit, unit)
+    parts: list[tuple[str, Fraction]] = []
     without: list[str] = []
     for name in index.derived.get(requirement.id, ()):
         child = index.requirements[name]
         if child.not_applicable is not None:
             continue
-        share = _limit(child, allocation.quantity, side)
+        share = _limit(child, allocation.shares or allocation.quantity, side)
         if share is None:
             without.append(name)
         else:
-            parts.append((name, float(units.convert(share[1], limit.unit))))
-    total = _RULES[allocation.rule]([share for _, share in parts]) if parts else 0.0
+            parts.append((name, units.convert(share[1], unit)))
+    total = _RULES[allocation.rule]([share for _, share in parts]) if parts else Fraction(0)
     return Budget(
-        allocation.quantity, allocation.rule, side, limit.unit,
-        float(Fraction(limit.number)), total, tuple(parts), tuple(without),
+        allocation.quantity, allocation.rule, side, unit, float(whole), float(total),
+        float((whole - total) * (1 if side == "at_most" else -1)),
+        tuple((name, float(share)) for name, share in parts), tuple(without),
     )  # fmt: skip
 
 
@@ -95,7 +98,7 @@ def budget_text(requirement: Requirement, index: Index, units: Units) -> str | N
     parts = ", ".join(f"{name} {share:.6g}" for name, share in found.parts)
     return (
         f"{found.quantity}: {found.allocated:.6g} {found.unit} of {found.limit:.6g} {found.unit}"
-        f" allocated by {found.rule} ({parts}), {found.left:.6g} {found.unit} unallocated"
+        f" allocated by {found.combined} ({parts}), {found.left:.6g} {found.unit} unallocated"
     )
 
 
@@ -136,7 +139,7 @@ def allocations(index: Index, units: Units) -> Iterator[Finding]:
             yield warning(
                 "allocation", where,
                 f"what is derived from {requirement.id} is allocated {found.allocated:.6g}"
-                f" {found.unit} of {quantity} by {found.rule}, its limit is {found.limit:.6g}"
+                f" {found.unit} of {quantity} by {found.combined}, its limit is {found.limit:.6g}"
                 f" {found.unit} ({shares})",
                 "lower the shares, or raise the limit with whoever sets it",
             )  # fmt: skip

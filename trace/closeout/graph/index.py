@@ -79,7 +79,7 @@ class Index:
             replaced={
                 record.replaces: record.id
                 for record in records.values()
-                if record.replaces is not None and record.date is not None
+                if record.replaces is not None and _replaces(record, records.get(record.replaces))
             },
             analyses=names,
             shared=shared,
@@ -112,6 +112,15 @@ class Index:
                 found.add(one)
                 left.extend(self.derived.get(one, ()))
         return found
+
+
+def _replaces(record: Record, old: Record | None) -> bool:
+    """Return whether a record takes the place of another: dated, not earlier, of its method."""
+    if record.date is None:
+        return False
+    if old is None:
+        return True
+    return record.method is old.method and (old.date is None or old.date <= record.date)
 
 
 def _by_id(items: Sequence[I]) -> dict[str, I]:

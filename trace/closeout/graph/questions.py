@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
@@ -91,6 +93,19 @@ class _SetUp:
     inputs: tuple[InputUsed, ...]
 
 
+def _wanted(index: Index) -> Mapping[str, set[str]]:
+    """Return the quantities that are asked of each analysis."""
+    found: dict[str, set[str]] = defaultdict(set)
+    for _, _, verification in index.project.verifications():
+        if verification.analysis is not None:
+            found[verification.analysis].add(verification.criterion.quantity or "")
+    return {
+        spec.name: found[spec.name] | found[name]
+        for name, spec in index.analyses.items()
+        if name in found
+    }
+
+
 class _Planner:
     """Makes questions one after another; what is wrong goes to ``findings``.
 
@@ -104,6 +119,7 @@ class _Planner:
         self._settings = settings
         self._spelling = Spelling()
         self._set_ups: dict[tuple[object, ...], _SetUp] = {}
+        self._wanted = _wanted(index)
         self._faults: list[str] = []
         self.findings: list[Finding] = []
 
@@ -128,7 +144,7 @@ class _Planner:
         question = self._of_basis(asked, set_up.question, seed)
         if self._faults:
             return Asked(verification, spec, fault=self._fault())
-        return replace(asked, question=question)
+        return asked if question is asked.question else replace(asked, question=question)
 
     def _check_independent(self, asked: Asked) -> None:
         """Root sum square holds for independent parameters only."""
@@ -186,7 +202,8 @@ class _Planner:
             for one in known
             if one.low is not None and one.high is not None
         )
-        self._set_ups[key] = _SetUp(Question(spec.name, point, box), known)
+        detail = json.dumps(sorted(self._wanted[spec.name]), separators=(",", ":")) if box else ""
+        self._set_ups[key] = _SetUp(Question(spec.name, point, box, detail=detail), known)
         return self._set_ups[key]
 
     def _spec(self, verification: Verification) -> AnalysisSpec | None:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from closeout.graph.findings import error, warning
 from closeout.graph.index import Index
 from closeout.model.problem import Finding
-from closeout.model.records import Nonconformance
+from closeout.model.records import Method, Nonconformance, Record
 
 NOT_MET = "not met"
 AGAINST = ("use as is", "repair")
@@ -28,9 +28,32 @@ def reports(index: Index) -> Iterator[Finding]:
                 f"the outcome of {record.id} is not met, and no nonconformance reports it",
                 f"add a nonconformance with found_by: {record.id}",
             )
+    named = {name for _, _, one in index.project.verifications() for name in one.records}
+    for record in index.records.values():
+        if record.date is not None and record.id in named:
+            yield from _of_nothing(record, index)
     for report in index.project.nonconformances:
         yield from _waiver(report, index)
         yield from _retest(report)
+
+
+def _of_nothing(record: Record, index: Index) -> Iterator[Finding]:
+    """Yield where a record does not say of which issue or article it speaks."""
+    if not record.judged:
+        yield warning(
+            "record-without-issue",
+            record.where,
+            f"{record.id} does not say which issue of a requirement it judged, so no later issue"
+            " re-opens it",
+            "add judged: with the requirement and its issue, as {PWR-020: B}",
+        )
+    if record.method is Method.TEST and not record.article and index.articles:
+        yield warning(
+            "record-without-article",
+            record.where,
+            f"{record.id} does not say what stood on the bench, so no later build re-opens it",
+            "add article: with the article and its build, as {BAT: FM-3}",
+        )
 
 
 def _waiver(report: Nonconformance, index: Index) -> Iterator[Finding]:
@@ -75,7 +98,7 @@ def data_files(index: Index, read: Callable[[str], bytes]) -> Iterator[Finding]:
             )  # fmt: skip
         elif record.data_sha256 is None:
             yield warning(
-                "record-data", where,
+                "data-without-digest", where,
                 f"{record.id} does not say what its data file held",
                 f"add data_sha256: {now}",
             )  # fmt: skip

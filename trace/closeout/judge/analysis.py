@@ -232,7 +232,8 @@ def _counted(one: Judgement, enough: bool, text: str) -> Judgement:
 def _point(at: tuple[tuple[str, float], ...], asked: Asked) -> tuple[tuple[str, str], ...]:
     """Return a point of the box as texts that ``--set`` reads, with every digit."""
     units = {used.name: used.unit for used in asked.inputs}
-    return tuple((name, f"{value!r} {units[name]}".strip()) for name, value in at)
+    plain = {name: "" if unit == "1" else f" {unit}" for name, unit in units.items()}
+    return tuple((name, f"{value!r}{plain[name]}".strip()) for name, value in at)
 
 
 def _told(failure: Failure) -> str:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from closeout.graph import Bounds, Index
-from closeout.graph.findings import warning
+from closeout.graph.findings import error, warning
 from closeout.judge.limits import Judgement, compare, shown_in
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
@@ -16,6 +16,7 @@ from closeout.model.problem import Finding
 from closeout.model.records import Limits, MarginPolicy
 
 RULE = "margin-policy"
+NO_UNIT = "the margin "
 
 
 def required(policy: MarginPolicy, index: Index, review: str | None) -> tuple[str, Amount] | None:
@@ -72,7 +73,9 @@ def thin_margins(dossier: Dossier, index: Index, units: Units) -> Iterator[Findi
                     where = requirement.verification[entry.number].where
                     asked = required(policy, index, dossier.review)
                     message = None if asked is None else _thin(entry, policy, *asked, units)
-                    if message is not None:
+                    if message is not None and message.startswith(NO_UNIT):
+                        yield error("unit", where, message, "write a share in %, or a difference")
+                    elif message is not None:
                         yield warning(
                             RULE, where, f"{result.id}: {message}",
                             "win margin, or agree on another policy (project.margins)",
@@ -96,7 +99,7 @@ def _thin(
     try:
         wanted = _tightened(policy, amount, entry.unit, bounds, (low, high), units)
     except UnitError as wrong:
-        return f"the margin {amount} of {entry.quantity}: {wrong.message}"
+        return f"{NO_UNIT}{amount} of {entry.quantity}: {wrong.message}"
     if compare(low, high, wanted).state is State.MET:
         return None
     return (
@@ -120,11 +123,12 @@ def _tightened(
     """
     low, high = ends
 
-    def needed(limit: float, value: float) -> float:
-        base = limit if policy.of == "limit" else value
-        return float(units.convert_difference(amount, unit, Fraction(base)))
+    def moved(limit: float, value: float, sign: int) -> float:
+        # In decimals, as the author wrote them: 1.1 and 10 % of it are 1.21, not a bit more.
+        base = Fraction(repr(limit if policy.of == "limit" else value))
+        return float(Fraction(repr(limit)) + sign * units.convert_difference(amount, unit, base))
 
     return Bounds(
-        None if bounds.at_least is None else bounds.at_least + needed(bounds.at_least, low),
-        None if bounds.at_most is None else bounds.at_most - needed(bounds.at_most, high),
+        None if bounds.at_least is None else moved(bounds.at_least, low, 1),
+        None if bounds.at_most is None else moved(bounds.at_most, high, -1),
     )

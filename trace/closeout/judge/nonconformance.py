@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from closeout.graph import Index
 from closeout.judge.cover import in_force, may_approve
-from closeout.model.records import Nonconformance, Requirement
+from closeout.model.records import Nonconformance, Record, Requirement
 
 NOT_MET = "not met"
 # Dispositions that leave the article as it is, against the requirement.
@@ -31,20 +31,55 @@ def hindrance(requirement: Requirement, index: Index, review: str | None) -> str
     return None
 
 
+def reported(requirement: str, index: Index) -> tuple[tuple[str, str], ...]:
+    """Return the nonconformances of a requirement, with what became of each."""
+    return tuple(
+        (report.id, _became(report, index))
+        for report in index.project.nonconformances
+        if requirement in report.requirements
+    )
+
+
+def _became(report: Nonconformance, index: Index) -> str:
+    left = next(_left(report, index), None)
+    parts = [
+        f"found by {report.found_by}" if report.found_by else "",
+        report.disposition or "",
+        f"open: {left}" if left else f"closed by {report.closed_by}",
+    ]
+    return ", ".join(filter(None, parts))
+
+
 def _left(report: Nonconformance, index: Index) -> Iterator[str]:
     """Yield what is left to be done before a nonconformance is closed."""
     if report.disposition is None:
         yield "it has no disposition"
     if report.closed_by is None:
         yield "nothing closes it"
+    if report.found_by is not None and report.found_by in (report.closed_by, *report.retest):
+        yield f"it is to be closed by {report.found_by}, which found it"
     for name in dict.fromkeys(filter(None, (report.closed_by, *report.retest))):
         record = index.records.get(name)
         if record is None:
             yield f"there is no record {name}"
         elif record.date is None:
             yield f"{name} has no date yet"
+        elif _is_before(record, index.records.get(report.found_by or "")):
+            yield f"{name} is of {record.date}, before what it is to close was found"
+        elif (
+            record.judged
+            and report.requirements
+            and not (set(report.requirements) & set(dict(record.judged)))
+        ):
+            yield f"{name} judged none of its requirements"
         elif record.outcome == NOT_MET:
             yield f"the outcome of {name} is not met"
+
+
+def _is_before(record: Record, found_by: Record | None) -> bool:
+    if found_by is None or found_by.date is None or record.date is None:
+        return False
+    return record.date < found_by.date  # both as year-month-day
 
 
 def _accepted(requirement: Requirement, index: Index, review: str | None) -> bool:

@@ -40,11 +40,35 @@ def by_records(
         if name not in index.replaced:
             judged.append(one)
         elif one.evidence.state is State.NOT_MET and (by := _kept_by(record, index)):
-            judged.append(_and(one, f"{by} is open, so it still counts"))
+            judged.append(_and(one, f"{by}, so it still counts"))
+    judged += unnamed_failures(said, requirement, verification, standing)
     if judged:
         return judged
     name = verification.records[0]
     return [_open(said, f"{name} is replaced by {index.replaced[name]}, which is not named here")]
+
+
+def unnamed_failures(
+    said: Said, requirement: Requirement, verification: Verification, standing: Standing
+) -> list[Judgement]:
+    """Return failed records that judged a requirement, and that none of its verifications names.
+
+    Taking its name out of a list does not make a failure vanish.
+    """
+    named = {name for one in requirement.verification for name in one.records}
+    found = []
+    for record in standing.judging(requirement.id):
+        if record.id in named or record.date is None:
+            continue
+        if record.id in standing.index.replaced and not _kept_by(record, standing.index):
+            continue
+        quantity = verification.criterion.quantity
+        if quantity is not None and quantity not in dict(record.measured):
+            continue
+        one = _record(said, requirement, verification, record, standing)
+        if one.evidence.state is State.NOT_MET:
+            found.append(_and(one, "no verification names it, so it still counts"))
+    return found
 
 
 def took_place(
@@ -63,6 +87,8 @@ def took_place(
             return name, "; ".join(lacks)
         if record.outcome == NOT_MET:
             return name, f"the outcome of {name} is not met"
+        if record.data is None:
+            return name, f"{name} names no data file that the analysis could read"
     return (names[-1], None) if names else (None, "the test has no record")
 
 
@@ -90,9 +116,14 @@ def _and(one: Judgement, text: str) -> Judgement:
 
 
 def _kept_by(record: Record, index: Index) -> str | None:
-    """Return the open nonconformance that a record has found."""
-    reports = index.project.nonconformances
-    return next((r.id for r in reports if r.found_by == record.id and holds_open(r, index)), None)
+    """Return why a failed record counts though another replaces it; None where it does not.
+
+    Its nonconformance has to be closed: one that is open, or that nobody wrote, keeps it.
+    """
+    reports = [r for r in index.project.nonconformances if r.found_by == record.id]
+    if not reports:
+        return "no nonconformance reports it"
+    return next((f"{r.id} is open" for r in reports if holds_open(r, index)), None)
 
 
 def _record(
@@ -103,7 +134,7 @@ def _record(
     standing: Standing,
 ) -> Judgement:
     """Judge a record. A failure stays one, also where the record speaks of an earlier state."""
-    said = {**said, "record": record.id}
+    said = {**said, "record": record.id, "document": record.document}
     lacks = standing.lacks(requirement, verification, record)
     if record.date is None:
         return _open(said, lacks[0])
@@ -111,7 +142,8 @@ def _record(
     if not lacks:
         return judged
     if judged.evidence.state is State.NOT_MET:
-        return _and(judged, "; ".join(lacks))
+        # Without its numbers, since what was accepted of today's article is not this one's.
+        return _and(judged, "; ".join(lacks))._replace(extremes=None)
     return _open(said, "; ".join(lacks))
 
 

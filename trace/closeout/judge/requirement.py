@@ -15,8 +15,8 @@ from closeout.judge.compliance import of_criteria, of_derived
 from closeout.judge.cover import covered, may_approve
 from closeout.judge.limits import Judgement, text_of, unit_of
 from closeout.judge.margins import enforced
-from closeout.judge.nonconformance import hindrance
-from closeout.judge.records import by_records, took_place, worst
+from closeout.judge.nonconformance import hindrance, reported
+from closeout.judge.records import by_records, took_place, unnamed_failures, worst
 from closeout.judge.standing import Standing
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Answer
@@ -45,6 +45,9 @@ class Judge:
         self._review = review
         self._number = index.review_number(review)
         self._standing = Standing(index, units, review)
+        # Most projects of any size have few of these, and most requirements none.
+        self._reports = bool(index.project.nonconformances)
+        self._more = self._reports or bool(index.project.agreements)
 
     def result(self, requirement: Requirement, below: Below, knotted: bool) -> RequirementResult:
         """Return the result of a requirement from its evidence and what is derived from it.
@@ -57,9 +60,14 @@ class Judge:
             found = self._by_evidence(requirement, below, knotted)
         else:
             found = self._by_derived(requirement, below, knotted)
-        agreed = agreed_as_closed(requirement.id, self._index)
-        budget = budget_text(requirement, self._index, self._units)
-        return replace(found, agreed=agreed, budget=budget) if agreed or budget else found
+        if not self._more and requirement.allocates is None:
+            return found
+        return replace(
+            found,
+            agreed=agreed_as_closed(requirement.id, self._index),
+            budget=budget_text(requirement, self._index, self._units),
+            reported=reported(requirement.id, self._index),
+        )
 
     def _not_applicable(self, requirement: Requirement, below: Below) -> RequirementResult:
         reason = requirement.not_applicable
@@ -87,14 +95,14 @@ class Judge:
             and all(result.closed for result in below)
         )
         short = [entry for entry in due if entry.state is State.NOT_MET]
-        reported = hindrance(requirement, self._index, self._review) is not None
+        hindering = self._report(requirement) is not None
         return _result(
             requirement, below, code,
             closed=closed,
             covered=bool(short) and all(entry.covered_by is not None for entry in short),
             due=bool(due) or any(result.due for result in below),
             outstanding=not all(entry.closed for entry in due)
-            or (reported and bool(due))
+            or (hindering and bool(due))
             or any(result.outstanding for result in below),
             why=reasons.close_out(code, closed, evidence, below, hindered),
             evidence=evidence,
@@ -114,7 +122,9 @@ class Judge:
             requirement, below, code,
             closed=closed,
             due=nothing or any(result.due for result in applicable),
-            outstanding=nothing or any(result.outstanding for result in applicable),
+            outstanding=nothing
+            or any(result.outstanding for result in applicable)
+            or (hindered is not None and any(result.due for result in applicable)),
             why=reasons.close_out(code, closed, (), below, hindered),
         )  # fmt: skip
 
@@ -127,6 +137,12 @@ class Judge:
             return "it is derived from itself"
         if below and not self._index.complete:
             return "what is derived from it may not be all, something could not be read"
+        return self._report(requirement)
+
+    def _report(self, requirement: Requirement) -> str | None:
+        """Return which nonconformance keeps a requirement open, and why."""
+        if not self._reports:
+            return None
         return hindrance(requirement, self._index, self._review)
 
     def _evidence(self, requirement: Requirement) -> tuple[Evidence, ...]:
@@ -153,6 +169,9 @@ class Judge:
         if asked is not None:
             found = by_analysis(said, asked, self._answers, units)
             judged += self._covered(found, requirement)
+            if not verification.records:
+                found = unnamed_failures(said, requirement, verification, self._standing)
+                judged += self._covered(found, requirement)
         if verification.records:
             found = by_records(said, requirement, verification, self._standing)
             judged.append(worst(self._covered(found, requirement)))
@@ -172,7 +191,11 @@ class Judge:
             analysis = verification.analysis if asked.spec is None else asked.spec.name
             evidence = Evidence(**said, analysis=analysis, state=State.OPEN, message=why_not)
             return [Judgement(evidence)]
-        return self._covered(by_analysis(said, asked, self._answers, self._units), requirement)
+        found = by_analysis(said, asked, self._answers, self._units)
+        measured = by_records(said, requirement, verification, self._standing)
+        # What the record itself measured counts beside what the analysis makes of its data.
+        found += [one for one in measured if one.evidence.state is State.NOT_MET]
+        return self._covered(found, requirement)
 
     def _covered(self, judged: list[Judgement], requirement: Requirement) -> list[Judgement]:
         """Return evidence held to the margins that are enforced, and what of it is covered."""

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from functools import cached_property
 
 from closeout.graph import Index, key_of_criterion
 from closeout.graph.inputs import ends_of
@@ -19,13 +20,25 @@ from closeout.model.records import Record, Requirement, Side, Verification
 QUALIFICATION = "qualification"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Standing:
     """A project as records are held against it, at a review (None: the last one)."""
 
     index: Index
     units: Units
     review: str | None
+
+    @cached_property
+    def _judging(self) -> dict[str, list[Record]]:
+        found: dict[str, list[Record]] = {}
+        for record in self.index.records.values():
+            for requirement, _ in record.judged:
+                found.setdefault(requirement, []).append(record)
+        return found
+
+    def judging(self, requirement: str) -> list[Record]:
+        """Return the records that say that they judged a requirement."""
+        return self._judging.get(requirement, [])
 
     def lacks(
         self, requirement: Requirement, verification: Verification, record: Record
@@ -34,6 +47,7 @@ class Standing:
         if record.date is None:
             return (f"{record.id} is planned, it has no date yet",)
         return (
+            *_kind(requirement, verification, record),
             *_issue(requirement, record),
             *self._build(verification, record),
             *self._conditions(requirement, verification, record),
@@ -137,6 +151,14 @@ class Standing:
                 f"re-opened: {record.id} of {record.date} is good for {record.good_for},"
                 f" {review} is on {held}, {age} d later"
             )
+
+
+def _kind(requirement: Requirement, verification: Verification, record: Record) -> Iterator[str]:
+    """Hold likeness and analogues to what they can show (ECSS-E-ST-10-02C Rev.1, 5.2.2.3c, d)."""
+    if record.similarity and verification.stage not in (None, QUALIFICATION):
+        yield f"{record.id} argues by similarity, which is no evidence at {verification.stage}"
+    if record.differs and requirement.id not in dict(record.judged):
+        yield f"{record.id} was made on an analogue, and does not name {requirement.id} as judged"
 
 
 def _issue(requirement: Requirement, record: Record) -> Iterator[str]:

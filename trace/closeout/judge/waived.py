@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from closeout.graph import Index, bounds_in
 from closeout.graph.findings import warning
 from closeout.judge.cover import in_force, may_approve
+from closeout.judge.nonconformance import AGAINST
 from closeout.measure import UnitError, Units
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
 from closeout.model.problem import Finding
@@ -35,7 +36,13 @@ def _waiver(
     ]
     short = [entry for entry in meant if entry.state is State.NOT_MET]
     if not short:
-        if meant and all(entry.state is State.MET for entry in meant):
+        # One that has run out, and that nothing needs, is closed: that is how it should end.
+        met = bool(meant) and all(entry.state is State.MET for entry in meant)
+        needed = any(
+            report.disposition in AGAINST and result.id in report.requirements
+            for report in index.project.nonconformances
+        )
+        if met and in_force(waiver, index, review) and not needed:
             yield warning(
                 "waiver-not-needed", waiver.where,
                 f"{waiver.id} accepts a shortfall of {result.id} that is none any more",

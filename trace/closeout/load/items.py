@@ -112,6 +112,7 @@ def requirement(item: Item, where: Pointer, reader: Reader) -> Requirement:
         ),
         _not_applicable(get("not_applicable")),
         _allocation(get("allocates")),
+        get("report"),
     )
 
 
@@ -147,7 +148,9 @@ def _not_applicable(item: Item | None) -> NotApplicable | None:
 
 
 def _allocation(item: Item | None) -> Allocation | None:
-    return None if item is None else Allocation(item["quantity"], item["rule"])
+    if item is None:
+        return None
+    return Allocation(item["quantity"], item["rule"], item.get("shares"))
 
 
 def record(item: Item, where: Pointer, _reader: Reader) -> Record:

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import gc
+import json
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from closeout.load import kept as keeping
 from closeout.load.fault import Fault, limited
 from closeout.load.kept import Cache, Kept
-from closeout.load.places import Mark, Node, find
+from closeout.load.places import Place, find
+from closeout.load.within import within
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
 from closeout.model.records import Charter, Project
+
+if TYPE_CHECKING:
+    from closeout.load.parse import Parsed
 
 HOME = "requirements/project.yaml"
 # Files that analyses read: theirs is every form, also that of YAML.
@@ -91,7 +96,7 @@ class _Loading:
         count = 0
         try:
             for path in self._files.files():
-                if _is_project_file(path):
+                if is_project_file(path):
                     count += 1
                     self._take(path)
                 elif _has_other_ending(path):
@@ -139,7 +144,7 @@ class _Loading:
             return None
 
     def _read(self, path: str) -> tuple[Kept, list[tuple[str, Any]]]:
-        text = _content(self._files.read(path))
+        text = content(self._files.read(path))
         digest = self._files.digest(path) if self._cache is not None else None
         if digest is not None:
             self._fresh.append((keeping.key(digest), text))
@@ -163,7 +168,7 @@ class _Loading:
         return next((charter for charter in charters if charter.where.path == first), None)
 
 
-def _content(data: bytes) -> str:
+def content(data: bytes) -> str:
     """Return what is known of a file of this content, as the text that is kept."""
     from closeout.load.check import Checked, checked_form, leave_out_unreadable
     from closeout.load.encoding import decoded
@@ -199,7 +204,8 @@ def _project(charter: Charter, found: dict[str, list[Any]]) -> Project:
     return Project(charter=charter, **records)
 
 
-def _is_project_file(path: str) -> bool:
+def is_project_file(path: str) -> bool:
+    """Return whether a file is read as part of the project: YAML that is no analysis' own data."""
     return path.endswith(".yaml") and not path.startswith(DATA)
 
 
@@ -217,29 +223,75 @@ def _at_start(rule: str, path: str, message: str, cure: str) -> Problem:
     return Fault(rule, 1, 1, message, cure).in_file(path)
 
 
-def locate(files: Files, findings: Iterable[Finding]) -> tuple[Problem, ...]:
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """A file's text, and what it holds."""
+
+    text: str
+    parsed: Parsed
+
+
+_Wanted = tuple[tuple[str | int, ...], int | None]  # steps and offset of a finding
+
+
+def locate(
+    files: Files, findings: Iterable[Finding], cache: Cache | None = None
+) -> tuple[Problem, ...]:
     """Return the findings as problems at lines and columns, in order.
 
-    Each file that is named is read once at most. A pointer that leads to nothing, or into a file
-    that is no YAML, is placed at the nearest value that it reaches, else at 1:1.
+    Each file that is named is read once at most, and not at all where the cache knows the places.
+    A pointer that leads to nothing, or into a file that is no YAML, is placed at the nearest value
+    that it reaches, else at 1:1. A finding with an offset is placed at that character of the text,
+    wherever the file's folding has put it.
     """
-    roots: dict[str, Node | Mark | None] = {}
-    problems = []
+    by_path: dict[str, list[Finding]] = {}
     for finding in findings:
-        path, steps = finding.where.path, finding.where.steps
-        if steps and path not in roots:
-            roots[path] = _root(files, path)
-        root = roots.get(path)
-        line, column = find(root, steps) if steps and root is not None else (1, 1)
-        problems.append(
-            Problem(
-                finding.rule, finding.severity, path, line, column, finding.message, finding.cure
+        by_path.setdefault(finding.where.path, []).append(finding)
+    problems = []
+    for path, some in by_path.items():
+        wanted = list(dict.fromkeys((one.where.steps, one.offset) for one in some))
+        places = dict(zip(wanted, _places(files, path, wanted, cache), strict=True))
+        for one in some:
+            line, column = places[one.where.steps, one.offset]
+            problems.append(
+                Problem(one.rule, one.severity, path, line, column, one.message, one.cure)
             )
-        )
     return in_order(problems)
 
 
-def _root(files: Files, path: str) -> Node | Mark | None:
+def _places(files: Files, path: str, wanted: list[_Wanted], cache: Cache | None) -> list[Place]:
+    """Return where steps, and characters of what they lead to, stand in a file."""
+    if not any(steps for steps, _ in wanted):
+        return [(1, 1) for _ in wanted]
+    digest = files.digest(path) if cache is not None else None
+    key = None if digest is None else keeping.key(f"{digest}:{json.dumps(wanted)}")
+    known = cache.get(key) if cache is not None and key is not None else None
+    if known is not None:
+        return [(line, column) for line, column in json.loads(known)]
+    source = _source(files, path)
+    places = [
+        (1, 1) if source is None or not steps else _place(source, steps, offset)
+        for steps, offset in wanted
+    ]
+    if cache is not None and key is not None:
+        cache.put(key, json.dumps(places))
+    return places
+
+
+def _place(source: _Source, steps: tuple[str | int, ...], offset: int | None) -> Place:
+    start = find(source.parsed.node, steps)
+    if offset is None:
+        return start
+    value = source.parsed.value
+    for step in steps:
+        try:
+            value = value[step]
+        except (KeyError, IndexError, TypeError):
+            return start
+    return within(source.text, start, value, offset) if isinstance(value, str) else start
+
+
+def _source(files: Files, path: str) -> _Source | None:
     from closeout.load.encoding import decoded
     from closeout.load.parse import NoLibyaml, parsed
 
@@ -247,6 +299,6 @@ def _root(files: Files, path: str) -> Node | Mark | None:
         return None
     try:
         text, _faults = decoded(files.read(path))
-        return None if text is None else parsed(text).node
+        return None if text is None else _Source(text, parsed(text))
     except (OSError, NoLibyaml):
         return None

@@ -54,6 +54,7 @@ class Evidence:
     ``model_uncertainty`` is what the analysis declares of its own model; ``judged_low``,
     ``judged_high`` and the margin have it taken off (None: the ends are judged as they are).
     ``tight`` says of proved ends whether they are within 1e-6 of the true ones, or loose.
+    ``document`` is the report of the record.
     """
 
     number: int
@@ -87,6 +88,7 @@ class Evidence:
     judged_low: float | None = None
     judged_high: float | None = None
     tight: bool | None = None
+    document: str | None = None
 
     @property
     def closed(self) -> bool:
@@ -104,7 +106,8 @@ class RequirementResult:
     ``outstanding`` is True where something that is due, of it or of what is derived from it, is
     open, in error, or a shortfall that is not covered.
     ``why`` is the reason of the close-out status in one line. ``agreed`` tells what a board agreed
-    as closed, ``budget`` what is allocated of its limit and what is left.
+    as closed, ``budget`` what is allocated of its limit and what is left. ``reported`` are its
+    nonconformances with what became of each.
     """
 
     id: str
@@ -126,6 +129,7 @@ class RequirementResult:
     outstanding: bool = False
     agreed: tuple[str, ...] = ()
     budget: str | None = None
+    reported: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,13 +30,18 @@ class Pointer:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """A problem whose place is still a pointer; see :func:`closeout.load.locate`."""
+    """A problem whose place is still a pointer; see :func:`closeout.load.locate`.
+
+    ``offset`` is the place of a word in the text that the pointer leads to, in characters from 0;
+    without it the finding speaks of the whole text.
+    """
 
     rule: str
     severity: Severity
     where: Pointer
     message: str
     cure: str
+    offset: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,7 +69,8 @@ class Question:
     ``inputs`` are all arguments in the order of the signature, in the analysis' own units.
     ``box`` holds the low and high end of each argument that has a spread; empty for nominal.
     ``kind`` is what is asked (worst case, root sum square, probability, study, figure, artifact),
-    ``detail`` the rest of the question as JSON text where the kind has one.
+    ``detail`` the rest of the question as JSON text where the kind has one; of a worst case, the
+    quantities that are to be proved.
     """
 
     analysis: str

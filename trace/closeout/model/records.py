@@ -122,15 +122,23 @@ class NotApplicable:
 
 @dataclass(frozen=True, slots=True)
 class Allocation:
-    """How the limits of the derived requirements make up this one's: the rule for a quantity."""
+    """How the limits of the derived requirements make up this one's: the rule for a quantity.
+
+    ``shares`` is the name of the quantity in the derived ones, where it is another.
+    """
 
     quantity: str
     rule: str
+    shares: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Requirement:
-    """A requirement, ISO/IEC/IEEE 29148 5.2.8 attributes."""
+    """A requirement, ISO/IEC/IEEE 29148 5.2.8 attributes.
+
+    ``report`` is the verification report where several methods serve it (ECSS-E-ST-10-02C Rev.1,
+    5.3.2.5).
+    """
 
     where: Pointer
     id: str
@@ -146,6 +154,7 @@ class Requirement:
     verification: tuple[Verification, ...] = ()
     not_applicable: NotApplicable | None = None
     allocates: Allocation | None = None
+    report: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

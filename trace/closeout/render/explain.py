@@ -96,6 +96,8 @@ def _requirement(
     yield from _attributes(result, width)
     for text in result.agreed:
         yield from wrap(f"agreed as closed {flow(text)}", width, 2)
+    for name, became in result.reported:
+        yield from wrap(f"nonconformance {safe(name)}: {flow(became)}", width, 2)
     if result.budget:
         yield from wrap(f"budget: {flow(result.budget)}", width, 2)
     yield from _chain(dossier, result, paint, width)

@@ -90,6 +90,7 @@ def _requirement(result: RequirementResult) -> dict[str, Any]:
         "rationale": result.rationale,
         "agreed": result.agreed,
         "budget": result.budget,
+        "nonconformances": dict(result.reported),
     }
 
 
@@ -125,6 +126,7 @@ def _evidence(evidence: Evidence) -> dict[str, Any]:
         "cases_at_least": evidence.cases_wanted,
         "model_uncertainty": evidence.model_uncertainty,
         "tight": evidence.tight,
+        "document": evidence.document,
     }
 
 

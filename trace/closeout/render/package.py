@@ -203,10 +203,10 @@ def _control_row(entry: Entry, reports: Mapping[str, str]) -> _ControlRow:
         methods=_distinct(line.method for line in lines)
         or ("by what is derived from it" if entry.derived else ""),
         plans=_distinct(line.plan for line in lines),
-        evidence=tuple(dict.fromkeys(_references(lines, reports))),
+        evidence=tuple(dict.fromkeys([*_references(lines, reports), *entry.reports])),
         status=entry.status,
         close_out=entry.close_out,
-        reason=entry.reason,
+        reason="; ".join(filter(None, (entry.reason, entry.agreed))),
     )
 
 

@@ -58,7 +58,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A requirement and its lines, at least one."""
+    """A requirement and its lines, at least one; its nonconformances, and what a board agreed."""
 
     id: str
     issue: str
@@ -77,6 +77,8 @@ class Entry:
     covered: bool
     reason: str
     lines: tuple[Line, ...]
+    reports: tuple[str, ...] = ()
+    agreed: str = ""
 
     @property
     def traceability(self) -> str:
@@ -116,6 +118,8 @@ def entry(result: RequirementResult, settings: Settings = NO_SETTINGS) -> Entry:
         covered=result.covered,
         reason=flow(result.why),
         lines=tuple(line(evidence, settings) for evidence in result.evidence) or (Line(),),
+        reports=tuple(f"{safe(name)} ({flow(became)})" for name, became in result.reported),
+        agreed="; ".join(f"agreed as closed {flow(text)}" for text in result.agreed),
     )
 
 
@@ -148,7 +152,8 @@ def line(evidence: Evidence, settings: Settings = NO_SETTINGS) -> Line:
         at_most=evidence.at_most,
         margin_number=evidence.margin,
         analysis=safe(evidence.analysis or ""),
-        record=safe(evidence.record or ""),
+        record=safe(evidence.record or "")
+        + (f" ({safe(evidence.document)})" if evidence.record and evidence.document else ""),
         replay=tuple((safe(name), safe(text)) for name, text in evidence.counterexample),
         failed=evidence.state is State.NOT_MET,
     )
@@ -176,8 +181,10 @@ def beats(evidence: Evidence, settings: Settings) -> Iterator[str]:
 
 def reference(evidence: Evidence) -> str:
     """Return what stands behind a verification: the analysis or the record."""
-    parts = (evidence.analysis, evidence.record)
-    return ", ".join(safe(part) for part in parts if part)
+    record = evidence.record
+    if record and evidence.document:
+        record = f"{record} ({evidence.document})"
+    return ", ".join(safe(part) for part in (evidence.analysis, record) if part)
 
 
 def subject(evidence: Evidence) -> str:

@@ -81,7 +81,8 @@ def about(evaluation: Evaluation) -> str:
         return "No answer."
     sure = words.sure(evaluation.basis, evaluation.assurance)
     proved = sum(found.proved for found in evaluation.found)
-    if evaluation.assurance is Assurance.SEARCHED and proved:
+    ranged = (Assurance.SEARCHED, Assurance.BOUNDED)
+    if evaluation.assurance in ranged and 0 < proved < len(evaluation.found):
         some = f"{proved} of {words.count(len(evaluation.found), 'value')}"
         sure = f"{words.ASSURANCE[Assurance.BOUNDED]} for {some}, searched for the others"
     times = words.count(evaluation.evaluations, "evaluation")

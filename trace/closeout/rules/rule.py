@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from closeout.model.problem import Severity
 
+KINDS = ("form", "trace", "unit", "standard", "wording")
+ADJUSTABLE = ("standard", "wording")
+
 
 @dataclass(frozen=True, slots=True)
 class Rule:
@@ -24,3 +27,8 @@ class Rule:
     why: str
     breaks: str
     keeps: str
+
+    @property
+    def adjustable(self) -> bool:
+        """Whether a project's policy may switch it off, or make it an error or a warning."""
+        return self.kind in ADJUSTABLE

@@ -9,11 +9,14 @@ from closeout.snapshot.changes import Change, changed, has_head
 from closeout.snapshot.errors import SnapshotError
 from closeout.snapshot.export import open_commit, open_index
 from closeout.snapshot.folder import Snapshot
+from closeout.snapshot.history import Commit, Past, past_of
 from closeout.snapshot.hooks import install_hook, remove_hook
 from closeout.snapshot.tree import find_root, open_tree, store_folder
 
 __all__ = [
     "Change",
+    "Commit",
+    "Past",
     "Snapshot",
     "SnapshotError",
     "changed",
@@ -23,6 +26,7 @@ __all__ = [
     "open_commit",
     "open_index",
     "open_tree",
+    "past_of",
     "remove_hook",
     "store_folder",
 ]

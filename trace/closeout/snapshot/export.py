@@ -157,6 +157,7 @@ def _export(
         links=frozenset(links),
         submodules=frozenset(submodules),
         on_close=folder.close,
+        origin=repository.top / repository.prefix,
     )
 
 

@@ -37,6 +37,7 @@ class Snapshot:
         links: frozenset[str] = frozenset(),
         submodules: frozenset[str] = frozenset(),
         on_close: Callable[[], None] | None = None,
+        origin: Path | None = None,
     ) -> None:
         """Make a view of a folder.
 
@@ -44,10 +45,12 @@ class Snapshot:
             links: paths that are symbolic links in git, and were not exported for that.
             submodules: paths of submodules in git, not exported either.
             on_close: called by each ``close``.
+            origin: the project's own folder, where this state was exported from.
         """
         self.root = root
         self.identity = identity
         self.notes = notes
+        self.origin = origin or root
         self._links = links
         self._submodules = submodules
         self._on_close = on_close

@@ -1,0 +1,93 @@
+"""Rules that a project switches off, raises or lowers."""
+
+from __future__ import annotations
+
+import pytest
+
+from closeout.load import locate
+from closeout.model.problem import Severity
+from closeout.rules import Applied, apply, check_rules, policy_findings
+from closeout.rules.catalogue import RULES
+from closeout.rules.context import Context
+from tests.graph.projects import UNITS, Built, build
+
+FIXED = [rule for rule in RULES if not rule.adjustable]
+ADJUSTABLE = [rule for rule in RULES if rule.adjustable]
+TEXT = """\
+requirements:
+  - id: R-1
+    title: Light
+    statement: The lantern shall give light.
+    verification: [{method: analysis, stage: acceptance}]
+"""
+
+
+def charter(rules: str) -> str:
+    return f"project:\n  name: Lantern\n  policy:\n    rules: {{{rules}}}\n"
+
+
+def applied(rules: str) -> tuple[Built, Applied]:
+    built = build(TEXT, charter=charter(rules) if rules else "project: {name: Lantern}\n")
+    assert built.loaded.problems == ()
+    return built, apply(check_rules(built.index, UNITS, Context()), built.index.project.charter)
+
+
+def severities(rules: str) -> dict[str, Severity]:
+    return {finding.rule: finding.severity for finding in applied(rules)[1].findings}
+
+
+def test_without_a_policy_they_are_warnings():
+    assert severities("") == {
+        "no-risk-assessment": Severity.WARNING,
+        "stage-not-served": Severity.WARNING,
+    }
+
+
+def test_off_raised_and_left():
+    assert severities("no-risk-assessment: {severity: off, reason: in the plan}") == {
+        "stage-not-served": Severity.WARNING
+    }
+    assert severities("stage-not-served: {severity: error, reason: agreed}") == {
+        "no-risk-assessment": Severity.WARNING,
+        "stage-not-served": Severity.ERROR,
+    }
+    assert severities("stage-not-served: {severity: warning, reason: agreed}") == severities("")
+
+
+def test_what_is_off_is_known_with_its_reason():
+    _, found = applied(
+        "no-risk-assessment: {severity: off, reason: in the plan},"
+        " stage-not-served: {severity: error, reason: agreed}"
+    )
+    assert [(policy.rule, policy.reason) for policy in found.off] == [
+        ("no-risk-assessment", "in the plan")
+    ]
+
+
+def test_an_unknown_rule_is_told_at_its_place_with_the_nearest_name():
+    built, found = applied("no-risk-assesment: {severity: off, reason: in the plan}")
+    assert found.off == ()
+    assert len(found.findings) == 2
+    findings = list(policy_findings(built.index.project.charter))
+    (problem,) = locate(built.files, findings)
+    assert (problem.rule, problem.severity) == ("unknown-rule", Severity.ERROR)
+    assert (problem.path, problem.line) == ("requirements/project.yaml", 4)
+    assert problem.cure == "did you mean no-risk-assessment?"
+
+
+@pytest.mark.parametrize("rule", FIXED, ids=lambda rule: rule.name)
+@pytest.mark.parametrize("severity", ["off", "warning", "error"])
+def test_a_fixed_rule_stays_what_it_is(rule, severity):
+    built, found = applied(f"{rule.name}: {{severity: {severity}, reason: it is a draft}}")
+    assert found.off == ()
+    (finding,) = policy_findings(built.index.project.charter)
+    assert (finding.rule, finding.severity) == ("fixed-rule", Severity.ERROR)
+    assert rule.name in finding.message
+
+
+@pytest.mark.parametrize("rule", ADJUSTABLE, ids=lambda rule: rule.name)
+def test_every_other_rule_can_be_switched_off(rule):
+    built, found = applied(f"{rule.name}: {{severity: off, reason: not for us}}")
+    assert [policy.rule for policy in found.off] == [rule.name]
+    assert list(policy_findings(built.index.project.charter)) == []
+    assert rule.name not in {finding.rule for finding in found.findings}

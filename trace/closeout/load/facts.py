@@ -1,0 +1,102 @@
+"""What is kept of a file as some commit left it: what is compared with later states, no more."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from closeout.load import kept as keeping
+from closeout.load.criteria import Reader
+from closeout.load.items import READERS
+from closeout.load.project import content
+from closeout.model.problem import Pointer
+
+Item = Mapping[str, Any]
+
+# The kinds of identifiers that are never reused, by section.
+KINDS = {
+    "requirements": "requirement",
+    "records": "record",
+    "nonconformances": "nonconformance",
+    "waivers": "waiver",
+}
+_OF_REQUIREMENT = ("id", "title", "statement", "issue", "source")
+_OF_VERIFICATION = (
+    "method",
+    "quantity",
+    "at_least",
+    "at_most",
+    "equal_to",
+    "within",
+    "cases",
+    "given",
+    "records",
+)
+
+
+class Facts:
+    """The items of one file by section, and the identifiers of those that could not be read."""
+
+    def __init__(self, sections: Mapping[str, list[Item]], left_out: list[str]) -> None:
+        self.sections = sections
+        self.left_out = left_out
+
+    def identified(self) -> Iterator[tuple[tuple[str, str], Item]]:
+        """Yield kind and identifier of what is never reused, with its item."""
+        for section, kind in KINDS.items():
+            for item in self.sections.get(section, ()):
+                yield (kind, item["id"]), item
+
+    def encoded(self) -> str:
+        """Return the facts as text."""
+        return json.dumps([self.sections, self.left_out], separators=(",", ":"))
+
+
+def facts_of(data: bytes, known: str | None) -> Facts:
+    """Return the facts of a file's content; ``known`` is what the loader keeps of it, if it does.
+
+    A file that cannot be read has none.
+    """
+    kept = keeping.decoded(content(data) if known is None else known)
+    sections: dict[str, list[Item]] = {}
+    for section in (*KINDS, "documents"):
+        items = [item for item in kept.sections.get(section, {}).values() if "id" in item]
+        if section == "requirements":
+            items = [_of_requirement(item) for item in items]
+        if items:
+            sections[section] = items
+    return Facts(sections, list(kept.left_out))
+
+
+def decoded(text: str) -> Facts:
+    """Return what :meth:`Facts.encoded` made a text of; ValueError or TypeError for another."""
+    sections, left_out = json.loads(text)
+    return Facts(dict(sections), list(left_out))
+
+
+def typed(section: str, item: Item, path: str) -> Any:
+    """Return the record of an item; its place is the file, since its lines are of the past."""
+    return READERS[section](item, Pointer(path), Reader())
+
+
+def meaning(kind: str, item: Item) -> str:
+    """Return in one line what an identifier stands for."""
+    if kind == "requirement":
+        return " ".join(item["statement"].split())
+    keys = {
+        "record": ("method", "title", "document"),
+        "nonconformance": ("found_by", "requirements", "cause"),
+        "waiver": ("kind", "requirement", "document"),
+    }[kind]
+    said = (item[key] for key in keys if key in item)
+    return "; ".join(" ".join(str(value).split()) for value in said)
+
+
+def _of_requirement(item: Item) -> Item:
+    short = {key: item[key] for key in _OF_REQUIREMENT if key in item}
+    verification = [
+        {key: part[key] for key in _OF_VERIFICATION if key in part}
+        for part in item.get("verification", ())
+    ]
+    return {**short, "verification": verification} if verification else short

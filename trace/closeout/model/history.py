@@ -1,0 +1,71 @@
+"""What git knows of a project's earlier states, as plain values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from closeout.model.records import Document, Record, Requirement
+
+
+@dataclass(frozen=True, slots=True)
+class Base:
+    """The state that the present one is held against: HEAD, or the first parent of a commit.
+
+    Only what stood in files that differ is here; ``paths`` are the files of the present state that
+    are new or changed. Of a requirement only issue, source, statement and the criteria of its
+    verifications are known.
+    """
+
+    commit: str
+    paths: frozenset[str] = frozenset()
+    requirements: Mapping[str, Requirement] = field(default_factory=dict)
+    documents: Mapping[str, Document] = field(default_factory=dict)
+    records: Mapping[str, Record] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Version:
+    """A requirement as a commit left it, and the day of that commit (year-month-day)."""
+
+    day: str
+    requirement: Requirement
+
+
+@dataclass(frozen=True, slots=True)
+class Reused:
+    """An identifier that a commit took away and that stands for something else by now.
+
+    ``kind`` is requirement, record, nonconformance or waiver; ``meant`` what it stood for, on the
+    last day before it was gone.
+    """
+
+    kind: str
+    id: str
+    meant: str
+    day: str
+
+
+@dataclass(frozen=True, slots=True)
+class LostRecord:
+    """A dated record that some commit held and the present state does not, and where it stood."""
+
+    record: Record
+    path: str
+    day: str
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """The earlier states of a project.
+
+    ``versions`` are the different texts of a requirement in the order of the commits, for those
+    that a dated record speaks of; ``lost`` holds each version of each lost record,
+    ``edited`` each that said something else than the record of today does.
+    """
+
+    base: Base | None = None
+    versions: Mapping[str, tuple[Version, ...]] = field(default_factory=dict)
+    reused: tuple[Reused, ...] = ()
+    lost: tuple[LostRecord, ...] = ()
+    edited: tuple[LostRecord, ...] = ()

@@ -1,0 +1,18 @@
+"""Issues of requirements and documents: which of two is the later one."""
+
+from __future__ import annotations
+
+import re
+
+
+def is_raised(was: str, now: str) -> bool:
+    """Return whether an issue is a later one: B after A, AA after Z, 10 after 9, 2.1 after 2."""
+    return _rank(now) > _rank(was)
+
+
+def _rank(issue: str) -> list[tuple[bool, int, str]]:
+    parts = re.findall(r"\d+|[^\W\d_]+", issue.upper())
+    return [
+        (part.isdigit(), int(part), "") if part.isdigit() else (False, len(part), part)
+        for part in parts
+    ]

@@ -1,0 +1,74 @@
+"""Pages of rules, the list of their titles, and which of them a project has switched off."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from closeout.model.records import RulePolicy
+from closeout.render.plain import flow
+from closeout.render.terminal import wrap
+from closeout.rules.rule import KINDS, Rule
+
+_KINDS = {
+    "form": "how files are written",
+    "trace": "what refers to what",
+    "unit": "units and dimensions",
+    "standard": "standards of verification",
+    "wording": "how requirements are worded",
+}
+
+
+def page_text(rule: Rule, width: int) -> str:
+    """Return the page of a rule: what it asks for, why, and an example either way."""
+    lines = [
+        f"{rule.name}: {rule.title}",
+        f"  rule of {rule.kind} ({_KINDS[rule.kind]}); {rule.severity.value}",
+        *wrap(f"after {rule.clause}", width, 2),
+        "",
+        *wrap(rule.why, width, 2),
+        "",
+        "  breaks it:",
+        *_example(rule.breaks),
+        "",
+        "  keeps it:",
+        *_example(rule.keeps),
+        "",
+        *_switch(rule, width),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _example(text: str) -> Iterator[str]:
+    return (f"    {line}".rstrip() for line in text.splitlines())
+
+
+def _switch(rule: Rule, width: int) -> Iterator[str]:
+    if not rule.adjustable:
+        yield from wrap("It holds for every project: it cannot be switched off.", width, 2)
+        return
+    yield "  A project switches it off, or makes it an error, in requirements/project.yaml:"
+    yield "    project:"
+    yield "      policy:"
+    yield f"        rules: {{{rule.name}: {{severity: off, reason: ...}}}}   # or warning, error"
+
+
+def titles_text(rules: Iterable[Rule], width: int) -> str:
+    """Return every rule with its title, by kind, in the order of the catalogue."""
+    known = list(rules)
+    wide = max(len(rule.name) for rule in known)
+    lines: list[str] = []
+    for kind in KINDS:
+        some = [rule for rule in known if rule.kind == kind]
+        if some:
+            lines += [*([""] if lines else []), f"Rules of {kind}: {_KINDS[kind]}"]
+        for rule in some:
+            first, *rest = wrap(rule.title, max(width - wide - 4, 30))
+            lines.append(f"  {rule.name:{wide}}  {first}")
+            lines += [f"{'':{wide + 4}}{line.strip()}" for line in rest]
+    return "\n".join([*lines, "", "closeout lint --rule NAME prints the page of one."]) + "\n"
+
+
+def off_text(off: Iterable[RulePolicy], width: int) -> str:
+    """Return in one sentence which rules the project's policy switches off, and why."""
+    said = "; ".join(f"{policy.rule} ({flow(policy.reason)})" for policy in off)
+    return "\n".join(wrap(f"off by the project's policy: {said}", width))

@@ -1,0 +1,335 @@
+"""Rules that hold the present state of a project against its earlier ones."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from closeout.graph import Index, key_of_criterion, key_of_given
+from closeout.graph.findings import warning
+from closeout.measure import UnitError, Units
+from closeout.model.amount import Amount
+from closeout.model.history import Base, History, LostRecord
+from closeout.model.issue import is_raised
+from closeout.model.problem import Finding, Pointer
+from closeout.model.records import (
+    Criterion,
+    Limits,
+    Nonconformance,
+    Record,
+    Requirement,
+    Verification,
+    Waiver,
+)
+
+_SHOWN_COMMIT = 9
+_MOST_TEXT = 70
+
+
+def changes(index: Index, history: History, units: Units) -> Iterator[Finding]:
+    """Yield what changed in a way that a standard does not allow, or that has to be looked at."""
+    if history.base is not None:
+        yield from _against_base(index, history.base, units)
+    yield from _judged_before_change(index, history, units)
+    yield from _identifier_reused(index, history)
+    yield from _failed_record_deleted(index, history, units)
+    yield from _failed_record_edited(index, history, units)
+
+
+def _against_base(index: Index, base: Base, units: Units) -> Iterator[Finding]:
+    changed: set[str] = set()
+    for name, was in base.requirements.items():
+        now = index.requirements.get(name)
+        what = None if now is None else _difference(was, now, units)
+        if now is None or what is None:
+            continue
+        changed.add(name)
+        yield from _issue_not_raised(was, now, what, base)
+        yield from _source_not_raised(now, what, index, base)
+    yield from _document_raised(index, base, changed)
+
+
+def _issue_not_raised(
+    was: Requirement, now: Requirement, what: str, base: Base
+) -> Iterator[Finding]:
+    if not is_raised(was.issue, now.issue):
+        yield warning(
+            "issue-not-raised",
+            now.where / "issue",
+            f"{now.id}: {what} since {base.commit[:_SHOWN_COMMIT]}, and its issue is"
+            f" {'still' if was.issue == now.issue else 'now'} {now.issue}",
+            f"raise issue: above {was.issue}; what was verified speaks of the old one",
+        )
+
+
+def _source_not_raised(now: Requirement, what: str, index: Index, base: Base) -> Iterator[Finding]:
+    """A requirement of an outside document may only change with that document."""
+    document = index.documents.get(now.source.document or "") if now.source else None
+    if document is None:
+        return
+    if document.where.path in base.paths:
+        before = base.documents.get(document.id)
+        if before is None or before.issue != document.issue:
+            return
+    yield warning(
+        "source-not-raised",
+        now.where / "source",
+        f"{now.id}: {what} since {base.commit[:_SHOWN_COMMIT]}, but {document.id} that it comes"
+        f" from is still issue {document.issue or '(none)'}",
+        f"let it say what {document.id} says, or enter the new issue of {document.id}",
+    )
+
+
+def _document_raised(index: Index, base: Base, changed: set[str]) -> Iterator[Finding]:
+    """List what cites a document of which the issue changed, and did not change with it."""
+    for document in index.documents.values():
+        before = base.documents.get(document.id)
+        if before is None or before.issue == document.issue:
+            continue
+        citing = [
+            requirement.id
+            for requirement in index.requirements.values()
+            if requirement.source is not None and requirement.source.document == document.id
+        ]
+        left = [name for name in citing if name not in changed]
+        if left:
+            yield warning(
+                "document-raised",
+                document.where / "issue",
+                f"{document.id} went from issue {before.issue or '(none)'} to"
+                f" {document.issue or '(none)'}; these cite it and did not change:"
+                f" {', '.join(left)}",
+                "hold each against the new issue; the finding ends with the next commit",
+            )
+
+
+def _difference(was: Requirement, now: Requirement, units: Units) -> str | None:
+    """Return what of statement and criteria differs, in words; None where nothing does.
+
+    Line breaks, the order of keys, and an equal amount in another unit are no difference.
+    """
+    text = " ".join(was.statement.split()) != " ".join(now.statement.split())
+    before, after = _criteria(was.verification, units), _criteria(now.verification, units)
+    criteria = before.keys() != after.keys()
+    if not criteria:
+        return "its statement changed" if text else None
+    told = _told(
+        [before[key] for key in before if key not in after],
+        [after[key] for key in after if key not in before],
+    )
+    return f"{'statement and criterion' if text else 'its criterion'} changed ({told})"
+
+
+def _criteria(
+    verifications: Iterable[Verification], units: Units
+) -> dict[tuple[object, ...], Criterion]:
+    found = {}
+    for verification in verifications:
+        criterion = verification.criterion
+        if criterion.quantity is not None:
+            key = (*key_of_criterion(criterion, units), *key_of_given(criterion, units))
+            found[key] = criterion
+    return found
+
+
+def _told(old: list[Criterion], new: list[Criterion]) -> str:
+    parts = [", ".join(_shown(one) for one in some) or "nothing" for some in (old, new)]
+    return " -> ".join(parts)
+
+
+def _shown(criterion: Criterion) -> str:
+    limits = criterion.limits
+    said = [
+        f"{name.replace('_', ' ')} {getattr(limits, name)}"
+        for name in ("at_least", "at_most", "equal_to", "within")
+        if getattr(limits, name) is not None
+    ]
+    given = [f"{name} = {_side(value)}" for name, value in criterion.given]
+    cases = "" if criterion.cases_at_least is None else f" in {criterion.cases_at_least} cases"
+    where = f" given {', '.join(given)}" if given else ""
+    return f"{criterion.quantity} {' '.join(said)}{cases}{where}"
+
+
+def _side(value: Amount | tuple[Amount, Amount]) -> str:
+    return f"{value[0]} to {value[1]}" if isinstance(value, tuple) else str(value)
+
+
+def _judged_before_change(index: Index, history: History, units: Units) -> Iterator[Finding]:
+    """A limit that was set after the result was known proves nothing."""
+    for requirement, _, verification in index.project.verifications():
+        for number, name in enumerate(verification.records):
+            record = index.records.get(name)
+            if record is None or record.date is None:
+                continue
+            if dict(record.judged).get(requirement.id) != requirement.issue:
+                continue  # of another issue: it is open again, which is told with the verdict
+            day = _changed_after(requirement, verification, record, history, units)
+            if day is not None:
+                yield warning(
+                    "judged-before-change",
+                    verification.where / "records" / number,
+                    f"{name} is of {record.date}, and what it judges of {requirement.id} was"
+                    f" changed {day}",
+                    f"raise the issue of {requirement.id}, and judge again what was measured",
+                )
+
+
+def _changed_after(
+    requirement: Requirement,
+    verification: Verification,
+    record: Record,
+    history: History,
+    units: Units,
+) -> str | None:
+    """Return when what a record judges changed after the record's day, None where it did not."""
+    assert record.date is not None
+    rows = history.versions.get(requirement.id, ())
+    if not rows:
+        return None
+    newest, base = rows[-1].requirement, history.base
+    if not _is_judged_alike(verification, newest, requirement, units):
+        # A record that is new itself may be as young as the change.
+        return "after the last commit" if base is not None and _is_known(record, base) else None
+    for before, after in zip(rows[-2::-1], rows[:0:-1], strict=True):
+        alike = _is_judged_alike(verification, before.requirement, after.requirement, units)
+        if not alike:
+            return f"on {after.day}" if after.day > record.date else None
+    return None
+
+
+def _is_known(record: Record, base: Base) -> bool:
+    """Whether the record stood in the base with the same date, so that it is older than a change.
+
+    A record of a file that did not change is not listed there, and is older too.
+    """
+    before = base.records.get(record.id)
+    if before is None:
+        return record.where.path not in base.paths
+    return before.date == record.date
+
+
+def _is_judged_alike(
+    verification: Verification, before: Requirement, after: Requirement, units: Units
+) -> bool:
+    """Whether two states of a requirement set the same limits on what a verification is about."""
+    quantity = verification.criterion.quantity
+    if quantity is None:
+        return " ".join(before.statement.split()) == " ".join(after.statement.split())
+    keys = [
+        {
+            (*key_of_criterion(v.criterion, units), *key_of_given(v.criterion, units))
+            for v in one.verification
+            if v.criterion.quantity == quantity and v.method is verification.method
+        }
+        for one in (before, after)
+    ]
+    return keys[0] == keys[1]
+
+
+def _identifier_reused(index: Index, history: History) -> Iterator[Finding]:
+    project = index.project
+    kinds: Mapping[str, Iterable[Requirement | Record | Nonconformance | Waiver]] = {
+        "requirement": project.requirements,
+        "record": project.records,
+        "nonconformance": project.nonconformances,
+        "waiver": project.waivers,
+    }
+    places = {(kind, item.id): item.where for kind, items in kinds.items() for item in items}
+    for one in history.reused:
+        where = places.get((one.kind, one.id))
+        if where is not None:
+            yield warning(
+                "identifier-reused",
+                where / "id",
+                f"until {one.day} the {one.kind} {one.id} stood for something else:"
+                f" {_cut(one.meant)}",
+                "take a new identifier; old documents still speak of the old one",
+            )
+
+
+def _failed_record_deleted(index: Index, history: History, units: Units) -> Iterator[Finding]:
+    """A failed record counts until another replaces it; to delete it makes no test good."""
+    told: set[str] = set()
+    paths = {item.where.path for item in index.project.requirements}
+    paths |= {item.where.path for item in index.project.records}
+    for lost in history.lost:
+        record = lost.record
+        why = None if record.id in told else _failure(lost, index, history, units)
+        if why is None:
+            continue
+        told.add(record.id)
+        where = Pointer(lost.path) if lost.path in paths else index.project.charter.where
+        yield warning(
+            "failed-record-deleted",
+            where,
+            f"the record {record.id} of {record.date} found {why}, and is deleted: it stood in"
+            f" {lost.path} on {lost.day}",
+            "put it back; a later record says replaces:, and its nonconformance is closed",
+        )
+
+
+def _failed_record_edited(index: Index, history: History, units: Units) -> Iterator[Finding]:
+    """A failed test is no slip of the pen: what is tested again has a record of its own."""
+    told: set[str] = set()
+    for earlier in history.edited:
+        name = earlier.record.id
+        why = None if name in told else _failure(earlier, index, history, units)
+        if why is None or name not in index.records:
+            continue
+        told.add(name)
+        yield warning(
+            "failed-record-edited",
+            index.records[name].where,
+            f"the record {name} found {why} on {earlier.day}, and says something else now",
+            "bring its numbers back; a later record says replaces:, once its report is closed",
+        )
+
+
+def _failure(lost: LostRecord, index: Index, history: History, units: Units) -> str | None:
+    """Return what a record found not met, None where it found nothing."""
+    record = lost.record
+    if record.outcome == "not met":
+        names = ", ".join(name for name, _ in record.judged)
+        return f"{names} not met" if names else "what it judged not met"
+    for name, issue in record.judged:
+        states = [version.requirement for version in history.versions.get(name, ())]
+        base = None if history.base is None else history.base.requirements.get(name)
+        states += [one for one in (base, index.requirements.get(name)) if one is not None]
+        # Limits of another issue are not those that it spoke of.
+        for requirement in (state for state in states if state.issue == issue):
+            quantity = _failing(record, requirement, units)
+            if quantity is not None:
+                return f"{quantity} of {name} at {dict(record.measured)[quantity].text}, not met"
+    return None
+
+
+def _failing(record: Record, requirement: Requirement, units: Units) -> str | None:
+    """Return a quantity that a record measured beyond the limit of a requirement, or None."""
+    measured = dict(record.measured)
+    for verification in requirement.verification:
+        quantity = verification.criterion.quantity
+        if verification.method is not record.method or quantity not in measured:
+            continue
+        if _is_outside(measured[quantity].value, verification.criterion.limits, units):
+            return quantity
+    return None
+
+
+def _is_outside(value: Amount, limits: Limits, units: Units) -> bool:
+    """Return whether a measured value itself is beyond a limit, whatever its uncertainty."""
+    low, high = limits.at_least, limits.at_most
+    try:
+        if low is not None and units.convert(value, low.unit) < low.number:
+            return True
+        if high is not None and units.convert(value, high.unit) > high.number:
+            return True
+        if limits.equal_to is None or limits.within is None:
+            return False
+        middle = limits.equal_to
+        half = units.tolerance(middle, limits.within, middle.unit)
+        return abs(units.convert(value, middle.unit) - middle.number) > half
+    except UnitError:
+        return False
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= _MOST_TEXT else f"{text[: _MOST_TEXT - 3]}..."

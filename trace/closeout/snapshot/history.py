@@ -1,0 +1,177 @@
+"""Earlier states of a project: which files its commits changed, and what stood in them.
+
+Everything is read from git's objects; nothing is checked out.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from closeout.snapshot.errors import SnapshotError
+from closeout.snapshot.folder import Snapshot
+from closeout.snapshot.git import EXPORT_SECONDS, Git, Repository, find_repository, names_of
+from closeout.snapshot.names import JUDGED, is_judged
+
+_FILES = ("100644", "100755")
+_HEAD = "\x01"  # begins the line of a commit; no path can be taken for it, since paths follow ":"
+# Contents are asked for in portions, so that a long history does not stand in memory whole.
+_PORTION = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Commit:
+    """A commit's day (the author's, year-month-day) and the YAML files that it changed.
+
+    Paths are from the project's root; a blob of None means that the file was taken away.
+    """
+
+    id: str
+    day: str
+    changes: tuple[tuple[str, str | None], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """The commits up to the one that a snapshot is of or rests on.
+
+    ``base`` is the commit that the snapshot is held against: ``commit`` itself where the snapshot
+    differs from it, else its first parent, None where that is not there. ``shallow`` says that
+    older commits were not fetched, so that more may be known another day.
+    """
+
+    commit: str
+    base: str | None
+    shallow: bool
+    _repository: Repository
+
+    @property
+    def prefix(self) -> str:
+        """The path from the top of the repository to the project, "" or ending in "/"."""
+        return self._repository.prefix
+
+    def line(self) -> tuple[Commit, ...]:
+        """Return the commits along the first parents that changed YAML files, oldest first."""
+        return self._log("--first-parent", "--reverse")
+
+    def every(self) -> tuple[Commit, ...]:
+        """Return all commits that changed YAML files, those of merged branches too."""
+        return self._log("--full-history")
+
+    def tree(self, commit: str) -> dict[str, str]:
+        """Return the YAML files of a commit, from path to blob."""
+        where = [self.prefix + folder for folder in JUDGED]
+        output = self._git.ask("ls-tree", "-r", "-z", "--full-tree", commit, "--", *where)
+        found = {}
+        for line in names_of(output):
+            about, _, path = line.partition("\t")
+            mode, _, blob = about.split(" ")
+            name = path.removeprefix(self.prefix)
+            if mode in _FILES and _is_read(name):
+                found[name] = blob
+        return found
+
+    def contents(self, blobs: Iterable[str]) -> Iterator[tuple[str, bytes]]:
+        """Yield each blob with its content; one that was not fetched is passed over."""
+        wanted = list(blobs)
+        for start in range(0, len(wanted), _PORTION):
+            yield from _contents(self._git, wanted[start : start + _PORTION])
+
+    def name_of(self, content: bytes, like: str) -> str:
+        """Return the name that git gives a content, in the form of another blob's name."""
+        state = hashlib.sha1(usedforsecurity=False) if len(like) == 40 else hashlib.sha256()
+        state.update(b"blob %d\0" % len(content))
+        state.update(content)
+        return state.hexdigest()
+
+    @property
+    def _git(self) -> Git:
+        # A clone that fetches what it lacks only when asked: the judge does not go to the network.
+        return self._repository.git.extended(GIT_NO_LAZY_FETCH="1")
+
+    def _log(self, *options: str) -> tuple[Commit, ...]:
+        output = self._git.ask(
+            "log",
+            *options,
+            "--diff-merges=first-parent",
+            "--raw",
+            "-z",
+            "--no-renames",
+            "--no-abbrev",
+            "--no-color",
+            "--no-ext-diff",
+            "--ignore-submodules=all",
+            "--no-show-signature",
+            "--no-notes",
+            "--format=%x01%H %ad",
+            "--date=short",
+            self.commit,
+            "--",
+            *(self.prefix + folder for folder in JUDGED),
+            seconds=EXPORT_SECONDS,
+        )
+        return tuple(_commits(names_of(output), self.prefix))
+
+
+def past_of(snapshot: Snapshot) -> Past | None:
+    """Return the earlier states of the project that a snapshot is of.
+
+    None where there are none or git does not tell them: outside git, before the first commit.
+    """
+    commit, origin = snapshot.identity.commit, snapshot.origin
+    if commit is None:
+        return None
+    try:
+        repository = find_repository(origin)
+        if repository is None:
+            return None
+        reply = repository.git.ask("rev-parse", "--is-shallow-repository", f"{commit}^@")
+    except SnapshotError:
+        return None
+    shallow, *parents = reply.decode().split()
+    base = commit if snapshot.identity.dirty else next(iter(parents), None)
+    return Past(commit, base, shallow == "true", repository)
+
+
+def _is_read(path: str) -> bool:
+    return path.endswith(".yaml") and is_judged(path)
+
+
+def _commits(fields: Sequence[str], prefix: str) -> Iterator[Commit]:
+    """Yield the commits of a log: a field for each commit's head, two for each change."""
+    head = ""
+    changes: list[tuple[str, str | None]] = []
+    rest = iter(fields)
+    for field in rest:
+        text = field.lstrip("\n")
+        if text.startswith(_HEAD):
+            if head:
+                yield _commit(head, changes)
+            head, changes = text.removeprefix(_HEAD), []
+        elif text.startswith(":"):
+            path = next(rest).removeprefix(prefix)
+            _, mode, _, blob, _ = text.split(" ")
+            if _is_read(path):
+                changes.append((path, blob if mode in _FILES else None))
+    if head:
+        yield _commit(head, changes)
+
+
+def _commit(head: str, changes: list[tuple[str, str | None]]) -> Commit:
+    name, _, day = head.partition(" ")
+    return Commit(name, day, tuple(changes))
+
+
+def _contents(git: Git, blobs: list[str]) -> Iterator[tuple[str, bytes]]:
+    given = "".join(f"{blob}\n" for blob in blobs).encode()
+    output = git.ask("cat-file", "--batch", given=given, seconds=EXPORT_SECONDS)
+    at = 0
+    while at < len(output):
+        end = output.index(b"\n", at)
+        name, *about = output[at:end].decode().split(" ")
+        at = end + 1
+        if len(about) == 2 and about[0] == "blob":
+            size = int(about[1])
+            yield name, output[at : at + size]
+            at += size + 1
