@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import exp, hypot
 from pathlib import Path
-from typing import Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from analyses.physics.linear_fit import student_probability, student_quantile
 from analyses.physics.lithium_ion import (
@@ -37,6 +37,9 @@ from closeout.units import (
     ratio,
     uA,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 per_K = Annotated[float, Unit("1/K")]
 
@@ -195,3 +198,88 @@ def bench_soak(
         soak_energy_bound=delivered * maximum(stored_energy(bound) - at_floor, 0.0),
         soak_confidence=student_probability((expected - asked) / uncertainty, freedom),
     )
+
+
+@bench_soak.figure
+def log_and_prediction(
+    bench_capacity: A_h,
+    bench_instrument_drain: uA,
+    bench_voltage_drift: mV,
+    bench_temperature_error: K,
+    ocv_slope_error: ratio,
+    pack_spread: ratio,
+    cell_capacity: A_h,
+    cells_in_series: count,
+    cells_in_parallel: count,
+    capacity_fade: ratio,
+    cell_spread: ratio,
+    charge_level: ratio,
+    cell_imbalance: ratio,
+    self_discharge_q10: ratio,
+    hold_temperature: degC,
+    hold_duration: day,
+    cell_temperature: degC,
+    cold_capacity_loss: per_K,
+    cell_resistance: mohm,
+    resistance_growth: ratio,
+    resistance_activation: kJ_per_mol,
+    harness_resistance: mohm,
+    discharge_power: W,
+    cutoff_voltage: V,
+    guaranteed_energy: W_h,
+) -> Figure:
+    """Above: readings of the bench log with the fitted line and two standard deviations either way;
+    its slope is the self-discharge. Below: usable energy of the flight battery from that, expected
+    and with 95 % confidence, against the energy asked for. Look at whether the readings bend away
+    from the line, and how far behind the log the hold ends. At the inputs; all data are invented.
+    """
+    from analyses import plotting
+
+    def after(days: float) -> BenchSoak:
+        return bench_soak(
+            bench_capacity, bench_instrument_drain, bench_voltage_drift, bench_temperature_error,
+            ocv_slope_error, pack_spread, cell_capacity, cells_in_series, cells_in_parallel,
+            capacity_fade, cell_spread, charge_level, cell_imbalance, self_discharge_q10,
+            hold_temperature, days, cell_temperature, cold_capacity_loss, cell_resistance,
+            resistance_growth, resistance_activation, harness_resistance, discharge_power,
+            cutoff_voltage, guaranteed_energy,
+        )  # fmt: skip
+
+    log = read_log(LOG)
+    soak = fit_soak(
+        log, cells_in_series, bench_capacity, bench_voltage_drift / 1e3, ocv_slope_error
+    )
+    integrals, levels = zip(*soak.points, strict=True)
+    ends = (integrals[0], integrals[-1])
+    fitted = [100.0 * (soak.line.intercept + soak.line.slope * x) for x in ends]
+    wide = 200.0 * soak.line.residual
+    days = [1.1 * max(hold_duration, log.length) * i / 40 for i in range(1, 41)]
+    course = [after(day) for day in days]
+
+    figure, (above, below) = plotting.panels(2, height=6.2)
+    above.plot(
+        integrals, [100.0 * level for level in levels], ".", color=plotting.BLUE, label="readings"
+    )
+    above.plot(ends, fitted, color=plotting.BLACK, label="fitted line")
+    above.fill_between(
+        ends, [y - wide for y in fitted], [y + wide for y in fitted], color=plotting.GREY,
+        alpha=0.25, linewidth=0.0, label="two standard deviations",
+    )  # fmt: skip
+    above.set_xlabel("time integral of the charge fraction (d)")
+    above.set_ylabel("charge and what\nwas drained (%)")
+    below.plot(
+        days, [one.soak_energy for one in course], color=plotting.BLUE, label="energy, expected"
+    )
+    below.plot(
+        days, [one.soak_energy_bound for one in course], "--", color=plotting.ORANGE,
+        label="energy, 95 % bound",
+    )  # fmt: skip
+    plotting.limit(below, guaranteed_energy, "asked for")
+    plotting.moment(below, log.length, "length of the log", style="-.")
+    plotting.moment(below, hold_duration, "end of the hold")
+    below.set_xlim(left=0.0)
+    below.set_ylim(bottom=0.0)
+    below.set_xlabel("time since the last charge (d)")
+    below.set_ylabel("usable energy (W h)")
+    plotting.legend(figure)
+    return figure

@@ -3,22 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import zip_longest
 from math import ceil
 from pathlib import Path
-from typing import Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from analyses.physics import carousel
 from analyses.physics.bursts import Outage
+from analyses.physics.dvbs2 import read_modes
 from analyses.physics.orbit import Burn
 from analyses.physics.stations import read_stations
 from analyses.reception_plan import (
+    ALL,
     Channel,
     Content,
     Link,
     Plan,
     Turning,
+    margins_along_passes,
     over_missed_passes,
+    pieces_of,
     plan_of,
+    planned_modes,
+    recovery_against_repeats,
     survey,
 )
 from analyses.station_windows import fly
@@ -39,7 +46,13 @@ from closeout.units import (
     s,
 )
 
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
 DATA = Path(__file__).parent / "data"
+DRAWN_STEP = 2.0  # s between points of a drawn pass
+DRAWN_ROUNDS = 30
+LEAST_DRAWN = 1e-8  # chance of a miss below which the figure goes no further
 VALIDATION = (
     "tests/analyses/test_downlink_strategy.py",
     "tests/analyses/physics/test_turning_link.py",
@@ -203,6 +216,204 @@ def downlink_strategy(
         recovery_without_one=1.0 - max(all_but_one, default=1.0),
         pictures_in_reach=float(found.in_reach),
     )
+
+
+@downlink_strategy.figure
+def margin_along_passes(
+    first_release_time: s,
+    release_interval: s,
+    satellites: count,
+    release_latitude: deg,
+    release_longitude: deg,
+    release_geometric_altitude: km,
+    release_speed: m_s,
+    release_heading: deg,
+    deorbit_start_time: s,
+    deorbit_duration: s,
+    deorbit_speed_loss: m_s,
+    wake_time: s,
+    transmit_start_delay: s,
+    transmit_stop_delay: s,
+    transmit_end_altitude: km,
+    link_elevation: deg,
+    spin_rate: deg_per_s,
+    spin_rate_sigma: deg_per_s,
+    spin_axis_sigma: deg,
+    antenna_spin_angle: deg,
+    carrier_frequency: MHz,
+    transmit_power: W,
+    transmit_feeder_loss: dB,
+    antenna_peak_gain: dBic,
+    antenna_beamwidth: deg,
+    antenna_axial_ratio: dB,
+    symbol_rate: Msymbol_s,
+    implementation_loss: dB,
+    reception_reserve: dB,
+    station_pointing_error: deg,
+    station_g_over_t_error: dB,
+    mode_guard_time: s,
+    pictures_per_release: count,
+    picture_size: kB,
+    picture_overhead: ratio,
+    picture_block_size: kB,
+) -> Figure:
+    """Margin of the link above the threshold of the mode that is sent, along each pass, at the
+    inputs: with the antenna on the station (dashed), and as the stage turns undisturbed, for one of
+    all start angles. Blocks count where the curve is above the reserve (shaded). Look at how often
+    and how long that is. All data of the mission are invented.
+    """
+    from analyses import plotting
+
+    flight = fly(
+        0.0, first_release_time + (satellites - 1.0) * release_interval,
+        (release_latitude, release_longitude, release_geometric_altitude),
+        (release_speed, release_heading),
+        Burn(deorbit_start_time, deorbit_duration, deorbit_speed_loss),
+        (wake_time + transmit_start_delay, wake_time + transmit_stop_delay),
+        transmit_end_altitude, link_elevation,
+    )  # fmt: skip
+    link = Link(
+        carrier_frequency, transmit_power, transmit_feeder_loss, antenna_peak_gain,
+        antenna_beamwidth, antenna_axial_ratio, symbol_rate, implementation_loss,
+        reception_reserve, station_pointing_error, station_g_over_t_error,
+    )  # fmt: skip
+    turning = Turning(spin_rate, spin_rate_sigma, spin_axis_sigma, antenna_spin_angle)
+    content = content_of(
+        satellites, pictures_per_release, picture_size, picture_overhead, picture_block_size
+    )
+    pieces = pieces_of(flight, content, planned_modes(flight), symbol_rate, mode_guard_time)
+    courses = margins_along_passes(flight, link, turning, pieces, 0.0, DRAWN_STEP)
+    rows = max(ceil(len(courses) / 2), 1)
+    figure, panels = plotting.panels(rows, 2, height=1.0 + 2.3 * rows)
+    highest = max((max(course.toward) for course in courses), default=0.0) + 5.0
+    for axes, course in zip_longest(panels, courses):
+        if course is None:
+            axes.axis("off")
+            continue
+        minutes = [time / 60.0 for time in course.times]
+        axes.plot(minutes, course.toward, "--", color=plotting.SKY, label="antenna on the station")
+        axes.plot(minutes, course.turning, color=plotting.BLUE, label="as the stage turns")
+        axes.fill_between(
+            minutes, reception_reserve, course.turning,
+            where=[margin >= reception_reserve for margin in course.turning],
+            color=plotting.GREEN, alpha=0.3, linewidth=0.0, label="above the reserve",
+        )  # fmt: skip
+        plotting.limit(axes, reception_reserve, "reserve")
+        axes.set_ylim(-6.0, highest)
+        axes.annotate(
+            course.station, (0.02, 0.97), xycoords="axes fraction", va="top", weight="bold"
+        )
+        axes.set_xlabel("time after lift-off (min)")
+        axes.set_ylabel("margin (dB)")
+    if not courses:
+        plotting.note(figure, "no station sees the stage")
+    plotting.legend(figure, 4)
+    return figure
+
+
+@downlink_strategy.figure
+def recovery_by_repeats(
+    first_release_time: s,
+    release_interval: s,
+    satellites: count,
+    release_latitude: deg,
+    release_longitude: deg,
+    release_geometric_altitude: km,
+    release_speed: m_s,
+    release_heading: deg,
+    deorbit_start_time: s,
+    deorbit_duration: s,
+    deorbit_speed_loss: m_s,
+    wake_time: s,
+    transmit_start_delay: s,
+    transmit_stop_delay: s,
+    transmit_end_altitude: km,
+    link_elevation: deg,
+    spin_rate: deg_per_s,
+    spin_rate_sigma: deg_per_s,
+    spin_axis_sigma: deg,
+    antenna_spin_angle: deg,
+    carrier_frequency: MHz,
+    transmit_power: W,
+    transmit_feeder_loss: dB,
+    antenna_peak_gain: dBic,
+    antenna_beamwidth: deg,
+    antenna_axial_ratio: dB,
+    symbol_rate: Msymbol_s,
+    implementation_loss: dB,
+    reception_reserve: dB,
+    station_pointing_error: deg,
+    station_g_over_t_error: dB,
+    relock_time: s,
+    outage_share: ratio,
+    outage_duration: s,
+    common_outage_share: ratio,
+    missed_pass_probability: ratio,
+    common_missed_share: ratio,
+    pictures_per_release: count,
+    picture_size: kB,
+    picture_overhead: ratio,
+    picture_block_size: kB,
+) -> Figure:
+    """Probability that a picture of the round stays missing against the rounds that are sent after
+    each rise, at the inputs, with one mode kept throughout: by all stations together, lost passes
+    included, in each mode (left), and by each station alone, which tracks, in the most robust one
+    (right). Look at where the curves level off; none is drawn below 1e-8. All data of the mission
+    are invented.
+    """
+    from matplotlib.ticker import MaxNLocator
+
+    from analyses import plotting
+
+    flight = fly(
+        0.0, first_release_time + (satellites - 1.0) * release_interval,
+        (release_latitude, release_longitude, release_geometric_altitude),
+        (release_speed, release_heading),
+        Burn(deorbit_start_time, deorbit_duration, deorbit_speed_loss),
+        (wake_time + transmit_start_delay, wake_time + transmit_stop_delay),
+        transmit_end_altitude, link_elevation,
+    )  # fmt: skip
+    link = Link(
+        carrier_frequency, transmit_power, transmit_feeder_loss, antenna_peak_gain,
+        antenna_beamwidth, antenna_axial_ratio, symbol_rate, implementation_loss,
+        reception_reserve, station_pointing_error, station_g_over_t_error,
+    )  # fmt: skip
+    turning = Turning(spin_rate, spin_rate_sigma, spin_axis_sigma, antenna_spin_angle)
+    content = content_of(
+        satellites, pictures_per_release, picture_size, picture_overhead, picture_block_size
+    )
+    channel = Channel(
+        Outage(outage_share, outage_duration), common_outage_share, relock_time,
+        missed_pass_probability, common_missed_share,
+    )  # fmt: skip
+    names = {mode: name for name, mode in read_modes(DATA / "dvbs2_modes.csv").items()}
+    modes = [
+        names[mode]
+        for mode in sorted({planned_modes(flight)[n] for n, x in flight.sights.items() if x.passes})
+    ]
+    found = recovery_against_repeats(flight, link, turning, channel, content, modes, DRAWN_ROUNDS)
+    figure, (together, alone) = plotting.panels(1, 2, height=4.2)
+    rounds = range(1, DRAWN_ROUNDS + 1)
+    robust = found[modes[0]] if modes else {}
+    for axes, curves in (
+        (together, {mode: found[mode][ALL] for mode in modes}),
+        (alone, {name: line for name, line in robust.items() if name != ALL}),
+    ):
+        for series, (name, line) in enumerate(curves.items()):
+            axes.plot(
+                rounds, [max(1.0 - chance, LEAST_DRAWN) for chance in line],
+                linestyle=plotting.LINES[series % len(plotting.LINES)],
+                color=plotting.SERIES[series % len(plotting.SERIES)], label=name,
+            )  # fmt: skip
+        axes.set_yscale("log")
+        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+        axes.set_xlabel("rounds sent after each rise (count)")
+        axes.set_ylabel("probability of a missing picture (1)")
+        if not curves:
+            plotting.note(figure, "no station sees the stage")
+        else:
+            axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.18), ncols=2)
+    return figure
 
 
 @analysis(validated_by=VALIDATION)

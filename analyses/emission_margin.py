@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from analyses.physics import emission, radio
 from analyses.physics.csv_table import number, read_rows
@@ -12,8 +12,12 @@ from closeout import analysis
 from closeout.math import minimum
 from closeout.units import MHz, Msymbol_s, Unit, W, dB, dBic, dBW, m, ratio
 
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
 DATA = Path(__file__).parent / "data"
 TABLE_DISTANCE = 1.0  # m, at which radiated lines and limits are stated
+ALONE = "transmitter alone"  # the place of a band that holds nothing else
 
 Decibel = Annotated[Mapping[str, float], Unit("dB")]
 
@@ -110,6 +114,94 @@ def emission_margin(
     **Caution.** Radiate only under the licence, inside the keep-out distance and with the consent
     of range safety. No inhibit is shown here. The launch authority decides on compatibility.
     """
+    eirp, found = judged(
+        transmit_power, transmit_feeder_loss, antenna_peak_gain, installed_gain_rise,
+        emission_reading_error, flight_unit_spread, emission_installed_rise, receiver_distance,
+    )  # fmt: skip
+    margins: dict[str, dict[str, float]] = {"radiated": {}, "carrier": {}, "conducted": {}}
+    for name, band, place, frequency, level, away in found:
+        margins[band.kind][f"{name}, {place}"] = band.limit(frequency) - level - away
+    return EmissionMargins(eirp, margins["radiated"], margins["carrier"], margins["conducted"])
+
+
+@emission_margin.figure
+def emission_lines(
+    transmit_power: W,
+    transmit_feeder_loss: dB,
+    antenna_peak_gain: dBic,
+    installed_gain_rise: dB,
+    emission_reading_error: dB,
+    flight_unit_spread: dB,
+    emission_installed_rise: dB,
+    receiver_distance: m,
+) -> Figure:
+    """Emission at each line (dots) and of the transmitter alone (crosses) with all that is added to
+    the readings, against the limit of each band: radiated above, conducted below, at the inputs.
+    Look at the shortest distance from a limit, and into the notches of the receivers. All data are
+    invented.
+    """
+    from analyses import plotting
+
+    _, found = judged(
+        transmit_power, transmit_feeder_loss, antenna_peak_gain, installed_gain_rise,
+        emission_reading_error, flight_unit_spread, emission_installed_rise, receiver_distance,
+    )  # fmt: skip
+    figure, panels = plotting.panels(2, height=6.4)
+    for axes, kind, unit in zip(
+        panels, ("radiated", "conducted"), ("dB\N{MICRO SIGN}V/m at 1 m", "dB\N{MICRO SIGN}A"),
+        strict=True,
+    ):  # fmt: skip
+        shown = [one for one in found if one.band.kind == kind]
+        for band in dict.fromkeys(one.band for one in shown):
+            axes.plot(
+                (band.low, band.high), (band.low_limit, band.high_limit), color=plotting.RED,
+                label="limit",
+            )  # fmt: skip
+        for one in shown:
+            reached = one.level + one.away
+            axes.vlines(
+                one.frequency, reached, one.band.limit(one.frequency), color=plotting.GREY,
+                linewidth=0.8, label="margin",
+            )  # fmt: skip
+        for alone, mark, text in ((False, "o", "lines"), (True, "x", "transmitter alone")):
+            points = [(x.frequency, x.level + x.away) for x in shown if (x.place == ALONE) == alone]
+            if points:
+                axes.plot(
+                    *zip(*points, strict=True), mark, color=plotting.BLUE, markersize=5, label=text
+                )
+        axes.set_xscale("log")
+        axes.set_xlabel("frequency (MHz)")
+        axes.set_ylabel(f"{kind} emission\n({unit})")
+    plotting.legend(figure)
+    return figure
+
+
+class Judged(NamedTuple):
+    """An emission at a place of a band: MHz, dB; what a nearer receiver adds, in dB."""
+
+    name: str  # of the band
+    band: Band
+    place: str
+    frequency: float
+    level: float
+    away: float
+
+
+def judged(
+    transmit_power: float,
+    transmit_feeder_loss: float,
+    antenna_peak_gain: float,
+    installed_gain_rise: float,
+    emission_reading_error: float,
+    flight_unit_spread: float,
+    emission_installed_rise: float,
+    receiver_distance: float,
+) -> tuple[float, list[Judged]]:
+    """Return the EIRP of the carrier, and what stands at each place; arguments as emission_margin.
+
+    Raises:
+        ValueError: as refuse_what_is_not_judged and sums.
+    """
     bands = read_bands(DATA / "emission_limits.csv")
     lines = read_lines(DATA / "emission_lines.csv")
     refuse_what_is_not_judged(bands, lines)
@@ -118,14 +210,13 @@ def emission_margin(
     carrier = emission.field_of_eirp(eirp, TABLE_DISTANCE)
     error = emission_reading_error + flight_unit_spread
     nearer = emission.at_distance(0.0, TABLE_DISTANCE, minimum(receiver_distance, TABLE_DISTANCE))
-    margins: dict[str, dict[str, float]] = {"radiated": {}, "carrier": {}, "conducted": {}}
+    found: list[Judged] = []
     for name, band in bands.items():
         away = 0.0 if band.kind == "conducted" else nearer
         rise = error + emission_installed_rise if band.kind == "radiated" else error
         background = [] if band.transmitter is None else [carrier + band.transmitter]
-        for place, frequency, level in sums(band, lines, rise, background):
-            margins[band.kind][f"{name}, {place}"] = band.limit(frequency) - level - away
-    return EmissionMargins(eirp, margins["radiated"], margins["carrier"], margins["conducted"])
+        found += [Judged(name, band, *one, away) for one in sums(band, lines, rise, background)]
+    return eirp, found
 
 
 def sums(
@@ -162,7 +253,7 @@ def sums(
         found.append((f"{frequency:g} MHz", frequency, level))
     if background:
         end = band.low if band.low_limit <= band.high_limit else band.high
-        found.append(("transmitter alone", end, emission.amplitude_sum(background)))
+        found.append((ALONE, end, emission.amplitude_sum(background)))
     return found
 
 
@@ -254,10 +345,51 @@ def occupied_spectrum(
 
     **Caution.** The licence's own mask and edition hold; radiate only under it.
     """
-    path = DATA / "emission_mask.csv"
-    columns = ("offset_mhz", "limit_dbr", "spectrum_dbr")
-    margins = {}
-    for row in read_rows(path, columns):
-        offset, limit, level = (number(path, row, column) for column in columns)
-        margins[f"{offset:g} MHz"] = limit - level - spectrum_reading_error - spectral_peaking
+    margins = {
+        f"{offset:g} MHz": limit - level - spectrum_reading_error - spectral_peaking
+        for offset, limit, level in read_mask(DATA / "emission_mask.csv")
+    }
     return OccupiedSpectrum(emission.shaped_bandwidth(symbol_rate, roll_off), margins)
+
+
+def read_mask(path: Path) -> list[tuple[float, float, float]]:
+    """Return offset from the carrier in MHz, limit and spectrum that was read in dB, row by row."""
+    columns = ("offset_mhz", "limit_dbr", "spectrum_dbr")
+    rows = [[number(path, row, column) for column in columns] for row in read_rows(path, columns)]
+    return [(offset, limit, level) for offset, limit, level in rows]
+
+
+@occupied_spectrum.figure
+def spectrum_and_mask(
+    symbol_rate: Msymbol_s,
+    roll_off: ratio,
+    spectrum_reading_error: dB,
+    spectral_peaking: dB,
+) -> Figure:
+    """Spectrum of the downlink on one side of the carrier, at the inputs: as shaped, and as read
+    with its error and ripple (dots), against the mask of the licence at its offsets. Look at the
+    shortest distance from the mask. All data are invented.
+    """
+    from analyses import plotting
+
+    mask = read_mask(DATA / "emission_mask.csv")
+    offsets = [offset for offset, _, _ in mask]
+    half = 0.5 * emission.shaped_bandwidth(symbol_rate, roll_off)
+    shaped = [0.999 * half * i / 200 for i in range(201)]
+    figure, (axes,) = plotting.panels()
+    axes.plot(
+        shaped,
+        [radio.to_db(emission.raised_cosine(x, symbol_rate, roll_off)) for x in shaped],
+        color=plotting.GREEN, label="as shaped",
+    )  # fmt: skip
+    axes.plot(
+        offsets, [level + spectrum_reading_error + spectral_peaking for _, _, level in mask],
+        "o-", color=plotting.BLUE, label="as read, with error and ripple",
+    )  # fmt: skip
+    axes.plot(offsets, [limit for _, limit, _ in mask], "s--", color=plotting.RED, label="mask")
+    plotting.moment(axes, half, "half of the occupied bandwidth")
+    axes.set_xlabel("offset from the carrier, either side (MHz)")
+    axes.set_ylabel("density to that in the middle (dB)")
+    axes.set_ylim(top=5.0)
+    plotting.legend(figure, 2)
+    return figure

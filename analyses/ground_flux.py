@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from analyses.physics import radio
 from analyses.physics.csv_table import number, read_rows
 from closeout import analysis
 from closeout.math import minimum, table
 from closeout.units import MHz, Msymbol_s, Unit, W, dB, dBic, dBW, km, ratio
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 DATA = Path(__file__).parent / "data"
 ELEVATIONS = (0, 5, 10, 15, 20, 25, 30, 45, 60, 75, 90)  # deg; the limit bends at 5 and 25
@@ -105,6 +108,54 @@ def ground_flux(
         )
         - half,
     )
+
+
+@ground_flux.figure
+def flux_by_angle(
+    carrier_frequency: MHz,
+    transmit_power: W,
+    transmit_feeder_loss: dB,
+    antenna_peak_gain: dBic,
+    installed_gain_rise: dB,
+    symbol_rate: Msymbol_s,
+    roll_off: ratio,
+    spectral_peaking: dB,
+    stage_geometric_altitude: km,
+) -> Figure:
+    """Power flux density at the ground in 4 kHz against the angle of arrival, at the inputs, with
+    the limit of the Radio Regulations. Look at where the modulated curve is nearest to the limit
+    (dots: angles that are judged); unmodulated, the whole carrier falls in 4 kHz. All data of the
+    mission are invented.
+    """
+    from analyses import plotting
+
+    found = ground_flux(
+        carrier_frequency, transmit_power, transmit_feeder_loss, antenna_peak_gain,
+        installed_gain_rise, symbol_rate, roll_off, spectral_peaking, stage_geometric_altitude,
+    )  # fmt: skip
+    angles = [float(angle) for angle in range(91)]
+    whole = [
+        radio.flux_density(found.highest_eirp, radio.slant_range(stage_geometric_altitude, angle))
+        for angle in angles
+    ]
+    limits = read_limits(DATA / "flux_limits.csv")
+
+    figure, (axes,) = plotting.panels()
+    for color, line, text, curve, judged in (
+        (plotting.BLUE, "-", "modulated", [d + found.spreading for d in whole], found.flux_density),
+        (plotting.ORANGE, "-.", "unmodulated carrier", whole, found.unmodulated_flux_density),
+    ):
+        axes.plot(angles, curve, line, color=color, label=text)
+        axes.plot(ELEVATIONS, list(judged.values()), "o", color=color, markersize=4)
+    axes.plot(
+        angles, [table(angle, limits.points) for angle in angles], "--", color=plotting.RED,
+        label="limit",
+    )  # fmt: skip
+    axes.set_xticks(range(0, 91, 15))
+    axes.set_xlabel("angle of arrival above the horizon (deg)")
+    axes.set_ylabel("power flux density\n(dBW/m\N{SUPERSCRIPT TWO} in 4 kHz)")
+    plotting.legend(figure)
+    return figure
 
 
 def read_limits(path: Path) -> FluxLimits:

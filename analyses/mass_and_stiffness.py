@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from analyses.physics import bolted_joint as joint
 from analyses.physics import vibration
@@ -13,6 +13,9 @@ from analyses.physics.vibration import STANDARD_GRAVITY, Spectrum
 from closeout import analysis
 from closeout.math import clip, hypot, minimum, power, sqrt
 from closeout.units import GPa, Hz, K, MPa, N_m, Unit, count, g, g0, kg, kN, mm, ratio
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 DATA = Path(__file__).parent / "data"
 POISSON_ALUMINIUM = 0.33  # common practice, no source
@@ -378,6 +381,84 @@ def random_response(
         },
         miles_shortfall={axis: integrated[axis] / by_miles[axis] - 1.0 for axis in AXES},
     )
+
+
+@random_response.figure
+def response_spectrum(
+    design_mass: kg,
+    cg_height: mm,
+    gyration_radius: mm,
+    leg_modulus: GPa,
+    leg_width: mm,
+    leg_thickness: mm,
+    leg_height: mm,
+    bolt_spacing_x: mm,
+    bolt_spacing_y: mm,
+    joint_axial_stiffness: kN_per_mm,
+    joint_lateral_stiffness: kN_per_mm,
+    mode_model_error: ratio,
+    amplification: ratio,
+) -> Figure:
+    """Spectral density of the vibration at the bolts, and of the response of the recorder in each
+    axis, at the inputs. Look at where the peaks stand in the spectrum of the test, and at the rms
+    responses in the legend, which are the roots of the areas. All data are invented.
+    """
+    from analyses import plotting
+
+    found = random_response(
+        design_mass, cg_height, gyration_radius, leg_modulus, leg_width, leg_thickness,
+        leg_height, bolt_spacing_x, bolt_spacing_y, joint_axial_stiffness,
+        joint_lateral_stiffness, mode_model_error, amplification,
+    )  # fmt: skip
+    spectrum = read_spectrum(DATA / "vibration_spectrum.csv")
+    modes = modes_of(
+        Body(design_mass, cg_height / 1e3, gyration_radius / 1e3, 0.0),
+        make_bracket(
+            leg_modulus, leg_width, leg_thickness, leg_height, bolt_spacing_x, bolt_spacing_y,
+            joint_axial_stiffness, joint_lateral_stiffness, mode_model_error,
+        ),
+        0.0,
+    )  # fmt: skip
+    figure, (axes,) = plotting.panels(height=4.4)
+    axes.plot(
+        *zip(*spectrum, strict=True), "--", color=plotting.GREY,
+        label=f"test, {found.overall_level:.3g} g\N{SUBSCRIPT ZERO} rms",
+    )  # fmt: skip
+    for series, (axis, frequency) in enumerate(zip_axes(modes)):
+        level = found.integrated_response[axis]
+        axes.plot(
+            *zip(*response_density(frequency, amplification, spectrum), strict=True),
+            linestyle=plotting.LINES[series], color=plotting.SERIES[series],
+            label=f"{axis}: {frequency:.0f} Hz, {level:.3g} g\N{SUBSCRIPT ZERO} rms",
+        )  # fmt: skip
+    axes.set_xscale("log")
+    axes.set_yscale("log")
+    axes.set_ylim(bottom=0.01 * min(density for _, density in spectrum))
+    axes.set_xlabel("frequency (Hz)")
+    axes.set_ylabel(
+        "spectral density of the acceleration\n(g\N{SUBSCRIPT ZERO}\N{SUPERSCRIPT TWO}/Hz)"
+    )
+    plotting.legend(figure, 2)
+    return figure
+
+
+def response_density(
+    frequency: float, amplification: float, spectrum: Spectrum, points: int = 600
+) -> list[tuple[float, float]]:
+    """Return (Hz, g0^2/Hz) of the response of a mode over its base's spectrum; for curves.
+
+    Points are even on the logarithm of the frequency, and one stands at the mode.
+    """
+    low, high = spectrum[0][0], spectrum[-1][0]
+    even = [low * (high / low) ** (i / points) for i in range(1, points)]
+    return [
+        (
+            f,
+            vibration.density_at(f, spectrum)
+            * vibration.transmissibility_squared(f / frequency, amplification),
+        )
+        for f in sorted({low, *even, clip(frequency, low, high), high})
+    ]
 
 
 def zip_axes(values: tuple[float, float, float]) -> list[tuple[str, float]]:

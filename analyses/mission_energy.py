@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from analyses.physics.energy_budget import (
     UNITS,
@@ -19,6 +19,10 @@ from analyses.physics.lithium_ion import FULL_CELL_VOLTAGE
 from closeout import analysis
 from closeout.math import maximum
 from closeout.units import Unit, V, W, W_h, count, hour, mA, minute, mohm, ratio, s, uA
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 PHASES = Path(__file__).parent / "data" / "mission_phases.csv"
 
@@ -161,6 +165,90 @@ def mission_energy(
         mission_energy=sent + extra,
         energy_to_burn_up=everything + extra,
         reserve_at_burn_up=guaranteed_energy - everything - extra,
+    )
+
+
+@mission_energy.figure
+def energy_by_phase(
+    computer_power: W,
+    camera_power: W,
+    cameras: count,
+    storage_power: W,
+    transmitter_base_power: W,
+    transmit_power: W,
+    amplifier_efficiency: ratio,
+    lens_heater_power: W,
+    lens_cover_power: W,
+    converter_efficiency: ratio,
+    converter_ageing: ratio,
+    converter_standby: W,
+    input_path_resistance: mohm,
+    cutoff_voltage: V,
+    computer_resets: count,
+    computer_restart_time: s,
+    reset_repeat_time: minute,
+    wake_up_delay: s,
+    aborts_after_ignition: count,
+    abort_awake_time: minute,
+    slip_after_arming: hour,
+    armed_current: mA,
+    soft_start_leakage: uA,
+    cells_in_series: count,
+    guaranteed_energy: W_h,
+) -> Figure:
+    """Energy from what is guaranteed at the end of the hold down to the reserve at burn-up, phase
+    by phase and with all that may happen (above), and which unit or loss takes the planned energy
+    (below), at the inputs. Look at the longest bars and at what is left. All data are invented.
+    """
+    from analyses import plotting
+
+    found = mission_energy(
+        computer_power, camera_power, cameras, storage_power, transmitter_base_power,
+        transmit_power, amplifier_efficiency, lens_heater_power, lens_cover_power,
+        converter_efficiency, converter_ageing, converter_standby, input_path_resistance,
+        cutoff_voltage, computer_resets, computer_restart_time, reset_repeat_time, wake_up_delay,
+        aborts_after_ignition, abort_awake_time, slip_after_arming, armed_current,
+        soft_start_leakage, cells_in_series, guaranteed_energy,
+    )  # fmt: skip
+    steps = {
+        **found.phase_energy,
+        "computer reset": found.reset_energy,
+        "late wake-up": found.late_wake_up_energy,
+        "abort": found.abort_energy,
+        "slip after arming": found.slip_energy,
+    }
+    units = {
+        **{unit.replace("_", " "): taken for unit, taken in found.unit_energy.items()},
+        "loss in converters": found.converter_loss,
+        "loss in the path": found.path_loss,
+    }
+    figure, (above, below) = plotting.panels(2, height=6.4, heights=[len(steps) + 2, len(units)])
+    left = guaranteed_energy
+    above.barh("guaranteed", left, color=plotting.GREY)
+    for name, taken in steps.items():
+        left -= taken
+        color = plotting.BLUE if name in found.phase_energy else plotting.ORANGE
+        above.barh(name, taken, left=left, color=color)
+        _amount(above, name, left + taken, taken)
+    above.barh("reserve at burn-up", found.reserve_at_burn_up, color=plotting.GREEN)
+    _amount(above, "guaranteed", guaranteed_energy, guaranteed_energy)
+    _amount(above, "reserve at burn-up", found.reserve_at_burn_up, found.reserve_at_burn_up)
+    for name, taken in units.items():
+        below.barh(name, taken, color=plotting.SKY)
+        _amount(below, name, taken, taken)
+    for axes, most in ((above, guaranteed_energy), (below, max(units.values()))):
+        axes.invert_yaxis()
+        axes.set_xlim(right=1.15 * most)
+        axes.grid(axis="y", visible=False)
+    above.set_xlabel("energy that is left at the terminals of the battery (W h)")
+    below.set_xlabel("planned energy (W h)")
+    return figure
+
+
+def _amount(axes: Axes, name: str, end: float, taken: float) -> None:
+    """Write an energy in W h behind its bar."""
+    axes.annotate(
+        f"{taken:.2f}", (max(end, 0.0), name), (4, 0), textcoords="offset points", va="center"
     )
 
 

@@ -21,7 +21,7 @@ RED, BLACK, GREY = "#D55E00", "#000000", "#777777"
 SERIES = (BLUE, ORANGE, GREEN, PURPLE, SKY, BLACK)  # in the order of use; red is for limits
 LINES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)), (0, (1, 1)))  # as well as by colour
 
-_STYLE: dict[Any, Any] = {
+_STYLE: Any = {
     "font.family": "DejaVu Sans",  # comes with matplotlib, so it is the same everywhere
     "font.size": 10.0,
     "axes.axisbelow": True,
@@ -67,10 +67,15 @@ def moment(axes: Axes, time: float, text: str, color: str = GREY, style: str = "
     axes.axvline(time, color=color, linestyle=style, linewidth=1.2, label=text)
 
 
-def legend(figure: Figure, columns: int = 3, axes: Sequence[Axes] | None = None) -> None:
+def note(figure: Figure, text: str) -> None:
+    """Write in the middle of a figure why it shows nothing."""
+    figure.text(0.5, 0.5, text, ha="center", va="center")
+
+
+def legend(figure: Figure, columns: int = 3) -> None:
     """Put one legend below all axes, so that it hides nothing; what is told twice stands once."""
     found: dict[str, Artist] = {}
-    for one in figure.axes if axes is None else axes:
+    for one in figure.axes:
         for handle, text in zip(*one.get_legend_handles_labels(), strict=True):
-            found.setdefault(text, handle)
+            found.setdefault(str(text), handle)
     figure.legend(list(found.values()), list(found), loc="outside lower center", ncols=columns)

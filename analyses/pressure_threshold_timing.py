@@ -186,9 +186,9 @@ def pressure_in_ascent(
     fairing_release_time: s,
 ) -> Figure:
     """Pressure in the compartment and of the free stream after lift-off, at the inputs.
-    The threshold (dashed) is the true pressure at which the sensor reads it; the band around it is
-    2 kPa either way. Look at where the curve leaves the band, how far that is from the pad and the
-    cabin, and how long after it the fairing goes. All data are invented.
+    The threshold (dashed) is the true pressure at which the sensor reads it, with a band of 2 kPa
+    either way. Look at where the curve leaves the band, how far that is from pad and cabin, and how
+    long before the release of the fairing. All data are invented.
     """
     from analyses import plotting
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
-from math import ceil, pi, radians
+from math import ceil, degrees, pi, radians
 from pathlib import Path
 from typing import NamedTuple
 
@@ -138,13 +138,16 @@ def pieces_of(
     """Return the modulator's modes from the start to the end of the transmission.
 
     One transmitter sends one mode: of the stations whose windows are open, widened by the guard
-    time, the planned mode that needs least. Before a window that of the next one.
+    time, the planned mode that needs least. Before a window that of the next one. None where no
+    station sees the stage.
     """
     windows = sorted(
         (one.rise - guard, one.set + guard, planned[name])
         for name, sight in flight.sights.items()
         for one in sight.passes
     )
+    if not windows:
+        return []
     begin, end = flight.transmit_start, flight.transmit_stop
     edges = sorted({begin, end, *(t for w in windows for t in w[:2] if begin < t < end)})
     pieces: list[Piece] = []
@@ -295,16 +298,21 @@ def plan_of(
     stations = [name for name, sight in flight.sights.items() if sight.passes]
     if not stations:
         return Plan([], content, [], [], [])
-    modes = read_modes(DATA / "dvbs2_modes.csv")
-    planned = {
-        name: modes[one_mode] if one_mode else planned_mode(modes, name, x.station)
-        for name, x in flight.sights.items()
-    }
+    planned = planned_modes(flight, one_mode)
     pieces = pieces_of(flight, content, planned, link.symbol_rate, guard)
     tables = tables_of(pieces, channel, content.blocks, len(stations))
     legs = legs_of(flight, link, pieces)
     found = receptions(flight, legs, pieces, turning, channel.relock)
     return Plan(stations, content, pieces, tables, list(found))
+
+
+def planned_modes(flight: Flight, one_mode: str | None = None) -> dict[str, Mode]:
+    """Return the mode that is planned for each station, or one mode for all of them."""
+    modes = read_modes(DATA / "dvbs2_modes.csv")
+    return {
+        name: modes[one_mode] if one_mode else planned_mode(modes, name, x.station)
+        for name, x in flight.sights.items()
+    }
 
 
 def chances_of(plan: Plan, reception: Reception, stations: Sequence[str]) -> tuple[Chances, Missed]:
@@ -386,6 +394,76 @@ def over_missed_passes(chances: Sequence[float], stations: int, channel: Channel
     alone = (1.0 - channel.common_missed) * channel.missed_pass
     weights = set_weights(stations, alone)
     return common + (1.0 - common) * sum(w * c for w, c in zip(weights, chances, strict=True))
+
+
+class Course(NamedTuple):
+    """The link along a pass: times in s, and by how many dB it is above the threshold of the mode.
+
+    ``toward`` with the antenna on the station, ``turning`` as the stage spins: minus infinity where
+    the station is behind the antenna's plane.
+    """
+
+    station: str
+    times: Sequence[float]
+    toward: Sequence[float]
+    turning: Sequence[float]
+
+
+def margins_along_passes(
+    flight: Flight, link: Link, turning: Turning, pieces: Sequence[Piece], start: float, step: float
+) -> list[Course]:
+    """Return the link along each pass, for one start angle (rad) of the undisturbed spin.
+
+    The step in s is that between the points; the reserve is not taken off.
+    """
+    first = flight.ephemeris[0]
+    axes = spin.orbit_axes(to_inertial(first.state, EARTH_RATE * first.time))
+    courses = []
+    for name, sight in flight.sights.items():
+        losses_at = antenna_pattern.off_axis_losses(
+            link.beamwidth, link.axial_ratio, sight.station.feed_axial_ratio_db
+        )
+        for one in sight.passes:
+            count = ceil(one.duration / step)
+            times = [one.rise + one.duration * i / count for i in range(count + 1)]
+            levels = [level_above(flight, sight, link, pieces, time) for time in times]
+            offsets = [offset_at(flight, sight, turning, axes, start, time) for time in times]
+            courses.append(
+                Course(
+                    name,
+                    times,
+                    [level - losses_at[0] for level in levels],
+                    [
+                        level - antenna_pattern.loss_at(losses_at, offset)
+                        for level, offset in zip(levels, offsets, strict=True)
+                    ],
+                )
+            )
+    return courses
+
+
+def level_above(
+    flight: Flight, sight: Sight, link: Link, pieces: Sequence[Piece], time: float
+) -> float:
+    """Return Es/N0 less loss of implementation and threshold in dB, before losses off the axis."""
+    state = at(flight.ephemeris, time)
+    look = look_at(sight.site, state)
+    mode = next((piece for piece in pieces if time < piece.end), pieces[-1]).mode
+    level = axis_level(link, sight, look.elevation, look.range)
+    return level - link.implementation_loss - mode.ideal_es_n0
+
+
+def offset_at(
+    flight: Flight, sight: Sight, turning: Turning, axes: spin.Axes, start: float, time: float
+) -> float:
+    """Return the angle in deg from the antenna's axis to a station, for a start angle in rad.
+
+    The spin angle runs as rate times time, as in :func:`analyses.physics.turning_link.gate`.
+    """
+    toward = direction(at(flight.ephemeris, time).position, sight.site.position)
+    polar, azimuth = spin.direction_in(axes, turn(toward, -EARTH_RATE * time))
+    turned = radians(turning.rate) * time + start - azimuth
+    return degrees(spin.angle_between(polar, radians(turning.cone), turned))
 
 
 def recovery_against_repeats(

@@ -229,7 +229,6 @@ def peaks_of_switch_on(
     axes.invert_yaxis()
     axes.set_xlim(0.0, 1.1 * max(protection_trip_current, *peaks.values()))
     axes.set_xlabel("highest current (A)")
-    axes.set_ylabel("step")
     plotting.legend(figure)
     return figure
 

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from math import hypot
 from pathlib import Path
-from typing import Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from analyses.physics import radio
 from analyses.physics.frames import EARTH_RATE, EQUATORIAL_RADIUS, State, to_geodetic, turn
@@ -27,6 +27,9 @@ from analyses.physics.stations import Station, read_stations
 from analyses.physics.trajectory_issue import TrajectoryIssue, read_issue, sidereal_angle_at
 from closeout import absent, analysis
 from closeout.units import MHz, Unit, count, deg, deg_per_s, km, minute, s
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 DATA = Path(__file__).parent / "data"
 DESCENT = 2400.0  # s of flight after the deorbit burn, within which the stage has come down
@@ -245,6 +248,83 @@ def station_files(
     shown = [moment for moment in flight.ephemeris if moment.time <= flight.fall]
     message = orbit_ephemeris_message(shown, flight.burn, flight.issue, flight.lift_off)
     return {**files, "kick_stage.oem": message}
+
+
+@station_windows.figure
+def windows_over_time(
+    lift_off_delay: minute,
+    first_release_time: s,
+    release_interval: s,
+    satellites: count,
+    release_latitude: deg,
+    release_longitude: deg,
+    release_geometric_altitude: km,
+    release_speed: m_s,
+    release_heading: deg,
+    altitude_error: km,
+    speed_error: m_s,
+    heading_error: deg,
+    deorbit_start_time: s,
+    deorbit_duration: s,
+    deorbit_speed_loss: m_s,
+    wake_time: s,
+    transmit_start_delay: s,
+    transmit_stop_delay: s,
+    transmit_end_altitude: km,
+    link_elevation: deg,
+) -> Figure:
+    """Windows of each station as bars over the time after lift-off, at the inputs, with the
+    elevation of the stage below. Look at which windows lie between start and end of transmission
+    (dotted), where they overlap, and which station has none. All stations are invented.
+    """
+    from analyses import plotting
+
+    flight = fly(
+        lift_off_delay, first_release_time + (satellites - 1.0) * release_interval,
+        (release_latitude, release_longitude, release_geometric_altitude + altitude_error),
+        (release_speed + speed_error, release_heading + heading_error),
+        Burn(deorbit_start_time, deorbit_duration, deorbit_speed_loss),
+        (wake_time + transmit_start_delay, wake_time + transmit_stop_delay),
+        transmit_end_altitude, link_elevation,
+    )  # fmt: skip
+
+    figure, (above, below) = plotting.panels(2, height=5.4, heights=[3, 2], sharex=True)
+    bars = [
+        [(one.rise / 60.0, one.duration / 60.0) for one in sight.passes]
+        for sight in flight.sights.values()
+    ]
+    for place, (name, spans) in enumerate(zip(flight.sights, bars, strict=True)):
+        color = plotting.SERIES[place % len(plotting.SERIES)]
+        above.broken_barh(spans, (place - 0.35, 0.7), color=color)
+        if not spans:
+            above.annotate("never rises", (0.5, place), xycoords=("axes fraction", "data"),
+                           va="center", ha="center")  # fmt: skip
+        for one in flight.sights[name].passes:
+            times, elevations = elevation_curve(flight, flight.sights[name], one)
+            line = plotting.LINES[place % len(plotting.LINES)]
+            below.plot(times, elevations, linestyle=line, color=color)
+            above.annotate(
+                f"{one.highest_elevation:.0f} deg", (one.rise / 60.0, place), (-4, 0),
+                textcoords="offset points", va="center", ha="right",
+            )  # fmt: skip
+    for axes in (above, below):
+        plotting.moment(axes, flight.transmit_start / 60.0, "start and end of transmission")
+        plotting.moment(axes, flight.transmit_stop / 60.0, "start and end of transmission")
+    above.set_yticks(range(len(bars)), list(flight.sights))
+    above.set_ylim(len(bars) - 0.4, -0.6)
+    below.set_ylim(bottom=0.0)
+    below.set_ylabel("elevation (deg)")
+    below.set_xlabel("time after lift-off (min)")
+    plotting.legend(figure)
+    return figure
+
+
+def elevation_curve(flight: Flight, sight: Sight, one: Pass) -> tuple[list[float], list[float]]:
+    """Return times after lift-off in min and elevations in deg along a pass."""
+    times = [one.rise + one.duration * i / 60 for i in range(61)]
+    return [time / 60.0 for time in times], [
+        look_at(sight.site, at(flight.ephemeris, time)).elevation for time in times
+    ]
 
 
 @analysis(validated_by="tests/analyses/test_station_windows.py")

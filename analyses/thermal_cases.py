@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from math import ceil
-from typing import Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from analyses.physics import heat_balance as heat
 from analyses.physics.heat_balance import ZERO_CELSIUS, TwoNodes
 from closeout import analysis
 from closeout.math import exp, maximum, minimum
 from closeout.units import J_per_K, K, Unit, W, W_m2, W_per_K, degC, hour, km, km_s, m2, ratio, s
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 STEP = 40.0  # s of the march; halving it moves no temperature of the cells by 0.002 K
 
@@ -284,6 +287,120 @@ def thermal_course(
     **Not covered**: as there; and the march is evaluated on numbers only, so a worst case is
     searched, not proved. **Caution**: no number here makes a hot cell safe.
     """
+    courses = both_courses(
+        fairing_air_temperature, housing_capacity, battery_heat_capacity, cell_conductance,
+        mount_conductance, stage_temperature, active_heat, cell_heat, ascent_wall_temperature,
+        fairing_release_time, fairing_release_geometric_altitude, fairing_release_speed,
+        fairing_release_climb_rate, ram_area, plume_flux, plume_duration, sun_area, earth_area,
+        radiating_area, solar_absorptance, infrared_emittance, solar_constant, albedo,
+        earth_infrared, stage_geometric_altitude, thermal_duration,
+    )  # fmt: skip
+    hot = max(courses["hot"], key=lambda moment: moment.cells)
+    cold = min(courses["cold"], key=lambda moment: moment.cells)
+    return ThermalCourse(
+        {
+            "hot": hot.cells - ZERO_CELSIUS + prediction_uncertainty,
+            "cold": cold.cells - ZERO_CELSIUS - prediction_uncertainty,
+        },
+        {
+            "hot": max(moment.housing for moment in courses["hot"]) - ZERO_CELSIUS,
+            "cold": min(moment.housing for moment in courses["cold"]) - ZERO_CELSIUS,
+        },
+        {"hot": hot.time, "cold": cold.time},
+    )
+
+
+@thermal_course.figure
+def temperatures_over_time(
+    fairing_air_temperature: degC,
+    housing_capacity: J_per_K,
+    battery_heat_capacity: J_per_K,
+    cell_conductance: W_per_K,
+    mount_conductance: W_per_K,
+    stage_temperature: degC,
+    active_heat: W,
+    cell_heat: W,
+    ascent_wall_temperature: degC,
+    fairing_release_time: s,
+    fairing_release_geometric_altitude: km,
+    fairing_release_speed: km_s,
+    fairing_release_climb_rate: km_s,
+    ram_area: m2,
+    plume_flux: W_m2,
+    plume_duration: s,
+    sun_area: m2,
+    earth_area: m2,
+    radiating_area: m2,
+    solar_absorptance: ratio,
+    infrared_emittance: ratio,
+    solar_constant: W_m2,
+    albedo: ratio,
+    earth_infrared: W_m2,
+    stage_geometric_altitude: km,
+    thermal_duration: hour,
+    prediction_uncertainty: K,
+) -> Figure:
+    """Temperatures of cells and housing after lift-off in the hot and in the cold case, at the
+    inputs; the bands add the prediction's uncertainty to the cells. Look at the ends of the bands
+    and at when they come. All data are invented.
+    """
+    from analyses import plotting
+
+    courses = both_courses(
+        fairing_air_temperature, housing_capacity, battery_heat_capacity, cell_conductance,
+        mount_conductance, stage_temperature, active_heat, cell_heat, ascent_wall_temperature,
+        fairing_release_time, fairing_release_geometric_altitude, fairing_release_speed,
+        fairing_release_climb_rate, ram_area, plume_flux, plume_duration, sun_area, earth_area,
+        radiating_area, solar_absorptance, infrared_emittance, solar_constant, albedo,
+        earth_infrared, stage_geometric_altitude, thermal_duration,
+    )  # fmt: skip
+    figure, (axes,) = plotting.panels(height=4.4)
+    for case, color, sign in (("hot", plotting.ORANGE, 1.0), ("cold", plotting.BLUE, -1.0)):
+        hours = [moment.time / 3600.0 for moment in courses[case]]
+        cells = [moment.cells - ZERO_CELSIUS for moment in courses[case]]
+        housing = [moment.housing - ZERO_CELSIUS for moment in courses[case]]
+        axes.plot(hours, cells, color=color, label=f"cells, {case}")
+        axes.plot(hours, housing, "--", color=color, label=f"housing, {case}")
+        axes.fill_between(
+            hours, cells, [cell + sign * prediction_uncertainty for cell in cells], color=color,
+            alpha=0.2, linewidth=0.0, label=f"uncertainty, {case}",
+        )  # fmt: skip
+    plotting.moment(axes, fairing_release_time / 3600.0, "release of the fairing")
+    axes.set_xlabel("time after lift-off (h)")
+    axes.set_ylabel("temperature (\N{DEGREE SIGN}C)")
+    plotting.legend(figure)
+    return figure
+
+
+def both_courses(
+    fairing_air_temperature: float,
+    housing_capacity: float,
+    battery_heat_capacity: float,
+    cell_conductance: float,
+    mount_conductance: float,
+    stage_temperature: float,
+    active_heat: float,
+    cell_heat: float,
+    ascent_wall_temperature: float,
+    fairing_release_time: float,
+    fairing_release_geometric_altitude: float,
+    fairing_release_speed: float,
+    fairing_release_climb_rate: float,
+    ram_area: float,
+    plume_flux: float,
+    plume_duration: float,
+    sun_area: float,
+    earth_area: float,
+    radiating_area: float,
+    solar_absorptance: float,
+    infrared_emittance: float,
+    solar_constant: float,
+    albedo: float,
+    earth_infrared: float,
+    stage_geometric_altitude: float,
+    thermal_duration: float,
+) -> dict[str, list[Moment]]:
+    """Return the hot and the cold course; arguments as thermal_course has them."""
     nodes = TwoNodes(
         housing_capacity, battery_heat_capacity, mount_conductance, cell_conductance,
         radiating_area * infrared_emittance,
@@ -299,7 +416,7 @@ def thermal_course(
     wall = nodes.radiating_area * max(
         heat.radiated(ascent.wall_temperature) - heat.radiated(air), 0.0
     )
-    courses = {
+    return {
         case: course(
             nodes, air, stage_temperature + ZERO_CELSIUS, (active_heat, cell_heat),
             Outside(ascent, case == "hot", wall, sun, infrared, stage_geometric_altitude),
@@ -307,19 +424,6 @@ def thermal_course(
         )
         for case in ("hot", "cold")
     }  # fmt: skip
-    hot = max(courses["hot"], key=lambda moment: moment.cells)
-    cold = min(courses["cold"], key=lambda moment: moment.cells)
-    return ThermalCourse(
-        {
-            "hot": hot.cells - ZERO_CELSIUS + prediction_uncertainty,
-            "cold": cold.cells - ZERO_CELSIUS - prediction_uncertainty,
-        },
-        {
-            "hot": max(moment.housing for moment in courses["hot"]) - ZERO_CELSIUS,
-            "cold": min(moment.housing for moment in courses["cold"]) - ZERO_CELSIUS,
-        },
-        {"hot": hot.time, "cold": cold.time},
-    )
 
 
 class Moment(NamedTuple):

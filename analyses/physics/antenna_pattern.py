@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
+from math import inf
 
 from analyses.physics import radio
 from closeout.math import cos, log, log10, maximum
@@ -81,3 +82,14 @@ def reach(losses: Sequence[float], allowed: float) -> float | None:
     if last == EDGE:
         return float(EDGE)
     return last + (allowed - losses[last]) / (losses[last + 1] - losses[last])
+
+
+def loss_at(losses: Sequence[float], offset: float) -> float:
+    """Return the loss in dB at an angle in deg from the axis, on the lines that `reach` follows.
+
+    ``losses`` are those of :func:`off_axis_losses`; beyond their end nothing is counted: infinite.
+    """
+    degree = int(offset)
+    if degree >= EDGE:
+        return losses[EDGE] if offset == EDGE else inf
+    return losses[degree] + (offset - degree) * (losses[degree + 1] - losses[degree])

@@ -41,6 +41,7 @@ class Soak(NamedTuple):
     rate_uncertainty: float  # 1/d, standard
     temperature: float  # degC, mean
     line: Line  # of charge fraction and charge drained against the time integral of the fraction
+    points: list[tuple[float, float]]  # that the line goes through: (d, charge fraction)
 
 
 def read_log(path: Path) -> Log:
@@ -93,7 +94,8 @@ def fit_soak(
         step = log.days[i] - log.days[i - 1]
         integral.append(integral[-1] + step * (fractions[i] + fractions[i - 1]) / 2)
     drained = [mean_current * A_h_PER_DAY * (d - first) / capacity for d in log.days]
-    line = fit_line(integral, [x + q for x, q in zip(fractions, drained, strict=True)])
+    levels = [x + q for x, q in zip(fractions, drained, strict=True)]
+    line = fit_line(integral, levels)
     return Soak(
         current=mean_current,
         current_uncertainty=scatter / sqrt(len(log.currents)),
@@ -102,6 +104,7 @@ def fit_soak(
         rate_uncertainty=line.slope_uncertainty,
         temperature=fsum(log.temperatures) / len(log.temperatures),
         line=line,
+        points=list(zip(integral, levels, strict=True)),
     )
 
 

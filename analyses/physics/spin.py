@@ -84,6 +84,15 @@ def half_turn(polar: float, cone: float, reach: float) -> float | None:
     return pi if level <= -span else acos(level / span)
 
 
+def angle_between(polar: float, cone: float, turned: float) -> float:
+    """Return the angle from the antenna's axis to a line, by the spherical law of cosines.
+
+    ``polar`` and ``cone`` as in :func:`half_turn`; ``turned`` is the spin angle between the two.
+    """
+    level = cos(polar) * cos(cone) + sin(polar) * sin(cone) * cos(turned)
+    return acos(max(-1.0, min(1.0, level)))
+
+
 def normal_nodes() -> list[tuple[float, float]]:
     """Return nodes and weights for the mean over a standard normal variable.
 

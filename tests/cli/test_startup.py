@@ -13,6 +13,7 @@ from tests.cli.project import requirement as item
 
 HEAVY = {
     "sympy", "networkx", "jsonschema", "pint", "numpy", "rich", "jinja2", "markdown_it", "mpmath",
+    "matplotlib",
 }  # fmt: skip
 PROBE = """
 import sys
