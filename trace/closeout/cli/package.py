@@ -17,7 +17,16 @@ from closeout.cli.readable import readable
 from closeout.cli.studies import Wanted
 
 # Libraries whose version may change a number or a page of a package.
-NAMED = ("numpy", "sympy", "pint", "pyyaml", "jsonschema", "jinja2", "markdown-it-py")
+NAMED = (
+    "numpy",
+    "sympy",
+    "pint",
+    "pyyaml",
+    "jsonschema",
+    "jinja2",
+    "markdown-it-py",
+    "matplotlib",
+)
 MARK = "manifest.json"
 
 

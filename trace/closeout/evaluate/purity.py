@@ -12,6 +12,7 @@ from __future__ import annotations
 import builtins
 import dis
 import math
+import operator
 import types
 from typing import Any, NamedTuple
 
@@ -102,7 +103,8 @@ def _is_harmless(
 
 
 def _builtins_of(function: types.FunctionType) -> dict[str, Any]:
-    found: dict[str, Any] = function.__builtins__  # type: ignore[attr-defined]
+    # By name: some versions of the type stubs know this attribute of functions, others do not.
+    found: dict[str, Any] = operator.attrgetter("__builtins__")(function)
     return found
 
 
