@@ -7,10 +7,8 @@ against the outside, and sums, slopes and areas that are taken here of what was 
 from __future__ import annotations
 
 import base64
-import hashlib
 import os
 import re
-import shutil
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
@@ -142,33 +140,6 @@ def test_same_bytes_whatever_the_settings_of_the_user(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_each_has_the_same_bytes_whatever_the_settings_of_the_user(tmp_path: Path) -> None:
     same_in_two_processes(FIGURES, tmp_path)
-
-
-@pytest.mark.slow
-def test_two_packages_have_the_same_figures(tmp_path: Path) -> None:
-    """Two copies of the mission, so that nothing comes from the first one's store."""
-    found = []
-    for number in ("1", "3"):
-        copy, out = tmp_path / f"copy{number}", tmp_path / f"out{number}"
-        copy.mkdir()
-        for name in ("analyses", "requirements", "tests"):
-            shutil.copytree(ROOT / name, copy / name, ignore=shutil.ignore_patterns("__pycache__"))
-        subprocess.run(["git", "init", "-q"], cwd=copy, check=True)
-        subprocess.run(
-            [sys.executable, "-m", "closeout", "package", "--review", "CDR", "--jobs", number,
-             "-o", str(out)],
-            cwd=copy, check=True, timeout=600,
-            env={**os.environ, "PYTHONPATH": str(ROOT / "trace")},
-        )  # fmt: skip
-        pictures = sorted(out.rglob("*.svg"))
-        found.append(
-            {
-                str(path.relative_to(out)): hashlib.sha256(path.read_bytes()).hexdigest()
-                for path in pictures
-            }
-        )
-    assert found[0] == found[1]
-    assert {Path(path).stem for path in found[0]} == EXPECTED
 
 
 # --- battery ------------------------------------------------------------------------------------
