@@ -358,8 +358,8 @@ def recovery_by_repeats(
     """Probability that a picture of the round stays missing against the rounds that are sent after
     each rise, at the inputs, with one mode kept throughout: by all stations together, lost passes
     included, in each mode (left), and by each station alone, which tracks, in the most robust one
-    (right). Look at where the curves level off; none is drawn below 1e-8. All data of the mission
-    are invented.
+    (right). Look at where the curves level off; a curve ends where it falls below 1e-8. All data of
+    the mission are invented.
     """
     from matplotlib.ticker import MaxNLocator
 
@@ -400,8 +400,10 @@ def recovery_by_repeats(
         (alone, {name: line for name, line in robust.items() if name != ALL}),
     ):
         for series, (name, line) in enumerate(curves.items()):
+            # Held at the least drawn, a curve would look as if it stayed at that level.
+            missing = [1.0 - chance for chance in line if 1.0 - chance >= LEAST_DRAWN]
             axes.plot(
-                rounds, [max(1.0 - chance, LEAST_DRAWN) for chance in line],
+                rounds[: len(missing)], missing,
                 linestyle=plotting.LINES[series % len(plotting.LINES)],
                 color=plotting.SERIES[series % len(plotting.SERIES)], label=name,
             )  # fmt: skip
