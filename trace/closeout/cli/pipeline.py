@@ -20,21 +20,20 @@ from closeout.graph import Index, Plan, check, plan
 from closeout.graph.reports import data_files
 from closeout.judge import Run, findings, judge
 from closeout.load import Loaded, load, locate
-from closeout.load.past import history_of
 from closeout.measure import Units
-from closeout.model.attachment import Attachment
 from closeout.model.dossier import Compliance, Dossier, Scale
-from closeout.model.history import History
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
 from closeout.model.records import RulePolicy
-from closeout.model.study import Study
 from closeout.rules import Context, apply, check_rules, file_of_test, policy_findings
 from closeout.snapshot import Past, Snapshot, SnapshotError, past_of
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
 
-if TYPE_CHECKING:
+if TYPE_CHECKING:  # loaded where git, studies or attachments come into it
     from closeout.cli.studies import Wanted
+    from closeout.model.attachment import Attachment
+    from closeout.model.history import History
+    from closeout.model.study import Study
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +180,8 @@ def _history(
     """Return what git knows of the project, None where it knows nothing or cannot be asked."""
     if past is None or loaded.project is None:
         return None
+    from closeout.load.past import history_of
+
     try:
         history = history_of(past, snapshot, loaded.project, loaded.left_out, kept)
     except SnapshotError:

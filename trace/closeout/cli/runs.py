@@ -45,9 +45,9 @@ class ShownRun:
     stored: int
 
 
-def recall(snapshot: Snapshot, store: Store, options: Options, wanted: Wanted) -> ShownRun | None:
-    """Return a run that is kept and still true in everything, or None."""
-    text = store.get("run", _key(snapshot, options))
+def recall(snapshot: Snapshot, store: Store, key: str, wanted: Wanted) -> ShownRun | None:
+    """Return the run of a key that is kept and still true in everything, or None."""
+    text = store.get("run", key)
     run = None if text is None else json.loads(text)
     if run is None or not Witness(snapshot).holds(read_trace(run["trace"])):
         return None
@@ -58,10 +58,8 @@ def recall(snapshot: Snapshot, store: Store, options: Options, wanted: Wanted) -
     return ShownRun(run["exit_status"], shown, dossier, 0, run["answers"])
 
 
-def keep(
-    snapshot: Snapshot, store: Store, options: Options, wanted: Wanted, outcome: Outcome
-) -> ShownRun:
-    """Return a new run, and keep what it shows where it can be recalled."""
+def keep(store: Store, key: str, wanted: Wanted, outcome: Outcome) -> ShownRun:
+    """Return a new run, and keep what it shows under its key where it can be recalled."""
     from closeout.render.jsonform import dossier_json
     from closeout.render.terminal import verify_text
 
@@ -71,7 +69,6 @@ def keep(
     # What could not be read may be read the next time, under the same key.
     unreadable = any(problem.rule == "unreadable" for problem in dossier.problems)
     if outcome.rested_on is not None and not unreadable:
-        key = _key(snapshot, options)
         name = key_of(key, outcome.rested_on)
         answers = scale.evaluated + scale.from_store
         run = {"id": name, "exit_status": dossier.exit_status, "answers": answers}
@@ -85,7 +82,8 @@ def keep(
     return ShownRun(dossier.exit_status, text, shown, scale.evaluated, scale.from_store)
 
 
-def _key(snapshot: Snapshot, options: Options) -> str:
+def key_of_run(snapshot: Snapshot, options: Options) -> str:
+    """Return what a run is known by: every YAML and Python file, and what was asked."""
     files = tuple(
         (path, snapshot.digest(path))
         for path in snapshot.files()

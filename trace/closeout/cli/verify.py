@@ -40,7 +40,8 @@ def command(
     wanted = runs.Wanted(json_file != "-", json_file is not None, colour(), width())
     with opened(revision) as (snapshot, store):
         compared = bool(settings) and wanted.text
-        run = None if compared else runs.recall(snapshot, store, options, wanted)
+        key = runs.key_of_run(snapshot, options)
+        run = None if compared else runs.recall(snapshot, store, key, wanted)
         change = ""
         if run is None:
             from closeout.cli.pipeline import assess
@@ -52,7 +53,7 @@ def command(
 
                     unchanged = assess(snapshot, store, replace(options, settings=()), progress)
                     change = whatif_text(unchanged.dossier, outcome.dossier, colour=colour())
-            run = runs.keep(snapshot, store, options, wanted, outcome)
+            run = runs.keep(store, key, wanted, outcome)
         if json_file is not None and json_file != "-":
             write_file(Path(json_file), run.json.encode())
         if json_file == "-":

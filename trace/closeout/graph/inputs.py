@@ -128,8 +128,10 @@ def _taken(
     if given is not None:
         return _Taken("given", given.text, "", units.convert(given, unit), None)
     ends = ends_of(parameter, unit, units)
-    grown = _grown(parameter.value, added, unit, units)
-    return _Taken("parameter", parameter.value.text, spread, value + grown, _moved(ends, grown))
+    if added is not None:
+        grown = _grown(parameter.value, added, unit, units)
+        value, ends = value + grown, _moved(ends, grown)
+    return _Taken("parameter", parameter.value.text, spread, value, ends)
 
 
 def _grown(value: Amount, added: Added | None, unit: str, units: Units) -> Fraction:
@@ -162,7 +164,7 @@ def _ends(
         parts = [SIGMAS * units.tolerance(value, spread.sigma, unit)]
     if not parts:
         return None
-    middle, half = units.convert(value, unit), sum(parts, Fraction(0))
+    middle, half = units.convert(value, unit), sum(parts[1:], parts[0])
     return middle - half, middle + half
 
 

@@ -180,9 +180,9 @@ def _judged_ends(extent: Extent, bounds: Bounds) -> tuple[float, float, Assuranc
         return extent.value, extent.value, Assurance.NOMINAL
     if extent.proved_low is None or extent.proved_high is None:
         return extent.low, extent.high, Assurance.SEARCHED
-    proved = compare(extent.proved_low, extent.proved_high, bounds)
-    if extent.tight or proved.state is State.MET:
-        return extent.proved_low, extent.proved_high, Assurance.BOUNDED
+    low, high = extent.proved_low, extent.proved_high
+    if extent.tight or compare(low, high, bounds).state is State.MET:
+        return low, high, Assurance.BOUNDED
     return extent.low, extent.high, Assurance.SEARCHED
 
 

@@ -107,15 +107,14 @@ def _results(run: Run) -> dict[str, RequirementResult]:
 
 def _evaluations(run: Run) -> list[Evaluation]:
     """Return each question with its inputs and what it gave, in the order of the project."""
-    serves: dict[Question, list[str]] = {}
-    first: dict[Question, Asked] = {}
+    serves: dict[Question, tuple[Asked, list[str]]] = {}
     for (requirement, _), asked in run.plan.asked.items():
-        if asked.question is not None and asked.question in run.replies:
-            serves.setdefault(asked.question, []).append(requirement)
-            first.setdefault(asked.question, asked)
+        if asked.question is not None:
+            serves.setdefault(asked.question, (asked, []))[1].append(requirement)
     return [
-        _evaluation(asked, run.replies[question], tuple(dict.fromkeys(serves[question])))
-        for question, asked in first.items()
+        _evaluation(asked, run.replies[question], tuple(dict.fromkeys(names)))
+        for question, (asked, names) in serves.items()
+        if question in run.replies
     ]
 
 

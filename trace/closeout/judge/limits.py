@@ -4,20 +4,18 @@ from __future__ import annotations
 
 import math
 import sys
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
 from closeout.graph import Bounds, bounds_in
 from closeout.graph.amounts import first_limit
-from closeout.measure import Units
+from closeout.measure import UnitError, Units
 from closeout.model.dossier import Evidence, State
 from closeout.model.records import Limits
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
+class Judged(NamedTuple):
     """An extent against its bounds: ``under`` is low less at_least, ``over`` at_most less high."""
 
     state: State
@@ -27,7 +25,9 @@ class Judged:
     @property
     def margin(self) -> float | None:
         """The margin of the bad end to the nearest limit; None without a limit."""
-        return min((m for m in (self.under, self.over) if m is not None), default=None)
+        if self.under is None or self.over is None:
+            return self.over if self.under is None else self.under
+        return min(self.under, self.over)
 
 
 class Extremes(NamedTuple):
@@ -136,9 +136,31 @@ def unit_of(limits: Limits) -> str | None:
     return None if first is None else first.unit
 
 
+class Written(NamedTuple):
+    """Limits as they are shown, also of what is not judged: unit, doubles in it, and text.
+
+    ``unit`` is None where there is no limit; the doubles are where it cannot be read.
+    """
+
+    unit: str | None
+    at_least: float | None
+    at_most: float | None
+    text: str
+
+
 @lru_cache(maxsize=100_000)
-def text_of(limits: Limits) -> str:
-    """Return limits as they were written: ``at least 52 W h``."""
+def as_written(limits: Limits, units: Units) -> Written:
+    """Return limits in the unit in which they were written."""
+    unit = unit_of(limits)
+    try:
+        bounds = Bounds() if unit is None else bounds_in(limits, unit, units)
+    except UnitError:
+        bounds = Bounds()
+    return Written(unit, bounds.at_least, bounds.at_most, _text_of(limits))
+
+
+def _text_of(limits: Limits) -> str:
+    """Return limits in words: ``at least 52 W h``."""
     parts = []
     if limits.at_least is not None:
         parts.append(f"at least {limits.at_least}")

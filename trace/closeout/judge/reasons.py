@@ -36,8 +36,8 @@ def close_out(
 
     ``hindrance`` is what keeps a requirement open whatever its evidence says.
     """
-    covers = sorted({entry.covered_by for entry in evidence if entry.covered_by})
     if closed:
+        covers = sorted({entry.covered_by for entry in evidence if entry.covered_by})
         done = "all verifications are met" if evidence else "all that is derived from it is closed"
         return f"not met, covered by {', '.join(covers)}" if covers else done
     for state, text in _OPEN_TEXTS:

@@ -55,9 +55,12 @@ def unnamed_failures(
 
     Taking its name out of a list does not make a failure vanish.
     """
+    judging = standing.judging(requirement.id)
+    if not judging:
+        return []
     named = {name for one in requirement.verification for name in one.records}
     found = []
-    for record in standing.judging(requirement.id):
+    for record in judging:
         if record.id in named or record.date is None:
             continue
         if record.id in standing.index.replaced and not _kept_by(record, standing.index):

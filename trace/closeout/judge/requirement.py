@@ -6,23 +6,23 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from closeout.graph import Asked, Bounds, Index, Plan, bounds_in
+from closeout.graph import Asked, Index, Plan
 from closeout.graph.allocation import budget_text
 from closeout.judge import reasons
 from closeout.judge.agreed import agreed_as_closed
 from closeout.judge.analysis import by_analysis
 from closeout.judge.compliance import of_criteria, of_derived
 from closeout.judge.cover import covered, may_approve
-from closeout.judge.limits import Judgement, text_of, unit_of
+from closeout.judge.limits import Judgement, as_written
 from closeout.judge.margins import enforced
 from closeout.judge.nonconformance import hindrance, reported
 from closeout.judge.records import by_records, took_place, unnamed_failures, worst
 from closeout.judge.standing import Standing
-from closeout.measure import UnitError, Units
+from closeout.measure import Units
 from closeout.model.answer import Answer
 from closeout.model.dossier import Compliance, Evidence, RequirementResult, State
 from closeout.model.question import Failure, Question
-from closeout.model.records import Limits, Method, Requirement, Verification
+from closeout.model.records import Method, Requirement, Verification
 
 Below = Sequence[RequirementResult]
 
@@ -86,14 +86,11 @@ class Judge:
         self, requirement: Requirement, below: Below, knotted: bool
     ) -> RequirementResult:
         evidence = self._evidence(requirement)
-        due = tuple(entry for entry in evidence if entry.due)
+        due = tuple([entry for entry in evidence if entry.due])
+        left = [entry for entry in evidence if not entry.closed]
         code = of_criteria(requirement, due, self._units)
         hindered = self._hindrance(requirement, below, knotted)
-        closed = (
-            hindered is None
-            and all(entry.closed for entry in evidence)
-            and all(result.closed for result in below)
-        )
+        closed = hindered is None and not left and all(result.closed for result in below)
         short = [entry for entry in due if entry.state is State.NOT_MET]
         hindering = self._report(requirement) is not None
         return _result(
@@ -101,7 +98,7 @@ class Judge:
             closed=closed,
             covered=bool(short) and all(entry.covered_by is not None for entry in short),
             due=bool(due) or any(result.due for result in below),
-            outstanding=not all(entry.closed for entry in due)
+            outstanding=any(entry.due for entry in left)
             or (hindering and bool(due))
             or any(result.outstanding for result in below),
             why=reasons.close_out(code, closed, evidence, below, hindered),
@@ -201,7 +198,7 @@ class Judge:
         """Return evidence held to the margins that are enforced, and what of it is covered."""
         if self._index.project.charter.margins:
             judged = [self._with_margin(one, requirement) for one in judged]
-        if all(one.evidence.state is not State.NOT_MET for one in judged):
+        if not any(one.evidence.state is State.NOT_MET for one in judged):
             return judged
         return covered(judged, requirement, self._index, self._units, self._review)
 
@@ -222,18 +219,10 @@ def _planned(said: dict[str, Any], verification: Verification) -> Evidence:
     return Evidence(**said, state=State.OPEN, message=f"planned{when}{what}")
 
 
-def _limits_of(limits: Limits, units: Units) -> Bounds:
-    """Return the limits as they are shown, also of what is not judged; none that cannot be read."""
-    try:
-        return bounds_in(limits, unit_of(limits) or "", units) if limits else Bounds()
-    except UnitError:
-        return Bounds()
-
-
 def _said(number: int, verification: Verification, due: bool, units: Units) -> dict[str, Any]:
     """Return what is said of a verification before it is judged, as fields of its evidence."""
     criterion = verification.criterion
-    bounds = _limits_of(criterion.limits, units)
+    limits = as_written(criterion.limits, units)
     return {
         "number": number,
         "method": verification.method.value,
@@ -242,10 +231,10 @@ def _said(number: int, verification: Verification, due: bool, units: Units) -> d
         "review": verification.review,
         "due": due,
         "quantity": criterion.quantity,
-        "unit": unit_of(criterion.limits),
-        "at_least": bounds.at_least,
-        "at_most": bounds.at_most,
-        "limit_text": text_of(criterion.limits),
+        "unit": limits.unit,
+        "at_least": limits.at_least,
+        "at_most": limits.at_most,
+        "limit_text": limits.text,
         "given": tuple(
             (name, f"{given[0]} to {given[1]}" if isinstance(given, tuple) else str(given))
             for name, given in criterion.given

@@ -110,7 +110,7 @@ class Units:
             raise _no_difference(amount, spread)
         if spread.dimension != target.difference:
             raise mismatch(amount.text, amount.unit, spread, unit, target, difference=True)
-        return amount.number * spread.factor / target.factor
+        return self._scaled(amount.number, amount.unit, unit)
 
     def tolerance(self, value: Amount, tolerance: Amount, unit: str) -> Fraction:
         """Return the tolerance of a value as a difference in ``unit``.
@@ -120,7 +120,13 @@ class Units:
         """
         half_width = self.convert_difference(tolerance, value.unit, value.number)
         self.convert(value, unit)
-        return half_width * self.scale(value.unit).factor / self.scale(unit).factor
+        return self._scaled(half_width, value.unit, unit)
+
+    def _scaled(self, number: Fraction, source: str, target: str) -> Fraction:
+        """Return a difference in another unit; most stay in theirs, and fractions are slow."""
+        if source == target:
+            return number
+        return number * (self.scale(source).factor / self.scale(target).factor)
 
     def _convert(self, number: Fraction, source: str, target: str, shown: str) -> Fraction:
         step = self._steps.get((source, target))

@@ -59,7 +59,10 @@ class AnalysisSpec:
 
     def field(self, quantity: str) -> Field | None:
         """Return the field of that name, or None."""
-        return next((field for field in self.fields if field.name == quantity), None)
+        for field in self.fields:
+            if field.name == quantity:
+                return field
+        return None
 
 
 @dataclass(frozen=True, slots=True)

@@ -70,7 +70,7 @@ def cut(text: str, width: int) -> str:
 
 def pad(text: str, width: int) -> str:
     """Return a safe text filled with spaces to so many columns."""
-    return text + " " * (width - columns(text))
+    return text.ljust(width if text.isascii() else width + len(text) - columns(text))
 
 
 class Markup(str):

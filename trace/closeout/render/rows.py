@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
+from operator import attrgetter
 from types import MappingProxyType
 
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
@@ -17,6 +18,7 @@ from closeout.render.plain import flow, safe
 
 Settings = Mapping[str, str]
 NO_SETTINGS: Settings = MappingProxyType({})
+_NUMBER = attrgetter("number")
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,7 +267,7 @@ def by_review(dossier: Dossier) -> list[ByReview]:
     """Return planned against actual close-out, in the order of the reviews; last, those of none."""
     counts = {review: [0, 0] for review in (*dossier.reviews, "")}
     for result in dossier.requirements:
-        for _, some in groupby(result.evidence, lambda evidence: evidence.number):
+        for _, some in groupby(result.evidence, _NUMBER):
             cases = list(some)
             review = cases[0].review or ""
             count = counts.setdefault(review, [0, 0])
@@ -300,7 +302,7 @@ def tightest_of(evidences: Iterable[Evidence]) -> Evidence | None:
 
 
 def _that_count(evidences: Iterable[Evidence]) -> Iterator[Evidence]:
-    for _, some in groupby(evidences, lambda evidence: evidence.number):
+    for _, some in groupby(evidences, _NUMBER):
         cases = list(some)
         wanted = cases[0].cases_wanted
         if wanted is None:

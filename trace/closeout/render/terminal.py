@@ -192,9 +192,14 @@ def _details(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
         ("Due and open", lambda e: e.state is State.OPEN and e.due),
     )
     loose = trail.loose(dossier)
+    left = [
+        result
+        for result in dossier.requirements
+        if result.id in loose or any(e.state is not State.MET for e in result.evidence)
+    ]
     for title, wanted in groups:
         lines: list[str] = []
-        for result in dossier.requirements:
+        for result in left:
             hits = [evidence for evidence in result.evidence if wanted(evidence)]
             if hits or (title == "Due and open" and result.id in loose):
                 lines += _detail(result, hits, paint, width, dict(dossier.settings))

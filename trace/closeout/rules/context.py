@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from closeout.model.history import History
+if TYPE_CHECKING:  # loaded where git knows of earlier states
+    from closeout.model.history import History
 
 
 @dataclass(frozen=True, slots=True)
