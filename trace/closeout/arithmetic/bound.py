@@ -9,7 +9,8 @@ Interval Analysis, 2004). For each end of each quantity:
 - bound: the smaller one of the natural interval extension and of the centred form (mean value
   theorem) with interval derivatives;
 - best first: the part of the box with the worst bound is halved, along the side that matters most,
-  until the bound and the worst number that was seen are within the tolerance.
+  until the bound and the worst number that was seen are within the tolerance;
+- where that takes long, inputs that act through one value move together (``bundles``).
 
 Nothing here is random, and no clock is read: the same question has the same answer.
 """
@@ -19,19 +20,21 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Mapping
 from heapq import heappop, heappush
 from math import inf, isfinite, nextafter
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from closeout import Absent
-from closeout.arithmetic import gradient, interval
+from closeout.arithmetic import interval
+from closeout.arithmetic.bundles import bundles
 from closeout.arithmetic.gradient import Gradient
 from closeout.arithmetic.interval import Interval, TooLong
+from closeout.arithmetic.replay import Formula, formula_of
 from closeout.arithmetic.search import Box, Key
+from closeout.arithmetic.sides import Point, Region, Sides
 from closeout.arithmetic.undecided import NO_SIDES, Undecided, Undefined, watched
 
 Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
-Point = tuple[float, ...]
-Region = tuple[tuple[float, float], ...]  # low and high of each side
 At = tuple[tuple[str, float], ...]
+T = TypeVar("T", Point, Region)
 
 # Evaluations of the analysis for one call of `prove`, on numbers and on ranges together.
 BUDGET = 4000
@@ -46,6 +49,10 @@ LEAST_OF_WIDTH = 1e-9
 ATTAINED = 1e-12
 # Points of the box, beside the inputs, at which ranges are compared with numbers.
 COMPARED = 8
+# Nodes of a formula among which it is looked for inputs that move together.
+MOST_NODES = 2000
+# Parts of the box after which it is worth while to look for inputs that move together.
+BEFORE_BUNDLES = 8
 # Parts of the box that cannot be evaluated, after which an end of a quantity is given up.
 PATIENCE = 128
 _GOLDEN = 0.6180339887498949
@@ -139,11 +146,16 @@ class _Open(NamedTuple):
     sides: frozenset[int]
 
 
+# What ranges gave at a point or over a part of the box: of one quantity, or (None) of all.
+_Kept = dict[tuple[T, Key | None], Mapping[Key, Any] | _Open]
+
+
 class _Field:
     """An analysis over a box: evaluated on numbers, on ranges at a point and on parts of the box.
 
-    Each evaluation is made once, and answers for every quantity. ``failed`` has the reasons why a
-    quantity cannot be proved; ``evaluations`` counts.
+    Each evaluation is made once. It answers for every quantity, until the analysis is known as a
+    formula that is defined over the whole box: then one that answers for a single quantity is
+    enough. ``failed`` has the reasons why a quantity cannot be proved; ``evaluations`` counts.
     """
 
     def __init__(
@@ -163,8 +175,10 @@ class _Field:
         self._quantities = {quantity for quantity, _ in keys}
         self._seen: dict[tuple[Key, float], tuple[float, Point]] = {}
         self._numbers: dict[Point, Mapping[Key, float]] = {}
-        self._ranges: dict[Point, Mapping[Key, Any] | _Open] = {}
-        self._slopes: dict[Region, Mapping[Key, Any] | _Open] = {}
+        self._ranges: _Kept[Point] = {}
+        self._slopes: _Kept[Region] = {}
+        self._formula: Formula | None = None
+        self.sides = Sides(self.names, self.whole, self.nominal)
 
     @property
     def alive(self) -> list[Key]:
@@ -204,25 +218,50 @@ class _Field:
             self._numbers[point] = found
         return self._numbers[point]
 
-    def ranges(self, point: Point) -> Mapping[Key, Any] | _Open:
-        """Return the values at a point as intervals that hold the rounding of the formula."""
-        if point not in self._ranges:
-            arguments = {n: interval.point(v) for n, v in zip(self.names, point, strict=True)}
-            self._ranges[point] = self._on_ranges(arguments)
-        return self._ranges[point]
+    def is_defined(self) -> None:
+        """Take note that all of the analysis is defined over the whole box, on ranges."""
+        self._formula = formula_of(self._evaluate, self.inputs, self.names)
 
-    def slopes(self, region: Region) -> Mapping[Key, Any] | _Open:
-        """Return the values over a part of the box, with their slopes along its sides."""
-        if region not in self._slopes:
-            arguments = {}
-            for i, (name, (low, high)) in enumerate(zip(self.names, region, strict=True)):
-                side = i if low < high else None
-                arguments[name] = gradient.seed(Interval(low, high), side)
-            self._slopes[region] = self._on_ranges(arguments)
-        return self._slopes[region]
+    def bundled(self, key: Key) -> Sides | None:
+        """Return sides along which inputs of a quantity move together; None where none do."""
+        nodes = [] if self._formula is None else self._formula.nodes(key)
+        if self._formula is None or not nodes or len(nodes) > MOST_NODES:
+            return None
+        held = self._formula.held(key, self.sides.gradients(self.whole))
+        found = bundles(nodes, dict(enumerate(held)), self.names)
+        return Sides(self.names, self.whole, self.nominal, found) if found else None
 
-    def _call(self, arguments: Mapping[str, Any]) -> dict[Key, Any]:
+    def ranges(
+        self, point: Point, key: Key | None = None, sides: Sides | None = None
+    ) -> Mapping[Key, Any] | _Open:
+        """Return the values at a point as intervals that hold the rounding of the formula.
+
+        With a key, at least that quantity's is there; else all are. The point is one of the sides,
+        by default of those that are an input each.
+        """
+        found = _known(self._ranges, point, key)
+        if found is None:
+            arguments = (sides or self.sides).ranges(point)
+            found = self._on_ranges(self._ranges, point, arguments, key)
+        return found
+
+    def slopes(
+        self, region: Region, key: Key | None = None, sides: Sides | None = None
+    ) -> Mapping[Key, Any] | _Open:
+        """Return the values over a part of the box, with their slopes along its sides.
+
+        Key and sides as for :meth:`ranges`.
+        """
+        found = _known(self._slopes, region, key)
+        if found is None:
+            arguments = (sides or self.sides).gradients(region)
+            found = self._on_ranges(self._slopes, region, arguments, key)
+        return found
+
+    def _call(self, arguments: Mapping[str, Any], key: Key | None = None) -> dict[Key, Any]:
         self.evaluations += 1
+        if self._formula is not None and key is not None:
+            return {key: self._formula.value(key, arguments)}
         found = self._evaluate({**self.inputs, **arguments})
         found = {key: value for key, value in found.items() if key[0] in self._quantities}
         if differ := sorted(_name(key) for key in found.keys() ^ set(self.keys)):
@@ -241,7 +280,17 @@ class _Field:
                     if (key, sign) not in self._seen or sign * value > self._seen[key, sign][0]:
                         self._seen[key, sign] = sign * value, point
 
-    def _on_ranges(self, arguments: Mapping[str, Any]) -> Mapping[Key, Any] | _Open:
+    def _on_ranges(
+        self, kept: _Kept[T], place: T, arguments: Mapping[str, Any], key: Key | None
+    ) -> Mapping[Key, Any] | _Open:
+        """Evaluate, and keep what was found: of the key where that is less than all."""
+        found = self._evaluated(arguments, key)
+        kept[place, key if self._formula is not None else None] = found
+        return found
+
+    def _evaluated(
+        self, arguments: Mapping[str, Any], key: Key | None
+    ) -> Mapping[Key, Any] | _Open:
         """Return each value as an interval, a gradient, or one that may not exist.
 
         Raises:
@@ -249,7 +298,7 @@ class _Field:
         """
         try:
             with interval.limited(MOST_OPERATIONS), watched() as dropped:
-                found = self._call(arguments)
+                found = self._call(arguments, key)
         except (MemoryError, _Unprovable):
             raise
         except TooLong as error:
@@ -261,6 +310,12 @@ class _Field:
         if dropped:
             return _Open(*dropped[0])
         return {key: _ranged(value) for key, value in found.items()}
+
+
+def _known(kept: _Kept[T], place: T, key: Key | None) -> Mapping[Key, Any] | _Open | None:
+    """Return what is known of all quantities, or of one."""
+    found = kept.get((place, None))
+    return kept.get((place, key)) if found is None and key is not None else found
 
 
 def _ranged(value: Any) -> Any:
@@ -298,6 +353,7 @@ def _opened(field: _Field, tolerance: float) -> list[_End]:
     _agreement(field, [field.nominal, *points])
     if not isinstance(root, _Open):
         _check_slopes(field, root, points)
+        field.is_defined()
     return [_End(field, key, sign, tolerance) for key in field.alive for sign in (-1.0, 1.0)]
 
 
@@ -387,10 +443,12 @@ class _End:
         self.sign = sign
         self.reason: str | None = None
         self._field = field
+        self._sides = field.sides
         self._tolerance = tolerance
         self._heap: list[tuple[float, int, Region, int | None, float]] = []
         self._made = 0
         self._open = 0
+        self._looked_for_bundles = False
 
     @property
     def bound(self) -> float:
@@ -419,14 +477,17 @@ class _End:
         if bound <= enough or bound > enough + of_width:
             return bound <= enough
         point = self._field.seen(self.key, self.sign)[1]
-        return high == 0.0 or bound <= enough + ROUNDINGS * self._noise(point)
+        noise = _width(self._value(self._field.ranges(point, self.key)))
+        return high == 0.0 or bound <= enough + ROUNDINGS * noise
 
     def run(self, evaluations: int) -> None:
         """Search until the bound is tight, or the evaluations are used up."""
         last = self._field.evaluations + evaluations
         if not self._heap:
-            self._add(self._field.whole)
+            self._add(self._sides.whole)
         while not self.tight and self.key not in self._field.failed:
+            if self._made >= BEFORE_BUNDLES and self._sides is self._field.sides:
+                self._bundle()
             _, _, region, side, _ = self._heap[0]
             if side is None or self._open > PATIENCE or self._field.evaluations >= last:
                 break
@@ -436,17 +497,24 @@ class _End:
             for part in ((low, middle), (middle, high)):
                 self._add((*region[:side], part, *region[side + 1 :]))
 
+    def _bundle(self) -> None:
+        """Begin anew along fewer sides, once, where there are such."""
+        if self._looked_for_bundles:
+            return
+        self._looked_for_bundles = True
+        sides = self._field.bundled(self.key)
+        if sides is not None:
+            self._sides = sides
+            self._heap.clear()
+            self._add(sides.whole)
+
     def _add(self, region: Region) -> None:
         reach, region, side, point = self._examined(region)
-        noise = inf if reach == inf else self._noise(point)
+        noise = inf if reach == inf else _width(self._at(point))
         bound = nextafter(reach + noise, inf) if noise else reach
         self._open += bound == inf
         self._made += 1
         heappush(self._heap, (-bound, self._made, region, side, noise))
-
-    def _noise(self, point: Point) -> float:
-        value = self._at(point)
-        return inf if isinstance(value, Undefined) else value.high - value.low
 
     def _examined(self, region: Region) -> tuple[float, Region, int | None, Point]:
         """Return the bound over a region, its face with the extreme, and which side to halve.
@@ -454,7 +522,7 @@ class _End:
         The last is a point of it, at which numbers and ranges are known.
         """
         while any(low < high for low, high in region):
-            found = self._field.slopes(region)
+            found = self._field.slopes(region, self.key, self._sides)
             value = found if isinstance(found, _Open) else found[self.key]
             if isinstance(value, (_Open, Undefined)):
                 self.reason = value.reason
@@ -466,11 +534,13 @@ class _End:
                 return self._centred(region, value)
             region = face
         point = tuple(low for low, _ in region)
-        self._field.numbers(point)
+        self._field.numbers(self._sides.inputs(point))
         return self._upper(self._at(point)), region, None, point
 
     def _at(self, point: Point) -> Any:
-        found = self._field.ranges(point)
+        return self._value(self._field.ranges(point, self.key, self._sides))
+
+    def _value(self, found: Mapping[Key, Any] | _Open) -> Any:
         value = Undefined(found.reason) if isinstance(found, _Open) else found[self.key]
         if isinstance(value, Undefined):
             self.reason = value.reason
@@ -490,7 +560,7 @@ class _End:
             if self.sign < 0.0:
                 down, up = -up, -down
             if low < high and down == up == 0.0:
-                low = high = min(max(self._field.nominal[i], low), high)
+                low = high = min(max(self._sides.at_inputs[i], low), high)
             elif low < high and (down >= 0.0 or up <= 0.0):
                 low = high = high if down >= 0.0 else low
             fixed.append((low, high))
@@ -499,7 +569,7 @@ class _End:
     def _centred(self, region: Region, value: Gradient) -> tuple[float, Region, int | None, Point]:
         """Return the bound by natural extension or centred form, whichever is smaller."""
         centre = tuple(low + 0.5 * (high - low) for low, high in region)
-        self._field.numbers(centre)
+        self._field.numbers(self._sides.inputs(centre))
         reach = self._upper(self._at(centre))
         smears: dict[int, float] = {}
         for i, (low, high) in enumerate(region):
@@ -519,11 +589,15 @@ class _End:
     def _widest(self, region: Region, sides: frozenset[int] = NO_SIDES) -> int | None:
         """Return which side is the widest in shares of the box, of those given or of all."""
         shares = {
-            i: (high - low) / (self._field.whole[i][1] - self._field.whole[i][0])
+            i: (high - low) / (self._sides.whole[i][1] - self._sides.whole[i][0])
             for i, (low, high) in enumerate(region)
             if _divisible(low, high) and (not sides or i in sides)
         }
         return max(shares, key=lambda i: shares[i]) if shares else None
+
+
+def _width(value: Any) -> float:
+    return inf if isinstance(value, Undefined) else value.high - value.low
 
 
 def _divisible(low: float, high: float) -> bool:

@@ -42,6 +42,20 @@ class NoFormula(TypeError):
     """What was evaluated is no formula in the inputs; the text says why, and a cure."""
 
 
+class Tape(list["Node"]):
+    """The nodes of one evaluation, in their order.
+
+    ``refused`` is the first reason why it is no formula, also where the analysis caught that.
+    """
+
+    refused: str | None = None
+
+    def refuse(self, reason: str) -> NoReturn:
+        """Take note of a reason, and raise it."""
+        self.refused = self.refused or reason
+        raise NoFormula(reason)
+
+
 class Node:
     """A value and how it was made; its operands are nodes, numbers or the points of a table."""
 
@@ -49,9 +63,9 @@ class Node:
     # NumPy's numbers then leave arithmetic with a node to the node.
     __array_ufunc__ = None
 
-    def __init__(self, tape: list[Node], operation: str, operands: tuple[Any, ...], value: Any):
+    def __init__(self, tape: Tape, operation: str, operands: tuple[Any, ...], value: Any):
         if len(tape) >= MOST_OPERATIONS:
-            raise NoFormula(
+            tape.refuse(
                 f"it takes more than {MOST_OPERATIONS} operations, as a loop or a march does"
             )
         self.tape = tape
@@ -67,13 +81,13 @@ class Node:
         return tuple(operand for operand in self.operands if isinstance(operand, Node))
 
     def __bool__(self) -> NoReturn:
-        raise NoFormula(
+        self.tape.refuse(
             "a decision of Python (if, while, min, max, and, or, not) rests on an input; "
             "write it with where, minimum or maximum of closeout.math"
         )
 
     def __eq__(self, other: object) -> NoReturn:
-        raise NoFormula("values are compared with == or !=; use < or > in where of closeout.math")
+        self.tape.refuse("values are compared with == or !=; use < or > in where of closeout.math")
 
     __hash__ = object.__hash__
 
@@ -139,7 +153,7 @@ class Value(Node):
         return _operate(">=", self, other)
 
     def __float__(self) -> NoReturn:
-        raise NoFormula(
+        self.tape.refuse(
             "a library call or a conversion takes an input as a plain number; "
             "use the functions of closeout.math"
         )
@@ -232,20 +246,32 @@ def record(
         NoFormula: the analysis decides on an input, converts it, or takes too many operations.
         Exception: whatever the analysis raises.
     """
-    tape: list[Node] = []
-    leaves = {name: Value(tape, "input", (name,), float(x)) for name, x in inputs.items()}
     watch = _Watch()
     before = sys.getprofile()
     sys.setprofile(watch)
     try:
-        values = dict(evaluate(leaves))
+        tape, values = traced(evaluate, inputs)
     finally:
         sys.setprofile(before)
+    leaves = {node.operands[0]: node for node in tape[: len(inputs)] if isinstance(node, Value)}
+    return Recording(leaves, values, watch.names, watch.tables, watch.outermost)
+
+
+def traced(
+    evaluate: Callable[[Mapping[str, Any]], Mapping[Key, Any]], inputs: Mapping[str, float]
+) -> tuple[Tape, dict[Key, Value | float]]:
+    """Return the nodes of an evaluation at the inputs, which come first, and what it gave.
+
+    Takes and raises what :func:`record` does.
+    """
+    tape = Tape()
+    leaves = {name: Value(tape, "input", (name,), float(x)) for name, x in inputs.items()}
+    values = dict(evaluate(leaves))
     for (quantity, case), value in values.items():
         if not isinstance(value, (Value, int, float)):
             shown = quantity if case is None else f"{quantity}[{case}]"
-            raise NoFormula(f"{shown} is {type(value).__name__}, not a number")
-    return Recording(leaves, values, watch.names, watch.tables, watch.outermost)
+            tape.refuse(f"{shown} is {type(value).__name__}, not a number")
+    return tape, values
 
 
 class _Watch:
