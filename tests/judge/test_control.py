@@ -543,3 +543,113 @@ def test_a_derived_requirement_without_a_share_is_told() -> None:
         requirement("S-2", "method: inspection", more="allocates: {quantity: x, rule: sum}"),
     )
     assert build(text, spec("f")).rules == ["allocation", "allocation"]
+
+
+@pytest.mark.parametrize(
+    ("parent", "first", "second", "left"),
+    [
+        # Both ends of a range are allocated.
+        ("at_least: 5 W, at_most: 8 W", "at_least: 2 W, at_most: 3 W",
+         "at_least: 3 W, at_most: 4 W", [1.0, 0.0]),
+        ("at_least: 5 W, at_most: 8 W", "at_least: 1 W, at_most: 3 W",
+         "at_least: 3 W, at_most: 4 W", [1.0, -1.0]),
+        ("equal_to: 6 W, within: 1 W", "equal_to: 2 W, within: 0.5 W",
+         "equal_to: 4 W, within: 0.25 W", [0.25, 0.25]),
+    ],
+)  # fmt: skip
+def test_each_side_of_a_limit_is_a_budget(
+    parent: str, first: str, second: str, left: list[float]
+) -> None:
+    row = "method: analysis, analysis: f, quantity: x, {}"
+    text = requirements(
+        requirement("S-1", row.format(parent), more="allocates: {quantity: x, rule: sum}"),
+        requirement("R-1", row.format(first), more="derived_from: [S-1]"),
+        requirement("R-2", row.format(second), more="derived_from: [S-1]"),
+    )
+    built = build(text, spec("f"), clean=True)
+    budget = str(result(built.judge({"f": answer(x=extent(6, 6))}), "S-1").budget)
+    for one, part in zip(left, budget.split("; "), strict=True):
+        assert f" {one:g} W unallocated" in part
+    assert ("allocation" in built.rules) is (min(left) < 0)
+
+
+@pytest.mark.parametrize(("rule", "told"), [("sum", True), ("max", False)])
+def test_levels_do_not_add_up(rule: str, told: bool) -> None:
+    """20 dBm and 20 dBm are 23 dBm: powers add, levels do not."""
+    row = "method: test, quantity: x, at_most: {} dBm"
+    text = requirements(
+        requirement("S-1", row.format(43), more=f"allocates: {{quantity: x, rule: {rule}}}"),
+        requirement("R-1", row.format(20), more="derived_from: [S-1]"),
+        requirement("R-2", row.format(20), more="derived_from: [S-1]"),
+    )
+    built = build(text)
+    assert ("allocation" in built.rules) is told
+    assert ("levels" in str(built.findings)) is told
+
+
+# what a record must say
+
+
+def test_a_record_states_each_condition_of_its_criterion() -> None:
+    """A test without given speaks of the criterion under every condition that others give."""
+    more = "parameters: {h: {value: 28 d, condition: true}}\n"
+    text = requirements(
+        requirement("R-1", TEST, "method: analysis, quantity: x, at_least: 3 W, given: {h: 28 d}")
+    )
+    for said, state in (("conditions: {h: 28 d}, ", MET), ("", WAITS)):
+        built = build(f"{text}records: [{DATED}{said}{GOOD}}}]\n{more}")
+        entry = result(built.judge(), "R-1").evidence[0]
+        assert entry.state is state
+        assert ("does not say at which h" in str(entry.message)) is (state is WAITS)
+
+
+@pytest.mark.parametrize(
+    ("of", "settings", "state"),
+    [
+        ("", {}, MET),
+        ("", {"h": "45 d"}, WAITS),
+        ("", {"h": "28 d"}, MET),
+        (", given: {h: 28 d}", {"h": "45 d"}, WAITS),
+        (", given: {h: 28 d}", {"h": "28 d"}, MET),
+        ("", {"other": "2 W"}, MET),
+    ],
+)
+def test_a_what_if_re_opens_what_was_tested_under_another_condition(
+    of: str, settings: dict[str, str], state: State
+) -> None:
+    more = "parameters: {h: {value: 28 d, condition: true}, other: {value: 1 W}}\n"
+    text = requirements(requirement("R-1", TEST + of))
+    text += f"records: [{DATED}conditions: {{h: 28 d}}, {GOOD}}}]\n{more}"
+    entry = result(build(text, settings=settings).judge(), "R-1").evidence[0]
+    assert entry.state is state
+    if state is WAITS:
+        assert "T-1 was made at h = 28 d" in str(entry.message)
+        assert "45 d" in str(entry.message)
+
+
+def test_a_record_of_another_method_is_no_evidence() -> None:
+    record = "{id: T-1, method: inspection, date: 2026-01-01, outcome: met}"
+    entry, _, built = judged(record, "method: test, records: [T-1]")
+    assert "record-method" in built.rules
+    assert (entry.state, entry.message) == (WAITS, "T-1 is a record of inspection")
+
+
+def test_one_of_two_requirements_with_one_name_is_not_closed() -> None:
+    text = requirements(requirement("R-1", TEST), requirement("R-1", TEST))
+    text += f"records: [{DATED}{GOOD}}}]\n"
+    only = build(text).judge().requirements[0]
+    assert (only.compliance, only.closed) == (OPEN, False)
+    assert only.why == "its identifier is given twice"
+
+
+def test_what_is_closed_above_names_the_waiver_below() -> None:
+    waived = (
+        "waivers: [{id: RFW-7, kind: waiver, requirement: R-1, accepts: {quantity: x, at_least:"
+        " 1 W}, approved_by: board, date: 2026-02-01}]\n"
+    )
+    text = requirements(requirement("S-1"), requirement("R-1", TEST, more="derived_from: [S-1]"))
+    text += f"records: [{DATED}measured: {{x: 2 W +/- 0.1 W (k = 2)}}}}]\n{waived}"
+    above = result(build(text).judge(), "S-1")
+    assert above.closed
+    assert above.compliance is NC
+    assert above.why == "all that is derived from it is closed; R-1: not met, covered by RFW-7"

@@ -188,14 +188,15 @@ def test_parameters_say_where_they_come_from_and_how_far_they_may_be_off(paramet
 def _validated(*named: str, there: tuple[str, ...] = ()) -> list[Finding]:
     one = replace(spec("f", fields={"x": "W"}), validated_by=named)
     built = build("", one, charter=CHARTER)
-    context = Context(files=frozenset(there))
+    context = Context(tests=frozenset(there))
     return [f for f in check_rules(built.index, UNITS, context) if "validated" in f.rule]
 
 
 def test_an_analysis_names_a_test_that_is_there():
     assert len(_validated()) == 1
     assert _validated("tests/test_f.py", there=("tests/test_f.py",)) == []
-    assert _validated("tests/test_f.py::test_one", there=("tests/test_f.py",)) == []
+    assert _validated("tests/test_f.py::one", there=("tests/test_f.py::one",)) == []
+    assert len(_validated("tests/test_f.py::one", there=("tests/test_f.py",))) == 1
     (finding,) = _validated("tests/test_f.py", "tests/no.py", there=("tests/test_f.py",))
     assert "tests/no.py" in finding.message
     assert (finding.where.path, finding.where.steps) == ("analyses/model.py", (7,))

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from closeout.cli.asked import Asked, read_options
+from closeout.cli.named_tests import is_there, looked_at
 from closeout.cli.options import Options
 from closeout.cli.worded import worded
 from closeout.evaluate.engine import Evaluator, Module, Progress
@@ -24,7 +25,7 @@ from closeout.measure import Units
 from closeout.model.dossier import Compliance, Dossier, Scale
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
 from closeout.model.records import RulePolicy
-from closeout.rules import Context, apply, check_rules, file_of_test, policy_findings
+from closeout.rules import Context, apply, check_rules, policy_findings
 from closeout.snapshot import Past, Snapshot, SnapshotError, past_of
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
@@ -41,7 +42,8 @@ class Checked:
     """A project that was read and checked, before any analysis runs.
 
     ``off`` are the rules that its policy switches off; ``rested_on`` is what the checks looked at
-    outside the project's own files, None where another day may show more.
+    outside the project's own files, None where another day may show more; ``spoiled`` are records
+    whose data file is not the one that they speak of.
     """
 
     loaded: Loaded
@@ -52,6 +54,7 @@ class Checked:
     asked: Asked
     off: tuple[RulePolicy, ...]
     rested_on: Trace | None
+    spoiled: frozenset[str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,14 +155,17 @@ def _check(
     )
     asked = read_options(options, index, units)
     planned = plan(index, units, dict(asked.settings))
+    data = list(data_files(index, snapshot.read))
     told = [
         *_module_findings(modules),
         *check(index, units),
-        *data_files(index, snapshot.read),
+        *(finding for _, finding in data),
         *planned.findings,
     ]
     past = past_of(snapshot)
-    context, rested_on = _context(snapshot, index, options, _history(past, snapshot, loaded, kept))
+    history = _history(past, snapshot, loaded, kept)
+    shallow = past is not None and past.shallow
+    context, rested_on = _context(snapshot, index, options, history, shallow)
     ruled = [*check_rules(index, units, context), *worded(index, units, snapshot, kept)]
     applied = apply([*told, *ruled], loaded.project.charter)
     told = [*policy_findings(loaded.project.charter), *applied.findings]
@@ -167,10 +173,10 @@ def _check(
     placed = locate(snapshot, [f for f in told if not f.where.path.endswith(".py")], kept)
     kept.flush()
     problems += [*placed, *(_in_code(f) for f in told if f.where.path.endswith(".py"))]
-    whole = past is None or not past.shallow
     return Checked(
         loaded, index, planned, in_order(problems), units, asked, applied.off,
-        rested_on if whole else None,
+        None if shallow else rested_on,
+        frozenset(record.id for record, one in data if one.severity is Severity.ERROR),
     )  # fmt: skip
 
 
@@ -191,17 +197,19 @@ def _history(
 
 
 def _context(
-    snapshot: Snapshot, index: Index, options: Options, history: History | None
+    snapshot: Snapshot, index: Index, options: Options, history: History | None, shallow: bool
 ) -> tuple[Context, Trace]:
     """Return what the rules are told, and what was looked at for that beside the project's files.
 
-    Only whether the test of an analysis is there is told, not what stands in it.
+    Of the test of an analysis only whether it is there is told, not what stands in it.
     """
-    named = sorted({file_of_test(path) for spec in index.specs for path in spec.validated_by})
-    there = {path for path in named if snapshot.digest(path) is not None}
+    named = sorted({path for spec in index.specs for path in spec.validated_by})
+    there = {path for path in named if is_there(path, snapshot)}
+    witness = Witness(snapshot)
+    asked = dict.fromkeys(looked_at(path) for path in named)
+    rested_on = tuple((kind, path, witness.now(kind, path)) for kind, path in asked)
     review = options.review or index.project.charter.next_review
-    rested_on = tuple(("kind", path, Witness(snapshot).now("kind", path)) for path in named)
-    return Context(review, frozenset(there), history), rested_on
+    return Context(review, frozenset(there), history, shallow), rested_on
 
 
 def _judge(
@@ -227,6 +235,7 @@ def _judge(
             review=options.review or index.project.charter.next_review,
             settings=checked.asked.settings,
             chosen=chosen,
+            spoiled=checked.spoiled,
         )
     )
     after = apply(findings(dossier, index, checked.units), index.project.charter)

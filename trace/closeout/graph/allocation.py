@@ -6,10 +6,12 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from closeout.graph.findings import warning
 from closeout.graph.index import Index
 from closeout.measure import UnitError, Units
+from closeout.measure.scale import LEVEL, LINEAR
 from closeout.model.amount import Amount
 from closeout.model.problem import Finding
 from closeout.model.records import Limits, Requirement
@@ -51,34 +53,45 @@ class Budget:
     without: tuple[str, ...]
 
 
-def budget(requirement: Requirement, index: Index, units: Units) -> Budget | None:
-    """Return the budget of a requirement that allocates one; None where it has no limit for it.
+def budgets(requirement: Requirement, index: Index, units: Units) -> tuple[Budget, ...]:
+    """Return the budgets of a requirement that allocates one, for each side on which it is limited.
+
+    Empty where it allocates nothing, or has no limit for it.
 
     Raises:
-        UnitError: limits do not compare.
+        UnitError: limits do not compare, or are levels or points on a scale, which do not add up.
     """
     allocation = requirement.allocates
     if allocation is None:
-        return None
-    found = _limit(requirement, allocation.quantity)
-    if found is None:
-        return None
-    side, limit = found
-    unit = limit.unit
-    if allocation.rule == "product":
-        unit = ""  # a product of shares is one again only as a plain number
-    whole = units.convert(limit, unit)
+        return ()
+    sides = ((side, _limit(requirement, allocation.quantity, side, units)) for side in _SIDES)
+    return tuple(
+        _budget(requirement, side, limit, index, units)
+        for side, limit in sides
+        if limit is not None
+    )
+
+
+def _budget(
+    requirement: Requirement, side: str, limit: _Limit, index: Index, units: Units
+) -> Budget:
+    allocation = requirement.allocates
+    assert allocation is not None
+    # A product of shares is one again only as a plain number.
+    unit = "" if allocation.rule == "product" else limit.unit
+    _can_be_combined(allocation.rule, limit.unit, units)
+    whole = units.convert_number(limit.number, limit.unit, unit)
     parts: list[tuple[str, Fraction]] = []
     without: list[str] = []
     for name in index.derived.get(requirement.id, ()):
         child = index.requirements[name]
         if child.not_applicable is not None:
             continue
-        share = _limit(child, allocation.shares or allocation.quantity, side)
+        share = _limit(child, allocation.shares or allocation.quantity, side, units)
         if share is None:
             without.append(name)
         else:
-            parts.append((name, units.convert(share[1], unit)))
+            parts.append((name, units.convert_number(share.number, share.unit, unit)))
     total = _RULES[allocation.rule]([share for _, share in parts]) if parts else Fraction(0)
     return Budget(
         allocation.quantity, allocation.rule, side, unit, float(whole), float(total),
@@ -87,14 +100,28 @@ def budget(requirement: Requirement, index: Index, units: Units) -> Budget | Non
     )  # fmt: skip
 
 
+def _can_be_combined(rule: str, unit: str, units: Units) -> None:
+    """Refuse sums of what is no amount: 20 dBm and 20 dBm are not 40 dBm, nor 20 degC twice 40."""
+    scale = units.scale(unit)
+    if rule in ("sum", "rss", "product") and scale.kind != LINEAR:
+        what = "levels" if scale.kind == LEVEL else "points on a scale"
+        raise UnitError(
+            f"values in {unit} are {what}, which have no {rule}",
+            f"limit the quantity in a unit of amounts{', as W' if scale.kind == LEVEL else ''}, or"
+            " allocate by max or min",
+        )
+
+
 def budget_text(requirement: Requirement, index: Index, units: Units) -> str | None:
-    """Return a budget in words: what is allocated of the limit, and what is left."""
+    """Return the budgets in words: what is allocated of each limit, and what is left."""
     try:
-        found = budget(requirement, index, units)
+        found = budgets(requirement, index, units)
     except UnitError:
         return None
-    if found is None:
-        return None
+    return "; ".join(_in_words(one) for one in found) or None
+
+
+def _in_words(found: Budget) -> str:
     parts = ", ".join(f"{name} {share:.6g}" for name, share in found.parts)
     return (
         f"{found.quantity}: {found.allocated:.6g} {found.unit} of {found.limit:.6g} {found.unit}"
@@ -102,16 +129,27 @@ def budget_text(requirement: Requirement, index: Index, units: Units) -> str | N
     )
 
 
-def _limit(
-    requirement: Requirement, quantity: str, wanted: str | None = None
-) -> tuple[str, Amount] | None:
+class _Limit(NamedTuple):
+    """A limit on one side, as an exact number of its unit."""
+
+    number: Fraction
+    unit: str
+
+
+def _limit(requirement: Requirement, quantity: str, side: str, units: Units) -> _Limit | None:
+    """Return the limit of a quantity on a side; ``equal_to`` within something has both."""
     for verification in requirement.verification:
-        if verification.criterion.quantity == quantity:
-            limits: Limits = verification.criterion.limits
-            for side in _SIDES if wanted is None else (wanted,):
-                amount: Amount | None = getattr(limits, side)
-                if amount is not None:
-                    return side, amount
+        if verification.criterion.quantity != quantity:
+            continue
+        limits: Limits = verification.criterion.limits
+        amount: Amount | None = getattr(limits, side)
+        if amount is not None:
+            return _Limit(amount.number, amount.unit)
+        middle = limits.equal_to
+        if middle is not None and limits.within is not None:
+            half = units.tolerance(middle, limits.within, middle.unit)
+            end = middle.number + half if side == "at_most" else middle.number - half
+            return _Limit(end, middle.unit)
     return None
 
 
@@ -123,30 +161,36 @@ def allocations(index: Index, units: Units) -> Iterator[Finding]:
         where = requirement.where / "allocates"
         quantity = requirement.allocates.quantity
         try:
-            found = budget(requirement, index, units)
+            found = budgets(requirement, index, units)
         except UnitError as wrong:
             yield warning("allocation", where, f"{quantity}: {wrong.message}", wrong.cure)
             continue
-        if found is None:
+        if not found:
             yield warning(
                 "allocation", where,
                 f"{requirement.id} allocates {quantity}, and no verification of it limits that",
                 f"add a criterion for {quantity}, or remove allocates",
             )  # fmt: skip
-            continue
-        if found.left < 0:
-            shares = ", ".join(f"{name} {share:.6g}" for name, share in found.parts)
-            yield warning(
-                "allocation", where,
-                f"what is derived from {requirement.id} is allocated {found.allocated:.6g}"
-                f" {found.unit} of {quantity} by {found.combined}, its limit is {found.limit:.6g}"
-                f" {found.unit} ({shares})",
-                "lower the shares, or raise the limit with whoever sets it",
-            )  # fmt: skip
-        if found.without:
-            yield warning(
-                "allocation", where,
-                f"{', '.join(found.without)} derived from {requirement.id} has no share of"
-                f" {quantity}",
-                f"limit {quantity} there, or derive it from another requirement",
-            )  # fmt: skip
+        for one in found:
+            yield from _of_budget(one, requirement)
+
+
+def _of_budget(found: Budget, requirement: Requirement) -> Iterator[Finding]:
+    where = requirement.where / "allocates"
+    if found.left < 0:
+        shares = ", ".join(f"{name} {share:.6g}" for name, share in found.parts)
+        at = found.side.replace("_", " ")
+        yield warning(
+            "allocation", where,
+            f"what is derived from {requirement.id} is allocated {found.allocated:.6g}"
+            f" {found.unit} of {found.quantity} by {found.combined}, its limit is {at}"
+            f" {found.limit:.6g} {found.unit} ({shares})",
+            "mend the shares, or the limit with whoever sets it",
+        )  # fmt: skip
+    if found.without:
+        yield warning(
+            "allocation", where,
+            f"{', '.join(found.without)} derived from {requirement.id} has no share of"
+            f" {found.quantity} ({found.side.replace('_', ' ')})",
+            f"limit {found.quantity} there, or derive it from another requirement",
+        )  # fmt: skip

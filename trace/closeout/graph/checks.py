@@ -6,6 +6,7 @@ Every rule here is one of form, trace or unit: an error, except the loose ends, 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from fnmatch import fnmatchcase
 from typing import Any
 
 from closeout.graph.allocation import allocations
@@ -33,6 +34,8 @@ def check(index: Index, units: Units) -> list[Finding]:
         found.extend(_no_requirements(index))
         found.extend(_unused_parameters(index))
         found.extend(_unused_analyses(index))
+        found.extend(_policies_of_nothing(index))
+    found.extend(_contingencies_below_zero(index))
     found.extend(reports(index))
     found.extend(allocations(index, units))
     found.extend(amounts(index, units))
@@ -100,6 +103,48 @@ def _nothing_applicable(index: Index) -> Iterator[Finding]:
                 " is not applicable: nothing can show that it is met",
                 "plan a verification, or say that it is not applicable too",
             )
+
+
+def _policies_of_nothing(index: Index) -> Iterator[Finding]:
+    """Yield policies that hold for no parameter or quantity: mostly a typing error."""
+    charter = index.project.charter
+    for number, one in enumerate(charter.policy.contingency):
+        place = charter.where / "policy" / "contingency" / number / "parameters"
+        for step, pattern in enumerate(one.parameters):
+            if not any(fnmatchcase(name, pattern) for name in index.parameters):
+                yield warning(
+                    "policy-of-nothing",
+                    place / step,
+                    f"no parameter is meant by {pattern}, so its contingency is added to nothing",
+                    _near(pattern, index.parameters),
+                )
+    limited = {v.criterion.quantity for _, _, v in index.project.verifications()} - {None}
+    for number, policy in enumerate(charter.margins):
+        if policy.quantity not in limited:
+            yield warning(
+                "policy-of-nothing",
+                charter.where / "margins" / number / "quantity",
+                f"no verification limits {policy.quantity}, so its margin is asked of nothing",
+                _near(policy.quantity, [str(name) for name in limited]),
+            )
+
+
+def _near(name: str, known: Iterable[str]) -> str:
+    near = nearest(name, known)
+    return "mend the name, or take the policy out" if near is None else f"did you mean {near}?"
+
+
+def _contingencies_below_zero(index: Index) -> Iterator[Finding]:
+    charter = index.project.charter
+    for number, one in enumerate(charter.policy.contingency):
+        for maturity, amount in one.by_maturity:
+            if amount.number < 0:
+                yield error(
+                    "contingency-below-zero",
+                    charter.where / "policy" / "contingency" / number / "by_maturity" / maturity,
+                    f"the contingency {amount} for {maturity} would take away what it is to add",
+                    "write it above zero; direction: down is for what falls",
+                )
 
 
 def _unused_parameters(index: Index) -> Iterator[Finding]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol, TypeVar
@@ -37,7 +37,8 @@ class Index:
     ``specs`` are named as they are shown: by the function, or module.function where several share
     it; ``analyses`` holds each under both names, ``shared`` the function names that several have.
     ``waivers`` are by requirement. ``replaced`` leads from a record to a dated one that replaces
-    it. ``left_out`` are identifiers, of whatever kind, of items with a fault that is told already;
+    it. ``doubled`` are requirements of which a second has the identifier. ``left_out`` are
+    identifiers, of whatever kind, of items with a fault that is told already;
     ``whole`` is False where a file could not be read, so that nobody knows what it holds.
     """
 
@@ -53,6 +54,7 @@ class Index:
     analyses: Mapping[str, AnalysisSpec]
     shared: Mapping[str, tuple[str, ...]]
     specs: tuple[AnalysisSpec, ...]
+    doubled: frozenset[str] = frozenset()
     left_out: frozenset[str] = frozenset()
     whole: bool = True
 
@@ -84,6 +86,7 @@ class Index:
             analyses=names,
             shared=shared,
             specs=named,
+            doubled=_doubled(project.requirements),
             left_out=frozenset(left_out),
             whole=whole,
         )
@@ -128,6 +131,10 @@ def _by_id(items: Sequence[I]) -> dict[str, I]:
     for item in items:
         found.setdefault(item.id, item)
     return found
+
+
+def _doubled(items: Sequence[I]) -> frozenset[str]:
+    return frozenset(name for name, count in Counter(i.id for i in items).items() if count > 1)
 
 
 def _derived(requirements: Iterable[Requirement]) -> dict[str, tuple[str, ...]]:

@@ -98,13 +98,20 @@ def contingency_of(parameter: Parameter, policy: Policy) -> Added | None:
     return None
 
 
-def ends_of(parameter: Parameter, unit: str, units: Units) -> tuple[Fraction, Fraction] | None:
+def ends_of(
+    parameter: Parameter, unit: str, units: Units, value: Amount | None = None
+) -> tuple[Fraction, Fraction] | None:
     """Return the ends of a parameter's declared spread in a unit; None where it has none.
+
+    They are about its own value, or about the ``value`` to which a what-if moves it.
 
     Raises:
         UnitError: an amount cannot be read in the unit.
     """
-    return _ends(parameter, parameter.value, unit, units, Fraction(0))
+    if value is None or value is parameter.value:
+        return _ends(parameter, parameter.value, unit, units, Fraction(0))
+    moved = units.convert(value, unit) - units.convert(parameter.value, unit)
+    return _ends(parameter, value, unit, units, moved)
 
 
 def _taken(
@@ -118,7 +125,7 @@ def _taken(
     value, spread = units.convert(parameter.value, unit), spread_text(parameter)
     if setting is not None:
         moved = units.convert(setting, unit)
-        ends = _ends(parameter, setting, unit, units, moved - value)
+        ends = ends_of(parameter, unit, units, setting)
         grown = _grown(setting, added, unit, units)
         return _Taken("set", setting.text, spread, moved + grown, _moved(ends, grown))
     if isinstance(given, tuple):

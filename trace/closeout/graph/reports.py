@@ -81,8 +81,8 @@ def _retest(report: Nonconformance) -> Iterator[Finding]:
         )
 
 
-def data_files(index: Index, read: Callable[[str], bytes]) -> Iterator[Finding]:
-    """Yield records whose data file is missing, has changed, or has no digest.
+def data_files(index: Index, read: Callable[[str], bytes]) -> Iterator[tuple[Record, Finding]]:
+    """Yield records whose data file is missing, has changed, or has no digest, with what to say.
 
     ``read`` returns the content of a file of the snapshot; OSError where there is none.
     """
@@ -91,19 +91,19 @@ def data_files(index: Index, read: Callable[[str], bytes]) -> Iterator[Finding]:
             continue
         now, where = _digest(record.data, read), record.where / "data"
         if now is None:
-            yield error(
+            yield record, error(
                 "record-data", where,
                 f"{record.id} names the data file {record.data}, which is not there",
                 "put the file there, below requirements/ or analyses/, or mend the path",
             )  # fmt: skip
         elif record.data_sha256 is None:
-            yield warning(
+            yield record, warning(
                 "data-without-digest", where,
                 f"{record.id} does not say what its data file held",
                 f"add data_sha256: {now}",
             )  # fmt: skip
         elif record.data_sha256 != now:
-            yield error(
+            yield record, error(
                 "record-data", record.where / "data_sha256",
                 f"{record.data} is not the file that {record.id} speaks of: its digest is {now}",
                 "bring back the file of the record, or make a new record of the new data",

@@ -34,7 +34,8 @@ OK, SHORTFALL, NOT_JUDGED = 0, 1, 2
 class Run:
     """What is judged: a project, the answers to its questions, and what was asked of the run.
 
-    ``review`` None judges the whole life; ``chosen`` limits the dossier to some requirements.
+    ``review`` None judges the whole life; ``chosen`` limits the dossier to some requirements;
+    ``spoiled`` are records whose data file is not the one that they speak of.
     """
 
     index: Index
@@ -47,6 +48,7 @@ class Run:
     review: str | None = None
     settings: tuple[tuple[str, Amount], ...] = ()
     chosen: frozenset[str] | None = None
+    spoiled: frozenset[str] = frozenset()
 
 
 def judge(run: Run) -> Dossier:
@@ -96,7 +98,9 @@ def _results(run: Run) -> dict[str, RequirementResult]:
     """
     index = run.index
     answers = {question: reply.result for question, reply in run.replies.items()}
-    judge_one = Judge(index, run.plan, answers, run.units, run.review).result
+    judge_one = Judge(
+        index, run.plan, answers, run.units, run.review, dict(run.settings), run.spoiled
+    ).result
     order = from_below(index)
     done: dict[str, RequirementResult] = {}
     for name in order.names:

@@ -38,8 +38,11 @@ def close_out(
     """
     if closed:
         covers = sorted({entry.covered_by for entry in evidence if entry.covered_by})
-        done = "all verifications are met" if evidence else "all that is derived from it is closed"
-        return f"not met, covered by {', '.join(covers)}" if covers else done
+        if covers:
+            return f"not met, covered by {', '.join(covers)}"
+        if evidence:
+            return "all verifications are met"
+        return f"all that is derived from it is closed{_covered_below(below)}"
     for state, text in _OPEN_TEXTS:
         entries = [entry for entry in evidence if entry.state is state and not entry.closed]
         if entries:
@@ -53,6 +56,12 @@ def close_out(
     if hindrance is not None:
         return hindrance
     return "nothing verifies it" if code is Compliance.OPEN else "not closed"
+
+
+def _covered_below(below: Sequence[RequirementResult]) -> str:
+    """Say which of what is derived is closed under a waiver, by itself or further down."""
+    short = [one for one in below if one.compliance in (Compliance.NC, Compliance.PC)]
+    return "".join(f"; {one.id}: {one.why}" for one in short)
 
 
 def _open(entry: Evidence, text: str, count: int) -> str:

@@ -19,6 +19,7 @@ from closeout.judge.nonconformance import hindrance, reported
 from closeout.judge.records import by_records, took_place, unnamed_failures, worst
 from closeout.judge.standing import Standing
 from closeout.measure import Units
+from closeout.model.amount import Amount
 from closeout.model.answer import Answer
 from closeout.model.dossier import Compliance, Evidence, RequirementResult, State
 from closeout.model.question import Failure, Question
@@ -28,7 +29,10 @@ Below = Sequence[RequirementResult]
 
 
 class Judge:
-    """Judges requirements over one set of answers at one review (None: the whole life)."""
+    """Judges requirements over one set of answers at one review (None: the whole life).
+
+    ``settings`` and ``spoiled`` are those of :class:`~closeout.judge.standing.Standing`.
+    """
 
     def __init__(
         self,
@@ -37,6 +41,8 @@ class Judge:
         answers: Mapping[Question, Answer | Failure],
         units: Units,
         review: str | None,
+        settings: Mapping[str, Amount] | None = None,
+        spoiled: frozenset[str] = frozenset(),
     ) -> None:
         self._index = index
         self._plan = plan
@@ -44,7 +50,7 @@ class Judge:
         self._units = units
         self._review = review
         self._number = index.review_number(review)
-        self._standing = Standing(index, units, review)
+        self._standing = Standing(index, units, review, settings or {}, spoiled)
         # Most projects of any size have few of these, and most requirements none.
         self._reports = bool(index.project.nonconformances)
         self._more = self._reports or bool(index.project.agreements)
@@ -60,6 +66,8 @@ class Judge:
             found = self._by_evidence(requirement, below, knotted)
         else:
             found = self._by_derived(requirement, below, knotted)
+        if requirement.id in self._index.doubled:
+            found = _of_two(found)
         if not self._more and requirement.allocates is None:
             return found
         return replace(
@@ -242,6 +250,13 @@ def _said(number: int, verification: Verification, due: bool, units: Units) -> d
         "plan": verification.plan,
         "cases_wanted": criterion.cases_at_least,
     }
+
+
+def _of_two(result: RequirementResult) -> RequirementResult:
+    """Return the result of a requirement that is given twice: nobody knows which was verified."""
+    shown = Compliance.OPEN if result.compliance is Compliance.C else result.compliance
+    why = "its identifier is given twice"
+    return replace(result, compliance=shown, closed=False, outstanding=True, why=why)
 
 
 def _result(

@@ -5,8 +5,8 @@ Re-verification: ECSS-E-ST-10-02C Rev.1, 5.4.3.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
 from functools import cached_property
@@ -22,11 +22,17 @@ QUALIFICATION = "qualification"
 
 @dataclass(frozen=True)
 class Standing:
-    """A project as records are held against it, at a review (None: the last one)."""
+    """A project as records are held against it, at a review (None: the last one).
+
+    ``settings`` are the values of a what-if, at which the project's conditions then stand;
+    ``spoiled`` are records whose data file is not the one that they speak of.
+    """
 
     index: Index
     units: Units
     review: str | None
+    settings: Mapping[str, Amount] = field(default_factory=dict)
+    spoiled: frozenset[str] = frozenset()
 
     @cached_property
     def _judging(self) -> dict[str, list[Record]]:
@@ -46,7 +52,9 @@ class Standing:
         """Return every reason why a record is no evidence of a requirement as it is today."""
         if record.date is None:
             return (f"{record.id} is planned, it has no date yet",)
+        spoiled = record.id in self.spoiled
         return (
+            *((f"the data file of {record.id} is not the one it speaks of",) if spoiled else ()),
             *_kind(requirement, verification, record),
             *_issue(requirement, record),
             *self._build(verification, record),
@@ -71,25 +79,20 @@ class Standing:
     ) -> Iterator[str]:
         """Compare the conditions of a test with those under which the criterion holds.
 
-        Those of the verification must be in the record. Any other that the record states is held
-        against the same criterion (quantity and limits) in the requirement's other verifications,
-        else against the project's parameter.
+        Those are the conditions of the verification, and where it gives none of a name, those of
+        the same criterion (quantity and limits) in the requirement's other verifications: the
+        record must state each. Any other that it states is held against the project's parameter.
         """
-        stated, given = dict(record.conditions), dict(verification.criterion.given)
-        for name, wanted in given.items():
+        stated = dict(record.conditions)
+        held = self._held_at(requirement, verification)
+        for name, wanted in held.items():
             if name not in stated:
                 yield f"{record.id} does not say at which {name} it was made"
-            elif not self._matches(stated[name], wanted, name):
-                yield _changed(
-                    record, name, stated[name], f"the criterion holds at {_shown(wanted)}"
-                )
+            elif not any(self._matches(stated[name], one, name) for one in wanted):
+                now = f"the criterion holds at {_shown(wanted[0])}"
+                yield _changed(record, name, stated[name], now)
         for name, amount in stated.items():
-            if name in given:
-                continue
-            others = list(self._given_elsewhere(name, requirement, verification))
-            if others and not any(self._matches(amount, other, name) for other in others):
-                yield _changed(record, name, amount, f"the criterion holds at {_shown(others[0])}")
-            elif not others:
+            if name not in held:
                 yield from self._in_force(record, name, amount)
 
     def _in_force(self, record: Record, name: str, amount: Amount) -> Iterator[str]:
@@ -97,25 +100,33 @@ class Standing:
         parameter = self.index.parameters.get(name)
         if parameter is None:
             return
-        unit = parameter.value.unit
+        unit, value = parameter.value.unit, self.settings.get(name, parameter.value)
         try:
-            was = self.units.convert(amount, unit)
-            low, high = ends_of(parameter, unit, self.units) or (parameter.value.number,) * 2
+            was, now = self.units.convert(amount, unit), self.units.convert(value, unit)
+            low, high = ends_of(parameter, unit, self.units, value) or (now, now)
         except UnitError:
             return  # told as a problem where it stands
         if not low <= was <= high:
-            yield _changed(record, name, amount, f"the project has {parameter.value}")
+            yield _changed(record, name, amount, f"the project has {value}")
 
-    def _given_elsewhere(
-        self, name: str, requirement: Requirement, verification: Verification
-    ) -> Iterator[Amount | Side]:
-        key = key_of_criterion(verification.criterion, self.units)
-        if verification.criterion.quantity is None:
-            return
+    def _held_at(
+        self, requirement: Requirement, verification: Verification
+    ) -> dict[str, list[Amount | Side]]:
+        """Return the conditions under which a criterion holds, by name; a what-if goes first."""
+        criterion = verification.criterion
+        found: dict[str, list[Amount | Side]] = {
+            name: [self.settings.get(name, given)] for name, given in criterion.given
+        }
+        if criterion.quantity is None:
+            return found
+        own, key = set(found), key_of_criterion(criterion, self.units)
         for other in requirement.verification:
-            given = dict(other.criterion.given).get(name)
-            if given is not None and key_of_criterion(other.criterion, self.units) == key:
-                yield given
+            if key_of_criterion(other.criterion, self.units) != key:
+                continue
+            for name, given in other.criterion.given:
+                if name not in own:
+                    found.setdefault(name, []).append(self.settings.get(name, given))
+        return found
 
     def _matches(self, amount: Amount, given: Amount | Side, name: str) -> bool:
         """Return whether a value is the given one, or inside the given pair, exactly."""
@@ -154,7 +165,12 @@ class Standing:
 
 
 def _kind(requirement: Requirement, verification: Verification, record: Record) -> Iterator[str]:
-    """Hold likeness and analogues to what they can show (ECSS-E-ST-10-02C Rev.1, 5.2.2.3c, d)."""
+    """Hold likeness and analogues to what they can show (ECSS-E-ST-10-02C Rev.1, 5.2.2.3c, d).
+
+    A record of another method, which is told as an error, is no evidence of this one.
+    """
+    if record.method is not verification.method:
+        yield f"{record.id} is a record of {record.method.value}"
     if record.similarity and verification.stage not in (None, QUALIFICATION):
         yield f"{record.id} argues by similarity, which is no evidence at {verification.stage}"
     if record.differs and requirement.id not in dict(record.judged):

@@ -3,6 +3,5 @@
 from closeout.rules.check import check_rules
 from closeout.rules.context import Context
 from closeout.rules.policy import Applied, apply, policy_findings
-from closeout.rules.standards import file_of_test
 
-__all__ = ["Applied", "Context", "apply", "check_rules", "file_of_test", "policy_findings"]
+__all__ = ["Applied", "Context", "apply", "check_rules", "policy_findings"]

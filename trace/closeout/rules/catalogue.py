@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from closeout.rules import changed, control, form, planned, traces, wording
+from closeout.rules import changed, control, evidence_pages, form, planned, traces, wording
 from closeout.rules.rule import Rule
 
 RULES: tuple[Rule, ...] = (
@@ -16,6 +16,7 @@ RULES: tuple[Rule, ...] = (
     *planned.RULES,
     *control.RULES,
     *changed.RULES,
+    *evidence_pages.RULES,
     *wording.RULES,
 )
 BY_NAME: Mapping[str, Rule] = {rule.name: rule for rule in RULES}

@@ -6,20 +6,20 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from closeout.graph import Index, key_of_criterion, key_of_given
 from closeout.graph.findings import warning
-from closeout.measure import UnitError, Units
+from closeout.measure import Units
 from closeout.model.amount import Amount
 from closeout.model.history import Base, History, LostRecord
 from closeout.model.issue import is_raised
 from closeout.model.problem import Finding, Pointer
 from closeout.model.records import (
     Criterion,
-    Limits,
     Nonconformance,
     Record,
     Requirement,
     Verification,
     Waiver,
 )
+from closeout.rules.evidence import failing
 
 _SHOWN_COMMIT = 9
 _MOST_TEXT = 70
@@ -296,39 +296,10 @@ def _failure(lost: LostRecord, index: Index, history: History, units: Units) -> 
         states += [one for one in (base, index.requirements.get(name)) if one is not None]
         # Limits of another issue are not those that it spoke of.
         for requirement in (state for state in states if state.issue == issue):
-            quantity = _failing(record, requirement, units)
+            quantity = failing(record, requirement, units)
             if quantity is not None:
                 return f"{quantity} of {name} at {dict(record.measured)[quantity].text}, not met"
     return None
-
-
-def _failing(record: Record, requirement: Requirement, units: Units) -> str | None:
-    """Return a quantity that a record measured beyond the limit of a requirement, or None."""
-    measured = dict(record.measured)
-    for verification in requirement.verification:
-        quantity = verification.criterion.quantity
-        if verification.method is not record.method or quantity not in measured:
-            continue
-        if _is_outside(measured[quantity].value, verification.criterion.limits, units):
-            return quantity
-    return None
-
-
-def _is_outside(value: Amount, limits: Limits, units: Units) -> bool:
-    """Return whether a measured value itself is beyond a limit, whatever its uncertainty."""
-    low, high = limits.at_least, limits.at_most
-    try:
-        if low is not None and units.convert(value, low.unit) < low.number:
-            return True
-        if high is not None and units.convert(value, high.unit) > high.number:
-            return True
-        if limits.equal_to is None or limits.within is None:
-            return False
-        middle = limits.equal_to
-        half = units.tolerance(middle, limits.within, middle.unit)
-        return abs(units.convert(value, middle.unit) - middle.number) > half
-    except UnitError:
-        return False
 
 
 def _cut(text: str) -> str:

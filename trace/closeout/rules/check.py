@@ -3,17 +3,31 @@
 from __future__ import annotations
 
 from closeout.graph import Index
+from closeout.graph.findings import warning
 from closeout.measure import Units
 from closeout.model.problem import Finding
 from closeout.rules.context import Context
+from closeout.rules.evidence import evidence
 from closeout.rules.standards import standards
 
 
 def check_rules(index: Index, units: Units, context: Context) -> list[Finding]:
     """Return everything that the rules find, whatever the project's policy does with it."""
-    found = list(standards(index, context))
+    found = [*standards(index, context), *evidence(index, context, units)]
+    if context.shallow:
+        found.append(_cut_off(index))
     if context.history is not None:  # outside git none of this has to be loaded
         from closeout.rules.changes import changes
 
         found.extend(changes(index, context.history, units))
     return list(dict.fromkeys(found))
+
+
+def _cut_off(index: Index) -> Finding:
+    return warning(
+        "history-cut-off",
+        index.project.charter.where,
+        "this clone holds only the end of the project's history, so nobody sees here what was"
+        " changed or deleted before",
+        "fetch the whole history, as with git fetch --unshallow",
+    )

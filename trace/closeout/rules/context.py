@@ -11,12 +11,14 @@ if TYPE_CHECKING:  # loaded where git knows of earlier states
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """The review that is judged, which files exist, and what git knows of earlier states.
+    """The review that is judged, which tests exist, and what git knows of earlier states.
 
-    ``files`` holds those of the files that analyses name as their validation which are there, from
-    the project's root. ``history`` is None where there is none: outside git, before a commit.
+    ``tests`` holds what analyses name as their validation and is there, as they name it.
+    ``history`` is None where there is none: outside git, before a commit; ``shallow`` says that the
+    clone holds only the end of it.
     """
 
     review: str | None = None
-    files: frozenset[str] = frozenset()
+    tests: frozenset[str] = frozenset()
     history: History | None = None
+    shallow: bool = False

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 
 from closeout.graph import Index
 from closeout.graph.findings import warning
-from closeout.model.problem import Finding, Pointer
+from closeout.model.problem import Finding, Pointer, Severity
 from closeout.model.records import Method, Parameter, Requirement, Verification
 from closeout.rules.context import Context
 
@@ -214,18 +214,13 @@ def _analysis_not_validated(index: Index, context: Context) -> Iterator[Finding]
                 'name its test, as @analysis(validated_by="tests/test_it.py")',
             )
         for path in spec.validated_by:
-            if file_of_test(path) not in context.files:
+            if path not in context.tests:
                 yield warning(
                     "analysis-not-validated",
                     where,
                     f"the analysis {spec.name} names {path} as its validation, which is not there",
-                    "name a test file by its path from the project's root",
+                    "name a test file by its path from the project's root, or file.py::function",
                 )
-
-
-def file_of_test(named: str) -> str:
-    """Return the file of a test that may be named with a function in it, as file.py::function."""
-    return named.partition("::")[0]
 
 
 def _parameter_without_source(parameter: Parameter) -> Iterator[Finding]:
@@ -262,17 +257,18 @@ def _open_terms(index: Index, context: Context) -> Iterator[Finding]:
     for name, where, text in _texts(index):
         term = _open_term(text)
         if term is not None:
-            yield warning(
+            yield Finding(
                 "open-term",
+                Severity.WARNING,
                 where,
-                f"{name} still says {term}, and {limit}",
+                f"{name} still says {term[0]}, and {limit}",
                 "write what was decided, or put the review off",
+                term.start(),
             )
 
 
-def _open_term(text: str) -> str | None:
-    match = _OPEN_TERM.search(_SPOKEN_ABOUT.sub(lambda quoted: " " * len(quoted[0]), text))
-    return None if match is None else match[0]
+def _open_term(text: str) -> re.Match[str] | None:
+    return _OPEN_TERM.search(_SPOKEN_ABOUT.sub(lambda quoted: " " * len(quoted[0]), text))
 
 
 def _texts(index: Index) -> Iterator[tuple[str, Pointer, str]]:

@@ -1,0 +1,118 @@
+"""Rules over the records of a project: on what they were made, when, and what they found."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from closeout.graph import Index
+from closeout.graph.findings import warning
+from closeout.measure import UnitError, Units
+from closeout.model.amount import Amount
+from closeout.model.problem import Finding
+from closeout.model.records import Limits, Record, Requirement, Verification
+from closeout.rules.context import Context
+
+NOT_MET = "not met"
+# Models that differ from the flight article in more than their number.
+ANALOGUES = ("development", "engineering")
+# Stages that speak of the flight article itself (ECSS-E-ST-10-02C Rev.1, 5.2.4).
+OF_THE_ARTICLE = ("acceptance", "pre-launch")
+FLOWN = ("flight", "protoflight")
+
+
+def evidence(index: Index, context: Context, units: Units) -> Iterator[Finding]:
+    """Yield what the records of a project leave unsaid, or say too late or for nothing."""
+    for _, _, verification in index.project.verifications():
+        for number, name in enumerate(verification.records):
+            record = index.records.get(name)
+            if record is not None and record.date is not None:
+                yield from _analogue(verification, number, record, index)
+    yield from _after_review(index, context)
+    for requirement in index.requirements.values():
+        if requirement.not_applicable is not None:
+            yield from _failed_and_set_aside(requirement, index, units)
+
+
+def _analogue(
+    verification: Verification, number: int, record: Record, index: Index
+) -> Iterator[Finding]:
+    if record.differs:
+        return
+    of_article = verification.stage in OF_THE_ARTICLE
+    for name, build in record.article:
+        article = index.articles.get(name)
+        if article is None:
+            continue
+        if article.model in ANALOGUES or (of_article and article.model not in FLOWN):
+            yield warning(
+                "analogue-without-differs",
+                verification.where / "records" / number,
+                f"{record.id} was made on {name} {build}, of the {article.model} model, and does"
+                " not say in what that differs from the flight article",
+                f"add differs: to {record.id}, with what matters to its result",
+            )
+
+
+def _after_review(index: Index, context: Context) -> Iterator[Finding]:
+    """What is dated after a review was not there to be seen at it."""
+    held = index.project.charter.review_dates.get(context.review or "")
+    if held is None:
+        return
+    for record in index.records.values():
+        if record.date is not None and record.date > held:  # both as year-month-day
+            yield warning(
+                "record-after-review",
+                record.where / "date",
+                f"{record.id} is of {record.date}, and {context.review} is on {held}",
+                "mend the date, leave it out while the record is planned, or move the review",
+            )
+
+
+def _failed_and_set_aside(
+    requirement: Requirement, index: Index, units: Units
+) -> Iterator[Finding]:
+    """That a requirement does not apply does not undo what a test of it has found."""
+    for record in index.records.values():
+        if record.date is None or record.id in index.replaced:
+            continue
+        if requirement.id not in dict(record.judged):
+            continue
+        quantity = failing(record, requirement, units)
+        if quantity is not None or record.outcome == NOT_MET:
+            yield warning(
+                "failed-and-set-aside",
+                requirement.where / "not_applicable",
+                f"{requirement.id} is said not to apply, and {record.id} found"
+                f" {quantity or 'it'} not met",
+                "say in its reason why the failure does not matter, have its authority agree, and"
+                " switch this rule off with that reason",
+            )
+
+
+def failing(record: Record, requirement: Requirement, units: Units) -> str | None:
+    """Return a quantity that a record measured beyond the limit of a requirement, or None."""
+    measured = dict(record.measured)
+    for verification in requirement.verification:
+        quantity = verification.criterion.quantity
+        if verification.method is not record.method or quantity not in measured:
+            continue
+        if _is_outside(measured[quantity].value, verification.criterion.limits, units):
+            return quantity
+    return None
+
+
+def _is_outside(value: Amount, limits: Limits, units: Units) -> bool:
+    """Return whether a measured value itself is beyond a limit, whatever its uncertainty."""
+    low, high = limits.at_least, limits.at_most
+    try:
+        if low is not None and units.convert(value, low.unit) < low.number:
+            return True
+        if high is not None and units.convert(value, high.unit) > high.number:
+            return True
+        if limits.equal_to is None or limits.within is None:
+            return False
+        middle = limits.equal_to
+        half = units.tolerance(middle, limits.within, middle.unit)
+        return abs(units.convert(value, middle.unit) - middle.number) > half
+    except UnitError:
+        return False
