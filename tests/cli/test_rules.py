@@ -147,8 +147,8 @@ def test_a_shallow_clone_is_judged_and_learns_when_more_is_fetched(tmp_path: Pat
     address = f"file://{project.path}"
     project.git("clone", "--quiet", "--depth", "1", address, str(tmp_path / "clone"))
     clone = Project(tmp_path / "clone")
-    assert _rules(clone) == []
-    assert _rules(clone) == []
+    assert _rules(clone) == ["history-cut-off"]
+    assert _rules(clone) == ["history-cut-off"]
     clone.git("fetch", "--quiet", "--unshallow")
     assert _rules(clone) == ["issue-not-raised"]
 
@@ -159,3 +159,13 @@ def test_nothing_changed_is_told_from_the_store_alone(tmp_path: Path) -> None:
     again = project.run("verify")
     assert "0 answers computed" in again.stdout
     assert first.stdout.splitlines()[:-1] == again.stdout.splitlines()[:-1]
+
+
+def test_a_function_that_validates_an_analysis_is_looked_for_in_its_file(project: Project) -> None:
+    named = '(validated_by="tests/test_all.py::TestEnergy::test_by_hand[12 V]")'
+    project.replace("analyses/energy.py", '(validated_by="tests/test_all.py")', named)
+    test = "class TestEnergy:\n    def test_by_hand(self): ...\n"
+    for text, rules in ((test, []), (test.replace("hand", "head"), ["analysis-not-validated"])):
+        project.write({"tests/test_all.py": text})
+        for _ in range(2):  # the second comes from the store
+            assert _rules(project) == rules

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 from pathlib import Path
 
@@ -313,3 +314,19 @@ def test_a_project_without_requirements_is_a_finding(tmp_path: Path) -> None:
     assert rules == ["no-requirements"]
     project.write({"requirements/system.yaml": SYSTEM})
     assert "no-requirements" not in [p["rule"] for p in project.verify().json["problems"]]
+
+
+def test_a_record_of_other_data_is_2_and_no_evidence(tmp_path: Path) -> None:
+    log = b"day,voltage\n0,12.1\n"
+    said = f", data: requirements/soak.csv, data_sha256: {hashlib.sha256(log).hexdigest()}}}"
+    files = with_test("CDR", "57 W h +/- 0.1 W h (k = 2)")
+    record = str(files["requirements/records.yaml"]).rstrip().removesuffix("}") + said
+    project = make(tmp_path, {**files, "requirements/records.yaml": record})
+    project.write({"requirements/soak.csv": log})
+    done = project.verify()
+    assert (done.status, by_id(done.json)["PWR-020"]["compliance"]) == (0, "C")
+    project.write({"requirements/soak.csv": log.replace(b"12.1", b"12.2")})
+    done = project.verify()
+    spoiled = by_id(done.json)["PWR-020"]
+    assert (done.status, spoiled["compliance"], spoiled["closed"]) == (2, "open", False)
+    assert "data file of TR-001 is not the one" in spoiled["why"]

@@ -201,12 +201,14 @@ def _context(
 ) -> tuple[Context, Trace]:
     """Return what the rules are told, and what was looked at for that beside the project's files.
 
-    Of the test of an analysis only whether it is there is told, not what stands in it.
+    Of the test of an analysis only whether it is there is told, not what stands in it. The data of
+    records are looked at beside the rules.
     """
     named = sorted({path for spec in index.specs for path in spec.validated_by})
     there = {path for path in named if is_there(path, snapshot)}
     witness = Witness(snapshot)
-    asked = dict.fromkeys(looked_at(path) for path in named)
+    data = (("file", record.data) for record in index.records.values() if record.data)
+    asked = dict.fromkeys((*(looked_at(path) for path in named), *data))
     rested_on = tuple((kind, path, witness.now(kind, path)) for kind, path in asked)
     review = options.review or index.project.charter.next_review
     return Context(review, frozenset(there), history, shallow), rested_on
