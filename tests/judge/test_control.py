@@ -115,8 +115,10 @@ def test_every_reason_is_told_at_once() -> None:
         ("value: 55 kPa", MET),
         ("value: 550 hPa", MET),
         ("value: 54 kPa", WAITS),
-        ("value: 54 kPa, tolerance: 1 kPa", MET),
-        ("value: 54 kPa, tolerance: 0.5 kPa", WAITS),
+        # A design value that moved is another one, however wide its tolerance.
+        ("value: 54 kPa, tolerance: 1 kPa", WAITS),
+        ("value: 54 kPa, tolerance: 1 kPa, condition: true", MET),
+        ("value: 54 kPa, tolerance: 0.5 kPa, condition: true", WAITS),
     ],
 )
 def test_a_threshold_that_changed_after_its_test_reopens_it(parameter: str, state: State) -> None:

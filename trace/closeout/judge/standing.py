@@ -96,16 +96,21 @@ class Standing:
                 yield from self._in_force(record, name, amount)
 
     def _in_force(self, record: Record, name: str, amount: Amount) -> Iterator[str]:
-        """Compare a condition with the parameter: its value, or inside of its declared spread."""
+        """Compare what a record states with the project's parameter.
+
+        A condition (of the environment) may be anywhere inside its declared spread; a design value,
+        as a threshold in the flight software, must be the one that was tested.
+        """
         parameter = self.index.parameters.get(name)
         if parameter is None:
             return
         unit, value = parameter.value.unit, self.settings.get(name, parameter.value)
         try:
             was, now = self.units.convert(amount, unit), self.units.convert(value, unit)
-            low, high = ends_of(parameter, unit, self.units, value) or (now, now)
+            spread = ends_of(parameter, unit, self.units, value) if parameter.condition else None
         except UnitError:
             return  # told as a problem where it stands
+        low, high = spread or (now, now)
         if not low <= was <= high:
             yield _changed(record, name, amount, f"the project has {value}")
 
