@@ -253,6 +253,28 @@ def test_use_as_is_and_repair_need_a_waiver(disposition: str, waiver: str, close
     assert dossier.exit_status == (0 if closed else 1)
 
 
+@pytest.mark.parametrize(("accepts", "closed"), [("x", True), ("y", False)])
+def test_a_waiver_of_another_quantity_is_not_about_what_was_found(
+    accepts: str, closed: bool
+) -> None:
+    more = (
+        "nonconformances:\n  - {id: NCR-7, requirements: [R-1], found_by: T-0, closed_by: T-1,"
+        " disposition: use as is}\n"
+        f"waivers: [{{id: W-1, kind: waiver, requirement: R-1, accepts: {{quantity: {accepts},"
+        " at_least: 1 W}, approved_by: me, date: 2026-02-01}]\n"
+    )
+    found = "{id: T-0, method: test, date: 2026-01-01, measured: {x: 1 W +/- 0.1 W (k = 2)}}"
+    text = requirements(
+        requirement("R-1", TEST, "method: inspection, quantity: y, at_least: 1 W, records: [I-1]")
+    )
+    text += (
+        f"records: [{found}, {DATED}replaces: T-0, {GOOD}}}, {{id: I-1, method: inspection, date:"
+        " 2026-01-01, measured: {y: 2 W +/- 0.1 W (k = 2)}}]\n"
+    )
+    dossier = build(text + more, charter=charter()).judge()
+    assert result(dossier, "R-1").closed is closed
+
+
 def test_an_open_report_keeps_its_requirement_open() -> None:
     more = "nonconformances: [{id: NCR-7, requirements: [R-1], disposition: rework}]\n"
     _, dossier, built = judged(f"{DATED}{GOOD}}}", more=more)

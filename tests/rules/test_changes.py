@@ -214,6 +214,19 @@ def test_a_criterion_that_changed_after_its_record_proves_nothing(story: Story) 
     assert [rule for rule in story.rules() if rule == "judged-before-change"] == []
 
 
+def test_a_statement_that_changed_after_its_record_stays_told(story: Story) -> None:
+    """Not only until the next commit: the record goes on speaking of other words."""
+    other = POWER.replace("shall hold", "shall keep")
+    story.commit(POWER + RECORD, day="2026-03-02")
+    story.commit(other + RECORD, day="2026-03-05")
+    story.commit({"requirements/other.yaml": "requirements: []\n"}, day="2026-03-06")
+    (finding,) = story.findings()
+    assert finding.rule == "judged-before-change"
+    assert "changed on 2026-03-05" in finding.message
+    story.write(other.replace("issue: A", "issue: B") + RECORD)
+    assert story.rules() == []
+
+
 def test_a_change_before_the_record_is_none_after_it(story: Story) -> None:
     story.commit(POWER.replace("52", "60"), day="2026-02-01")
     story.commit(POWER, day="2026-02-20")

@@ -26,7 +26,7 @@ def hindrance(requirement: Requirement, index: Index, review: str | None) -> str
         left = next(_left(report, index), None)
         if left is not None:
             return f"{report.id} is open: {left}"
-        if report.disposition in AGAINST and not _accepted(requirement, index, review):
+        if report.disposition in AGAINST and not _accepted(report, requirement, index, review):
             return f"{report.id} is disposed of as {report.disposition}, and no waiver is in force"
     return None
 
@@ -88,8 +88,18 @@ def _is_before(record: Record, found_by: Record | None) -> bool:
     return record.date < found_by.date  # both as year-month-day
 
 
-def _accepted(requirement: Requirement, index: Index, review: str | None) -> bool:
+def _accepted(
+    report: Nonconformance, requirement: Requirement, index: Index, review: str | None
+) -> bool:
+    """Return whether a waiver in force is about what was found.
+
+    One of a quantity is about that quantity only, where the record that found it measured some.
+    """
+    found_by = index.records.get(report.found_by or "")
+    about = {name for name, _ in found_by.measured} if found_by is not None else set()
     return any(
-        in_force(waiver, index, review) and may_approve(waiver.approved_by, requirement, index)
+        in_force(waiver, index, review)
+        and may_approve(waiver.approved_by, requirement, index)
+        and (waiver.quantity is None or not about or waiver.quantity in about)
         for waiver in index.waivers.get(requirement.id, ())
     )

@@ -210,10 +210,11 @@ def _is_known(record: Record, base: Base) -> bool:
 def _is_judged_alike(
     verification: Verification, before: Requirement, after: Requirement, units: Units
 ) -> bool:
-    """Whether two states of a requirement set the same limits on what a verification is about."""
+    """Whether two states of a requirement say the same of what a verification is about."""
     quantity = verification.criterion.quantity
-    if quantity is None:
-        return " ".join(before.statement.split()) == " ".join(after.statement.split())
+    alike = " ".join(before.statement.split()) == " ".join(after.statement.split())
+    if quantity is None or not alike:
+        return alike
     keys = [
         {
             (*key_of_criterion(v.criterion, units), *key_of_given(v.criterion, units))
