@@ -43,7 +43,7 @@ def plain_cell(text: str) -> str:
     return text[1:] if guarded else text
 
 
-VOID = {"meta", "link", "br", "img", "hr"}
+VOID = {"meta", "link", "br", "wbr", "img", "hr"}
 
 
 @dataclass

@@ -179,13 +179,15 @@ def _anchor_id(identifier: str) -> str:
 def _html() -> Environment:
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    return Environment(
+    environment = Environment(
         loader=PackageLoader("closeout.render"),
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
+    environment.filters["breakable"] = _breakable
+    return environment
 
 
 @lru_cache(maxsize=1)
@@ -206,6 +208,14 @@ def _markdown() -> Environment:
     environment.globals["formula_block"] = _formula_block
     environment.globals["picture_block"] = _picture_block
     return environment
+
+
+def _breakable(text: str) -> str:
+    """Return a text as HTML in which a long name may be broken behind an underscore."""
+    from markupsafe import Markup as Html
+    from markupsafe import escape
+
+    return Html(str(escape(text)).replace("_", "_<wbr>"))
 
 
 def _trusted(html: str) -> str:
