@@ -291,6 +291,29 @@ def test_energy_without_resistance_by_quadrature(floor: float, cutoff: float) ->
     assert found.string_energy == pytest.approx(whole * integral, abs=whole * 0.0014)
 
 
+def test_energy_of_unequal_groups_by_quadrature() -> None:
+    """scipy.integrate.quad group by group, at the declared spreads, without resistance.
+
+    All give what the weakest has above 3.2 V, its trip, which lies above its share of the cut-off.
+    """
+    found = load(
+        cell_resistance=0, harness_resistance=0, cell_temperature=20, cell_trip_voltage=3.2
+    )
+    p, charge = LOADED.values, find().charge
+    mean = 2 * p["cell_capacity"] * (1 - p["capacity_fade"])
+    apart = p["cell_spread"]
+    sizes = {"best": mean * (1 + apart), "mean": mean, "weakest": mean * (1 - apart)}
+    empty = brentq(lambda x: np.interp(x, X, Y) - 3.2, 0, 1, xtol=1e-14)
+    taken = sizes["weakest"] * (charge["weakest"] - empty)
+    energy = 0.0
+    for name, many in (("best", 1), ("mean", 2), ("weakest", 1)):
+        low, high = charge[name] - taken / sizes[name], charge[name]
+        knots = [x for x in X if low < x < high]
+        integral = quad(lambda x: np.interp(x, X, Y), low, high, points=knots, epsabs=1e-11)[0]
+        energy += many * sizes[name] * integral
+    assert found.string_energy == pytest.approx(energy, abs=4 * mean * 0.0014)
+
+
 def test_the_whole_as_weak_as_the_weakest_is_below_the_string() -> None:
     """pad_hold_energy takes each group as the weakest; with equal groups the two agree."""
     drain = HOLD.find(cell_temperature=10).sleep_drain
