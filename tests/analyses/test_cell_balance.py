@@ -6,9 +6,11 @@ import math
 
 import numpy as np
 import pytest
+import scipy.constants
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.integrate import solve_ivp
+from scipy.integrate import quad, solve_ivp
+from scipy.linalg import expm
 from scipy.optimize import brentq
 
 from analyses.cell_balance import cell_balance, cell_transport, weakest_cell
@@ -129,6 +131,30 @@ def test_a_gradient_by_hand() -> None:
     assert found.charge["best"] == pytest.approx(0.9 * 0.98 ** (1 / 1.0718), abs=2e-6)
 
 
+def test_charges_of_the_string_by_the_matrix_exponential() -> None:
+    """scipy.linalg.expm of all four groups at once, at the declared values: no closed form in it.
+
+    State: charges of best, two in the middle and weakest in A h, and 1 for the drain.
+    """
+    p, found = BALANCE.values, find()
+    mean = p["cells_in_parallel"] * p["cell_capacity"] * (1 - p["capacity_fade"])
+    sizes = mean * np.array([1 + p["cell_spread"], 1, 1, 1 - p["cell_spread"]])
+    warm = p["hold_temperature"] - 20 + p["cell_gradient"] / 2 * np.array([-1, 0, 0, 1])
+    losses = p["self_discharge"] * (1 + p["self_discharge_spread"] * np.array([-1, 0, 0, 1]))
+    system = np.zeros((5, 5))
+    system[:4, :4] = np.diag(np.log1p(-losses) / 30.4375 * p["self_discharge_q10"] ** (warm / 10))
+    system[:4, 4] = -24e-6 * (p["hold_drain"] + p["tap_current"] * np.array([0, 0, 0, 1]))
+    behind = p["cell_imbalance"] * np.array([0, 0.5, 0.5, 1])
+    start = [*((p["charge_level"] - behind) * sizes), 1.0]
+    best, middle, _, weakest = (expm(system * p["hold_duration"]) @ start)[:4] / sizes
+    assert found.charge == pytest.approx(
+        {"best": best, "mean": middle, "weakest": weakest}, rel=1e-11
+    )
+    spread = np.interp(best, X, Y) - np.interp(weakest, X, Y)
+    assert found.voltage_spread == pytest.approx(1e3 * spread, abs=1e-6)
+    assert found.lowest_cell_voltage == pytest.approx(np.interp(weakest, X, Y), abs=1e-10)
+
+
 def test_spread_at_rest_and_under_load_differ() -> None:
     assert load(cell_temperature=5).weakest_under_load < find().lowest_cell_voltage
     slope_full = open_circuit_voltage(0.92) - open_circuit_voltage(0.90)
@@ -190,6 +216,102 @@ def test_energy_of_the_string_is_below_a_march_of_it(seed: int) -> None:
     marched = marched_string(point, sizes)
     found = LOADED.function(**point).string_energy
     assert 0.94 * marched <= found <= marched + 0.05
+
+
+def discharged(point: dict[str, float]) -> tuple[float, float]:
+    """Return (energy until it ends, charge that the reserve takes) by SciPy, in W h and A h.
+
+    scipy.integrate.solve_ivp of the four groups at constant power, each charge at its own voltage,
+    with events where the weakest cell trips or the cold string is at its cut-off.
+    """
+    rest = BALANCE.function(**{name: point[name] for name in BALANCE.values}).charge
+    mean = point["cells_in_parallel"] * point["cell_capacity"] * (1 - point["capacity_fade"])
+    sizes = mean * np.array([1 + point["cell_spread"], 1, 1, 1 - point["cell_spread"]])
+    start = sizes * [rest["best"], rest["mean"], rest["mean"], rest["weakest"]]
+    inverse = 1 / (point["cell_temperature"] + 273.15) - 1 / 293.15
+    ohms = point["cell_resistance"] / 1e3 / point["cells_in_parallel"] * point["resistance_growth"]
+    ohms *= math.exp(1e3 * point["resistance_activation"] / scipy.constants.R * inverse)
+    whole, power = 4 * ohms + point["harness_resistance"] / 1e3, point["discharge_power"]
+    cold = point["cold_capacity_loss"] * max(20 - point["cell_temperature"], 0)
+
+    def current(q: np.ndarray) -> float:
+        source = np.interp(q / sizes, X, Y).sum()
+        return power / float(source / 2 + math.sqrt(source * source / 4 - power * whole))
+
+    def trips(_: float, q: np.ndarray) -> float:
+        volts = np.interp(q[3] / sizes[3] - cold, X, Y) - ohms * current(q)
+        return float(volts - point["cell_trip_voltage"])
+
+    def cut_off(_: float, q: np.ndarray) -> float:
+        source = np.interp(q / sizes - cold, X, Y).sum()
+        return float(source - whole * power / point["cutoff_voltage"] - point["cutoff_voltage"])
+
+    trips.terminal = cut_off.terminal = True  # type: ignore[attr-defined]
+    march = solve_ivp(
+        lambda _, q: [-current(q)] * 4, (0, 4), start, events=(trips, cut_off), rtol=1e-8,
+        atol=1e-9, max_step=0.02, dense_output=True,
+    )  # fmt: skip
+    reserve = march.sol(point["reserve_energy"] / power)
+    return power * float(march.t[-1]), float(start[3] - reserve[3])
+
+
+@pytest.mark.parametrize(
+    ("temperature", "power"), [(5.0, 60.0), (12.0, 52.0), (20.0, 30.0), (5.0, 30.0)]
+)
+def test_energy_and_charge_of_a_discharge_by_scipy(temperature: float, power: float) -> None:
+    """The stated simplifications: the lowest voltage for losses and for the charge of the reserve.
+
+    So the energy is up to 4 % below the integrated one, and what the reserve takes is as much more
+    as the integrated voltage is above the cut-off.
+    """
+    point = {**LOADED.values, "cell_temperature": temperature, "discharge_power": power}
+    energy, taken = discharged(point)
+    found = LOADED.function(**point)
+    assert 0.96 * energy <= found.string_energy <= energy
+    assert taken < point["reserve_energy"] / point["cutoff_voltage"]
+    weakest = BALANCE.function(**{name: point[name] for name in BALANCE.values}).charge["weakest"]
+    size = 2 * point["cell_capacity"] * (1 - point["capacity_fade"]) * (1 - point["cell_spread"])
+    cold = size * point["cold_capacity_loss"] * (20 - temperature)
+    left = size * weakest - cold - taken
+    assert found.charge_after_mission < left < found.charge_after_mission + 1.0  # A h
+
+
+@pytest.mark.parametrize(("floor", "cutoff"), [(2.5, 12.0), (2.5, 13.6), (3.2, 12.0)])
+def test_energy_without_resistance_by_quadrature(floor: float, cutoff: float) -> None:
+    """Equal groups: scipy.integrate.quad of the voltage, between roots by scipy.optimize.brentq."""
+    found = load(
+        **NOTHING_APART, cell_resistance=0, harness_resistance=0, cell_temperature=20,
+        cell_trip_voltage=floor, cutoff_voltage=cutoff,
+    )  # fmt: skip
+    full = find(**NOTHING_APART).charge["mean"]
+    empty = brentq(lambda x: np.interp(x, X, Y) - max(floor, cutoff / 4), 0, 1, xtol=1e-14)
+    knots = [x for x in X if empty < x < full]
+    integral = quad(lambda x: np.interp(x, X, Y), empty, full, points=knots, epsabs=1e-11)[0]
+    whole = 4 * 2 * LOADED.values["cell_capacity"] * (1 - LOADED.values["capacity_fade"])  # A h
+    assert found.string_energy == pytest.approx(whole * integral, abs=whole * 0.0014)
+
+
+def test_energy_of_unequal_groups_by_quadrature() -> None:
+    """scipy.integrate.quad group by group, at the declared spreads, without resistance.
+
+    All give what the weakest has above 3.2 V, its trip, which lies above its share of the cut-off.
+    """
+    found = load(
+        cell_resistance=0, harness_resistance=0, cell_temperature=20, cell_trip_voltage=3.2
+    )
+    p, charge = LOADED.values, find().charge
+    mean = 2 * p["cell_capacity"] * (1 - p["capacity_fade"])
+    apart = p["cell_spread"]
+    sizes = {"best": mean * (1 + apart), "mean": mean, "weakest": mean * (1 - apart)}
+    empty = brentq(lambda x: np.interp(x, X, Y) - 3.2, 0, 1, xtol=1e-14)
+    taken = sizes["weakest"] * (charge["weakest"] - empty)
+    energy = 0.0
+    for name, many in (("best", 1), ("mean", 2), ("weakest", 1)):
+        low, high = charge[name] - taken / sizes[name], charge[name]
+        knots = [x for x in X if low < x < high]
+        integral = quad(lambda x: np.interp(x, X, Y), low, high, points=knots, epsabs=1e-11)[0]
+        energy += many * sizes[name] * integral
+    assert found.string_energy == pytest.approx(energy, abs=4 * mean * 0.0014)
 
 
 def test_the_whole_as_weak_as_the_weakest_is_below_the_string() -> None:
@@ -302,6 +424,32 @@ def test_a_longer_transport_costs_voltage_and_balance() -> None:
     assert long.imbalance_to_remove > short.imbalance_to_remove
     start = travel(transport_duration=0).imbalance_to_remove
     assert start == pytest.approx(TRANSPORT.values["cell_imbalance"], abs=1e-9)
+
+
+def test_transport_by_scipy() -> None:
+    """scipy.integrate.solve_ivp of best and weakest, with the tap's current, at declared values."""
+    p, found = TRANSPORT.values, travel()
+    mean = p["cells_in_parallel"] * p["cell_capacity"] * (1 - p["capacity_fade"])
+    drain = p["protection_leakage"] + 16.8e3 / p["divider_resistance"]  # uA
+    ends = []
+    for sign, behind in ((-1, 0.0), (+1, p["cell_imbalance"])):
+        loss = p["self_discharge"] * (1 + sign * p["self_discharge_spread"])
+        warm = p["transport_temperature"] - 20 + sign * p["cell_gradient"] / 2
+        rate = -math.log(1 - loss) / 30.4375 * p["self_discharge_q10"] ** (warm / 10)
+        out = 24e-6 * (drain + (p["tap_current"] if sign > 0 else 0))
+        size = mean * (1 - sign * p["cell_spread"])
+        march = solve_ivp(
+            lambda _, q, rate=rate, out=out: -rate * q - out, (0, p["transport_duration"]),
+            [(p["transport_charge"] - behind) * size], method="DOP853", rtol=1e-12, atol=1e-13,
+        )  # fmt: skip
+        ends.append(march.y[0, -1] / size)
+    assert found.imbalance_to_remove == pytest.approx(ends[0] - ends[1], abs=1e-10)
+    assert found.lowest_transport_voltage == pytest.approx(np.interp(ends[1], X, Y), abs=1e-9)
+
+
+def test_cells_travel_at_no_more_than_carriers_allow() -> None:
+    """IATA Dangerous Goods Regulations, PI 965: 30 % of the rated capacity (from memory)."""
+    assert TRANSPORT.box["transport_charge"][1] <= 0.30
 
 
 # limits

@@ -7,6 +7,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from pyproj import Transformer
 
 from analyses.ground_flux import ELEVATIONS, GroundFlux, ground_flux, read_limits
 from closeout.math import table
@@ -56,6 +57,33 @@ def test_density_by_hand_at_the_zenith() -> None:
     assert found.flux_density["90 deg"] == pytest.approx(whole + share)
     assert found.flux_margin["90 deg"] == pytest.approx(-144.0 - whole - share)
     assert found.unmodulated_flux_margin["90 deg"] == pytest.approx(-144.0 - whole)
+
+
+def test_spreading_loss_of_a_geostationary_satellite() -> None:
+    """162.1 dB(m2) from 35 786 km, as satellite filings print it below the satellite (memory)."""
+    found = flux(stage_geometric_altitude=35_786.0)
+    spread = found.highest_eirp - found.unmodulated_flux_density["90 deg"]
+    assert spread == pytest.approx(162.1, abs=0.05)
+
+
+@pytest.mark.parametrize("elevation", [0, 5, 25, 90])
+def test_density_with_ranges_of_pyproj(elevation: int) -> None:
+    """PROJ's topocentric conversion on a sphere of 6378.137 km: the place at that range is as high.
+
+    From a station at the origin, the place in the direction of the elevation and at the range that
+    the density implies lies at the altitude that was asked for.
+    """
+    found = flux()
+    case = f"{elevation} deg"
+    density = found.unmodulated_flux_density[case]
+    metres = 10 ** ((found.highest_eirp - density) / 20) / math.sqrt(4 * math.pi)
+    to_geographic = Transformer.from_pipeline(
+        "+proj=pipeline +step +inv +proj=topocentric +R=6378137 +lat_0=0 +lon_0=0 +h_0=0 "
+        "+step +inv +proj=cart +R=6378137"
+    )
+    rise = math.radians(elevation)
+    *_, height = to_geographic.transform(0.0, metres * math.cos(rise), metres * math.sin(rise))
+    assert height == pytest.approx(300e3, abs=1e-3)
 
 
 def test_an_unmodulated_carrier_has_its_whole_power_in_the_limits_bandwidth() -> None:

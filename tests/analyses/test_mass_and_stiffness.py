@@ -8,6 +8,7 @@ from typing import Any, get_type_hints
 
 import pytest
 import yaml
+from uncertainties import ufloat
 
 from analyses import mass_and_stiffness as structure
 from analyses.physics import vibration
@@ -52,6 +53,47 @@ def test_mass_by_hand() -> None:
     )
     assert found.contingency == pytest.approx(grown / 1000)
     assert found.recorder_mass == pytest.approx(found.total_basic_mass + grown / 1000 + 0.02)
+
+
+@pytest.mark.parametrize(
+    ("name", "published"),
+    # ECSS practice, as printed in an instrument interface document.
+    [
+        ("contingency_off_the_shelf", 0.05),
+        ("contingency_modified", 0.10),
+        ("contingency_new", 0.20),
+    ],
+)
+def test_contingency_is_the_published_one(name: str, published: float) -> None:
+    """1 kg more of such parts is so much more contingency: 5 %, 10 % and 20 %."""
+    assert VALUES[name] == published
+    lines = read_rows(
+        ROOT / "analyses" / "data" / "mass_list.csv", ("item", "count", "mass_g", "maturity")
+    )
+    maturity = name.removeprefix("contingency_").replace("_", " ")
+    grams = [float(x["count"]) * float(x["mass_g"]) for x in lines if x["maturity"] == maturity]
+    if maturity == "off the shelf":
+        grams.append(8 * VALUES["cell_mass"])
+    without = find(structure.mass_budget, **{name: 0.0}).contingency
+    grown = find(structure.mass_budget).contingency - without
+    assert grown == pytest.approx(published * sum(grams) / 1000, rel=1e-9)
+
+
+def test_mass_and_its_spread_by_uncertainties() -> None:
+    """The library `uncertainties`: 2 g of each piece, independent, and 0.5 g common to the cells.
+
+    Law of propagation: the sum is the same, and the cells' common error counts eight times.
+    """
+    lines = read_rows(ROOT / "analyses" / "data" / "mass_list.csv", ("item", "count", "mass_g"))
+    total = 8 * ufloat(VALUES["cell_mass"], 0.5)
+    for row in lines:
+        total += sum(ufloat(float(row["mass_g"]), 2.0) for _ in range(int(row["count"])))
+    found = find(structure.mass_budget)
+    assert found.total_basic_mass == pytest.approx(total.nominal_value / 1000, rel=1e-12)
+    heavier = find(structure.mass_budget, cell_mass=VALUES["cell_mass"] + 0.5)
+    pieces = sum(int(row["count"]) for row in lines)
+    common = 1000 * (heavier.total_basic_mass - found.total_basic_mass)
+    assert math.hypot(common, 2.0 * math.sqrt(pieces)) == pytest.approx(total.std_dev, rel=1e-9)
 
 
 def test_as_many_cameras_are_weighed_as_fly() -> None:

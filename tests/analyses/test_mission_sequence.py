@@ -1,10 +1,12 @@
-"""Order of events: sums by hand, extremes by listing each corner, the direction of each input."""
+"""Order of events: by hand, networkx and linear programming, all corners, directions."""
 
 from __future__ import annotations
 
 from itertools import product
 
+import networkx as nx
 import pytest
+from scipy.optimize import linprog
 
 from analyses.mission_sequence import FAIRING, SATELLITES, MissionSequence, mission_sequence
 from analyses.pressure_threshold_timing import pressure_threshold_timing
@@ -121,6 +123,70 @@ def test_extremes_are_those_of_the_corners_by_hand() -> None:
     assert shortest == pytest.approx(32.0 + 3600.0 * (1 - 50e-6) - 3530.0)
     soonest = min(found.transmitter_delay for found in corners)
     assert soonest == pytest.approx(32.0 + 3620.0 * (1 - 50e-6) - 3530.0)
+
+
+def durations(**change: float) -> dict[tuple[str, str], float]:
+    """Return the edges of the plan: what follows what, and after how long."""
+    x = {**BASE, **change}
+    clock, restart = 1 + 1e-6 * x["timer_error"], x["computer_resets"] * x["computer_restart_time"]
+    return {
+        ("lift-off", "planned wake-up"): x["wake_time"],
+        ("planned wake-up", "wake-up"): x["late_wake"],
+        ("wake-up", "restarted"): restart,
+        ("restarted", "cameras on"): x["camera_start_time"],
+        ("restarted", "cameras off"): x["camera_stop_delay"] * clock,
+        ("restarted", "transmitter on"): x["transmit_start_delay"] * clock,
+        ("restarted", "last transmission"): x["transmit_stop_delay"] * clock,
+        ("lift-off", FAIRING): x["fairing_release_time"],
+        ("lift-off", SATELLITES[0]): x["first_release_time"],
+        (SATELLITES[0], SATELLITES[1]): x["release_interval"],
+        (SATELLITES[1], SATELLITES[2]): x["release_interval"],
+    }
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{}, {"late_wake": 60.0, "computer_resets": 1.0}, {"wake_time": 32.0, "timer_error": -50.0}],
+)
+def test_the_plan_as_a_network(change: dict[str, float]) -> None:
+    """networkx: each event comes after the longest path from the lift-off."""
+    plan = nx.DiGraph()
+    plan.add_weighted_edges_from((a, b, after) for (a, b), after in durations(**change).items())
+    events = sequence(**change).event_time
+    for name in set(plan) & set(events):
+        before = plan.subgraph({name} | nx.ancestors(plan, name))
+        longest = nx.dag_longest_path_length(before, default_weight=0)
+        assert events[name] == pytest.approx(longest, rel=1e-12), name
+
+
+ENDS = {  # low and high end, invented as everything in BASE
+    "wake_time": (32.0, 51.0), "late_wake": (0.0, 60.0), "computer_resets": (0.0, 1.0),
+    "camera_start_time": (16.0, 28.0), "fairing_release_time": (160.0, 185.0),
+    "first_release_time": (3370.0, 3410.0), "release_interval": (55.0, 65.0),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("quantity", "case", "weights"),
+    # what each end counts for, from the order of the events
+    [
+        ("recorded_before", FAIRING, (-1, -1, -15, -1, 1, 0, 0)),
+        ("recorded_before", LAST, (-1, -1, -15, -1, 0, 1, 2)),
+        ("recorded_after", LAST, (1, 1, 15, 0, 0, -1, -2)),
+        ("transmitter_delay", None, (1, 1, 15, 0, 0, -1, -2)),
+    ],
+)
+def test_least_margin_as_linear_programming_has_it(
+    quantity: str, case: str | None, weights: tuple[float, ...]
+) -> None:
+    """scipy.optimize.linprog over the box of ends, against the least of all corners."""
+    constant = {"recorded_after": 3600.0, "transmitter_delay": 3620.0}.get(quantity, 0.0)
+    least = linprog(weights, bounds=list(ENDS.values())).fun + constant
+    found = []
+    for corner in product(*ENDS.values()):
+        answer = getattr(sequence(**dict(zip(ENDS, corner, strict=True))), quantity)
+        found.append(answer if case is None else answer[case])
+    assert min(found) == pytest.approx(least, abs=1e-9)
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ import math
 from datetime import datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -312,6 +313,69 @@ def test_an_error_of_speed_grows_with_time_since_the_release() -> None:
     expected = math.degrees(math.hypot(lag, high) / windows().shortest_range["Razorbill"])
     assert found.pointing_error["Razorbill"] == pytest.approx(expected, rel=0.06)
     assert found.pointing_error["Razorbill"] > found.pointing_error["Guillemot"]
+
+
+def test_pointing_error_as_astropy_has_it() -> None:
+    """Astropy's azimuth, elevation and separation for true and navigated place, at the tops.
+
+    The error is one along the track of 0.2 km: the file's stage is where the true one will be
+    0.2/7.644 s later. The greatest error of a pass is near its top; Astropy's at the top is below
+    it, by less than a tenth.
+    """
+    import astropy.units as u
+    from astropy.coordinates import (
+        ITRS,
+        AltAz,
+        CartesianRepresentation,
+        EarthLocation,
+        angular_separation,
+    )
+    from astropy.time import Time
+    from astropy.utils import iers
+
+    found, course = pointing(navigation_along_error=0.2), flight()
+    with iers.conf.set_temp("auto_download", False):
+        now = Time("2026-04-20T10:30:00", scale="utc")
+        for name in ("Guillemot", "Kittiwake", "Razorbill"):
+            one = STATIONS[name]
+            here = EarthLocation.from_geodetic(
+                one.longitude_deg, one.latitude_deg, one.height_m * u.m
+            )
+            sky = []
+            for time in (course.sights[name].passes[0].top + x for x in (0.0, 0.2 / 7.644)):
+                line = CartesianRepresentation(*at(course.ephemeris, time).position, unit=u.km)
+                line -= here.get_itrs(now).cartesian
+                seen = ITRS(line, obstime=now, location=here)
+                sky.append(seen.transform_to(AltAz(obstime=now, location=here)))
+            angle = angular_separation(sky[0].az, sky[0].alt, sky[1].az, sky[1].alt)
+            assert 0.9 * found.pointing_error[name] < angle.to_value(u.deg)
+            assert angle.to_value(u.deg) < 1.001 * found.pointing_error[name]
+
+
+def test_doppler_as_skyfield_has_it() -> None:
+    """Skyfield's distances from the station, one second apart, at rise and set: the greatest."""
+    from skyfield.api import load, wgs84
+    from skyfield.toposlib import ITRSPosition
+    from skyfield.units import Distance
+
+    now = load.timescale(builtin=True).utc(2027, 4, 20, 10, 30)
+    found, course = pointing(), flight()
+    for name in ("Guillemot", "Kittiwake", "Razorbill"):
+        one, station = course.sights[name].passes[0], STATIONS[name]
+        site = wgs84.latlon(
+            station.latitude_deg, station.longitude_deg, elevation_m=station.height_m
+        )
+
+        def distance(seconds: float, site: Any = site) -> float:
+            there = ITRSPosition(Distance(km=at(course.ephemeris, seconds).position))
+            return float((there - site).at(now).distance().km)
+
+        rates = [
+            abs(distance(t + 0.5) - distance(t - 0.5))
+            for t in (one.rise, one.rise + 1.0, one.set - 1.0, one.set)
+        ]
+        expected = 2245e3 * max(rates) / 299_792.458
+        assert found.doppler[name] == pytest.approx(expected, rel=1e-4)
 
 
 def test_errors_that_add_are_worse_than_each() -> None:

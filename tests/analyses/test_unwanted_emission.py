@@ -7,9 +7,11 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.optimize import Bounds, LinearConstraint, milp
 
 from analyses import unwanted_emission as module
 from analyses.physics.barriers import (
@@ -106,6 +108,32 @@ def test_counts_by_trying_every_set(effects: list[frozenset[str]]) -> None:
     assert releasing_pairs(one) == sum(
         a | b == barriers for a, b in itertools.combinations(effects, 2)
     )
+
+
+def cover_by_milp(one: EnergyPath) -> int:
+    """Return the fewest causes that take every barrier away, by SciPy's integer programming."""
+    reached = frozenset().union(*one.effects)
+    causes = [*one.effects, *(frozenset({barrier}) for barrier in one.barriers - reached)]
+    takes = [[float(barrier in cause) for cause in causes] for barrier in sorted(one.barriers)]
+    found = milp(
+        np.ones(len(causes)), constraints=LinearConstraint(np.array(takes), lb=1.0),
+        integrality=np.ones(len(causes)), bounds=Bounds(0, 1),
+    )  # fmt: skip
+    assert found.success
+    return round(found.fun)
+
+
+def test_independent_barriers_as_integer_programming_has_them() -> None:
+    """scipy.optimize.milp: the smallest set cover, for each hazard at each step of the mission."""
+    cases = {
+        f"{hazard}, {step.name}": path_of(MODEL, step, hazard)
+        for step in MODEL.steps
+        if step.phase == "ground"
+        for hazard in ("radio", "heat", "motion")
+    }
+    assert set(cases) == set(ANSWER.independent_barriers)
+    for case, number in ANSWER.independent_barriers.items():
+        assert number == cover_by_milp(cases[case]), case
 
 
 # The mission ------------------------------------------------------------------------------------

@@ -5,8 +5,11 @@ from __future__ import annotations
 import itertools
 import random
 from pathlib import Path
+from typing import Any
 
 import pytest
+from sympy import And, Or, symbols
+from sympy.logic.boolalg import to_dnf
 
 from analyses.physics.failure_modes import (
     ASCENT,
@@ -75,6 +78,30 @@ def test_fewest_failures_by_hand() -> None:
     """Cut sets of an AND are the unions of those of its inputs: 2 + 2 at rest."""
     assert ANSWER.sensor_failures_to_wake == {"at rest": 4, "shaken": 2}
     assert ANSWER.sensor_failures_to_sleep == 2
+
+
+def cut_sets(event: Any) -> list[int]:
+    """Return the sizes of the minimal cut sets of an event without negation, by SymPy."""
+    terms = to_dnf(event, simplify=True, force=True)
+    return sorted(len(term.args) if isinstance(term, And) else 1 for term in terms.args)
+
+
+def test_cut_sets_by_sympy() -> None:
+    """sympy.logic: the minimal cut sets of two of three, of both channels and of either."""
+    p, a = symbols("p1:4"), symbols("a1:4")
+
+    def two_of_three(of: tuple[Any, ...]) -> Any:
+        return Or(*(And(*pair) for pair in itertools.combinations(of, 2)))
+
+    alone = cut_sets(two_of_three(p))  # shaken: the pressure sensors decide
+    both = cut_sets(And(two_of_three(p), two_of_three(a)))  # at rest, to wake
+    either = cut_sets(Or(two_of_three(p), two_of_three(a)))  # in the ascent, to stay asleep
+    assert (alone, both, either) == ([2] * 3, [4] * 9, [2] * 6)  # NUREG-0492, from memory
+    assert ANSWER.sensor_failures_to_wake == {"at rest": min(both), "shaken": min(alone)}
+    assert ANSWER.sensor_failures_to_sleep == min(either)
+    # Each of two sensors in one of its modes that count: 2 for waking, 3 for sleep.
+    assert ANSWER.waking_pairs["sensors"] == len(alone) * 2 * 2
+    assert ANSWER.sleeping_pairs["sensors"] == len(either) * 3 * 3
 
 
 def test_one_of_three_and_three_of_three_are_worse() -> None:
