@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import Annotated, NamedTuple
 
 from analyses.physics import radio
+from analyses.physics.orbit import J2
 from closeout import analysis
+from closeout.math import power
 from closeout.units import MHz, Unit, kHz, km, ppm
 
 
@@ -26,9 +28,12 @@ def carrier_doppler(
     Model: circular orbit, law of cosines. The offset is greatest at the horizon of a station in the
     orbit plane, f/c v R/(R + h); the rate is greatest overhead. Earth's rotation is taken at its
     worst, a station on the equator that moves against the orbit; no other place and inclination
-    gives more. The oscillator's error is added to the offset.
+    gives more. There the Earth's bulge makes the orbit faster, by 3/4 J2 (R/r)^2. The oscillator's
+    error is added to the offset.
 
-    Sources: classical Doppler shift to first order; constants of WGS 84.
+    Sources: classical Doppler shift to first order; constants of WGS 84, J2 of EGM-96; circular
+    speed on the equator from the radial gravity there, mu/r^2 (1 + 3/2 J2 (R/r)^2) (Vallado,
+    Fundamentals of Astrodynamics, the potential of the second zonal harmonic, from memory).
 
     Assumptions: circular orbit at the altitude asked for; on an ellipse take the perigee, where
     the speed is a few per cent above the circular one (for 200 km to 500 km 1.1 %). The lowest
@@ -38,7 +43,10 @@ def carrier_doppler(
 
     Caution: a test with the carrier on is radiation: inside a shielded set-up, or under a licence.
     """
-    orbit = radio.horizon_doppler(carrier_frequency, stage_geometric_altitude)
+    faster = 1 + 0.75 * J2 * power(
+        radio.EARTH_RADIUS / (radio.EARTH_RADIUS + stage_geometric_altitude), 2
+    )
+    orbit = radio.horizon_doppler(carrier_frequency, stage_geometric_altitude) * faster
     turning = radio.EARTH_RATE * radio.EARTH_RADIUS  # km/s, at the equator
     rotation = carrier_frequency * 1.0e3 * turning / radio.SPEED_OF_LIGHT
     offset = carrier_frequency * 1.0e-3 * oscillator_error
@@ -47,7 +55,9 @@ def carrier_doppler(
         rotation_doppler=rotation,
         oscillator_offset=offset,
         carrier_offset=orbit + rotation + offset,
+        # The rate goes with the square of the speed, that against the station with less of it.
         doppler_rate=radio.overhead_doppler_rate(
             carrier_frequency, stage_geometric_altitude, turning
-        ),
+        )
+        * power(faster, 2),
     )

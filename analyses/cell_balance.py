@@ -119,11 +119,12 @@ def cell_balance(
     (the daily voltages on the pad show it); currents between parallel cells; balancing during the
     hold (there is none); relaxation of the voltage in the first hours after a charge.
 
-    **Caution.** Without balancing the *fullest* cell passes its limit at the end of a charge:
-    `recharge_voltage` says how far, if somebody charged the string again after the hold by its
-    total voltage. Balance before each charge, attended and contained, under a licensed procedure. A
-    reversed or over-discharged cell is never charged again. The rules of laboratory, carrier and
-    launch site come first.
+    **Caution.** Without balancing the *fullest* cell may pass its limit at the end of a charge:
+    `recharge_voltage` bounds how far, if somebody charged the string again after the hold by its
+    total voltage (the cell itself may stay nearer to the mean, by up to the number in series).
+    Balance before each charge, attended and contained, under a licensed procedure. A reversed or
+    over-discharged cell is never charged again. The rules of laboratory, carrier and launch site
+    come first.
     """
     groups = _rest(
         _start(

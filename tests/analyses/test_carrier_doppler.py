@@ -8,11 +8,17 @@ import numpy as np
 import pytest
 
 from analyses.carrier_doppler import carrier_doppler
+from analyses.physics import radio
 
 
 def test_horizon_doppler_of_an_earth_at_rest() -> None:
-    """Circular orbit at 500 km, 2245 MHz: 52.863 kHz (closed form f/c v R/(R + h))."""
-    assert carrier_doppler(2245.0, 0.0, 500.0).orbit_doppler == pytest.approx(52.863, abs=5e-4)
+    """Circular orbit at 500 km, 2245 MHz: 52.863 kHz (closed form f/c v R/(R + h)).
+
+    The bulge adds 3/4 J2 (R/r)^2 = 3/4 * 1.08263e-3 * 0.8600 = 0.0698 %, by hand.
+    """
+    assert radio.horizon_doppler(2245.0, 500.0) == pytest.approx(52.863, abs=5e-4)
+    found = carrier_doppler(2245.0, 0.0, 500.0).orbit_doppler
+    assert found == pytest.approx(52.863 * 1.000698, abs=8e-4)
 
 
 def test_the_offset_is_the_sum_and_the_oscillator_goes_by_its_ppm() -> None:
@@ -44,11 +50,11 @@ def test_no_pass_of_a_simulated_orbit_exceeds_what_is_said(height: float) -> Non
         speed = np.gradient(distance, t)
         shift = np.max(np.abs(speed[up])) * frequency / 299_792.458
         fastest = np.max(np.gradient(speed, t)[up]) * frequency / 299_792.458
-        assert shift <= said.carrier_offset * (1 + 1e-6)
-        assert fastest <= said.doppler_rate * (1 + 1e-4)
+        assert shift <= said.carrier_offset
+        assert fastest <= said.doppler_rate
         reached.append((shift, fastest))
     assert reached[-1][0] == pytest.approx(said.carrier_offset, rel=1e-3)
-    assert reached[-1][1] == pytest.approx(said.doppler_rate, rel=1e-3)
+    assert reached[-1][1] == pytest.approx(said.doppler_rate, rel=2e-3)
 
 
 @pytest.mark.parametrize(
@@ -62,10 +68,8 @@ def test_a_pass_as_sgp4_and_skyfield_have_it(
 ) -> None:
     """`sgp4` flies a circular orbit, Skyfield looks at it from the equator, over one revolution.
 
-    Elements are invented, without drag; the altitude is the one at which it passes overhead. The
-    Earth's bulge, which the closed form leaves out, makes an orbit of this radius on the equator
-    faster by 3/4 J2 (R/r)^2, 0.07 %, so what is said is that much too low, and the rate by twice
-    that.
+    Elements are invented, without drag; the altitude is the one at which it passes overhead. Both
+    know the Earth's bulge, which is 0.07 % of the shift and twice that of the rate.
     """
     from sgp4.api import WGS84, Satrec
     from skyfield.api import EarthSatellite, load, wgs84
@@ -83,9 +87,10 @@ def test_a_pass_as_sgp4_and_skyfield_have_it(
     shift = np.max(np.abs(speed[up])) * 2245e3 / 299_792.458
     fastest = np.max(np.gradient(speed, 1.0)[up]) * 2245e3 / 299_792.458
     said = carrier_doppler(2245.0, 0.0, float(distance.km.min()))
-    assert said.orbit_doppler + sign * said.rotation_doppler == pytest.approx(shift, rel=1e-3)
+    assert said.orbit_doppler + sign * said.rotation_doppler == pytest.approx(shift, rel=1e-4)
     if sign > 0:
-        assert said.doppler_rate == pytest.approx(fastest, rel=2e-3)
+        assert said.doppler_rate == pytest.approx(fastest, rel=5e-4)
+        assert said.doppler_rate > fastest
     else:
         assert said.doppler_rate > fastest
 

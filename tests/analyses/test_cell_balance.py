@@ -329,7 +329,8 @@ def test_the_whole_as_weak_as_the_weakest_is_below_the_string() -> None:
 # the fullest cell at the end of a charge
 
 
-def test_without_balancing_the_fullest_cell_passes_its_limit() -> None:
+def test_the_bound_of_the_fullest_cell_without_balancing() -> None:
+    """It is a bound on the safe side: up to four times as far above the mean as the cell itself."""
     assert find().recharge_voltage > open_circuit_voltage(0.97)
     assert find(cell_imbalance=0.03).recharge_voltage > 4.20  # V, the cell's limit
     assert find(cell_imbalance=0.0).recharge_voltage < find(cell_imbalance=0.01).recharge_voltage
