@@ -45,11 +45,15 @@ class Module:
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """An answer or a failure, whether the store gave it, and why it cannot be kept (if so)."""
+    """An answer or a failure, whether the store gave it, and why it cannot be kept (if so).
+
+    ``read`` are the project's files that it rests on, None where that is not known.
+    """
 
     result: Answer | Failure
     from_store: bool
     not_kept: tuple[str, ...] = ()
+    read: frozenset[str] | None = None
 
 
 class Evaluator:
@@ -118,7 +122,7 @@ class Evaluator:
     ) -> dict[Question, Reply]:
         """Return a reply to each question; ``specs`` by the analysis' name."""
         return {
-            question: Reply(_result_from(content), from_store, not_kept)
+            question: Reply(_result_from(content), from_store, not_kept, _read(content))
             for question, (content, from_store, not_kept) in self._told(questions, specs).items()
         }
 
@@ -196,9 +200,10 @@ class Evaluator:
             self.complete = False
             return content, not_kept
         self._used.add(trace)
-        text = json.dumps({**told, "trace": trace}, separators=(",", ":"))
+        kept = {**told, "trace": trace}
+        text = json.dumps(kept, separators=(",", ":"))
         self._rows.append((key, trace_key(trace), text))
-        return content, ()
+        return kept, ()
 
     def _run(self, tasks: list[Task]) -> Iterator[tuple[int, Told]]:
         """Give what the workers told of each task, with its number, as soon as it is known.
@@ -314,6 +319,13 @@ def _module_from(content: dict[str, Any], name: str, path: str) -> Module:
             )
         )  # fmt: skip
     return Module(name, path, tuple(specs), tuple(failures))
+
+
+def _read(content: Told) -> frozenset[str] | None:
+    """Return the project's files that what was told rests on."""
+    if "trace" not in content:
+        return None
+    return frozenset(name for kind, name, _ in content["trace"] if kind == "file")
 
 
 def _result_from(content: dict[str, Any]) -> Answer | Failure:

@@ -20,7 +20,11 @@ _SIDES = ("at_most", "at_least")
 
 
 def _root_sum_square(parts: Sequence[Fraction]) -> Fraction:
-    return Fraction(math.sqrt(math.fsum(float(part) ** 2 for part in parts)))
+    """Return the root, exact where it is a fraction, else to forty digits."""
+    square = sum((part * part for part in parts), Fraction(0))
+    fine = 10**40
+    root = math.isqrt(square.numerator * square.denominator * fine * fine)
+    return Fraction(root, square.denominator * fine)
 
 
 # Exact where the rule is, so that 0.1 kg and 0.2 kg are 0.3 kg.
@@ -165,6 +169,12 @@ def allocations(index: Index, units: Units) -> Iterator[Finding]:
         except UnitError as wrong:
             yield warning("allocation", where, f"{quantity}: {wrong.message}", wrong.cure)
             continue
+        if found and not index.derived.get(requirement.id):
+            yield warning(
+                "allocation", where,
+                f"{requirement.id} allocates {quantity}, and nothing is derived from it",
+                "derive what has a share of it, or remove allocates",
+            )  # fmt: skip
         if not found:
             yield warning(
                 "allocation", where,

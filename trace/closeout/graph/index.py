@@ -37,8 +37,8 @@ class Index:
     ``specs`` are named as they are shown: by the function, or module.function where several share
     it; ``analyses`` holds each under both names, ``shared`` the function names that several have.
     ``waivers`` are by requirement. ``replaced`` leads from a record to a dated one that replaces
-    it. ``doubled`` are requirements of which a second has the identifier. ``left_out`` are
-    identifiers, of whatever kind, of items with a fault that is told already;
+    it. ``doubled`` are requirements, and records, of which a second has the identifier.
+    ``left_out`` are identifiers, of whatever kind, of items with a fault that is told already;
     ``whole`` is False where a file could not be read, so that nobody knows what it holds.
     """
 
@@ -55,6 +55,7 @@ class Index:
     shared: Mapping[str, tuple[str, ...]]
     specs: tuple[AnalysisSpec, ...]
     doubled: frozenset[str] = frozenset()
+    doubled_records: frozenset[str] = frozenset()
     left_out: frozenset[str] = frozenset()
     whole: bool = True
 
@@ -87,6 +88,7 @@ class Index:
             shared=shared,
             specs=named,
             doubled=_doubled(project.requirements),
+            doubled_records=_doubled(project.records),
             left_out=frozenset(left_out),
             whole=whole,
         )
@@ -94,6 +96,14 @@ class Index:
     def lacks(self, name: str, known: Container[str]) -> bool:
         """Return whether a name is surely unknown: no item has it, none that is left out either."""
         return name not in known and name not in self.left_out and self.whole
+
+    def last(self, record: str) -> Record:
+        """Return the record that takes the place of another at last."""
+        seen: set[str] = set()
+        while record in self.replaced and record not in seen:
+            seen.add(record)  # records that replace each other are told as a problem
+            record = self.replaced[record]
+        return self.records[record]
 
     @property
     def complete(self) -> bool:

@@ -71,7 +71,7 @@ def _waiver(report: Nonconformance, index: Index) -> Iterator[Finding]:
 
 
 def _retest(report: Nonconformance) -> Iterator[Finding]:
-    if report.disposition in AGAIN and not report.retest and report.closed_by is None:
+    if report.disposition in AGAIN and not report.retest:
         yield warning(
             "rework-without-retest",
             report.where / "disposition",

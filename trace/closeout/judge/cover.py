@@ -38,8 +38,15 @@ def _covered(one: Judgement, waivers: list[Waiver], units: Units) -> Judgement:
 
 
 def in_force(waiver: Waiver, index: Index, review: str | None) -> bool:
-    """Return whether a waiver is approved and not expired at a review (None: at the last one)."""
+    """Return whether a waiver is approved and not expired at a review (None: at the last one).
+
+    Where the review has a date, a waiver of a later one was not given yet.
+    """
     if waiver.date is None or waiver.approved_by is None:
+        return False
+    charter = index.project.charter
+    held = charter.review_dates.get(review or (charter.reviews[-1] if charter.reviews else ""))
+    if held is not None and waiver.date > held:  # both as year-month-day
         return False
     if waiver.expires is None:
         return True

@@ -99,8 +99,9 @@ def _results(run: Run) -> dict[str, RequirementResult]:
     index = run.index
     answers = {question: reply.result for question, reply in run.replies.items()}
     judge_one = Judge(
-        index, run.plan, answers, run.units, run.review, dict(run.settings), run.spoiled
-    ).result
+        index, run.plan, answers, run.units, run.review, dict(run.settings), run.spoiled,
+        {question: reply.read for question, reply in run.replies.items() if reply.read is not None},
+    ).result  # fmt: skip
     order = from_below(index)
     done: dict[str, RequirementResult] = {}
     for name in order.names:

@@ -21,7 +21,7 @@ def holds_open(report: Nonconformance, index: Index) -> bool:
 def hindrance(requirement: Requirement, index: Index, review: str | None) -> str | None:
     """Return why a requirement cannot be closed for its nonconformances; None where it can."""
     for report in index.project.nonconformances:
-        if requirement.id not in report.requirements:
+        if requirement.id not in concerned(report, index):
             continue
         left = next(_left(report, index), None)
         if left is not None:
@@ -36,8 +36,16 @@ def reported(requirement: str, index: Index) -> tuple[tuple[str, str], ...]:
     return tuple(
         (report.id, _became(report, requirement, index))
         for report in index.project.nonconformances
-        if requirement in report.requirements
+        if requirement in concerned(report, index)
     )
+
+
+def concerned(report: Nonconformance, index: Index) -> tuple[str, ...]:
+    """Return the requirements of a nonconformance: those it names, else those its record judged."""
+    found_by = index.records.get(report.found_by or "")
+    if report.requirements or found_by is None:
+        return report.requirements
+    return tuple(name for name, _ in found_by.judged)
 
 
 def _became(report: Nonconformance, requirement: str, index: Index) -> str:
@@ -72,14 +80,17 @@ def _left(report: Nonconformance, index: Index) -> Iterator[str]:
             yield f"{name} has no date yet"
         elif _is_before(record, index.records.get(report.found_by or "")):
             yield f"{name} is of {record.date}, before what it is to close was found"
-        elif (
-            record.judged
-            and report.requirements
-            and not (set(report.requirements) & set(dict(record.judged)))
-        ):
-            yield f"{name} judged none of its requirements"
         elif record.outcome == NOT_MET:
             yield f"the outcome of {name} is not met"
+        elif record.outcome is None and not record.measured and record.data is None:
+            yield f"{name} shows nothing"
+    names = [report.closed_by, *report.retest]
+    again = [index.records[name] for name in names if name is not None and name in index.records]
+    if again and all(record.judged for record in again):
+        judged = {name for record in again for name, _ in record.judged}
+        left = [name for name in concerned(report, index) if name not in judged]
+        if left:
+            yield f"nothing that closes it judged {', '.join(left)}"
 
 
 def _is_before(record: Record, found_by: Record | None) -> bool:

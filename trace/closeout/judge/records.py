@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 from typing import Any
 
-from closeout.graph import Bounds, Index, bounds_in
+from closeout.graph import Bounds, bounds_in
 from closeout.graph.bounds import as_double
 from closeout.judge.limits import Extremes, Judged, Judgement, compare, shown_in
 from closeout.judge.nonconformance import NOT_MET, holds_open
@@ -24,7 +24,7 @@ _WORST_FIRST = (State.NOT_MET, State.ERROR, State.OPEN, State.MET)
 def by_records(
     said: Said, requirement: Requirement, verification: Verification, standing: Standing
 ) -> list[Judgement]:
-    """Return the evidence of each record of a verification, at least one entry.
+    """Return the evidence of each record of a verification, at least one entry where it has any.
 
     A record that is replaced by a dated one does not count, but a failed one as long as its
     nonconformance is open; one that does not exist is open.
@@ -39,10 +39,11 @@ def by_records(
         one = _record(said, requirement, verification, record, standing)
         if name not in index.replaced:
             judged.append(one)
-        elif one.evidence.state is State.NOT_MET and (by := _kept_by(record, index)):
-            judged.append(_and(one, f"{by}, so it still counts"))
+        elif one.evidence.state is State.NOT_MET:
+            by = _kept_by(said, requirement, verification, record, standing)
+            judged += [_and(one, f"{by}, so it still counts")] if by else []
     judged += unnamed_failures(said, requirement, verification, standing)
-    if judged:
+    if judged or not verification.records:
         return judged
     name = verification.records[0]
     return [_open(said, f"{name} is replaced by {index.replaced[name]}, which is not named here")]
@@ -63,15 +64,29 @@ def unnamed_failures(
     for record in judging:
         if record.id in named or record.date is None:
             continue
-        if record.id in standing.index.replaced and not _kept_by(record, standing.index):
-            continue
-        quantity = verification.criterion.quantity
-        if quantity is not None and quantity not in dict(record.measured):
+        if not _is_about(record, requirement, verification):
             continue
         one = _record(said, requirement, verification, record, standing)
-        if one.evidence.state is State.NOT_MET:
-            found.append(_and(one, "no verification names it, so it still counts"))
+        if one.evidence.state is not State.NOT_MET:
+            continue
+        by = "no verification names it"
+        if record.id in standing.index.replaced:
+            by = _kept_by(said, requirement, verification, record, standing) or ""
+        if by:
+            found.append(_and(one, f"{by}, so it still counts"))
     return found
+
+
+def _is_about(record: Record, requirement: Requirement, verification: Verification) -> bool:
+    """Return whether a record that judged a requirement speaks of what a verification is about.
+
+    An outcome of not met that measures none of the requirement's quantities speaks of each.
+    """
+    quantity, measured = verification.criterion.quantity, set(dict(record.measured))
+    if quantity is None or quantity in measured:
+        return True
+    known = {one.criterion.quantity for one in requirement.verification}
+    return record.outcome == NOT_MET and not measured & known
 
 
 def took_place(
@@ -118,15 +133,31 @@ def _and(one: Judgement, text: str) -> Judgement:
     return one._replace(evidence=replace(one.evidence, message=message))
 
 
-def _kept_by(record: Record, index: Index) -> str | None:
+def _kept_by(
+    said: Said,
+    requirement: Requirement,
+    verification: Verification,
+    record: Record,
+    standing: Standing,
+) -> str | None:
     """Return why a failed record counts though another replaces it; None where it does not.
 
-    Its nonconformance has to be closed: one that is open, or that nobody wrote, keeps it.
+    Its nonconformance has to be closed: one that is open, or that nobody wrote, keeps it. And what
+    takes its place at last has to show that met what it found not met.
     """
+    index = standing.index
     reports = [r for r in index.project.nonconformances if r.found_by == record.id]
     if not reports:
         return "no nonconformance reports it"
-    return next((f"{r.id} is open" for r in reports if holds_open(r, index)), None)
+    for report in reports:
+        if holds_open(report, index):
+            return f"{report.id} is open"
+    last = index.last(record.id)
+    shown = _record(said, requirement, verification, last, standing)
+    judged = dict(last.judged)
+    if shown.evidence.state is State.MET and (not judged or requirement.id in judged):
+        return None
+    return f"{last.id} that replaces it does not show it met"
 
 
 def _record(

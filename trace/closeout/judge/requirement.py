@@ -31,7 +31,8 @@ Below = Sequence[RequirementResult]
 class Judge:
     """Judges requirements over one set of answers at one review (None: the whole life).
 
-    ``settings`` and ``spoiled`` are those of :class:`~closeout.judge.standing.Standing`.
+    ``settings`` and ``spoiled`` are those of :class:`~closeout.judge.standing.Standing`; ``read``
+    are the project's files that an answer rests on, where that is known.
     """
 
     def __init__(
@@ -43,10 +44,12 @@ class Judge:
         review: str | None,
         settings: Mapping[str, Amount] | None = None,
         spoiled: frozenset[str] = frozenset(),
+        read: Mapping[Question, frozenset[str]] | None = None,
     ) -> None:
         self._index = index
         self._plan = plan
         self._answers = answers
+        self._read = read or {}
         self._units = units
         self._review = review
         self._number = index.review_number(review)
@@ -81,6 +84,12 @@ class Judge:
         reason = requirement.not_applicable
         assert reason is not None
         agreed = may_approve(reason.agreed_by, requirement, self._index)
+        hindered = self._report(requirement)
+        if hindered is not None:
+            return _result(
+                requirement, below, Compliance.NA,
+                closed=False, due=True, outstanding=True, why=hindered,
+            )  # fmt: skip
         # Against an outside requirement it is a proposal until its authority agrees.
         proposed = requirement.source is not None and not agreed
         why = reasons.not_applicable(reason, agreed)
@@ -180,6 +189,9 @@ class Judge:
         if verification.records:
             found = by_records(said, requirement, verification, self._standing)
             judged.append(worst(self._covered(found, requirement)))
+        elif asked is None:
+            found = unnamed_failures(said, requirement, verification, self._standing)
+            judged += self._covered(found, requirement)
         return judged or [Judgement(_planned(said, verification))]
 
     def _tested(
@@ -191,16 +203,33 @@ class Judge:
     ) -> list[Judgement]:
         """Return the evidence of a test that an analysis judges, once the test took place."""
         record, why_not = took_place(requirement, verification, self._standing)
+        measured = [
+            one
+            for one in by_records(said, requirement, verification, self._standing)
+            if one.evidence.state is State.NOT_MET
+            or (one.evidence.value is not None and one.evidence.state is not State.MET)
+        ]
         said = {**said, "record": record}
+        if why_not is None and record is not None:
+            why_not = self._not_read(record, asked)
+        if why_not is not None and measured:
+            return [worst(self._covered(measured, requirement))]
         if why_not is not None:
             analysis = verification.analysis if asked.spec is None else asked.spec.name
             evidence = Evidence(**said, analysis=analysis, state=State.OPEN, message=why_not)
             return [Judgement(evidence)]
         found = by_analysis(said, asked, self._answers, self._units)
-        measured = by_records(said, requirement, verification, self._standing)
         # What the record itself measured counts beside what the analysis makes of its data.
-        found += [one for one in measured if one.evidence.state is State.NOT_MET]
-        return self._covered(found, requirement)
+        return self._covered(found + measured, requirement)
+
+    def _not_read(self, record: str, asked: Asked) -> str | None:
+        """Return why an analysis says nothing of a record: it did not read the record's data."""
+        data = self._index.records[record].data
+        if asked.question is None or asked.question not in self._read:
+            return None
+        if data in self._read[asked.question]:
+            return None
+        return f"{asked.question.analysis} did not read {data}, the data of {record}"
 
     def _covered(self, judged: list[Judgement], requirement: Requirement) -> list[Judgement]:
         """Return evidence held to the margins that are enforced, and what of it is covered."""

@@ -52,15 +52,20 @@ class Standing:
         """Return every reason why a record is no evidence of a requirement as it is today."""
         if record.date is None:
             return (f"{record.id} is planned, it has no date yet",)
-        spoiled = record.id in self.spoiled
         return (
-            *((f"the data file of {record.id} is not the one it speaks of",) if spoiled else ()),
+            *self._itself(record),
             *_kind(requirement, verification, record),
             *_issue(requirement, record),
             *self._build(verification, record),
             *self._conditions(requirement, verification, record),
             *self._age(record),
         )
+
+    def _itself(self, record: Record) -> Iterator[str]:
+        if record.id in self.index.doubled_records:
+            yield f"the identifier {record.id} is given twice"
+        if record.id in self.spoiled:
+            yield f"the data file of {record.id} is not the one it speaks of"
 
     def _build(self, verification: Verification, record: Record) -> Iterator[str]:
         """Compare builds; only a qualification may be argued from the same design."""

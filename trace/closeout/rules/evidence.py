@@ -8,7 +8,7 @@ from closeout.graph import Index
 from closeout.graph.findings import warning
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
-from closeout.model.problem import Finding
+from closeout.model.problem import Finding, Pointer
 from closeout.model.records import Limits, Record, Requirement, Verification
 from closeout.rules.context import Context
 
@@ -56,15 +56,19 @@ def _analogue(
 def _after_review(index: Index, context: Context) -> Iterator[Finding]:
     """What is dated after a review was not there to be seen at it."""
     held = index.project.charter.review_dates.get(context.review or "")
-    if held is None:
-        return
-    for record in index.records.values():
-        if record.date is not None and record.date > held:  # both as year-month-day
+    project = index.project
+    dated: list[tuple[str, str | None, Pointer]] = [
+        *((one.id, one.date, one.where) for one in project.records),
+        *((one.id, one.date, one.where) for one in project.waivers),
+        *((f"the agreement of {one.review}", one.date, one.where) for one in project.agreements),
+    ]
+    for name, day, where in dated:
+        if held is not None and day is not None and day > held:  # both as year-month-day
             yield warning(
-                "record-after-review",
-                record.where / "date",
-                f"{record.id} is of {record.date}, and {context.review} is on {held}",
-                "mend the date, leave it out while the record is planned, or move the review",
+                "dated-after-review",
+                where / "date",
+                f"{name} is of {day}, and {context.review} is on {held}",
+                "mend the date, leave it out while it is planned, or move the review",
             )
 
 

@@ -81,8 +81,8 @@ RULES = (
         keeps=_ON_BENCH.replace("    judged", "    differs: [a commercial lamp]\n    judged"),
     ),
     _standard(
-        name="record-after-review",
-        title="a record is dated after the review that is judged",
+        name="dated-after-review",
+        title="a record, a waiver or an agreement is dated after the review that is judged",
         clause="common practice, no source",
         why="Nobody could see it at the review; the date is wrong, or the test is planned.",
         breaks=_PROJECT + _SET_ASIDE.replace("2026-03-02", "2026-07-01"),
