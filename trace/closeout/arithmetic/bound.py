@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
 from heapq import heappop, heappush
-from math import inf, isfinite, nextafter
+from math import ceil, inf, isfinite, nextafter
 from typing import Any, NamedTuple, TypeVar
 
 from closeout import Absent
@@ -49,6 +49,8 @@ LEAST_OF_WIDTH = 1e-9
 ATTAINED = 1e-12
 # Points of the box, beside the inputs, at which ranges are compared with numbers.
 COMPARED = 8
+# Work of all quantities one by one, in evaluations of all together, up to which that is done.
+MOST_SHARES = 3.0
 # Nodes of a formula among which it is looked for inputs that move together.
 MOST_NODES = 2000
 # Parts of the box after which it is worth while to look for inputs that move together.
@@ -155,7 +157,8 @@ class _Field:
 
     Each evaluation is made once. It answers for every quantity, until the analysis is known as a
     formula that is defined over the whole box: then one that answers for a single quantity is
-    enough. ``failed`` has the reasons why a quantity cannot be proved; ``evaluations`` counts.
+    enough, and counts as the share of the work that it is. ``failed`` has the reasons why a
+    quantity cannot be proved.
     """
 
     def __init__(
@@ -167,7 +170,7 @@ class _Field:
         self.keys = tuple(keys)
         self.inputs = {**inputs, **fixed}
         self.failed: dict[Key, str] = {}
-        self.evaluations = 0
+        self._spent = 0.0
         self.nominal: Point = tuple(self.inputs[name] for name in self.names)
         self._evaluate = evaluate
         self._told = dict(inputs)
@@ -178,7 +181,13 @@ class _Field:
         self._ranges: _Kept[Point] = {}
         self._slopes: _Kept[Region] = {}
         self._formula: Formula | None = None
+        self._bundled: dict[Key, Sides | None] = {}
         self.sides = Sides(self.names, self.whole, self.nominal)
+
+    @property
+    def evaluations(self) -> int:
+        """How many evaluations of the whole analysis were made, or their work was spent."""
+        return ceil(self._spent - 1e-9)
 
     @property
     def alive(self) -> list[Key]:
@@ -219,11 +228,28 @@ class _Field:
         return self._numbers[point]
 
     def is_defined(self) -> None:
-        """Take note that all of the analysis is defined over the whole box, on ranges."""
-        self._formula = formula_of(self._evaluate, self.inputs, self.names)
+        """Take note that all of the analysis is defined over the whole box, on ranges.
+
+        It is taken for a formula only where that gives the very same ranges and slopes. Many
+        quantities that share most of their work are better evaluated together.
+        """
+        formula = formula_of(self._evaluate, self.inputs, self.names)
+        if formula is None or sum(map(formula.share, self.alive)) > MOST_SHARES:
+            return
+        seen: list[tuple[Mapping[str, Any], Mapping[Key, Any] | _Open]] = [
+            (self.sides.ranges(point), found) for (point, _), found in self._ranges.items()
+        ]
+        seen.append((self.sides.gradients(self.whole), self._slopes[self.whole, None]))
+        if all(_is_alike(formula, arguments, found) for arguments, found in seen):
+            self._formula = formula
 
     def bundled(self, key: Key) -> Sides | None:
         """Return sides along which inputs of a quantity move together; None where none do."""
+        if key not in self._bundled:
+            self._bundled[key] = self._looked_for(key)
+        return self._bundled[key]
+
+    def _looked_for(self, key: Key) -> Sides | None:
         nodes = [] if self._formula is None else self._formula.nodes(key)
         if self._formula is None or not nodes or len(nodes) > MOST_NODES:
             return None
@@ -259,9 +285,10 @@ class _Field:
         return found
 
     def _call(self, arguments: Mapping[str, Any], key: Key | None = None) -> dict[Key, Any]:
-        self.evaluations += 1
         if self._formula is not None and key is not None:
+            self._spent += self._formula.share(key)
             return {key: self._formula.value(key, arguments)}
+        self._spent += 1.0
         found = self._evaluate({**self.inputs, **arguments})
         found = {key: value for key, value in found.items() if key[0] in self._quantities}
         if differ := sorted(_name(key) for key in found.keys() ^ set(self.keys)):
@@ -310,6 +337,21 @@ class _Field:
         if dropped:
             return _Open(*dropped[0])
         return {key: _ranged(value) for key, value in found.items()}
+
+
+def _is_alike(
+    formula: Formula, arguments: Mapping[str, Any], found: Mapping[Key, Any] | _Open
+) -> bool:
+    """Return whether a formula gives at some arguments what the analysis gave."""
+    if isinstance(found, _Open):
+        return False
+    try:
+        again = {key: _ranged(formula.value(key, arguments)) for key in found}
+    except MemoryError:
+        raise
+    except (Exception, Undecided):
+        return False
+    return repr(again) == repr(dict(found))
 
 
 def _known(kept: _Kept[T], place: T, key: Key | None) -> Mapping[Key, Any] | _Open | None:

@@ -39,15 +39,16 @@ def bundles(
     """
     below = _inputs_below(nodes, frozenset(names))
     ways = _ways_up(nodes)
+    grown = _rounding(nodes, below, held)
     found: list[dict[str, bool]] = []
     taken: set[str] = set()
     for node in reversed(nodes[:-1]):
         inputs = below[node.index]
-        if len(inputs) < 2 or inputs & taken:
+        if len(inputs) < 2 or inputs & taken or grown[node.index] > MOST_AMPLIFIED:
             continue
-        alone = all(node.index in ways[one.index] for one in nodes if _name(one) in inputs)
+        alone = all(node.index in ways[name] for name in inputs)
         rises = _directions(held.get(node.index), names, inputs) if alone else None
-        if rises is not None and _is_tame(node, below, held):
+        if rises is not None:
             found.append(rises)
             taken |= inputs
     return tuple(found)
@@ -66,8 +67,8 @@ def _inputs_below(nodes: Sequence[Node], names: frozenset[str]) -> dict[int, fro
     return found
 
 
-def _ways_up(nodes: Sequence[Node]) -> dict[int, frozenset[int]]:
-    """Return for each input the nodes that every way from it to the quantity goes through.
+def _ways_up(nodes: Sequence[Node]) -> dict[str | None, frozenset[int]]:
+    """Return for each input, by name, the nodes that every way from it to the top goes through.
 
     Those are its dominators, seen from the quantity (K. D. Cooper, T. J. Harvey, K. Kennedy, A
     Simple, Fast Dominance Algorithm, 2001): next above a node stands what its users have in common.
@@ -87,7 +88,7 @@ def _ways_up(nodes: Sequence[Node]) -> dict[int, frozenset[int]]:
                 else:
                     other = above[other]
         above[node.index] = common
-    return {node.index: _chain(node.index, above) for node in nodes if node.operation == "input"}
+    return {_name(one): _chain(one.index, above) for one in nodes if one.operation == "input"}
 
 
 def _chain(place: int, above: Mapping[int, int]) -> frozenset[int]:
@@ -113,23 +114,16 @@ def _directions(value: Any, names: Sequence[str], inputs: frozenset[str]) -> dic
     return rises
 
 
-def _is_tame(node: Node, below: Mapping[int, frozenset[str]], held: Mapping[int, Any]) -> bool:
-    """Return whether rounding between the inputs and a node stays small, wherever in the box."""
+def _rounding(
+    nodes: Sequence[Node], below: Mapping[int, frozenset[str]], held: Mapping[int, Any]
+) -> dict[int, float]:
+    """Return by how much a rounding may have grown on its way to each node, wherever in the box."""
     grown: dict[int, float] = {}
-    left = [node]
-    while left:
-        one = left[-1]
-        inner = [n for n in one.nodes if below[n.index]]
-        todo = [n for n in inner if n.index not in grown]
-        if todo:
-            left.extend(todo)
-            continue
-        left.pop()
-        most = max((grown[n.index] for n in inner), default=1.0)
-        grown[one.index] = most if one.operation == "input" else most * _amplified(one, held)
-        if grown[one.index] > MOST_AMPLIFIED:
-            return False
-    return True
+    for node in nodes:
+        most = max((grown[one.index] for one in node.nodes if below[one.index]), default=1.0)
+        moves = node.operation != "input" and below[node.index]
+        grown[node.index] = most * _amplified(node, held) if moves else most
+    return grown
 
 
 def _amplified(node: Node, held: Mapping[int, Any]) -> float:

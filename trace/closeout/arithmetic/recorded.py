@@ -196,9 +196,21 @@ def _operate(operation: str, *operands: Any) -> Any:
 
 def _node(operation: str, operands: tuple[Any, ...]) -> Node:
     tape = next(operand.tape for operand in operands if isinstance(operand, Node))
+    if operation == "table":
+        operands = (operands[0], _points(operands[1], tape))
     value = _COMPUTE[operation](*(o.value if isinstance(o, Node) else o for o in operands))
     kind = Condition if operation in _CONDITIONS else Value
     return kind(tape, operation, operands, value)
+
+
+def _points(points: Any, tape: Tape) -> tuple[tuple[float, float], ...]:
+    """Return the points of a table as they are now: an author may use a list again."""
+    found = []
+    for x, y in points:
+        if isinstance(x, Node) or isinstance(y, Node):
+            tape.refuse("the points of a table rest on an input; a table has plain numbers")
+        found.append((float(x), float(y)))
+    return tuple(found)
 
 
 class _Functions:

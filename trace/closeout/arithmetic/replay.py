@@ -77,6 +77,13 @@ class Formula:
             held[place] = compute(*[held[operand] for operand in operands])
         return held
 
+    def share(self, key: Key) -> float:
+        """Return how much of the whole formula's work a quantity takes, from 0 to 1."""
+        if key not in self._programs:
+            self._programs[key] = self._program(key)
+        operations = sum(node.operation != "input" for node in self._tape)
+        return len(self._programs[key].steps) / operations if operations else 0.0
+
     def nodes(self, key: Key) -> list[Node]:
         """Return the nodes that a quantity is made of, in order; none where it is a number."""
         value = self._values[key]

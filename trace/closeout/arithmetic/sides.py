@@ -1,8 +1,8 @@
 """The sides of a box along which a proof searches: one input each, or several that move together.
 
 A side of several inputs is a path through their part of the box, in a coordinate from -1 to 1: at
--1 and at 1 each input is at an end of its own, at 0 each is at its nominal value, and between it
-moves in straight lines.
+-1 and at 1 each input is at an end of its own, at 0 each is at its nominal value (moved into the
+box, where it is outside), and between it moves in straight lines.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ from closeout.arithmetic.interval import Interval
 Point = tuple[float, ...]
 Region = tuple[tuple[float, float], ...]  # low and high of each side
 
-# Four roundings of a double, as a share of the largest number that they meet: one more than a point
-# of a path takes.
-_ROUNDING = 2.0**-51
+# Eight roundings of a double, as a share of the largest number that they meet; a point of a path
+# takes less than half of that, also where it crosses zero.
+_ROUNDING = 2.0**-50
 
 
 class Member(NamedTuple):
@@ -125,6 +125,7 @@ class Sides:
 
 
 def _member(name: str, low: float, high: float, middle: float, rises: bool) -> Member:
+    middle = min(max(middle, low), high)
     return Member(name, low, middle, high) if rises else Member(name, high, middle, low)
 
 
