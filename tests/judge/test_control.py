@@ -432,9 +432,12 @@ def test_a_contingency_is_applied_once_and_never_to_a_measured_value() -> None:
     assert [used.contingency for used in evaluation.inputs] == [
         "up 20 % for estimated", "", "up 1 kg for new", "",
     ]  # fmt: skip
-    # What is set by a what-if is the value before it.
+    # What is set by a what-if stands as it is: a counterexample is found where it was found.
     what_if = build(text, one, charter=charter(policy), settings={"a_mass": "20 kg"})
-    assert dict(what_if.question("R-1").inputs)["a_mass"] == 24
+    assert dict(what_if.question("R-1").inputs)["a_mass"] == 20
+    assert dict((name, (low, high)) for name, low, high in what_if.question("R-1").box) == {
+        "a_mass": (19, 21)
+    }
 
 
 # budgets

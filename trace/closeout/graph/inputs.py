@@ -72,10 +72,16 @@ def input_of(
         maturity=parameter.maturity,
         condition=parameter.condition,
         origin=taken.origin,
-        contingency=""
-        if added is None or taken.origin == "given"
-        else f"{added.direction} {added.amount} for {parameter.maturity}",
+        contingency=_told(added, parameter, taken.origin),
     )
+
+
+def _told(added: Added | None, parameter: Parameter, origin: str) -> str:
+    if added is None or origin == "given":
+        return ""
+    if origin == "set":
+        return "none, the value is set as it stands"
+    return f"{added.direction} {added.amount} for {parameter.maturity}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,10 +130,9 @@ def _taken(
 ) -> _Taken:
     value, spread = units.convert(parameter.value, unit), spread_text(parameter)
     if setting is not None:
-        moved = units.convert(setting, unit)
-        ends = ends_of(parameter, unit, units, setting)
-        grown = _grown(setting, added, unit, units)
-        return _Taken("set", setting.text, spread, moved + grown, _moved(ends, grown))
+        # As it stands, so that a counterexample is found again where it was found.
+        moved, ends = units.convert(setting, unit), ends_of(parameter, unit, units, setting)
+        return _Taken("set", setting.text, spread, moved, ends)
     if isinstance(given, tuple):
         low, high = sorted(units.convert(end, unit) for end in given)
         text = f"{given[0].text} to {given[1].text}"
@@ -141,9 +146,7 @@ def _taken(
     return _Taken("parameter", parameter.value.text, spread, value, ends)
 
 
-def _grown(value: Amount, added: Added | None, unit: str, units: Units) -> Fraction:
-    if added is None:
-        return Fraction(0)
+def _grown(value: Amount, added: Added, unit: str, units: Units) -> Fraction:
     grown = units.tolerance(value, added.amount, unit)
     return grown if added.direction == "up" else -grown
 

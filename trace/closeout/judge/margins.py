@@ -13,7 +13,7 @@ from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.dossier import Dossier, Evidence, State
 from closeout.model.problem import Finding
-from closeout.model.records import Limits, MarginPolicy
+from closeout.model.records import BasisKind, Limits, MarginPolicy
 
 RULE = "margin-policy"
 NO_UNIT = "the margin "
@@ -91,6 +91,11 @@ def _of(entry: Evidence, index: Index) -> Iterator[MarginPolicy]:
 def _thin(
     entry: Evidence, policy: MarginPolicy, review: str, amount: Amount, units: Units
 ) -> str | None:
+    if entry.basis is not None and entry.basis.startswith(BasisKind.PROBABILITY.value):
+        return (
+            f"{entry.quantity} rests on a probability and has no margin in value, so the {amount}"
+            f" of the {policy.of} that {review} requires is not held against it"
+        )
     low = next(n for n in (entry.judged_low, entry.low, entry.value, 0.0) if n is not None)
     high = next(n for n in (entry.judged_high, entry.high, entry.value, 0.0) if n is not None)
     if entry.margin is None or entry.unit is None:

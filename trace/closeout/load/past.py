@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from hashlib import blake2b
 from typing import Any, Protocol
 
@@ -93,10 +93,10 @@ def history_of(
     lost = tuple(one for name, some in held.items() if name not in there for one in some)
     now = {record.id: record for record in project.records}
     edited = tuple(
-        one
+        replace(one, changed=changed)
         for name, some in held.items()
         for one in some
-        if name in now and _says(one.record) != _says(now[name])
+        if name in now and (changed := _changed(one.record, now[name]))
     )
     judged = {name for record in project.records if record.date for name, _ in record.judged}
     judged |= {name for one in (*lost, *edited) for name, _ in one.record.judged}
@@ -107,13 +107,47 @@ def history_of(
         reused=tuple(_reused(line, present)),
         lost=lost,
         edited=edited,
+        gone=tuple(_gone_reports(line, there)),
     )
 
 
-def _says(record: Record) -> tuple[object, ...]:
-    """Return what a record says came out; how that is written is no matter."""
+def _changed(was: Record, now: Record) -> tuple[str, ...]:
+    """Return what a record said and does not say any more, "result" where it is what came out.
+
+    How it is written is no matter, nor what it says beside that by now.
+    """
+    found = ["result"] if _result(was) != _result(now) else []
+    for word, of in (("judged", _judged), ("article", _article), ("conditions", _conditions)):
+        found += [f"{word} {one}" for one in of(was) if one not in of(now)]
+    if was.data_sha256 is not None and was.data_sha256 != now.data_sha256:
+        found.append(f"data_sha256 {was.data_sha256[:12]}...")
+    return tuple(found)
+
+
+def _gone_reports(line: _Line, there: Container[str]) -> Iterator[Reused]:
+    """Yield the nonconformances that stood in the project and do not any more."""
+    kind = KINDS["nonconformances"]
+    gone = {name: said for (of, name), said in line.gone.items() if of == kind}
+    for name, (meant, day) in {**line.reports, **gone}.items():
+        if name not in there:
+            yield Reused(kind, name, meant, day)
+
+
+def _result(record: Record) -> tuple[object, ...]:
     measured = tuple((name, one.value, one.uncertainty) for name, one in record.measured)
     return record.outcome, measured, record.date is None
+
+
+def _judged(record: Record) -> list[str]:
+    return [f"{name} issue {issue}" for name, issue in record.judged]
+
+
+def _article(record: Record) -> list[str]:
+    return [f"{name} {build}" for name, build in record.article]
+
+
+def _conditions(record: Record) -> list[str]:
+    return [f"{name} = {float(a.number):.12g} {a.unit}" for name, a in record.conditions]
 
 
 def _versions(rows: list[tuple[Item, str]], base: Base | None, name: str) -> tuple[Version, ...]:
@@ -195,26 +229,29 @@ class _Line:
     ``gone`` are identifiers that are not there any more, ``returned`` those that came back with
     another meaning, each with what it stood for and the day on which it went. ``versions`` are the
     different texts of each requirement that has several or is gone, with their days, ``records``
-    those of each dated record with path and day.
+    those of each dated record with path and day. ``reports`` are the nonconformances that the last
+    commit holds, with what they stand for and its day.
     """
 
     gone: dict[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
     returned: dict[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
     versions: dict[str, list[tuple[Item, str]]] = field(default_factory=dict)
     records: dict[str, list[tuple[Item, str, str]]] = field(default_factory=dict)
+    reports: dict[str, tuple[str, str]] = field(default_factory=dict)
 
     def encoded(self) -> str:
         """Return it as text."""
         gone, returned = ([[*k, *v] for k, v in d.items()] for d in (self.gone, self.returned))
-        return json.dumps([gone, returned, self.versions, self.records], separators=(",", ":"))
+        rows = [gone, returned, self.versions, self.records, self.reports]
+        return json.dumps(rows, separators=(",", ":"))
 
 
 def _line(past: Past, blobs: _Blobs, cache: Cache) -> _Line:
     key = _key("line", past.commit, past.prefix)
     text = cache.get(key)
     if text is not None:
-        gone, returned, versions, records = json.loads(text)
-        return _Line(_by_identifier(gone), _by_identifier(returned), versions, records)
+        gone, returned, *rest = json.loads(text)
+        return _Line(_by_identifier(gone), _by_identifier(returned), *rest)
     commits, every = list(past.line()), list(past.every())
     blobs.read(blob for c in (*commits, *every) for path, blob in _changes(c) if blob)
     found = _Walk(blobs).walked(commits)
@@ -256,10 +293,16 @@ class _Walk:
         self._count: Counter[tuple[str, str]] = Counter()
         self._meant: dict[tuple[str, str], str] = {}
 
-    def walked(self, commits: Iterable[Commit]) -> _Line:
+    def walked(self, commits: Sequence[Commit]) -> _Line:
         """Return what the commits make together; they come oldest first."""
         for commit in commits:
             self._step(list(_changes(commit)), commit.day)
+        day = commits[-1].day if commits else ""
+        self._line.reports = {
+            name: (meant, day)
+            for (of, name), meant in self._meant.items()
+            if of == KINDS["nonconformances"] and self._count[of, name]
+        }
         kind = KINDS["requirements"]
         self._line.versions = {
             name: rows

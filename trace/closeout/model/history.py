@@ -48,11 +48,15 @@ class Reused:
 
 @dataclass(frozen=True, slots=True)
 class LostRecord:
-    """A dated record that some commit held and the present state does not, and where it stood."""
+    """A dated record that some commit held and the present state does not, and where it stood.
+
+    ``changed`` is what it said and the record of today does not, "result" for what came out.
+    """
 
     record: Record
     path: str
     day: str
+    changed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +65,8 @@ class History:
 
     ``versions`` are the different texts of a requirement in the order of the commits, for those
     that a dated record speaks of; ``lost`` holds each version of each lost record,
-    ``edited`` each that said something else than the record of today does.
+    ``edited`` each that said something that the record of today does not; ``gone`` are
+    nonconformances that are not there any more.
     """
 
     base: Base | None = None
@@ -69,3 +74,4 @@ class History:
     reused: tuple[Reused, ...] = ()
     lost: tuple[LostRecord, ...] = ()
     edited: tuple[LostRecord, ...] = ()
+    gone: tuple[Reused, ...] = ()

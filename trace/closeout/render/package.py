@@ -363,7 +363,9 @@ def _input(used: InputUsed) -> dict[str, Any]:
     return {
         "name": used.name,
         "value": value,
-        "text": used.text,
+        "text": used.text
+        if not used.contingency
+        else f"{used.text}; contingency: {used.contingency}",
         "spread": used.spread,
         "low": low,
         "high": high,

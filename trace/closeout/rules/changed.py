@@ -36,6 +36,11 @@ records:
     measured: {usable_energy: 51.0 W h +/- 0.4 W h (k = 2)}
 """
 _RECORD = _STATE[_STATE.index("records:\n") :]
+_PASSED = _STATE.replace("51.0 W h", "57.0 W h")
+_REPORT = """\
+nonconformances:
+  - {id: NCR-001, requirements: [PWR-020], cause: a loose connector, disposition: rework}
+"""
 _WITHOUT_RECORD = _STATE.replace(_RECORD, "").replace("        records: [TR-001]\n", "")
 
 
@@ -108,6 +113,23 @@ RULES = (
         keeps=_became(
             _WITHOUT_RECORD, _STATE.replace("51.0 W h", "57.1 W h")
         ),
+    ),
+    _standard(
+        name="record-edited",
+        title="a record was edited to have been made on another article, issue or condition",
+        clause=f"{_E1002}, 5.4.3: what has changed is verified again",
+        why="A record says how things were on its day. To write today's build into it makes no test"
+        " of today's article.",
+        breaks=f"# before\n{_PASSED}# after\n{_PASSED.replace('PWR-020: A', 'PWR-020: B')}",
+        keeps=f"# before\n{_PASSED}# after\n{_PASSED.replace('Bench soak', 'Soak')}",
+    ),
+    _standard(
+        name="nonconformance-deleted",
+        title="a nonconformance was taken out of the project",
+        clause=f"{_E1002}, Annex B: the control document refers to the report of each",
+        why="It is closed by what was done about it, and stays as its record.",
+        breaks=f"# before\n{_PASSED}{_REPORT}# after\n{_PASSED}",
+        keeps=f"# before\n{_PASSED}{_REPORT}# after\n{_PASSED}{_REPORT}",
     ),
     _standard(
         name="failed-record-edited",

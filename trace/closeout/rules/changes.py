@@ -32,7 +32,8 @@ def changes(index: Index, history: History, units: Units) -> Iterator[Finding]:
     yield from _judged_before_change(index, history, units)
     yield from _identifier_reused(index, history)
     yield from _failed_record_deleted(index, history, units)
-    yield from _failed_record_edited(index, history, units)
+    yield from _record_edited(index, history, units)
+    yield from _report_deleted(index, history)
 
 
 def _against_base(index: Index, base: Base, units: Units) -> Iterator[Finding]:
@@ -255,6 +256,8 @@ def _failed_record_deleted(index: Index, history: History, units: Units) -> Iter
     for lost in history.lost:
         record = lost.record
         why = None if record.id in told else _failure(lost, index, history, units)
+        if why is None and record.data is not None and record.id not in told:
+            why = f"what {record.data} shows, which nobody judges any more"
         if why is None:
             continue
         told.add(record.id)
@@ -268,20 +271,43 @@ def _failed_record_deleted(index: Index, history: History, units: Units) -> Iter
         )
 
 
-def _failed_record_edited(index: Index, history: History, units: Units) -> Iterator[Finding]:
-    """A failed test is no slip of the pen: what is tested again has a record of its own."""
+def _record_edited(index: Index, history: History, units: Units) -> Iterator[Finding]:
+    """A failed test is no slip of the pen, and what a record stands on is not what fits today."""
     told: set[str] = set()
     for earlier in history.edited:
         name = earlier.record.id
-        why = None if name in told else _failure(earlier, index, history, units)
-        if why is None or name not in index.records:
+        if name in told or name not in index.records:
             continue
-        told.add(name)
+        why = _failure(earlier, index, history, units)
+        stands_on = [one for one in earlier.changed if one != "result"]
+        if why is not None:
+            told.add(name)
+            yield warning(
+                "failed-record-edited",
+                index.records[name].where,
+                f"the record {name} found {why} on {earlier.day}, and says something else now",
+                "bring back what it said; a later record says replaces:, once its report is closed",
+            )
+        elif stands_on:
+            told.add(name)
+            yield warning(
+                "record-edited",
+                index.records[name].where,
+                f"the record {name} said {', '.join(stands_on)} on {earlier.day}, and does not now",
+                "bring it back; what was made anew has a record of its own. If it was a slip,"
+                " switch this rule off with that reason",
+            )
+
+
+def _report_deleted(index: Index, history: History) -> Iterator[Finding]:
+    """A nonconformance is closed by a record, not by taking it out of the file."""
+    for one in history.gone:
         yield warning(
-            "failed-record-edited",
-            index.records[name].where,
-            f"the record {name} found {why} on {earlier.day}, and says something else now",
-            "bring its numbers back; a later record says replaces:, once its report is closed",
+            "nonconformance-deleted",
+            index.project.charter.where,
+            f"the nonconformance {one.id} is deleted: it stood there until {one.day}"
+            f" ({_cut(one.meant)})",
+            "put it back; it is closed by disposition, closed_by and retest",
         )
 
 
@@ -291,12 +317,12 @@ def _failure(lost: LostRecord, index: Index, history: History, units: Units) -> 
     if record.outcome == "not met":
         names = ", ".join(name for name, _ in record.judged)
         return f"{names} not met" if names else "what it judged not met"
-    for name, issue in record.judged:
+    for name, issue in record.judged or [(name, None) for name in index.requirements]:
         states = [version.requirement for version in history.versions.get(name, ())]
         base = None if history.base is None else history.base.requirements.get(name)
         states += [one for one in (base, index.requirements.get(name)) if one is not None]
         # Limits of another issue are not those that it spoke of.
-        for requirement in (state for state in states if state.issue == issue):
+        for requirement in (one for one in states if issue is None or one.issue == issue):
             quantity = failing(record, requirement, units)
             if quantity is not None:
                 return f"{quantity} of {name} at {dict(record.measured)[quantity].text}, not met"

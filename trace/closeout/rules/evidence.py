@@ -27,6 +27,7 @@ def evidence(index: Index, context: Context, units: Units) -> Iterator[Finding]:
             record = index.records.get(name)
             if record is not None and record.date is not None:
                 yield from _analogue(verification, number, record, index)
+    yield from _without_build(index)
     yield from _after_review(index, context)
     for requirement in index.requirements.values():
         if requirement.not_applicable is not None:
@@ -51,6 +52,21 @@ def _analogue(
                 " not say in what that differs from the flight article",
                 f"add differs: to {record.id}, with what matters to its result",
             )
+
+
+def _without_build(index: Index) -> Iterator[Finding]:
+    """A build that the register does not hold can never be another one."""
+    for record in index.records.values():
+        for name, build in record.article if record.date is not None else ():
+            article = index.articles.get(name)
+            if (article is None and not index.articles) or (article and article.build is None):
+                yield warning(
+                    "article-without-build",
+                    record.where / "article" / name if article is None else article.where,
+                    f"{record.id} was made on {name} {build}, and the project does not say at which"
+                    f" build {name} is now, so no rework re-opens it",
+                    f"enter {name} in articles: with its build",
+                )
 
 
 def _after_review(index: Index, context: Context) -> Iterator[Finding]:

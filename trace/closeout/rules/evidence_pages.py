@@ -81,6 +81,14 @@ RULES = (
         keeps=_ON_BENCH.replace("    judged", "    differs: [a commercial lamp]\n    judged"),
     ),
     _standard(
+        name="article-without-build",
+        title="a record names the build of an article whose present build nobody knows",
+        clause=f"{_E1002}, 5.4.3: what was rebuilt or repaired is verified again",
+        why="Without the present build in the register no rework opens anything again.",
+        breaks=_ON_BENCH.replace(", build: EM-2}", "}"),
+        keeps=_ON_BENCH,
+    ),
+    _standard(
         name="dated-after-review",
         title="a record, a waiver or an agreement is dated after the review that is judged",
         clause="common practice, no source",
