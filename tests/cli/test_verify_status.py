@@ -330,3 +330,34 @@ def test_a_record_of_other_data_is_2_and_no_evidence(tmp_path: Path) -> None:
     spoiled = by_id(done.json)["PWR-020"]
     assert (done.status, spoiled["compliance"], spoiled["closed"]) == (2, "open", False)
     assert "data file of TR-001 is not the one" in spoiled["why"]
+
+
+def test_an_analysis_that_does_not_read_the_log_judges_no_test(tmp_path: Path) -> None:
+    """The record says that a test took place, the analysis what its log shows."""
+    log = b"day,energy\n0,57\n"
+    test = TEST.replace("REVIEW", "CDR").replace(
+        "quantity: energy", "analysis: NAME, quantity: left"
+    )
+    reads = (
+        "from typing import NamedTuple\nfrom pathlib import Path\n"
+        "from closeout import analysis\nfrom closeout.units import V, W_h\n"
+        "class Left(NamedTuple):\n    left: W_h\n"
+        '@analysis(validated_by="tests/test_all.py")\n'
+        "def reads(voltage: V) -> Left:\n    '''Energy of a log.'''\n"
+        "    return Left(float(Path('requirements/soak.csv').read_text().split(',')[-1]))\n"
+        '@analysis(validated_by="tests/test_all.py")\n'
+        "def guesses(voltage: V) -> Left:\n    '''Energy of no log.'''\n"
+        "    return Left(voltage * 5)\n"
+    )
+    for name, code in (("reads", "C"), ("guesses", "open")):
+        files = base(power=power(item(), test.replace("NAME", name)))
+        files |= {"analyses/log.py": reads, "requirements/soak.csv": log}
+        files["requirements/records.yaml"] = (
+            "records:\n  - {id: TR-001, method: test, date: 2026-01-02,"
+            " data: requirements/soak.csv}\n"
+        )
+        project = make(tmp_path / name, files)
+        for _ in range(2):  # the second from the store
+            found = by_id(project.verify().json)["PWR-020"]
+            assert found["compliance"] == code, found["why"]
+    assert "guesses did not read requirements/soak.csv" in found["why"]

@@ -435,7 +435,7 @@ def test_a_contingency_is_applied_once_and_never_to_a_measured_value() -> None:
     # What is set by a what-if stands as it is: a counterexample is found where it was found.
     what_if = build(text, one, charter=charter(policy), settings={"a_mass": "20 kg"})
     assert dict(what_if.question("R-1").inputs)["a_mass"] == 20
-    assert dict((name, (low, high)) for name, low, high in what_if.question("R-1").box) == {
+    assert {name: (low, high) for name, low, high in what_if.question("R-1").box} == {
         "a_mass": (19, 21)
     }
 
@@ -680,3 +680,95 @@ def test_what_is_closed_above_names_the_waiver_below() -> None:
     assert above.closed
     assert above.compliance is NC
     assert above.why == "all that is derived from it is closed; R-1: not met, covered by RFW-7"
+
+
+# failures that somebody would rather not see
+
+LOW, HIGH = (f"measured: {{x: {value} W +/- 0.1 W (k = 2)}}" for value in (1, 4))
+CLOSED = "disposition: rework, retest: [{0}], closed_by: {0}"
+
+
+def code_of(records: list[str], reports: str = "", verification: str = TEST) -> Compliance:
+    rows = "".join(f"  - {{method: test, date: 2026-0{i + 1}-01, {one}}}\n"
+                   for i, one in enumerate(records))  # fmt: skip
+    text = requirements(requirement("R-1", verification), requirement("R-2", BY_F))
+    text += f"records:\n{rows}"
+    text += f"nonconformances:\n  - {{id: N-1, found_by: T-0, {reports}}}\n" if reports else ""
+    return result(build(text, spec("f"), clean=True).judge({"f": answer(x=extent(9))}),
+                  "R-1").compliance  # fmt: skip
+
+
+def test_a_failed_outcome_that_no_verification_names_still_counts() -> None:
+    failed = "id: T-0, judged: {R-1: A}, outcome: not met"
+    good = f"id: T-1, judged: {{R-1: A}}, {HIGH}"
+    report = f"requirements: [R-1], {CLOSED.format('T-1')}"
+    assert code_of([failed, good], report) is NC
+    assert code_of([failed, f"{good}, replaces: T-0"], report) is C
+
+
+def test_a_failure_counts_where_its_test_has_no_record_yet() -> None:
+    planned = "method: test, quantity: x, at_least: 3 W"
+    assert code_of([f"id: T-0, judged: {{R-1: A}}, {LOW}"], verification=planned) is NC
+    assert code_of([f"id: T-0, judged: {{R-1: A}}, {HIGH}"], verification=planned) is OPEN
+
+
+@pytest.mark.parametrize(
+    ("newer", "code"),
+    [
+        (f"judged: {{R-1: A}}, {HIGH}", C),
+        ("judged: {R-1: A}, measured: {x: 3.05 W +/- 1 W (k = 2)}", NC),  # inconclusive
+        ("judged: {R-1: A}", NC),  # shows nothing
+        ("judged: {R-1: A}, measured: {leak: 1 W +/- 0.1 W (k = 2)}", NC),
+        (f"judged: {{R-2: A}}, {HIGH}", NC),  # of another requirement
+    ],
+)
+def test_what_replaces_a_failure_shows_it_met(newer: str, code: Compliance) -> None:
+    failed = f"id: T-0, judged: {{R-1: A}}, {LOW}"
+    older = f"id: T-1, judged: {{R-1: A}}, {HIGH}"
+    report = f"requirements: [R-1], {CLOSED.format('T-9')}"
+    names = TEST.replace("[T-1]", "[T-0, T-1]")
+    records = [older, failed, f"id: T-9, replaces: T-0, {newer}"]
+    assert code_of(records, report, names) is code
+
+
+def test_a_failure_of_the_log_is_no_open_test() -> None:
+    """Of a test that an analysis judges: what its records say of themselves is never hidden."""
+    judged_by_f = BY_F.replace("method: analysis", "method: test") + ", records: [T-0, T-1]"
+    bad = "id: T-0, judged: {R-1: A}, outcome: not met, data: analyses/data/x.csv"
+    good = "id: T-1, judged: {R-1: A}, outcome: met, data: analyses/data/x.csv"
+    report = f"requirements: [R-1], {CLOSED.format('T-1')}"
+    assert code_of([bad, good], report, judged_by_f) is NC
+    low = f"id: T-0, judged: {{R-1: A}}, {LOW}"
+    assert code_of([low, "id: T-1, judged: {R-1: A}, data: d.csv"], report, judged_by_f) is NC
+
+
+def test_a_waiver_covers_from_its_date_on() -> None:
+    given = "approved_by: me, date: {}"
+    for day, is_covered in (("2026-02-01", True), ("2030-01-01", False)):
+        text = requirements(requirement("R-1", TEST)) + (
+            f"records: [{DATED}{LOW}}}]\n"
+            "waivers: [{id: W-1, kind: waiver, requirement: R-1, accepts: {quantity: x, at_least:"
+            f" 0.5 W}}, {given.format(day)}}}]\n"
+        )
+        built = build(text, charter=charter(more="  review_dates: {AR: 2026-12-01}\n"))
+        dossier = built.judge()
+        assert (result(dossier, "R-1").evidence[0].covered_by == "W-1") is is_covered
+        assert "waiver-expired" not in told(built, dossier)
+
+
+def test_what_does_not_apply_stays_open_under_an_open_report() -> None:
+    more = "not_applicable: {reason: Never used., agreed_by: me}"
+    text = requirements(requirement("R-1", more=more))
+    report = "nonconformances: [{id: N-1, requirements: [R-1]}]\n"
+    for said, closed in (("", True), (report, False)):
+        found = result(build(text + said).judge(), "R-1")
+        assert (found.compliance, found.closed, found.outstanding) == (
+            Compliance.NA, closed, not closed,
+        )  # fmt: skip
+
+
+def test_a_report_without_requirements_speaks_of_those_its_record_judged() -> None:
+    text = requirements(requirement("R-1", TEST))
+    text += f"records: [{DATED}judged: {{R-1: A}}, {HIGH}}}]\n"
+    text += "nonconformances: [{id: N-1, found_by: T-1}]\n"
+    assert not result(build(text).judge(), "R-1").closed

@@ -42,11 +42,7 @@ def in_force(waiver: Waiver, index: Index, review: str | None) -> bool:
 
     Where the review has a date, a waiver of a later one was not given yet.
     """
-    if waiver.date is None or waiver.approved_by is None:
-        return False
-    charter = index.project.charter
-    held = charter.review_dates.get(review or (charter.reviews[-1] if charter.reviews else ""))
-    if held is not None and waiver.date > held:  # both as year-month-day
+    if waiver.date is None or waiver.approved_by is None or is_later(waiver, index, review):
         return False
     if waiver.expires is None:
         return True
@@ -55,6 +51,14 @@ def in_force(waiver: Waiver, index: Index, review: str | None) -> bool:
     if now is None:
         now = len(index.project.charter.reviews) - 1
     return end is not None and now <= end
+
+
+def is_later(waiver: Waiver, index: Index, review: str | None) -> bool:
+    """Return whether a waiver is dated after a review (None: the last one) that has a date."""
+    charter = index.project.charter
+    held = charter.review_dates.get(review or (charter.reviews[-1] if charter.reviews else ""))
+    # Both are written as year-month-day.
+    return held is not None and waiver.date is not None and waiver.date > held
 
 
 def may_approve(who: str | None, requirement: Requirement, index: Index) -> bool:

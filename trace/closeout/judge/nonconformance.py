@@ -66,6 +66,7 @@ def _became(report: Nonconformance, requirement: str, index: Index) -> str:
 
 def _left(report: Nonconformance, index: Index) -> Iterator[str]:
     """Yield what is left to be done before a nonconformance is closed."""
+    found = report.found_by or ""
     if report.disposition is None:
         yield "it has no disposition"
     if report.closed_by is None:
@@ -78,12 +79,12 @@ def _left(report: Nonconformance, index: Index) -> Iterator[str]:
             yield f"there is no record {name}"
         elif record.date is None:
             yield f"{name} has no date yet"
-        elif _is_before(record, index.records.get(report.found_by or "")):
+        elif _is_before(record, index.records.get(found)):
             yield f"{name} is of {record.date}, before what it is to close was found"
         elif record.outcome == NOT_MET:
             yield f"the outcome of {name} is not met"
-        elif record.outcome is None and not record.measured and record.data is None:
-            yield f"{name} shows nothing"
+        elif record.outcome is None and not _measures_again(record, index.records.get(found)):
+            yield f"{name} shows nothing of what was found"
     names = [report.closed_by, *report.retest]
     again = [index.records[name] for name in names if name is not None and name in index.records]
     if again and all(record.judged for record in again):
@@ -91,6 +92,14 @@ def _left(report: Nonconformance, index: Index) -> Iterator[str]:
         left = [name for name in concerned(report, index) if name not in judged]
         if left:
             yield f"nothing that closes it judged {', '.join(left)}"
+
+
+def _measures_again(record: Record, found_by: Record | None) -> bool:
+    """Return whether a record shows numbers or data about what another found."""
+    wanted = set(dict(found_by.measured)) if found_by is not None else set()
+    if not wanted or not record.measured:
+        return bool(record.measured) or record.data is not None
+    return bool(wanted & set(dict(record.measured)))
 
 
 def _is_before(record: Record, found_by: Record | None) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from closeout.graph import Index, bounds_in
 from closeout.graph.findings import warning
-from closeout.judge.cover import in_force, may_approve
+from closeout.judge.cover import in_force, is_later, may_approve
 from closeout.judge.nonconformance import AGAINST
 from closeout.measure import UnitError, Units
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
@@ -56,6 +56,8 @@ def _waiver(
             f"{waiver.id} is not approved yet, so it does not cover {result.id}",
             "add approved_by: and date: once it is approved",
         )  # fmt: skip
+    elif is_later(waiver, index, review):
+        return  # told by the date itself, as dated-after-review
     elif not in_force(waiver, index, review):
         yield warning(
             "waiver-expired", waiver.where / "expires",
