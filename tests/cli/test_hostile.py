@@ -227,6 +227,7 @@ def test_analyses_that_are_missing_are_told(project: Project) -> None:
 # -- names that are paths
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("identifier", ["../../x", "/etc/x", "..", "a\\b", "-rf"])
 def test_an_identifier_with_parts_of_a_path_writes_nothing_outside(
     tmp_path: Path, identifier: str

@@ -142,6 +142,7 @@ def slow_project(path: Path) -> Project:
     return make(path, files)
 
 
+@pytest.mark.slow
 def test_long_work_shows_a_bar_that_is_gone_at_the_end(tmp_path: Path) -> None:
     project = slow_project(tmp_path / "p")
     status, told = in_terminal(project, "verify", "--jobs", "1")
@@ -154,6 +155,7 @@ def test_long_work_shows_a_bar_that_is_gone_at_the_end(tmp_path: Path) -> None:
     assert "running analyses" not in told
 
 
+@pytest.mark.slow
 def test_no_bar_without_a_terminal(tmp_path: Path) -> None:
     run = slow_project(tmp_path / "p").run("verify", "--jobs", "1")
     assert run.status == 0

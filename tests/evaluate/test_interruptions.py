@@ -58,6 +58,7 @@ def check(dossier: dict[str, Any], factor: int) -> None:
         assert (evidence["low"], evidence["high"]) == (number + factor, number + 3 * factor)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rounds", [2, pytest.param(20, marks=pytest.mark.slow)])
 def test_two_runs_at_once(tmp_path: Path, rounds: int) -> None:
     for i in range(rounds):
@@ -71,6 +72,7 @@ def test_two_runs_at_once(tmp_path: Path, rounds: int) -> None:
         assert project.scale() == (0, COUNT)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("times", [3, pytest.param(20, marks=pytest.mark.slow)])
 def test_killed_at_any_moment(tmp_path: Path, times: int) -> None:
     chance = random.Random(7)
