@@ -118,6 +118,8 @@ def _policies_of_nothing(index: Index) -> Iterator[Finding]:
                     f"no parameter is meant by {pattern}, so its contingency is added to nothing",
                     _near(pattern, index.parameters),
                 )
+    if not charter.margins:
+        return
     limited = {v.criterion.quantity for _, _, v in index.project.verifications()} - {None}
     for number, policy in enumerate(charter.margins):
         if policy.quantity not in limited:

@@ -22,13 +22,15 @@ FLOWN = ("flight", "protoflight")
 
 def evidence(index: Index, context: Context, units: Units) -> Iterator[Finding]:
     """Yield what the records of a project leave unsaid, or say too late or for nothing."""
+    yield from _after_review(index, context)
+    if not index.records:
+        return
     for _, _, verification in index.project.verifications():
         for number, name in enumerate(verification.records):
             record = index.records.get(name)
             if record is not None and record.date is not None:
                 yield from _analogue(verification, number, record, index)
     yield from _without_build(index)
-    yield from _after_review(index, context)
     for requirement in index.requirements.values():
         if requirement.not_applicable is not None:
             yield from _failed_and_set_aside(requirement, index, units)

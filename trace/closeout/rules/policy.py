@@ -9,7 +9,6 @@ from difflib import get_close_matches
 from closeout.graph.findings import error
 from closeout.model.problem import Finding, Severity
 from closeout.model.records import Charter, RulePolicy
-from closeout.rules.catalogue import BY_NAME
 
 _OFF = "off"
 # Names are long, and half of one is mostly enough to know which is meant.
@@ -26,6 +25,10 @@ class Applied:
 
 def apply(findings: Iterable[Finding], charter: Charter) -> Applied:
     """Return findings as the project's policy has them; rules that are fixed stay as they are."""
+    if not charter.policy.rules:  # the pages of all rules are loaded where one is named
+        return Applied(tuple(findings), ())
+    from closeout.rules.catalogue import BY_NAME
+
     chosen = {
         policy.rule: policy
         for policy in charter.policy.rules
@@ -37,6 +40,10 @@ def apply(findings: Iterable[Finding], charter: Charter) -> Applied:
 
 def policy_findings(charter: Charter) -> Iterator[Finding]:
     """Yield a finding for a policy that names no rule, or one that holds for every project."""
+    if not charter.policy.rules:
+        return
+    from closeout.rules.catalogue import BY_NAME
+
     for policy in charter.policy.rules:
         where = charter.where / "policy" / "rules" / policy.rule
         rule = BY_NAME.get(policy.rule)
@@ -55,6 +62,8 @@ def policy_findings(charter: Charter) -> Iterator[Finding]:
 
 def suggestion(name: str) -> str:
     """Return what to do about a rule that is not known: the nearest name, or how to list them."""
+    from closeout.rules.catalogue import BY_NAME
+
     near = get_close_matches(name, BY_NAME, n=1, cutoff=ALIKE)
     return f"did you mean {near[0]}?" if near else "closeout lint --rule all lists the rules"
 
