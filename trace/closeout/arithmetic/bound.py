@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
 from heapq import heappop, heappush
+from itertools import islice
 from math import ceil, inf, isfinite, nextafter
 from typing import Any, NamedTuple, TypeVar
 
@@ -53,7 +54,8 @@ COMPARED = 8
 MOST_SHARES = 3.0
 # Nodes of a formula among which it is looked for inputs that move together.
 MOST_NODES = 2000
-# Parts of the box after which it is worth while to look for inputs that move together.
+# Parts of the box after which it is worth while to look for a formula, and for inputs that move
+# together.
 BEFORE_BUNDLES = 8
 # Parts of the box that cannot be evaluated, after which an end of a quantity is given up.
 PATIENCE = 128
@@ -158,7 +160,7 @@ class _Field:
     Each evaluation is made once. It answers for every quantity, until the analysis is known as a
     formula that is defined over the whole box: then one that answers for a single quantity is
     enough, and counts as the share of the work that it is. ``failed`` has the reasons why a
-    quantity cannot be proved.
+    quantity cannot be proved, ``defined`` is set where all of the analysis is.
     """
 
     def __init__(
@@ -181,6 +183,7 @@ class _Field:
         self._ranges: _Kept[Point] = {}
         self._slopes: _Kept[Region] = {}
         self._formula: Formula | None = None
+        self.defined = False
         self._bundled: dict[Key, Sides | None] = {}
         self.sides = Sides(self.names, self.whole, self.nominal)
 
@@ -227,17 +230,18 @@ class _Field:
             self._numbers[point] = found
         return self._numbers[point]
 
-    def is_defined(self) -> None:
-        """Take note that all of the analysis is defined over the whole box, on ranges.
+    def _look_for_formula(self) -> None:
+        """Take the analysis for a formula, where that gives the very same ranges and slopes.
 
-        It is taken for a formula only where that gives the very same ranges and slopes. Many
-        quantities that share most of their work are better evaluated together.
+        Many quantities that share most of their work are better evaluated together.
         """
+        self.defined = False  # to be asked once
         formula = formula_of(self._evaluate, self.inputs, self.names)
         if formula is None or sum(map(formula.share, self.alive)) > MOST_SHARES:
             return
         seen: list[tuple[Mapping[str, Any], Mapping[Key, Any] | _Open]] = [
-            (self.sides.ranges(point), found) for (point, _), found in self._ranges.items()
+            (self.sides.ranges(point), found)
+            for (point, _), found in islice(self._ranges.items(), COMPARED + 1)
         ]
         seen.append((self.sides.gradients(self.whole), self._slopes[self.whole, None]))
         if all(_is_alike(formula, arguments, found) for arguments, found in seen):
@@ -245,6 +249,8 @@ class _Field:
 
     def bundled(self, key: Key) -> Sides | None:
         """Return sides along which inputs of a quantity move together; None where none do."""
+        if self.defined:
+            self._look_for_formula()
         if key not in self._bundled:
             self._bundled[key] = self._looked_for(key)
         return self._bundled[key]
@@ -395,7 +401,7 @@ def _opened(field: _Field, tolerance: float) -> list[_End]:
     _agreement(field, [field.nominal, *points])
     if not isinstance(root, _Open):
         _check_slopes(field, root, points)
-        field.is_defined()
+        field.defined = True
     return [_End(field, key, sign, tolerance) for key in field.alive for sign in (-1.0, 1.0)]
 
 
