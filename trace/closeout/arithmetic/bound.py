@@ -21,17 +21,18 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from heapq import heappop, heappush
 from itertools import islice
 from math import ceil, inf, isfinite, nextafter
-from typing import Any, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 from closeout import Absent
 from closeout.arithmetic import interval
-from closeout.arithmetic.bundles import bundles
 from closeout.arithmetic.gradient import Gradient
 from closeout.arithmetic.interval import Interval, TooLong
-from closeout.arithmetic.replay import Formula, formula_of
 from closeout.arithmetic.search import Box, Key
 from closeout.arithmetic.sides import Point, Region, Sides
 from closeout.arithmetic.undecided import NO_SIDES, Undecided, Undefined, watched
+
+if TYPE_CHECKING:
+    from closeout.arithmetic.replay import Formula
 
 Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
 At = tuple[tuple[str, float], ...]
@@ -235,6 +236,9 @@ class _Field:
 
         Many quantities that share most of their work are better evaluated together.
         """
+        # Workers fork fastest with few modules loaded, and most proofs end before they need this.
+        from closeout.arithmetic.replay import formula_of
+
         self.defined = False  # to be asked once
         formula = formula_of(self._evaluate, self.inputs, self.names)
         if formula is None or sum(map(formula.share, self.alive)) > MOST_SHARES:
@@ -259,6 +263,8 @@ class _Field:
         nodes = [] if self._formula is None else self._formula.nodes(key)
         if self._formula is None or not nodes or len(nodes) > MOST_NODES:
             return None
+        from closeout.arithmetic.bundles import bundles
+
         held = self._formula.held(key, self.sides.gradients(self.whole))
         found = bundles(nodes, dict(enumerate(held)), self.names)
         return Sides(self.names, self.whole, self.nominal, found) if found else None
