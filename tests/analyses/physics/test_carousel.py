@@ -297,3 +297,21 @@ def test_pictures_that_a_gap_touches(gap: int, blocks: int) -> None:
         len({block // blocks for block in range(first, first + gap)}) for first in range(blocks)
     )
     assert carousel.pictures_hit(gap, blocks) == most
+
+
+@pytest.mark.parametrize(("releases", "pictures"), [(3, 5), (1, 4), (5, 2), (2, 9)])
+def test_the_order_is_that_of_a_round_robin(releases: int, pictures: int) -> None:
+    """The recipe `roundrobin` in the documentation of Python's itertools, as it is printed there.
+
+    Its own example, roundrobin('ABC', 'D', 'EF') -> A D E B F C, is run as well.
+    """
+
+    def roundrobin(*iterables):  # type: ignore[no-untyped-def]
+        iterators = map(iter, iterables)
+        for num_active in range(len(iterables), 0, -1):
+            iterators = itertools.cycle(itertools.islice(iterators, num_active))
+            yield from map(next, iterators)
+
+    assert list(roundrobin("ABC", "D", "EF")) == list("ADEBFC")
+    queues = [[(release, number) for number in range(pictures)] for release in range(releases)]
+    assert carousel.order(releases, pictures) == list(roundrobin(*queues))
