@@ -50,6 +50,7 @@ class Formula:
         self._values = values
         self._varying = frozenset(varying)
         self._programs: dict[Key, _Program] = {}
+        self._operations = max(sum(node.operation != "input" for node in tape), 1)
 
     def value(self, key: Key, arguments: Mapping[str, Any]) -> Any:
         """Return a quantity at arguments of whatever arithmetic; raises what that does.
@@ -81,8 +82,7 @@ class Formula:
         """Return how much of the whole formula's work a quantity takes, from 0 to 1."""
         if key not in self._programs:
             self._programs[key] = self._program(key)
-        operations = sum(node.operation != "input" for node in self._tape)
-        return len(self._programs[key].steps) / operations if operations else 0.0
+        return len(self._programs[key].steps) / self._operations
 
     def nodes(self, key: Key) -> list[Node]:
         """Return the nodes that a quantity is made of, in order; none where it is a number."""
