@@ -28,7 +28,7 @@ FUNCTIONS = (
     "minimum", "power", "sin", "sinh", "sqrt", "table", "tan", "tanh", "where",
 )  # fmt: skip
 
-_COMPUTE: dict[str, Callable[..., Any]] = {
+COMPUTE: dict[str, Callable[..., Any]] = {
     **{name: getattr(elementary, name) for name in FUNCTIONS},
     "add": operator.add, "subtract": operator.sub, "multiply": operator.mul,
     "divide": operator.truediv, "raise": operator.pow, "negative": operator.neg,
@@ -198,7 +198,7 @@ def _node(operation: str, operands: tuple[Any, ...]) -> Node:
     tape = next(operand.tape for operand in operands if isinstance(operand, Node))
     if operation == "table":
         operands = (operands[0], _points(operands[1], tape))
-    value = _COMPUTE[operation](*(o.value if isinstance(o, Node) else o for o in operands))
+    value = COMPUTE[operation](*(o.value if isinstance(o, Node) else o for o in operands))
     kind = Condition if operation in _CONDITIONS else Value
     return kind(tape, operation, operands, value)
 

@@ -12,15 +12,11 @@ import operator
 from collections.abc import Callable, Collection, Mapping
 from typing import Any, NamedTuple
 
-from closeout import math as elementary
-from closeout.arithmetic.recorded import FUNCTIONS, Key, Node, Tape, Value, traced
+from closeout.arithmetic.recorded import COMPUTE, Key, Node, Tape, Value, traced
 
+# On ranges a comparison may be open, which the words of Python would ask for one answer.
 _COMPUTE: dict[str, Callable[..., Any]] = {
-    **{name: getattr(elementary, name) for name in FUNCTIONS},
-    "add": operator.add, "subtract": operator.sub, "multiply": operator.mul,
-    "divide": operator.truediv, "raise": operator.pow, "negative": operator.neg,
-    "absolute": abs, "<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge,
-    "and": operator.and_, "or": operator.or_, "not": operator.invert,
+    **COMPUTE, "and": operator.and_, "or": operator.or_, "not": operator.invert,
 }  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from math import inf, nextafter
 from typing import NamedTuple
 
 from closeout.arithmetic import interval
-from closeout.arithmetic.gradient import Gradient, Slope
+from closeout.arithmetic.gradient import Gradient, Slope, seed
 from closeout.arithmetic.interval import Interval
 
 Point = tuple[float, ...]
@@ -116,10 +116,9 @@ class Sides:
         for i, (low, high) in enumerate(region):
             members = () if i < len(self._alone) else self._together[i - len(self._alone)]
             if not members:
-                slopes: dict[int, Slope] = {i: (1.0, 1.0)} if low < high else {}
-                found[self._alone[i]] = Gradient(Interval(low, high), slopes)
+                found[self._alone[i]] = seed(Interval(low, high), i if low < high else None)
             for member in members:
-                slopes = {i: member.slope(low, high)} if low < high else {}
+                slopes: dict[int, Slope] = {i: member.slope(low, high)} if low < high else {}
                 found[member.name] = Gradient(member.over(low, high), slopes)
         return found
 
