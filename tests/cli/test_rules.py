@@ -122,6 +122,8 @@ def test_changes_are_seen_in_each_state_that_is_judged(tmp_path: Path) -> None:
     assert "issue-not-raised" in _rules(project, "--at", "HEAD")
     assert project.run("lint").status == 1
     (project.path / "notes.txt").write_text("no part of it")
+    assert "issue-not-raised" in _rules(project)
+    project.replace("requirements/power.yaml", "issue: A", "issue: B")
     assert "issue-not-raised" not in _rules(project)
 
 

@@ -112,15 +112,37 @@ def test_a_changed_statement_or_criterion_asks_for_a_new_issue(
     assert finding.rule == "issue-not-raised"
     assert told in finding.message
     assert finding.where.steps[-1] == "issue"
-    # It stands until the commit after, and a raised issue ends it at once.
+    # It stands after any number of commits; a raised issue, or the old text, ends it at once.
+    story.commit(day="2026-02-03")
+    assert story.rules() == ["issue-not-raised"]
+    story.git("commit", "--quiet", "--allow-empty", "--message", "another")
+    story.commit(POWER.replace(old, new).replace("Energy after", "Energy left after"))
+    story.git("commit", "--quiet", "--allow-empty", "--message", "another")
+    (finding,) = story.findings()
+    assert finding.rule == "issue-not-raised"
+    assert told in finding.message
+    assert "since its text of 2026-01-01" in finding.message
+    story.write(POWER.replace(old, new).replace("issue: A", "issue: B"))
+    assert story.rules() == []
+    story.write(POWER)
+    assert story.rules() == []
     story.commit()
+    assert story.rules() == []
+
+
+def test_a_first_criterion_is_told_with_that_change_alone(story: Story) -> None:
+    """A requirement grows into its verification; what it asks for is in its statement."""
+    story.commit(POWER[: POWER.index("    verification:")])
+    story.commit(POWER)
     assert story.rules() == ["issue-not-raised"]
     story.git("commit", "--quiet", "--allow-empty", "--message", "another")
     assert story.rules() == []
-    story.commit(POWER)
+    story.commit(POWER.replace("at_least: 52 W h", "at_least: 50 W h"))
     story.git("commit", "--quiet", "--allow-empty", "--message", "another")
-    story.write(POWER.replace(old, new).replace("issue: A", "issue: B"))
-    assert story.rules() == []
+    assert story.rules() == ["issue-not-raised"]
+    story.commit(POWER.replace("52 W h of", "50 W h of"))
+    story.git("commit", "--quiet", "--allow-empty", "--message", "another")
+    assert story.rules() == ["issue-not-raised"]
 
 
 def test_an_issue_that_goes_back_is_not_raised(story: Story) -> None:
@@ -158,6 +180,22 @@ def test_line_ends_of_another_system_are_no_change(story: Story) -> None:
     assert story.rules() == []
 
 
+def test_the_criterion_of_one_quantity_more_is_followed_from_then_on(story: Story) -> None:
+    more = "      - {method: analysis, quantity: drained, at_most: 3 W h}\n"
+    story.commit(POWER)
+    story.commit(POWER + more)
+    assert story.rules() == ["issue-not-raised"]
+    story.commit({"requirements/other.yaml": "requirements: []\n"})
+    assert story.rules() == []
+    story.commit(POWER + more.replace("3 W h", "4 W h"))
+    story.commit({"requirements/other.yaml": "documents: []\n"})
+    (finding,) = story.findings()
+    assert "drained at most 3 W h -> drained at most 4 W h" in finding.message
+    story.commit(POWER)
+    story.commit({"requirements/other.yaml": "requirements: []\n"})
+    assert story.rules() == []
+
+
 # an outside document
 
 
@@ -183,6 +221,54 @@ def test_the_register_may_stand_in_a_file_that_did_not_change(story: Story) -> N
     assert story.rules() == []
 
 
+def test_a_customers_requirement_stays_told_after_any_number_of_commits(story: Story) -> None:
+    raised = POWER.replace("52", "50").replace("issue: A", "issue: B")
+    story.commit(DOCUMENTS + POWER)
+    story.commit(DOCUMENTS + raised)
+    story.commit({"requirements/other.yaml": "requirements: []\n"})
+    (finding,) = story.findings()
+    assert finding.rule == "source-not-raised"
+    assert "since its text of 2026-01-01" in finding.message
+    story.write(DOCUMENTS + POWER.replace("issue: A", "issue: C"))
+    assert story.rules() == []
+    story.write(DOCUMENTS.replace("issue: 2", "issue: 3") + raised)
+    assert story.rules() == ["document-raised"]
+
+
+def test_a_requirement_may_follow_its_document_in_a_later_commit_once(story: Story) -> None:
+    third = DOCUMENTS.replace("issue: 2", "issue: 3")
+    follows = POWER.replace("52", "50").replace("issue: A", "issue: B")
+    again = POWER.replace("52", "48").replace("issue: A", "issue: C")
+    story.commit(DOCUMENTS + POWER)
+    story.commit(third + POWER)
+    story.write(third + follows)
+    assert story.rules() == []
+    story.commit()
+    assert story.rules() == []
+    story.write(third + again)
+    assert story.rules() == ["source-not-raised"]
+    story.commit()
+    assert story.rules() == ["source-not-raised"]
+
+
+def test_a_new_requirement_of_a_raised_document_is_held_to_it(story: Story) -> None:
+    third = DOCUMENTS.replace("issue: 2", "issue: 3")
+    story.commit(DOCUMENTS)
+    story.commit(third)
+    story.commit(third + POWER)
+    story.write(third + POWER.replace("52", "50").replace("issue: A", "issue: B"))
+    assert story.rules() == ["source-not-raised"]
+
+
+def test_a_first_criterion_is_no_matter_of_the_customers_document(story: Story) -> None:
+    story.commit(DOCUMENTS + POWER[: POWER.index("    verification:")])
+    story.write(DOCUMENTS + POWER.replace("issue: A", "issue: B"))
+    assert story.rules() == []
+    story.commit()
+    story.write(DOCUMENTS + POWER.replace("at_least: 52", "at_least: 50").replace("e: A", "e: C"))
+    assert story.rules() == ["source-not-raised"]
+
+
 def test_a_raised_document_lists_what_cites_it_and_did_not_change(story: Story) -> None:
     more = POWER + POWER.removeprefix("requirements:\n").replace("PWR-020", "PWR-030")
     story.commit(DOCUMENTS + more)
@@ -198,6 +284,17 @@ def test_a_raised_document_lists_what_cites_it_and_did_not_change(story: Story) 
     assert "PWR-020" not in finding.message
 
 
+def test_a_requirement_that_a_nonconformance_named_stays_told(story: Story) -> None:
+    report = "nonconformances:\n  - {id: NCR-001, requirements: [PWR-020], cause: a loose plug}\n"
+    story.commit(POWER + RECORD + report, day="2026-03-02")
+    story.commit(POWER + RECORD + report.replace("requirements: [PWR-020], ", ""))
+    story.commit({"requirements/other.yaml": "requirements: []\n"})
+    (finding,) = story.findings(["nonconformance-edited"])
+    assert "NCR-001 named PWR-020 on 2026-03-02" in finding.message
+    story.write(POWER + RECORD + report.replace("loose", "broken"))
+    assert story.findings(["nonconformance-edited"]) == []
+
+
 # records and days
 
 
@@ -206,7 +303,7 @@ def test_a_criterion_that_changed_after_its_record_proves_nothing(story: Story) 
     story.commit(POWER + RECORD, day="2026-03-02")
     # Later commits do not hide it; a record of a later day is of the new criterion.
     story.commit(POWER.replace("Energy after", "Energy left after") + RECORD, day="2026-04-01")
-    (finding,) = story.findings()
+    (_, finding) = story.findings()
     assert finding.rule == "judged-before-change"
     assert "TR-001 is of 2026-03-01" in finding.message
     assert "changed on 2026-03-02" in finding.message
@@ -220,7 +317,9 @@ def test_a_statement_that_changed_after_its_record_stays_told(story: Story) -> N
     story.commit(POWER + RECORD, day="2026-03-02")
     story.commit(other + RECORD, day="2026-03-05")
     story.commit({"requirements/other.yaml": "requirements: []\n"}, day="2026-03-06")
-    (finding,) = story.findings()
+    (earlier, finding) = story.findings()
+    assert earlier.rule == "issue-not-raised"
+    assert "since its text of 2026-03-02" in earlier.message
     assert finding.rule == "judged-before-change"
     assert "changed on 2026-03-05" in finding.message
     story.write(other.replace("issue: A", "issue: B") + RECORD)
@@ -231,7 +330,7 @@ def test_a_change_before_the_record_is_none_after_it(story: Story) -> None:
     story.commit(POWER.replace("52", "60"), day="2026-02-01")
     story.commit(POWER, day="2026-02-20")
     story.commit(POWER + RECORD, day="2026-03-02")
-    assert story.rules() == []
+    assert story.rules() == ["issue-not-raised"]
 
 
 def test_another_methods_criterion_is_not_what_the_record_judged(story: Story) -> None:

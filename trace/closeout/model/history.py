@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from closeout.model.records import Document, Record, Requirement
+from closeout.model.records import Document, Record, Requirement, Verification
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,10 +26,20 @@ class Base:
 
 @dataclass(frozen=True, slots=True)
 class Version:
-    """A requirement as a commit left it, and the day of that commit (year-month-day)."""
+    """A requirement as a commit left it, and the day of that commit (year-month-day).
+
+    ``later`` is what later commits first asked of quantities that it did not name yet.
+    """
 
     day: str
     requirement: Requirement
+    later: tuple[Verification, ...] = ()
+
+    @property
+    def grown(self) -> Requirement:
+        """The requirement with what was asked of further quantities."""
+        verification = (*self.requirement.verification, *self.later)
+        return replace(self.requirement, verification=verification)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +53,15 @@ class Reused:
     kind: str
     id: str
     meant: str
+    day: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unnamed:
+    """A requirement that a nonconformance named on a day, and does not name any more."""
+
+    report: str
+    requirement: str
     day: str
 
 
@@ -64,14 +83,21 @@ class History:
     """The earlier states of a project.
 
     ``versions`` are the different texts of a requirement in the order of the commits, for those
-    that a dated record speaks of; ``lost`` holds each version of each lost record,
-    ``edited`` each that said something that the record of today does not; ``gone`` are
-    nonconformances that are not there any more.
+    that a dated record speaks of. ``began`` is the earliest text of a requirement since which its
+    issue was not raised, ``followed`` the one that it was first given under the present issue of
+    the document that it comes from, each for those that may differ today.
+
+    ``lost`` holds each version of each lost record, ``edited`` each that said something that the
+    record of today does not; ``gone`` are nonconformances that are not there any more, ``unnamed``
+    what those that are named once.
     """
 
     base: Base | None = None
     versions: Mapping[str, tuple[Version, ...]] = field(default_factory=dict)
+    began: Mapping[str, Version] = field(default_factory=dict)
+    followed: Mapping[str, Version] = field(default_factory=dict)
     reused: tuple[Reused, ...] = ()
     lost: tuple[LostRecord, ...] = ()
     edited: tuple[LostRecord, ...] = ()
     gone: tuple[Reused, ...] = ()
+    unnamed: tuple[Unnamed, ...] = ()

@@ -57,7 +57,9 @@ RULES = (
         clause=f"{_E1002}, 5.4.3: a changed requirement is verified again",
         why="Records speak of one issue. Under the same issue old evidence would count for a new"
         " requirement. Line breaks, the order of keys and an equal amount in another unit are no"
-        " change.",
+        " change. The whole history of an issue is looked through, so the finding stays until the"
+        " issue is raised or its text is brought back; the first criterion of another quantity"
+        " is told with that change alone.",
         breaks=_became(_LOWERED),
         keeps=_became(_STATE.replace("at_least: 52 W h", "at_least: 187.2 kJ")),
     ),
@@ -74,7 +76,9 @@ RULES = (
         name="source-not-raised",
         title="an outside document's requirement changed here, and the document did not",
         clause="common practice, no source; after ECSS-E-ST-10-06C, 8.2, traceable both ways",
-        why="Who wrote the requirement does not know of the change, and will ask for the old one.",
+        why="Who wrote the requirement does not know of the change, and will ask for the old one."
+        " The text that was first given under the present issue of the document holds; how it is"
+        " verified here may be added.",
         breaks=_became(_LOWERED.replace("issue: A", "issue: B")),
         keeps=_became(
             _LOWERED.replace("issue: A", "issue: B").replace(
@@ -130,6 +134,17 @@ RULES = (
         why="It is closed by what was done about it, and stays as its record.",
         breaks=f"# before\n{_PASSED}{_REPORT}# after\n{_PASSED}",
         keeps=f"# before\n{_PASSED}{_REPORT}# after\n{_PASSED}{_REPORT}",
+    ),
+    _standard(
+        name="nonconformance-edited",
+        title="a nonconformance does not name a requirement any more that it named",
+        clause=f"{_E1002}, Annex B: the control document refers to the report of each",
+        why="A requirement that an open nonconformance names cannot be closed; so the name is no"
+        " matter of taste. Every earlier state is looked through.",
+        breaks=f"# before\n{_PASSED}{_REPORT}# after\n{_PASSED}"
+        + _REPORT.replace("requirements: [PWR-020], ", ""),
+        keeps=f"# before\n{_PASSED}{_REPORT}# after\n{_PASSED}"
+        + _REPORT.replace("a loose connector", "a loose connector of the bench"),
     ),
     _standard(
         name="failed-record-edited",

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 
 from closeout.graph import Index, key_of_criterion, key_of_given
 from closeout.graph.findings import warning
 from closeout.measure import Units
 from closeout.model.amount import Amount
-from closeout.model.history import Base, History, LostRecord
+from closeout.model.history import Base, History, LostRecord, Version
 from closeout.model.issue import is_raised
 from closeout.model.problem import Finding, Pointer
 from closeout.model.records import (
@@ -21,66 +21,113 @@ from closeout.model.records import (
 )
 from closeout.rules.evidence import failing
 
+Key = tuple[object, ...]
+Criteria = dict[Key, Criterion]
+
 _SHOWN_COMMIT = 9
 _MOST_TEXT = 70
 
 
 def changes(index: Index, history: History, units: Units) -> Iterator[Finding]:
     """Yield what changed in a way that a standard does not allow, or that has to be looked at."""
+    changed = _changed(index, history, units)
+    yield from _issue_not_raised(index, history, changed, units)
+    yield from _source_not_raised(index, history, changed, units)
     if history.base is not None:
-        yield from _against_base(index, history.base, units)
+        yield from _document_raised(index, history.base, changed)
     yield from _judged_before_change(index, history, units)
     yield from _identifier_reused(index, history)
     yield from _failed_record_deleted(index, history, units)
     yield from _record_edited(index, history, units)
     yield from _report_deleted(index, history)
+    yield from _report_edited(index, history)
 
 
-def _against_base(index: Index, base: Base, units: Units) -> Iterator[Finding]:
-    changed: set[str] = set()
-    for name, was in base.requirements.items():
+def _changed(index: Index, history: History, units: Units) -> dict[str, str]:
+    """Return what changed of each requirement since the base, in words."""
+    base = {} if history.base is None else history.base.requirements
+    found = {}
+    for name, was in base.items():
         now = index.requirements.get(name)
         what = None if now is None else _difference(was, now, units)
-        if now is None or what is None:
-            continue
-        changed.add(name)
-        yield from _issue_not_raised(was, now, what, base)
-        yield from _source_not_raised(now, what, index, base)
-    yield from _document_raised(index, base, changed)
+        if what is not None:
+            found[name] = what
+    return found
 
 
 def _issue_not_raised(
-    was: Requirement, now: Requirement, what: str, base: Base
+    index: Index, history: History, changed: Mapping[str, str], units: Units
 ) -> Iterator[Finding]:
-    if not is_raised(was.issue, now.issue):
-        yield warning(
-            "issue-not-raised",
-            now.where / "issue",
-            f"{now.id}: {what} since {base.commit[:_SHOWN_COMMIT]}, and its issue is"
-            f" {'still' if was.issue == now.issue else 'now'} {now.issue}",
-            f"raise issue: above {was.issue}; what was verified speaks of the old one",
-        )
+    """One issue of a requirement says one thing, in the last commit and in all before it."""
+    base = history.base
+    for now in index.requirements.values():
+        version = history.began.get(now.id)
+        if base is not None and now.id in changed:
+            was = base.requirements[now.id]
+            if not is_raised(was.issue, now.issue) and not _is_back(was, now, version, units):
+                yield _not_raised(was, now, f"{changed[now.id]} since {_short(base)}")
+        elif version is not None:
+            what = _difference(version.grown, now, units, added=False)
+            if what is not None:
+                yield _not_raised(
+                    version.requirement, now, f"{what} since its text of {version.day}"
+                )
 
 
-def _source_not_raised(now: Requirement, what: str, index: Index, base: Base) -> Iterator[Finding]:
-    """A requirement of an outside document may only change with that document."""
-    document = index.documents.get(now.source.document or "") if now.source else None
-    if document is None:
-        return
-    if document.where.path in base.paths:
-        before = base.documents.get(document.id)
-        if before is None or before.issue != document.issue:
-            return
-    yield warning(
-        "source-not-raised",
-        now.where / "source",
-        f"{now.id}: {what} since {base.commit[:_SHOWN_COMMIT]}, but {document.id} that it comes"
-        f" from is still issue {document.issue or '(none)'}",
-        f"let it say what {document.id} says, or enter the new issue of {document.id}",
+def _is_back(was: Requirement, now: Requirement, version: Version | None, units: Units) -> bool:
+    """Return whether a requirement says again what its issue began with.
+
+    What was first asked of a quantity later is part of that beginning, but brings nothing back.
+    """
+    if version is None:
+        return False
+    if _difference(version.requirement, now, units) is None:
+        return True
+    grown = _difference(version.grown, now, units) is None
+    return grown and _difference(was, now, units, added=False) is not None
+
+
+def _short(base: Base) -> str:
+    return base.commit[:_SHOWN_COMMIT]
+
+
+def _not_raised(was: Requirement, now: Requirement, what: str) -> Finding:
+    return warning(
+        "issue-not-raised",
+        now.where / "issue",
+        f"{now.id}: {what}, and its issue is"
+        f" {'still' if was.issue == now.issue else 'now'} {now.issue}",
+        f"raise issue: above {was.issue}; what was verified speaks of the old one",
     )
 
 
-def _document_raised(index: Index, base: Base, changed: set[str]) -> Iterator[Finding]:
+def _source_not_raised(
+    index: Index, history: History, changed: Mapping[str, str], units: Units
+) -> Iterator[Finding]:
+    """A requirement of an outside document may only change with that document.
+
+    How it is verified here is no part of that document: one quantity more is no change.
+    """
+    for name, version in history.followed.items():
+        now = index.requirements[name]
+        what = _difference(version.grown, now, units, added=False)
+        document = index.documents[now.source.document or ""] if now.source else None
+        if what is None or document is None:
+            continue
+        since = f"its text of {version.day}"
+        if history.base is not None and name in changed:
+            since = _short(history.base)
+        yield warning(
+            "source-not-raised",
+            now.where / "source",
+            f"{name}: {what} since {since}, but {document.id} that it comes from is still issue"
+            f" {document.issue or '(none)'}",
+            f"let it say what {document.id} says, or enter the new issue of {document.id}; where"
+            " the old text was a slip of yours, switch this rule off for it with that reason",
+        )
+
+
+def _document_raised(index: Index, base: Base, changed: Collection[str]) -> Iterator[Finding]:
     """List what cites a document of which the issue changed, and did not change with it."""
     for document in index.documents.values():
         before = base.documents.get(document.id)
@@ -103,14 +150,19 @@ def _document_raised(index: Index, base: Base, changed: set[str]) -> Iterator[Fi
             )
 
 
-def _difference(was: Requirement, now: Requirement, units: Units) -> str | None:
+def _difference(
+    was: Requirement, now: Requirement, units: Units, *, added: bool = True
+) -> str | None:
     """Return what of statement and criteria differs, in words; None where nothing does.
 
-    Line breaks, the order of keys, and an equal amount in another unit are no difference.
+    Line breaks, the order of keys, and an equal amount in another unit are no difference; the
+    criterion of a quantity that had none, or a known limit under a further condition, is one only
+    where ``added`` says so.
     """
     text = " ".join(was.statement.split()) != " ".join(now.statement.split())
     before, after = _criteria(was.verification, units), _criteria(now.verification, units)
-    criteria = before.keys() != after.keys()
+    counted = after.keys() if added else _counted(before, after, units)
+    criteria = before.keys() != counted
     if not criteria:
         return "its statement changed" if text else None
     told = _told(
@@ -120,10 +172,20 @@ def _difference(was: Requirement, now: Requirement, units: Units) -> str | None:
     return f"{'statement and criterion' if text else 'its criterion'} changed ({told})"
 
 
-def _criteria(
-    verifications: Iterable[Verification], units: Units
-) -> dict[tuple[object, ...], Criterion]:
-    found = {}
+def _counted(before: Criteria, after: Criteria, units: Units) -> set[Key]:
+    """Return what of later criteria is no mere addition to earlier ones."""
+    limits = {key_of_criterion(one, units) for one in before.values()}
+    quantities = {one.quantity for one in before.values()}
+    return {
+        key
+        for key, one in after.items()
+        if key in before
+        or (one.quantity in quantities and key_of_criterion(one, units) not in limits)
+    }
+
+
+def _criteria(verifications: Iterable[Verification], units: Units) -> Criteria:
+    found: Criteria = {}
     for verification in verifications:
         criterion = verification.criterion
         if criterion.quantity is not None:
@@ -308,6 +370,20 @@ def _report_deleted(index: Index, history: History) -> Iterator[Finding]:
             f"the nonconformance {one.id} is deleted: it stood there until {one.day}"
             f" ({_cut(one.meant)})",
             "put it back; it is closed by disposition, closed_by and retest",
+        )
+
+
+def _report_edited(index: Index, history: History) -> Iterator[Finding]:
+    """What a nonconformance names cannot be closed; so nothing is taken out of it."""
+    places = {report.id: report.where for report in index.project.nonconformances}
+    for one in history.unnamed:
+        yield warning(
+            "nonconformance-edited",
+            places[one.report],
+            f"the nonconformance {one.report} named {one.requirement} on {one.day}, and does not"
+            " now",
+            f"name it again, and close the report; if {one.requirement} was named by mistake,"
+            " switch this rule off for the report with that reason",
         )
 
 
