@@ -62,6 +62,16 @@ def test_a_policy_is_kept_and_what_is_off_is_said_in_one_line(project: Project) 
     run = project.run("lint")
     assert run.status == 0
     assert "off by the project's policy: analysis-not-validated (by hand)\n" in run.stdout
+    run = project.verify()
+    assert run.json["off"] == [{"rule": "analysis-not-validated", "for": [], "reason": "by hand"}]
+    told = project.run("verify").stdout
+    assert "off by the project's policy: analysis-not-validated (by hand)\n" in told
+    some = off.replace("by hand", "by hand, for: [energy.energy]")
+    project.write({"requirements/project.yaml": _policy(some)})
+    run = project.run("package", "--review", "CDR", "-o", "package")
+    assert run.status == 0, run.said
+    points = (project.path / "package/open-points.md").read_text()
+    assert "analysis-not-validated for energy.energy (by hand)" in points
     project.write({"requirements/project.yaml": _policy(off.replace("off", "error"))})
     assert project.run("lint").status == 2
     assert project.run("verify").status == 2

@@ -87,7 +87,7 @@ class Story:
     def findings(self, rules: Iterable[str] = OF_CHANGES) -> list[Finding]:
         index, history = self.history()
         found = check_rules(index, UNITS, Context(history=history))
-        kept = apply(found, index.project.charter).findings
+        kept = apply(found, index).findings
         return [finding for finding in kept if finding.rule in set(rules)]
 
     def rules(self) -> list[str]:

@@ -29,7 +29,7 @@ def charter(rules: str) -> str:
 def applied(rules: str) -> tuple[Built, Applied]:
     built = build(TEXT, charter=charter(rules) if rules else "project: {name: Lantern}\n")
     assert built.loaded.problems == ()
-    return built, apply(check_rules(built.index, UNITS, Context()), built.index.project.charter)
+    return built, apply(check_rules(built.index, UNITS, Context()), built.index)
 
 
 def severities(rules: str) -> dict[str, Severity]:
@@ -68,7 +68,7 @@ def test_an_unknown_rule_is_told_at_its_place_with_the_nearest_name():
     built, found = applied("no-risk-assesment: {severity: off, reason: in the plan}")
     assert found.off == ()
     assert len(found.findings) == 2
-    findings = list(policy_findings(built.index.project.charter))
+    findings = list(policy_findings(built.index))
     (problem,) = locate(built.files, findings)
     assert (problem.rule, problem.severity) == ("unknown-rule", Severity.ERROR)
     assert (problem.path, problem.line) == ("requirements/project.yaml", 4)
@@ -80,7 +80,7 @@ def test_an_unknown_rule_is_told_at_its_place_with_the_nearest_name():
 def test_a_fixed_rule_stays_what_it_is(rule, severity):
     built, found = applied(f"{rule.name}: {{severity: {severity}, reason: it is a draft}}")
     assert found.off == ()
-    (finding,) = policy_findings(built.index.project.charter)
+    (finding,) = policy_findings(built.index)
     assert (finding.rule, finding.severity) == ("fixed-rule", Severity.ERROR)
     assert rule.name in finding.message
 
@@ -89,5 +89,34 @@ def test_a_fixed_rule_stays_what_it_is(rule, severity):
 def test_every_other_rule_can_be_switched_off(rule):
     built, found = applied(f"{rule.name}: {{severity: off, reason: not for us}}")
     assert [policy.rule for policy in found.off] == [rule.name]
-    assert list(policy_findings(built.index.project.charter)) == []
+    assert list(policy_findings(built.index)) == []
     assert rule.name not in {finding.rule for finding in found.findings}
+
+
+def test_a_rule_may_be_off_for_some_items_alone():
+    both = TEXT + TEXT.removeprefix("requirements:\n").replace("R-1", "R-2")
+    told = []
+    for items in ("[R-1]", "[R-2]", "[R-1, R-2]"):
+        rules = f"no-risk-assessment: {{severity: off, reason: in the plan, for: {items}}}"
+        built = build(both, charter=charter(rules))
+        assert built.loaded.problems == ()
+        assert list(policy_findings(built.index)) == []
+        found = apply(check_rules(built.index, UNITS, Context()), built.index)
+        assert [policy.items for policy in found.off] == [tuple(items[1:-1].split(", "))]
+        told.append([
+            built.index.project.requirements[finding.where.steps[1]].id
+            for finding in found.findings
+            if finding.rule == "no-risk-assessment"
+        ])  # fmt: skip
+    assert told == [["R-2"], ["R-1"], []]
+
+
+def test_a_policy_for_what_is_not_there_is_told_with_the_nearest_name():
+    built, found = applied(
+        "no-risk-assessment: {severity: off, reason: in the plan, for: [R-1, R-11]}"
+    )
+    assert [finding.rule for finding in found.findings] == ["stage-not-served"]
+    (problem,) = locate(built.files, policy_findings(built.index))
+    assert (problem.rule, problem.severity) == ("dangling-reference", Severity.ERROR)
+    assert "R-11" in problem.message
+    assert problem.cure == "did you mean R-1?"

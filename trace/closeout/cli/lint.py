@@ -37,9 +37,8 @@ def command(revision: str | None, schema: bool, rule: str | None, jobs: int) -> 
     if rule is not None:
         _print_rule(rule)
         return 0
-    from closeout.render.page_of_rule import off_text
-    from closeout.render.terminal import problems_text
-    from closeout.render.words import count
+    from closeout.render.terminal import problems_text, wrap
+    from closeout.render.words import count, switched_off
 
     with opened(revision) as (snapshot, store):
         looked = inspect(snapshot, store, jobs)
@@ -52,7 +51,7 @@ def command(revision: str | None, schema: bool, rule: str | None, jobs: int) -> 
         f" {count(scale.analyses, 'analysis', 'analyses')}{end}"
     )
     if looked.off:
-        click.echo(off_text(looked.off, width()))
+        click.echo("\n".join(wrap(switched_off(looked.off), width())))
     if any(problem.severity is Severity.ERROR for problem in problems):
         return 2
     return 1 if problems else 0

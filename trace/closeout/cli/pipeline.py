@@ -167,8 +167,8 @@ def _check(
     shallow = past is not None and past.shallow
     context, rested_on = _context(snapshot, index, options, history, shallow)
     ruled = [*check_rules(index, units, context), *worded(index, units, snapshot, kept)]
-    applied = apply([*told, *ruled], loaded.project.charter)
-    told = [*policy_findings(loaded.project.charter), *applied.findings]
+    applied = apply([*told, *ruled], index)
+    told = [*policy_findings(index), *applied.findings]
     memo.flush()
     placed = locate(snapshot, [f for f in told if not f.where.path.endswith(".py")], kept)
     kept.flush()
@@ -240,13 +240,14 @@ def _judge(
             spoiled=checked.spoiled,
         )
     )
-    after = apply(findings(dossier, index, checked.units), index.project.charter)
+    after = apply(findings(dossier, index, checked.units), index)
     found = locate(snapshot, after.findings)
     raised = any(problem.severity is Severity.ERROR for problem in found)
     dossier = replace(
         dossier,
         problems=in_order([*dossier.problems, *found]),
         exit_status=max(dossier.exit_status, 2 if raised else 0),
+        off=tuple(dict.fromkeys((*checked.off, *after.off))),
     )
     rested_on = None
     if evaluator.complete and checked.rested_on is not None:

@@ -68,7 +68,7 @@ def _policy(item: Item) -> Policy:
             for one in item.get("contingency", ())
         ),
         rules=tuple(
-            RulePolicy(name, one["severity"], one["reason"])
+            RulePolicy(name, one["severity"], one["reason"], _texts(one, "for"))
             for name, one in item.get("rules", {}).items()
         ),
     )

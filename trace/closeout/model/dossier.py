@@ -12,6 +12,7 @@ from enum import StrEnum
 from closeout.model.answer import Assurance
 from closeout.model.problem import Problem
 from closeout.model.question import AnalysisSpec, Failure
+from closeout.model.records import RulePolicy
 
 
 class Compliance(StrEnum):
@@ -220,7 +221,10 @@ class Scale:
 
 @dataclass(frozen=True, slots=True)
 class Dossier:
-    """Every result of one run. ``settings`` are the ``--set`` of a what-if, as they were given."""
+    """Every result of one run. ``settings`` are the ``--set`` of a what-if, as they were given.
+
+    ``off`` are the rules that the project's policy switches off.
+    """
 
     project: str
     note: str | None
@@ -236,6 +240,7 @@ class Dossier:
     settings: tuple[tuple[str, str], ...] = ()
     parameters: tuple[ParameterSaid, ...] = ()
     totals: dict[str, int] = field(default_factory=dict)
+    off: tuple[RulePolicy, ...] = ()
 
     @property
     def draft(self) -> bool:

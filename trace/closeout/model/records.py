@@ -282,11 +282,16 @@ class Contingency:
 
 @dataclass(frozen=True, slots=True)
 class RulePolicy:
-    """What a project does with a rule: off, warning or error, and why."""
+    """What a project does with a rule: off, warning or error, and why.
+
+    ``items`` are identifiers of what it is for: requirements, records, parameters, ...; without
+    any, it is for the whole project.
+    """
 
     rule: str
     severity: str
     reason: str
+    items: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,6 +66,7 @@ def _tail(dossier: Dossier) -> dict[str, Any]:
             "from_store": s.from_store,
         },
         "not_kept": dict(words.not_kept(dossier)),
+        "off": [{"rule": p.rule, "for": list(p.items), "reason": p.reason} for p in dossier.off],
         "caution": words.CAUTION,
     }
 

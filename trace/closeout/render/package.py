@@ -244,8 +244,9 @@ def _open_points(sources: _Sources) -> dict[str, str]:
         _Section("Due and open", _due_and_open(points, frozenset(map(safe, trail.loose(dossier))))),
     ]
     pages = both_pages(
-        "open.md", dossier, "Open points", sections=sections, problems=dossier.problems
-    )
+        "open.md", dossier, "Open points", sections=sections, problems=dossier.problems,
+        off=words.switched_off(dossier.off) if dossier.off else None,
+    )  # fmt: skip
     return _pair("open-points.md", pages)
 
 

@@ -1,11 +1,9 @@
-"""Pages of rules, the list of their titles, and which of them a project has switched off."""
+"""Pages of rules, and the list of their titles."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from closeout.model.records import RulePolicy
-from closeout.render.plain import flow
 from closeout.render.terminal import wrap
 from closeout.rules.rule import KINDS, Rule
 
@@ -50,6 +48,7 @@ def _switch(rule: Rule, width: int) -> Iterator[str]:
     yield "    project:"
     yield "      policy:"
     yield f"        rules: {{{rule.name}: {{severity: off, reason: ...}}}}   # or warning, error"
+    yield "  It may be for some items alone, as for: [PWR-020]."
 
 
 def titles_text(rules: Iterable[Rule], width: int) -> str:
@@ -66,9 +65,3 @@ def titles_text(rules: Iterable[Rule], width: int) -> str:
             lines.append(f"  {rule.name:{wide}}  {first}")
             lines += [f"{'':{wide + 4}}{line.strip()}" for line in rest]
     return "\n".join([*lines, "", "closeout lint --rule NAME prints the page of one."]) + "\n"
-
-
-def off_text(off: Iterable[RulePolicy], width: int) -> str:
-    """Return in one sentence which rules the project's policy switches off, and why."""
-    said = "; ".join(f"{policy.rule} ({flow(policy.reason)})" for policy in off)
-    return "\n".join(wrap(f"off by the project's policy: {said}", width))

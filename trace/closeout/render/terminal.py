@@ -304,6 +304,8 @@ def _footer(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
     )
     yield from wrap(f"verifications closed, by review: {', '.join(closed)}", width)
     yield from wrap(words.scale(dossier), width)
+    if dossier.off:
+        yield from wrap(words.switched_off(dossier.off), width)
     for name, why in words.not_kept(dossier):
         yield from wrap(f"{safe(name)} is computed anew in each run: {flow(why)}", width)
     status = dossier.exit_status

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from closeout.model.answer import Assurance
 from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult
 from closeout.model.problem import Severity
 from closeout.model.question import AnalysisSpec
+from closeout.model.records import RulePolicy
 from closeout.render.plain import flow, safe
 
 CAUTION = (
@@ -186,3 +189,13 @@ def work(computed: int, stored: int) -> str:
 def exit_meaning(status: int) -> str:
     """Return what an exit status of ``verify`` says."""
     return EXITS.get(status, "unknown")
+
+
+def switched_off(off: Iterable[RulePolicy]) -> str:
+    """Return in one sentence which rules the project's policy switches off, and why."""
+    said = (
+        f"{policy.rule}{' for ' if policy.items else ''}{', '.join(policy.items)}"
+        f" ({flow(policy.reason)})"
+        for policy in off
+    )
+    return f"off by the project's policy: {safe('; '.join(said))}"

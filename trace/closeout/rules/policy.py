@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
-from closeout.graph.findings import error
-from closeout.model.problem import Finding, Severity
-from closeout.model.records import Charter, RulePolicy
+from closeout.graph import Index
+from closeout.graph.findings import error, nearest
+from closeout.model.problem import Finding, Pointer, Severity
+from closeout.model.records import RulePolicy
 
 _OFF = "off"
 # Names are long, and half of one is mostly enough to know which is meant.
@@ -23,27 +24,30 @@ class Applied:
     off: tuple[RulePolicy, ...]
 
 
-def apply(findings: Iterable[Finding], charter: Charter) -> Applied:
+def apply(findings: Iterable[Finding], index: Index) -> Applied:
     """Return findings as the project's policy has them; rules that are fixed stay as they are."""
-    if not charter.policy.rules:  # the pages of all rules are loaded where one is named
+    rules = index.project.charter.policy.rules
+    if not rules:  # the pages of all rules are loaded where one is named
         return Applied(tuple(findings), ())
     from closeout.rules.catalogue import BY_NAME
 
     chosen = {
         policy.rule: policy
-        for policy in charter.policy.rules
+        for policy in rules
         if policy.rule in BY_NAME and BY_NAME[policy.rule].adjustable
     }
-    kept = tuple(_kept(findings, chosen))
+    kept = tuple(_kept(findings, chosen, index))
     return Applied(kept, tuple(p for p in chosen.values() if p.severity == _OFF))
 
 
-def policy_findings(charter: Charter) -> Iterator[Finding]:
-    """Yield a finding for a policy that names no rule, or one that holds for every project."""
+def policy_findings(index: Index) -> Iterator[Finding]:
+    """Yield a finding for a policy that names no rule, one that holds for all, or no item."""
+    charter = index.project.charter
     if not charter.policy.rules:
         return
     from closeout.rules.catalogue import BY_NAME
 
+    known = {*_items(index).values(), *index.analyses}
     for policy in charter.policy.rules:
         where = charter.where / "policy" / "rules" / policy.rule
         rule = BY_NAME.get(policy.rule)
@@ -58,6 +62,15 @@ def policy_findings(charter: Charter) -> Iterator[Finding]:
                 f"{rule.name} is a rule of {rule.kind}: it holds for every project",
                 "take it out of the policy, and mend what the rule finds",
             )
+        for number, name in enumerate(policy.items):
+            if index.lacks(name, known):
+                near = nearest(name, known)
+                yield error(
+                    "dangling-reference",
+                    where / "for" / number,
+                    f"nothing in the project is named {name}",
+                    f"did you mean {near}?" if near else "name what the rule finds something of",
+                )
 
 
 def suggestion(name: str) -> str:
@@ -68,10 +81,38 @@ def suggestion(name: str) -> str:
     return f"did you mean {near[0]}?" if near else "closeout lint --rule all lists the rules"
 
 
-def _kept(findings: Iterable[Finding], chosen: dict[str, RulePolicy]) -> Iterator[Finding]:
+def _kept(
+    findings: Iterable[Finding], chosen: Mapping[str, RulePolicy], index: Index
+) -> Iterator[Finding]:
+    some = any(policy.items for policy in chosen.values())
+    items = _items(index) if some else {}
+    meant = {name: _meant(policy, index) for name, policy in chosen.items()}
     for finding in findings:
         policy = chosen.get(finding.rule)
-        if policy is None:
+        if policy is None or (policy.items and _item(finding, items) not in meant[policy.rule]):
             yield finding
         elif policy.severity != _OFF:
             yield replace(finding, severity=Severity(policy.severity))
+
+
+def _meant(policy: RulePolicy, index: Index) -> set[str]:
+    """Return the items of a policy; an analysis, which has two names, by the one that is shown."""
+    specs = index.analyses
+    return {specs[name].name if name in specs else name for name in policy.items}
+
+
+def _items(index: Index) -> dict[Pointer, str]:
+    """Return the identifiers of the project's items and the names of its analyses, by place."""
+    project = index.project
+    items = (
+        project.requirements, project.records, project.nonconformances, project.waivers,
+        project.parameters, project.documents, project.articles,
+    )  # fmt: skip
+    found = {item.where: item.id for some in items for item in some}
+    return found | {Pointer(spec.path, (spec.line,)): spec.name for spec in index.specs}
+
+
+def _item(finding: Finding, items: Mapping[Pointer, str]) -> str | None:
+    """Return what a finding is of: the item that its place stands in."""
+    path, steps = finding.where.path, finding.where.steps
+    return items.get(Pointer(path, steps[:2])) or items.get(Pointer(path, steps[:1]))
