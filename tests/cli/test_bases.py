@@ -90,7 +90,9 @@ def chance_of(chance: ratio, load: ratio) -> Chance:
 '''
 
 
-def judged(tmp_path: Path, *verifications: str, safety: str = "") -> dict[str, Any]:
+def judged(
+    tmp_path: Path, *verifications: str, safety: str = "", margins: str = ""
+) -> dict[str, Any]:
     """Return what ``verify --json -`` says of one requirement with these verifications."""
     rows = "".join(
         f"      - {{method: analysis, review: CDR, {verification}}}\n"
@@ -103,7 +105,7 @@ def judged(tmp_path: Path, *verifications: str, safety: str = "") -> dict[str, A
     project: Project = make(
         tmp_path,
         {
-            "requirements/project.yaml": CHARTER,
+            "requirements/project.yaml": CHARTER + margins,
             "requirements/r.yaml": text,
             "analyses/p.yaml": PARAMETERS,
             "analyses/m.py": MODULE,
@@ -168,6 +170,55 @@ def test_a_probability_is_decided(tmp_path: Path, asked: float, limit: float, st
     assert (first["margin"] >= 0) == (state == "met")
     assert "taken as uniform: chance" in first["message"]
     assert first == second  # the seed is the requirement's identifier
+
+
+@pytest.mark.parametrize(
+    ("policy", "asked", "there"),
+    [
+        # At most 0.8 less 25 % of the limit is at most 0.6, which has the probability 0.6.
+        ("of: limit, required: {CDR: 25 %}", 0.5, True),
+        ("of: limit, required: {CDR: 25 %}", 0.7, False),
+        ("of: limit, required: {CDR: 0.2}", 0.5, True),
+        ("of: limit, required: {CDR: 0.2}", 0.7, False),
+        # A quarter of each value itself: x + x/4 is at most 0.8 up to x = 0.64.
+        ("of: value, required: {CDR: 25 %}", 0.62, True),
+        ("of: value, required: {CDR: 25 %}", 0.66, False),
+        ("of: value, required: {CDR: 0 %}", 0.7, True),
+    ],
+)
+def test_a_margin_is_held_against_a_probability(
+    tmp_path: Path, policy: str, asked: float, there: bool
+) -> None:
+    basis = f"basis: {{probability: {asked}, confidence: 0.9}}"
+    row = f"analysis: chance_of, quantity: where, at_most: 0.8, {basis}"
+    margins = f"  margins: [{{quantity: where, {policy}}}]\n"
+    found = judged(tmp_path / "a", row, margins=margins)
+    assert entries(found)[0]["state"] == "met"
+    told = [p["message"] for p in found["problems"] if p["rule"] == "margin-policy"]
+    assert len(told) == (0 if there else 1)
+    assert all("is not there: with it the probability is at least 0." in text for text in told)
+    found = judged(tmp_path / "b", row, margins=margins.replace("}}]", "}, enforce: true}]"))
+    (entry,) = entries(found)
+    assert entry["state"] == ("met" if there else "not met")
+    assert (entry["margin"] >= 0) == there
+    assert "margin-policy" not in [p["rule"] for p in found["problems"]]
+
+
+def test_a_margin_at_the_probability_itself_is_undecided(tmp_path: Path) -> None:
+    row = "analysis: chance_of, quantity: where, at_most: 0.8"
+    row += ", basis: {probability: 0.6, confidence: 0.99}"
+    margins = "  margins: [{quantity: where, required: {CDR: 0.2}, enforce: true}]\n"
+    (entry,) = entries(judged(tmp_path, row, margins=margins))
+    assert entry["state"] == "open"
+    assert "is undecided" in entry["message"]
+
+
+def test_a_margin_of_another_dimension_is_told_of_a_probability_too(tmp_path: Path) -> None:
+    row = "analysis: chance_of, quantity: where, at_most: 0.8"
+    row += ", basis: {probability: 0.6, confidence: 0.99}"
+    found = judged(tmp_path, row, margins="  margins: [{quantity: where, required: {CDR: 1 kg}}]\n")
+    assert [p["rule"] for p in found["problems"] if p["severity"] == "error"] == ["unit"]
+    assert found["exit_status"] == 2
 
 
 def test_a_probability_at_the_limit_is_open(tmp_path: Path) -> None:

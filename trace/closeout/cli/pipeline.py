@@ -154,7 +154,8 @@ def _check(
         whole=loaded.whole and not snapshot.problems(),
     )
     asked = read_options(options, index, units)
-    planned = plan(index, units, dict(asked.settings))
+    review = options.review or index.project.charter.next_review
+    planned = plan(index, units, dict(asked.settings), review)
     data = list(data_files(index, snapshot.read))
     told = [
         *_module_findings(modules),
@@ -165,7 +166,7 @@ def _check(
     past = past_of(snapshot)
     history = _history(past, snapshot, loaded, kept)
     shallow = past is not None and past.shallow
-    context, rested_on = _context(snapshot, index, options, history, shallow)
+    context, rested_on = _context(snapshot, index, review, history, shallow)
     ruled = [*check_rules(index, units, context), *worded(index, units, snapshot, kept)]
     applied = apply([*told, *ruled], index)
     told = [*policy_findings(index), *applied.findings]
@@ -197,7 +198,7 @@ def _history(
 
 
 def _context(
-    snapshot: Snapshot, index: Index, options: Options, history: History | None, shallow: bool
+    snapshot: Snapshot, index: Index, review: str | None, history: History | None, shallow: bool
 ) -> tuple[Context, Trace]:
     """Return what the rules are told, and what was looked at for that beside the project's files.
 
@@ -210,7 +211,6 @@ def _context(
     data = (("file", record.data) for record in index.records.values() if record.data)
     asked = dict.fromkeys((*(looked_at(path) for path in named), *data))
     rested_on = tuple((kind, path, witness.now(kind, path)) for kind, path in asked)
-    review = options.review or index.project.charter.next_review
     return Context(review, frozenset(there), history, shallow), rested_on
 
 

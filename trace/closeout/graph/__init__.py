@@ -6,6 +6,7 @@ from closeout.graph.circles import Order, from_below
 from closeout.graph.findings import nearest
 from closeout.graph.index import Index
 from closeout.graph.questions import Asked, Plan, plan
+from closeout.graph.required import RequiredMargin, required_margins
 
 __all__ = [
     "Asked",
@@ -13,6 +14,7 @@ __all__ = [
     "Index",
     "Order",
     "Plan",
+    "RequiredMargin",
     "bounds_in",
     "check",
     "from_below",
@@ -20,4 +22,5 @@ __all__ = [
     "key_of_given",
     "nearest",
     "plan",
+    "required_margins",
 ]

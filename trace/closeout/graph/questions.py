@@ -14,6 +14,7 @@ from closeout.graph.findings import Spelling, comparable, error, in_order, is_un
 from closeout.graph.index import Index
 from closeout.graph.inputs import Settings, input_of
 from closeout.graph.model_uncertainty import ModelUncertainty, model_uncertainty
+from closeout.graph.required import RequiredMargin, required_margins
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.dossier import InputUsed
@@ -29,7 +30,8 @@ class Asked:
     """What one verification asks: a question, or why none can be asked (``fault``).
 
     ``pending`` is why a question is not asked though nothing is wrong, ``uncertainty`` that of the
-    analysis' model for the quantity, where it is declared.
+    analysis' model for the quantity, where it is declared. ``margins`` are margins that a policy
+    requires of a probability, each with the question whether the criterion holds with it.
     """
 
     verification: Verification
@@ -40,11 +42,22 @@ class Asked:
     fault: str | None = None
     pending: str | None = None
     uncertainty: ModelUncertainty | None = None
+    margins: tuple[tuple[RequiredMargin, Question], ...] = ()
 
     @property
     def tightened(self) -> Bounds:
         """The limits for values of the analysis, its model's uncertainty taken off."""
-        return self.bounds if self.uncertainty is None else self.uncertainty.tightened(self.bounds)
+        return self.of_values(self.bounds)
+
+    def of_values(self, bounds: Bounds) -> Bounds:
+        """Return limits of what is judged as limits for values of the analysis."""
+        return bounds if self.uncertainty is None else self.uncertainty.tightened(bounds)
+
+    @property
+    def questions(self) -> tuple[Question, ...]:
+        """What is asked: the question itself, and those of its margins."""
+        first = () if self.question is None else (self.question,)
+        return (*first, *(question for _, question in self.margins))
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +70,7 @@ class Plan:
     @property
     def questions(self) -> tuple[Question, ...]:
         """The questions, each once, in the order of the project."""
-        found = (asked.question for asked in self.asked.values() if asked.question is not None)
+        found = (question for asked in self.asked.values() for question in asked.questions)
         return tuple(dict.fromkeys(found))
 
     def of(self, requirements: Collection[str] | None) -> Plan:
@@ -68,12 +81,14 @@ class Plan:
         return Plan(part, self.findings)
 
 
-def plan(index: Index, units: Units, settings: Settings | None = None) -> Plan:
-    """Return the questions of every verification by analysis.
+def plan(
+    index: Index, units: Units, settings: Settings | None = None, review: str | None = None
+) -> Plan:
+    """Return the questions of every verification by analysis, at a review (None: the last one).
 
     A requirement whose identifier is taken already is looked at, but nothing is asked for it.
     """
-    planner = _Planner(index, units, settings or {})
+    planner = _Planner(index, units, settings or {}, review)
     asked: dict[tuple[str, int], Asked] = {}
     for requirement, number, verification in index.project.verifications():
         if verification.analysis is None:
@@ -113,8 +128,9 @@ class _Planner:
     elsewhere already.
     """
 
-    def __init__(self, index: Index, units: Units, settings: Settings) -> None:
+    def __init__(self, index: Index, units: Units, settings: Settings, review: str | None) -> None:
         self._index = index
+        self._review = review
         self._units = units
         self._settings = settings
         self._spelling = Spelling()
@@ -141,10 +157,8 @@ class _Planner:
         asked = Asked(
             verification, spec, set_up.question, set_up.inputs, bounds, uncertainty=uncertainty
         )
-        question = self._of_basis(asked, set_up.question, seed)
-        if self._faults:
-            return Asked(verification, spec, fault=self._fault())
-        return asked if question is asked.question else replace(asked, question=question)
+        asked = self._of_basis(asked, set_up.question, seed)
+        return Asked(verification, spec, fault=self._fault()) if self._faults else asked
 
     def _check_independent(self, asked: Asked) -> None:
         """Root sum square holds for independent parameters only."""
@@ -162,17 +176,43 @@ class _Planner:
                     "write basis: worst case, or a probability, which moves them together",
                 )  # fmt: skip
 
-    def _of_basis(self, asked: Asked, question: Question, seed: str) -> Question:
-        """Return a question of the worst case as the basis of the verification asks it."""
+    def _of_basis(self, asked: Asked, question: Question, seed: str) -> Asked:
+        """Return what is asked of the worst case as the basis of the verification asks it."""
         verification, parameters = asked.verification, self._index.parameters
         if verification.basis.kind is BasisKind.ROOT_SUM_SQUARE:
             self._check_independent(asked)
             detail = groups_of(asked.inputs, parameters)
-            return replace(question, kind="root sum square", detail=detail)
+            question = replace(question, kind="root sum square", detail=detail)
+            return replace(asked, question=question)
         if verification.basis.kind is BasisKind.PROBABILITY:
-            detail = chances_of(verification, seed, asked.inputs, parameters, asked.tightened)
+            return self._chance(asked, question, seed)
+        return asked
+
+    def _chance(self, asked: Asked, question: Question, seed: str) -> Asked:
+        """Return what is asked of a probability: whether the criterion holds, and with margin."""
+        verification, spec = asked.verification, asked.spec
+        quantity = verification.criterion.quantity
+        field = None if spec is None or quantity is None else spec.field(quantity)
+
+        def asking(bounds: Bounds) -> Question:
+            values = asked.of_values(bounds)
+            parameters = self._index.parameters
+            detail = chances_of(verification, seed, asked.inputs, parameters, values)
             return replace(question, kind="probability", detail=detail)
-        return question
+
+        margins = []
+        for margin in required_margins(quantity, self._index, self._review) if field else ():
+            assert field is not None
+            try:
+                bounds = margin.for_samples(asked.bounds, field.unit, self._units)
+            except UnitError as wrong:
+                message = f"the margin {margin.amount} of {quantity}: {wrong.message}"
+                cure = "write a share in %, or a difference"
+                self._wrong("unit", verification.where, message, cure)
+            else:
+                if bounds != asked.bounds:
+                    margins.append((margin, asking(bounds)))
+        return replace(asked, question=asking(asked.bounds), margins=tuple(margins))
 
     def _fault(self) -> str:
         return "; ".join(dict.fromkeys(self._faults))

@@ -53,7 +53,7 @@ def by_analysis(
         "model_uncertainty": None if asked.uncertainty is None else asked.uncertainty.text,
     }
     if verification.basis.kind is BasisKind.PROBABILITY:
-        return [_chance(said, one, asked) for one in reply.decisions]
+        return [_with_margins(_chance(said, one, asked), asked, replies) for one in reply.decisions]
     judged = [_case({**said, "case": case}, e, asked, shown, field.unit) for case, e in cases]
     if verification.basis.kind is BasisKind.ROOT_SUM_SQUARE:
         judged = [_linear(one, e, asked) for one, (_, e) in zip(judged, cases, strict=True)]
@@ -167,6 +167,42 @@ def _chance(said: Said, decided: Decided, asked: Asked) -> Judgement:
             message=text,
         )
     )
+
+
+def _with_margins(
+    one: Judgement, asked: Asked, replies: Mapping[Question, Answer | Failure]
+) -> Judgement:
+    """Return evidence of a probability held to the margins that are required.
+
+    An enforced one decides as the limit does; another that is missed is noted.
+    """
+    for margin, question in asked.margins:
+        entry, reply = one.evidence, replies[question]
+        if entry.state is not State.MET:
+            break
+        if isinstance(reply, Failure):
+            return Judgement(replace(entry, state=State.ERROR, message=_told(reply)))
+        decided = next(found for found in reply.decisions if found.case == entry.case)
+        state = _STATES[decided.outcome]
+        text = (
+            f"{margin} is {_HELD[state]}: with it the probability is at least"
+            f" {decided.lower:.6g}, {decided.required:g} required"
+        )
+        if margin.policy.enforce:
+            lower = decided.lower - decided.required
+            entry = replace(
+                entry,
+                state=state,
+                margin=min(lower, entry.margin or 0.0),
+                message=f"{text}; without it {entry.message}",
+            )
+        elif state is not State.MET:
+            entry = replace(entry, thin=(*entry.thin, f"{entry.quantity}: {text}"))
+        one = Judgement(entry)
+    return one
+
+
+_HELD = {State.MET: "there", State.NOT_MET: "not there", State.OPEN: "undecided"}
 
 
 def _judged_ends(extent: Extent, bounds: Bounds) -> tuple[float, float, Assurance]:

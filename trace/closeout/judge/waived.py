@@ -34,6 +34,13 @@ def _waiver(
         and entry.quantity == waiver.quantity
         and (waiver.cases is None or entry.case in waiver.cases)
     ]
+    if strange := _strange_cases(waiver, result):
+        yield warning(
+            "waiver-case", waiver.where / "accepts" / "cases",
+            f"{waiver.id} accepts {', '.join(strange)}, and {waiver.quantity} of {result.id} has"
+            " no such case",
+            "name cases as the analysis or the record does",
+        )  # fmt: skip
     short = [entry for entry in meant if entry.state is State.NOT_MET]
     if not short:
         # One that has run out, and that nothing needs, is closed: that is how it should end.
@@ -80,6 +87,15 @@ def _waiver(
         )  # fmt: skip
     else:
         yield from _too_wide(waiver, result, meant, short, units)
+
+
+def _strange_cases(waiver: Waiver, result: RequirementResult) -> list[str]:
+    """Return the cases of a waiver that its quantity does not have; none before one is known."""
+    entries = [entry for entry in result.evidence if entry.quantity == waiver.quantity]
+    known = {entry.case for entry in entries}
+    if not any(entry.state in (State.MET, State.NOT_MET) for entry in entries):
+        return []
+    return [case for case in waiver.cases or () if case not in known]
 
 
 def _too_wide(

@@ -90,6 +90,7 @@ class Evidence:
     judged_high: float | None = None
     tight: bool | None = None
     document: str | None = None
+    thin: tuple[str, ...] = ()
 
     @property
     def closed(self) -> bool:

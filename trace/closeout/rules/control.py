@@ -255,6 +255,14 @@ WAIVERS = (
         keeps=_waived(_ACCEPTED),
     ),
     _standard(
+        name="waiver-case",
+        title="a waiver for a case that its quantity does not have",
+        clause="common practice, no source",
+        why="It covers nothing, and whoever approved it believes that it does.",
+        breaks=_waived(_ACCEPTED.replace("8.8 h", "8.8 h, cases: [north]")),
+        keeps=_waived(_ACCEPTED),
+    ),
+    _standard(
         name="waiver-not-needed",
         title="a waiver in force on a shortfall that is none any more",
         clause="common practice, no source",
