@@ -1,7 +1,8 @@
 """How long the proof of each closed form of the mission takes, and how near its ends are.
 
-``python tests/benchmarks/proofs.py`` asks what ``closeout verify`` asks of each analysis, in this
-process, and prints a table. It measures; it asserts nothing.
+``python tests/benchmarks/proofs.py`` asks what ``closeout explain`` asks of each analysis (the ends
+themselves) and what ``closeout verify`` asks (whether the limits are met), in this process, and
+prints a table. It measures; it asserts nothing.
 """
 
 from __future__ import annotations
@@ -10,48 +11,41 @@ import importlib
 import json
 import sys
 import time
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from closeout.arithmetic.bound import prove
-from closeout.cli.options import Options
-from closeout.cli.pipeline import assess
+from closeout.arithmetic.bound import Proofs, prove
 from closeout.evaluate import describe
-from closeout.model.question import AnalysisSpec, Question
+from closeout.evaluate.engine import Evaluator
+from closeout.graph import Index, Plan, plan
+from closeout.load import load
+from closeout.measure import Units
+from closeout.model.answer import Limit
+from closeout.model.question import WORST_CASE, AnalysisSpec, Question
 from closeout.snapshot import open_tree
 from closeout.store.database import Store
 
 ROOT = Path(__file__).parents[2]
 
 
-def asked() -> list[tuple[Question, AnalysisSpec]]:
-    """Return the worst cases that the mission asks for, each once, as the tool puts them."""
-    found: dict[Question, None] = {}
+def planned() -> tuple[Plan, dict[str, AnalysisSpec]]:
+    """Return what the mission asks of its analyses, and these by name."""
     with open_tree(ROOT) as snapshot:
-        dossier = assess(snapshot, Store(None), Options()).dossier
-    specs = {spec.name: spec for spec in dossier.analyses}
-    for one in dossier.evaluations:
-        box = tuple(
-            (used.name, used.low, used.high)
-            for used in one.inputs
-            if used.low is not None and used.high is not None
-        )
-        if one.basis == "worst case" and box:
-            wanted = sorted(
-                {
-                    entry.quantity
-                    for result in dossier.requirements
-                    for entry in result.evidence
-                    if entry.analysis == one.analysis and entry.quantity is not None
-                }
-            )
-            point = tuple((used.name, used.value) for used in one.inputs)
-            found[Question(one.analysis, point, box, detail=json.dumps(wanted))] = None
-    return [(question, specs[question.analysis]) for question in found]
+        evaluator = Evaluator(snapshot, Store(None))
+        modules = evaluator.modules()
+        evaluator.close()
+        loaded = load(snapshot)
+    assert loaded.project is not None
+    index = Index.of(loaded.project, [spec for module in modules for spec in module.specs])
+    review = loaded.project.charter.next_review
+    return plan(index, Units({}), review=review), {spec.name: spec for spec in index.specs}
 
 
-def proved(question: Question, spec: AnalysisSpec) -> tuple[float, int, int, int]:
-    """Return seconds, evaluations, and how many values are proved and tight."""
+def proved(
+    question: Question, spec: AnalysisSpec, limits: Iterable[Limit] | None
+) -> tuple[float, Proofs]:
+    """Return seconds, and what was proved."""
     analysis = getattr(importlib.import_module(spec.module), spec.function)
 
     def at(point: Any) -> Any:
@@ -61,24 +55,28 @@ def proved(question: Question, spec: AnalysisSpec) -> tuple[float, int, int, int
     wanted = json.loads(question.detail)
     keys = [key for key in at(dict(question.inputs)) if key[0] in wanted]
     began = time.perf_counter()
-    proofs = prove(at, dict(question.inputs), question.box, keys)
-    seconds = time.perf_counter() - began
-    tight = sum(proof.tight for proof in proofs.proved.values())
-    return seconds, proofs.evaluations, len(proofs.proved), tight
+    proofs = prove(at, dict(question.inputs), question.box, keys, limits=limits)
+    return time.perf_counter() - began, proofs
 
 
 def main() -> None:
     """Prove each, the slowest first."""
     sys.path.insert(0, str(ROOT))
     rows = []
-    for question, spec in asked():
-        seconds, evaluations, values, tight = proved(question, spec)
-        if values:
-            rows.append((seconds, spec.name, evaluations, values, tight))
-    print("| analysis | s | evaluations | values proved | within 1e-6 |")
-    print("| --- | --- | --- | --- | --- |")
-    for seconds, name, evaluations, values, tight in sorted(rows, reverse=True):
-        print(f"| {name} | {seconds:.3f} | {evaluations} | {values} | {tight} |")
+    asked, specs = planned()
+    for question in asked.questions:
+        if question.kind == WORST_CASE and question.box:
+            spec = specs[question.analysis]
+            ends, whole = proved(question, spec, None)
+            met, part = proved(question, spec, asked.limits[question])
+            tight = sum(proof.tight for proof in whole.proved.values())
+            counts = (whole.evaluations, len(whole.proved), tight)
+            if whole.proved:
+                rows.append((ends, met, spec.name, *counts, part.evaluations))
+    print("| analysis | ends s | met s | evaluations | values proved | within 1e-6 | for limits |")
+    print("| --- | --- | --- | --- | --- | --- | --- |")
+    for ends, met, name, evaluations, values, tight, fewer in sorted(rows, reverse=True):
+        print(f"| {name} | {ends:.3f} | {met:.3f} | {evaluations} | {values} | {tight} | {fewer} |")
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@ The invented project is a divider of two resistors, as in many a textbook: two o
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -257,6 +258,60 @@ def test_a_wide_range_hides_no_limit_near_its_end(tmp_path: Path) -> None:
     (name, text), *_ = entry["counterexample"].items()
     again = Project(tmp_path).verify(f"--set={name}={text}").json
     assert again["requirements"][0]["verification"][0]["value"] > 9.99
+
+
+def test_verify_ends_a_proof_where_the_limit_is_met(tmp_path: Path) -> None:
+    # The maximum is 10; that it is at most 400 is known from the first bounds.
+    (first,) = entries(judged(tmp_path, "analysis: peak, quantity: height, at_most: 400"))
+    assert (first["state"], first["assurance"], first["tight"]) == ("met", "bounded", False)
+    assert 10.0 < first["high"] <= 400.0
+    assert first["margin"] == 400.0 - first["high"]
+    project = Project(tmp_path)
+    assert "  >= +" in project.run("verify").stdout
+    # What is read for its numbers has them whole, and leaves verify as it was.
+    assert "margin +390\n" in project.run("explain", "R-1").stdout
+    project.run("matrix", "-o", "m.json")
+    (whole,) = entries(json.loads((tmp_path / "m.json").read_text()))
+    assert whole["tight"]
+    assert whole["high"] == pytest.approx(10.0, rel=1e-6)
+    assert entries(project.verify().json) == [first]
+    (tmp_path / ".closeout").rename(tmp_path / "old")
+    assert entries(project.verify().json) == [first]
+    (asked,) = entries(project.verify("--set=chance=0.5").json)
+    assert asked["tight"]
+
+
+def test_a_changed_limit_runs_again_only_what_might_have_ended_elsewhere(tmp_path: Path) -> None:
+    judged(
+        tmp_path,
+        "analysis: peak, quantity: height, at_most: 400",
+        "analysis: divider, quantity: share, at_most: 0.6",
+        "analysis: march, quantity: end, at_most: 0.6",
+    )
+    project = Project(tmp_path)
+    assert "0 answers computed" in project.run("verify").stdout
+    project.replace("requirements/r.yaml", "at_most: 0.6", "at_most: 0.7")
+    assert "0 answers computed" in project.run("verify").stdout
+    project.replace("requirements/r.yaml", "at_most: 400", "at_most: 300")
+    run = project.run("verify").stdout
+    assert "1 answer computed" in run
+    project.replace("requirements/r.yaml", "at_most: 300", "at_most: 400")
+    assert "0 answers computed" in project.run("verify").stdout
+
+
+@pytest.mark.parametrize("more", ["margins", "waiver"])
+def test_a_proof_goes_on_where_the_verdict_asks_how_far(tmp_path: Path, more: str) -> None:
+    margins = "  margins: [{quantity: height, required: {CDR: 1 %}}]\n" if more == "margins" else ""
+    judged(tmp_path, "analysis: peak, quantity: height, at_most: 400", margins=margins)
+    project = Project(tmp_path)
+    if more == "waiver":
+        waiver = (
+            "{id: W-1, kind: waiver, requirement: R-1, accepts: {quantity: height, at_most: 401}}"
+        )
+        project.write({"requirements/w.yaml": f"waivers:\n  - {waiver}\n"})
+    (entry,) = entries(project.verify().json)
+    assert entry["tight"]
+    assert entry["margin"] == pytest.approx(390.0, rel=1e-6)
 
 
 def test_a_limit_between_what_is_seen_and_what_is_proved_is_open(tmp_path: Path) -> None:

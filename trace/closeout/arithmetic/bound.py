@@ -9,7 +9,8 @@ Interval Analysis, 2004). For each end of each quantity:
 - bound: the smaller one of the natural interval extension and of the centred form (mean value
   theorem) with interval derivatives;
 - best first: the part of the box with the worst bound is halved, along the side that matters most,
-  until the bound and the worst number that was seen are within the tolerance;
+  until the bound and the worst number that was seen are within the tolerance, or, where limits are
+  told, the bounds meet all of them with most of the margin that there is;
 - where that takes long, inputs that act through one value move together (``bundles``).
 
 Nothing here is random, and no clock is read: the same question has the same answer.
@@ -30,6 +31,7 @@ from closeout.arithmetic.interval import Interval, TooLong
 from closeout.arithmetic.search import Box, Key
 from closeout.arithmetic.sides import Point, Region, Sides
 from closeout.arithmetic.undecided import NO_SIDES, Undecided, Undefined, watched
+from closeout.model.answer import Limit
 
 if TYPE_CHECKING:
     from closeout.arithmetic.replay import Formula
@@ -55,6 +57,9 @@ COMPARED = 8
 MOST_SHARES = 3.0
 # Nodes of a formula among which it is looked for inputs that move together.
 MOST_NODES = 2000
+# So much of a margin has to be proved where a limit is met: whoever reads the verdict reads the
+# margin beside it, and the first bounds may leave next to nothing of a wide one.
+SHARE_OF_MARGIN = 0.9
 # Parts of the box after which it is worth while to look for a formula, and for inputs that move
 # together.
 BEFORE_BUNDLES = 8
@@ -68,10 +73,10 @@ class Proved(NamedTuple):
 
     ``seen_low`` and ``seen_high`` are attained on plain numbers, at the points ``low_at`` and
     ``high_at`` (the arguments that differ from the inputs). ``tight`` says whether they are as near
-    to the bounds as was asked; else the evaluations were used up, and the bounds are valid but
-    loose. ``low_rounding`` and ``high_rounding`` are what of the distance the rounding of the
-    formula takes, at most, at that end: bounds no farther than this from what was seen
-    are attained.
+    to the bounds as was asked, ``certain`` whether the bounds meet all limits that were told, with
+    most of the margin; else the evaluations were used up, and the bounds are valid but loose.
+    ``low_rounding`` and ``high_rounding`` are what of the distance the rounding of the formula
+    takes, at most, at that end: bounds no farther than this from what was seen are attained.
     """
 
     low: float
@@ -81,16 +86,22 @@ class Proved(NamedTuple):
     low_at: At
     high_at: At
     tight: bool
+    certain: bool
     low_rounding: float
     high_rounding: float
 
 
 class Proofs(NamedTuple):
-    """What was proved, and the reason for each quantity and case of which nothing was."""
+    """What was proved, and the reason for each quantity and case of which nothing was.
+
+    ``of_limits`` where other limits might have ended the search elsewhere. It is False where every
+    bound was tight before any part of the box was halved, whatever the limits are.
+    """
 
     proved: Mapping[Key, Proved]
     unproved: Mapping[Key, str]
     evaluations: int
+    of_limits: bool = False
 
 
 def prove(
@@ -99,6 +110,7 @@ def prove(
     box: Box,
     keys: Collection[Key],
     *,
+    limits: Iterable[Limit] | None = None,
     tolerance: float = 1e-6,
     budget: int = BUDGET,
 ) -> Proofs:
@@ -113,16 +125,21 @@ def prove(
         inputs: every argument, at its nominal value.
         box: name, low and high of the arguments that vary.
         keys: the quantities and cases to bound.
+        limits: all that is to be decided, so that the search of a quantity ends where it is certain
+            that it meets them, by nine tenths of the margin that was seen or more; None where the
+            extents themselves are wanted.
         tolerance: how far a bound may be from what was seen, as a share of the end's value.
         budget: evaluations, over all keys.
     """
     field = _Field(evaluate, inputs, box, keys)
     try:
-        ends = _opened(field, tolerance)
+        ends = _opened(field, tolerance, None if limits is None else list(limits))
+        if limits is not None:
+            _share(ends, field, budget)
+            for low, high in zip(ends[::2], ends[1::2], strict=True):
+                low.is_open = high.is_open = not (low.certain and high.certain)
         for _ in range(2):  # what the first have left over, the last get; then the other way
-            todo = [end for end in ends if not end.tight]
-            for i, end in enumerate(todo):
-                end.run((budget - field.evaluations) // (len(todo) - i))
+            _share([end for end in ends if end.is_open], field, budget)
     except _Unprovable as stop:
         return Proofs({}, dict.fromkeys(field.keys, str(stop)), field.evaluations)
     pairs = {low.key: (low, high) for low, high in zip(ends[::2], ends[1::2], strict=True)}
@@ -134,7 +151,15 @@ def prove(
         {key: found for key, found in results.items() if isinstance(found, Proved)},
         {key: found for key, found in results.items() if isinstance(found, str)},
         field.evaluations,
+        not all(end.at_once for end in ends),
     )
+
+
+def _share(ends: list[_End], field: _Field, budget: int) -> None:
+    """Search for each end with its share of the evaluations that are left."""
+    todo = [end for end in ends if not end.tight]
+    for i, end in enumerate(todo):
+        end.run((budget - field.evaluations) // (len(todo) - i))
 
 
 class _Unprovable(Exception):
@@ -399,7 +424,7 @@ def _name(key: Key) -> str:
 # Before ranges are trusted.
 
 
-def _opened(field: _Field, tolerance: float) -> list[_End]:
+def _opened(field: _Field, tolerance: float, limits: list[Limit] | None) -> list[_End]:
     """Return the ends of each quantity for which ranges agree with numbers: low, high, low, ..."""
     field.numbers(field.nominal)
     root = field.slopes(field.whole)  # first, since what takes no ranges mostly fails here, early
@@ -408,7 +433,11 @@ def _opened(field: _Field, tolerance: float) -> list[_End]:
     if not isinstance(root, _Open):
         _check_slopes(field, root, points)
         field.defined = True
-    return [_End(field, key, sign, tolerance) for key in field.alive for sign in (-1.0, 1.0)]
+    ends = []
+    for key in field.alive:
+        about = None if limits is None else [one for one in limits if one.quantity == key[0]]
+        ends += [_End(field, key, sign, tolerance, about) for sign in (-1.0, 1.0)]
+    return ends
 
 
 def _probes(whole: Region) -> list[Point]:
@@ -492,10 +521,15 @@ class _End:
     the real value is added: as much as the range at the face's or the centre's point is wide.
     """
 
-    def __init__(self, field: _Field, key: Key, sign: float, tolerance: float) -> None:
+    def __init__(
+        self, field: _Field, key: Key, sign: float, tolerance: float, limits: list[Limit] | None
+    ) -> None:
         self.key = key
         self.sign = sign
         self.reason: str | None = None
+        self.at_once = False
+        self.is_open = limits is None
+        self._limits = limits or []
         self._field = field
         self._sides = field.sides
         self._tolerance = tolerance
@@ -534,12 +568,33 @@ class _End:
         noise = _width(self._value(self._field.ranges(point, self.key)))
         return high == 0.0 or bound <= enough + ROUNDINGS * noise
 
+    @property
+    def certain(self) -> bool:
+        """Whether the bound meets each limit that was told, with most of the margin."""
+        return bool(self._heap) and all(self._is_met(limit) for limit in self._limits)
+
+    def _is_met(self, limit: Limit) -> bool:
+        if limit.room is None:
+            return False
+        own = limit.at_most if self.sign > 0.0 else limit.at_least
+        if own is None:
+            return True
+        margin = self.sign * own - self.bound
+        seen = self.sign * own - self._field.best(self.key, self.sign)
+        return margin >= limit.room and margin >= SHARE_OF_MARGIN * seen
+
     def run(self, evaluations: int) -> None:
-        """Search until the bound is tight, or the evaluations are used up."""
+        """Search until the bound is tight, or meets its limits, or the evaluations are used up.
+
+        Once it is open how far the quantity reaches, only a tight bound is enough.
+        """
         last = self._field.evaluations + evaluations
         if not self._heap:
             self._add(self._sides.whole)
+            self.at_once = self.tight
         while not self.tight and self.key not in self._field.failed:
+            if not self.is_open and self.certain:
+                break
             if self._made >= BEFORE_BUNDLES and self._sides is self._field.sides:
                 self._bundle()
             _, _, region, side, _ = self._heap[0]
@@ -674,6 +729,7 @@ def _result(field: _Field, low: _End, high: _End) -> Proved | str:
         field.at(low_at),
         field.at(high_at),
         low.tight and high.tight,
+        not (low.is_open or high.is_open),
         _rounding(low, seen_low),
         _rounding(high, seen_high),
     )

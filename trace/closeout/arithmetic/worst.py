@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Any
 
 from closeout import Absent
 from closeout.arithmetic import search
 from closeout.arithmetic.bound import Proved, prove
 from closeout.arithmetic.search import Box, Key
-from closeout.model.answer import Answer, Assurance, Extent
+from closeout.model.answer import Answer, Assurance, Extent, Limit
 
 NOT_ASKED = "no verification asks for it"
 
@@ -19,24 +19,28 @@ def answer(
     inputs: Mapping[str, float],
     box: Box,
     wanted: Collection[str] | None = None,
+    limits: Iterable[Limit] | None = None,
 ) -> Answer:
     """Return the value of each quantity at the inputs and its extremes over the box.
 
     ``evaluate`` takes numbers and ranges alike, and lets ranges through. What is proved are the
     ``wanted`` quantities (None: all), so that no other uses up the evaluations; the others are
-    looked at in corners. Where each is proved to the tolerance nothing is searched. Whatever
-    ``evaluate`` raises on numbers goes through to the caller.
+    looked at in corners. Where each is proved to the tolerance nothing is searched. With ``limits``
+    (all that the verdicts are about) a proof ends as soon as it is certain that a quantity meets
+    them with most of its margin; one that does not is followed to its worst end, which a waiver has
+    to reach. Whatever ``evaluate`` raises on numbers goes through to the caller.
     """
     if not box:
         return search.answer(evaluate, inputs, box)
     nominal = evaluate(inputs)
     asked = [key for key in nominal if wanted is None or key[0] in wanted]
-    proofs = prove(evaluate, inputs, box, asked)
-    tight = {key for key, proof in proofs.proved.items() if proof.tight}
-    if len(tight) == len(nominal):
+    proofs = prove(evaluate, inputs, box, asked, limits=limits)
+    enough = {key for key, proof in proofs.proved.items() if proof.tight or proof.certain}
+    of_limits = proofs.of_limits
+    if len(enough) == len(nominal):
         extents = {key: _proved(value, proofs.proved[key]) for key, value in nominal.items()}
-        return Answer(extents, Assurance.BOUNDED, proofs.evaluations + 1)
-    loose = [key for key in asked if key not in tight]
+        return Answer(extents, Assurance.BOUNDED, proofs.evaluations + 1, of_limits=of_limits)
+    loose = [key for key in asked if key not in enough]
     found = search.answer(evaluate, inputs, box, nominal, loose)
     reasons = {**dict.fromkeys(nominal, NOT_ASKED), **dict.fromkeys(asked), **proofs.unproved}
     extents = {
@@ -44,7 +48,8 @@ def answer(
         for key, extent in found.extents.items()
     }
     assurance = Assurance.SEARCHED if loose else Assurance.BOUNDED
-    return Answer(extents, assurance, proofs.evaluations + found.evaluations)
+    evaluations = proofs.evaluations + found.evaluations
+    return Answer(extents, assurance, evaluations, of_limits=of_limits)
 
 
 def _proved(value: float, proof: Proved) -> Extent:

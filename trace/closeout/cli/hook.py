@@ -9,13 +9,14 @@ from pathlib import Path
 
 import click
 
-from closeout.cli.common import colour, progress_bar, project_root, refusing
+from closeout.cli.common import Progress, colour, progress_bar, project_root, refusing
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.cli.pipeline import assess
 from closeout.compare.staged import against_head
 from closeout.model.dossier import Dossier
 from closeout.snapshot import (
+    Snapshot,
     SnapshotError,
     find_root,
     has_head,
@@ -65,7 +66,7 @@ def run() -> int:
         with refusing(), progress_bar() as progress:
             with open_index(root) as snapshot:
                 notes = snapshot.notes
-                staged = assess(snapshot, store, _options(), progress).dossier
+                staged = _judged(snapshot, store, _options(), progress)
             head = _head(root, store, staged.review) if has_head(root) else None
     finally:
         store.close()
@@ -88,9 +89,15 @@ def _head(root: Path, store: Store, review: str | None) -> Dossier:
     """Judge HEAD at the staged state's review: to move on to the next review loses nothing."""
     with open_commit(root, "HEAD") as snapshot:
         try:
-            return assess(snapshot, store, _options(review)).dossier
+            return _judged(snapshot, store, _options(review))
         except UserError:  # HEAD does not have that review
-            return assess(snapshot, store, _options()).dossier
+            return _judged(snapshot, store, _options())
+
+
+def _judged(
+    snapshot: Snapshot, store: Store, options: Options, progress: Progress | None = None
+) -> Dossier:
+    return assess(snapshot, store, options, progress, verdicts_alone=True).dossier
 
 
 def _options(review: str | None = None) -> Options:

@@ -77,8 +77,13 @@ def assess(
     options: Options,
     progress: Progress | None = None,
     wanted: Wanted | None = None,
+    *,
+    verdicts_alone: bool = False,
 ) -> Outcome:
     """Return the dossier of a snapshot, and the studies that are wanted.
+
+    With ``verdicts_alone`` a proof ends as soon as it is certain that the limits are met; how large
+    the margin is at the least is then known, and no more.
 
     Raises:
         UserError: an option names something that the project does not have.
@@ -88,7 +93,7 @@ def assess(
         if isinstance(checked, tuple):
             problems, files = checked
             return Outcome(_unreadable(snapshot, problems, files), None)
-        return _judge(snapshot, evaluator, checked, options, wanted)
+        return _judge(snapshot, evaluator, checked, options, wanted, verdicts_alone)
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,11 +225,13 @@ def _judge(
     checked: Checked,
     options: Options,
     wanted: Wanted | None,
+    verdicts_alone: bool,
 ) -> Outcome:
     index = checked.index
     chosen = checked.asked.chosen
     questions = checked.plan.of(chosen).questions
-    replies = evaluator.answer(questions, {spec.name: spec for spec in index.specs})
+    limits = checked.plan.limits if verdicts_alone else None
+    replies = evaluator.answer(questions, {spec.name: spec for spec in index.specs}, limits)
     dossier = judge(
         Run(
             index=index,

@@ -47,7 +47,8 @@ def command(
             from closeout.cli.pipeline import assess
 
             with progress_bar() as progress:
-                outcome = assess(snapshot, store, options, progress)
+                # Of a what-if, how much each margin moves is what is asked.
+                outcome = assess(snapshot, store, options, progress, verdicts_alone=not settings)
                 if compared:
                     from closeout.render.whatif import whatif_text
 

@@ -2,6 +2,10 @@
 
 A result is kept under what was asked (engine, analysis, inputs, box), with the trace of what was
 read meanwhile. It is true again whenever one of its traces holds: no time stamp is looked at.
+
+A worst case whose proof may end where the verdict is certain is asked together with the limits. The
+answer is kept with them only where other limits might have had another: of most formulas the ends
+are known before there is anything to stop, and a changed limit runs nothing.
 """
 
 from __future__ import annotations
@@ -16,8 +20,9 @@ from typing import Any
 
 from closeout.evaluate.witness import Files, Trace, Witness, read_trace, trace_key
 from closeout.evaluate.workers import IMPORT_LIMIT, Crew, Task, Told
-from closeout.model.answer import Answer, Assurance, Decided, Extent
+from closeout.model.answer import Answer, Assurance, Decided, Extent, Limit
 from closeout.model.question import (
+    WORST_CASE,
     AnalysisSpec,
     Argument,
     Attached,
@@ -29,6 +34,7 @@ from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
 
 Progress = Callable[[int, int], None]
+Limits = tuple[Limit, ...]
 
 KEEP_AFTER = 1.0  # seconds
 
@@ -118,12 +124,20 @@ class Evaluator:
     # questions
 
     def answer(
-        self, questions: Iterable[Question], specs: Mapping[str, AnalysisSpec]
+        self,
+        questions: Iterable[Question],
+        specs: Mapping[str, AnalysisSpec],
+        limits: Mapping[Question, Limits] | None = None,
     ) -> dict[Question, Reply]:
-        """Return a reply to each question; ``specs`` by the analysis' name."""
+        """Return a reply to each question; ``specs`` by the analysis' name.
+
+        ``limits`` are those of all verdicts that an answer serves, where the verdicts are wanted
+        alone; of a question that is not among them the extents themselves are.
+        """
+        told = self._told(questions, specs, limits or {})
         return {
             question: Reply(_result_from(content), from_store, not_kept, _read(content))
-            for question, (content, from_store, not_kept) in self._told(questions, specs).items()
+            for question, (content, from_store, not_kept) in told.items()
         }
 
     def study(
@@ -134,14 +148,17 @@ class Evaluator:
         A study (:func:`closeout.arithmetic.study.study`), or what is attached to an analysis
         (:mod:`closeout.evaluate.attached`).
         """
-        told = self._told(questions, specs)
+        told = self._told(questions, specs, {})
         return {
             question: Failure(**content["failure"]) if "failure" in content else content["answer"]
             for question, (content, *_) in told.items()
         }
 
     def _told(
-        self, questions: Iterable[Question], specs: Mapping[str, AnalysisSpec]
+        self,
+        questions: Iterable[Question],
+        specs: Mapping[str, AnalysisSpec],
+        limits: Mapping[Question, Limits],
     ) -> dict[Question, tuple[Told, bool, tuple[str, ...]]]:
         """Return what is told of each question, if from the store, and why it cannot be kept."""
         asked = {
@@ -152,18 +169,30 @@ class Evaluator:
             for question in questions
         }  # fmt: skip
         kept = self._find(asked.values())
+        of_limits = {
+            question: key_of(key, "limits", limits.get(question))
+            for question, key in asked.items()
+            if key not in kept and question.kind == WORST_CASE
+        }
+        kept |= self._find(of_limits.values())
         replies: dict[Question, tuple[Told, bool, tuple[str, ...]]] = {}
         missed: list[Question] = []
         for question, key in asked.items():
-            if key in kept:
-                replies[question] = (kept[key], True, ())
+            found = kept.get(key) or kept.get(of_limits.get(question, ""))
+            if found is not None:
+                replies[question] = (found, True, ())
             else:
                 missed.append(question)
         missed.sort(key=lambda question: specs[question.analysis].module)
-        tasks = [Task(specs[q.analysis].module, _request(q, specs[q.analysis])) for q in missed]
+        tasks = [
+            Task(specs[q.analysis].module, _request(q, specs[q.analysis], limits.get(q)))
+            for q in missed
+        ]
         for number, told in self._run(tasks):
             question = missed[number]
-            content, not_kept = self._taken(asked[question], told)
+            depends = told.pop("of_limits", False)
+            key = of_limits[question] if depends else asked[question]
+            content, not_kept = self._taken(key, told)
             replies[question] = (content, False, not_kept)
         return {question: replies[question] for question in asked}
 
@@ -287,13 +316,14 @@ def _module_name(path: str) -> str | None:
     return ".".join(parts) if all(part.isidentifier() for part in parts) else None
 
 
-def _request(question: Question, spec: AnalysisSpec) -> dict[str, Any]:
+def _request(question: Question, spec: AnalysisSpec, limits: Limits | None) -> dict[str, Any]:
     return {
         "function": spec.function,
         "kind": question.kind,
         "detail": json.loads(question.detail) if question.detail else None,
         "inputs": question.inputs,
         "box": question.box,
+        "limits": limits,
         "time_limit": spec.time_limit,
     }
 

@@ -33,6 +33,7 @@ from closeout.arithmetic.search import OtherCases
 from closeout.arithmetic.worst import answer as worst
 from closeout.evaluate import describe, finder, purity, wire
 from closeout.evaluate.recorder import Recorder, answered_for
+from closeout.model.answer import Limit
 from closeout.units import Unit
 
 # As they are now: an analysis may put anything in their place.
@@ -95,9 +96,10 @@ def _warm_up() -> None:
         "inputs": [["a", 2.0], ["b", 3.0]],
         "box": [["a", 1.0, 3.0], ["b", 2.0, 4.0]],
         "detail": ["y"],
+        "limits": None,
     }
     for _ in range(WARM_RUNS):
-        wire.pack({"answer": _evaluate(analysis, message), "read": None})
+        wire.pack({**_evaluate(analysis, message), "read": None})
 
 
 def _reap(pids: set[int]) -> None:
@@ -274,7 +276,7 @@ def _answered(
 ) -> dict[str, Any]:
     recorder.listen()
     try:
-        return {"answer": _evaluate(analysis, message)}
+        return _evaluate(analysis, message)
     except (describe.BadResult, OtherCases) as error:
         return {"failure": _plain("bad result", str(error))}
     except BaseException as error:
@@ -284,7 +286,7 @@ def _answered(
         recorder.hush()
 
 
-def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> Any:
+def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> dict[str, Any]:
     if analysis is None:
         raise LookupError(f"no analysis {message['function']} in its module any more")
     function, inputs = analysis.function, dict(message["inputs"])
@@ -304,23 +306,26 @@ def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> Any:
     if message["kind"] == "probability":
         from closeout.arithmetic.trials import answer as decide
 
-        return decide(at, inputs, box, message["detail"])
+        return {"answer": decide(at, inputs, box, message["detail"])}
     if message["kind"] == "study":
         from closeout.arithmetic.study import study
 
-        return study(at, inputs, box, message["detail"])
+        return {"answer": study(at, inputs, box, message["detail"])}
     if message["kind"] in ("figure", "artifact"):
         from closeout.evaluate.attached import drawn
 
-        return drawn(analysis, message["kind"], message["detail"]["name"], inputs)
+        return {"answer": drawn(analysis, message["kind"], message["detail"]["name"], inputs)}
     if message["kind"] == "root sum square":
         from closeout.arithmetic.linear import answer as linear
 
         found = linear(at, inputs, box, message["detail"])
     else:
-        found = worst(at, inputs, box, message["detail"])
+        limits = message["limits"]
+        limits = None if limits is None else [Limit(*row) for row in limits]
+        found = worst(at, inputs, box, message["detail"], limits)
     extents = [[*key, *extent] for key, extent in found.extents.items()]
-    return [extents, found.assurance.value, found.evaluations]
+    answer = [extents, found.assurance.value, found.evaluations]
+    return {"answer": answer, "of_limits": True} if found.of_limits else {"answer": answer}
 
 
 def _note_point(error: Exception, point: dict[str, float], inputs: dict[str, float]) -> None:

@@ -8,64 +8,34 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 from closeout.graph.amounts import limits_in
+from closeout.graph.asked import UNBOUNDED, Asked
 from closeout.graph.bounds import Bounds, bounds_in
 from closeout.graph.chances import chances_of, groups_of
 from closeout.graph.findings import Spelling, comparable, error, in_order, is_unit
 from closeout.graph.index import Index
 from closeout.graph.inputs import Settings, input_of
-from closeout.graph.model_uncertainty import ModelUncertainty, model_uncertainty
-from closeout.graph.required import RequiredMargin, required_margins
+from closeout.graph.limits import limits_of
+from closeout.graph.model_uncertainty import model_uncertainty
+from closeout.graph.required import required_margins
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
+from closeout.model.answer import Limit
 from closeout.model.dossier import InputUsed
 from closeout.model.problem import Finding, Pointer
 from closeout.model.question import AnalysisSpec, Argument, Field, Question
 from closeout.model.records import BasisKind, Parameter, Side, Verification
 
-_UNBOUNDED = Bounds()
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What one verification asks: a question, or why none can be asked (``fault``).
-
-    ``pending`` is why a question is not asked though nothing is wrong, ``uncertainty`` that of the
-    analysis' model for the quantity, where it is declared. ``margins`` are margins that a policy
-    requires of a probability, each with the question whether the criterion holds with it.
-    """
-
-    verification: Verification
-    spec: AnalysisSpec | None = None
-    question: Question | None = None
-    inputs: tuple[InputUsed, ...] = ()
-    bounds: Bounds = _UNBOUNDED
-    fault: str | None = None
-    pending: str | None = None
-    uncertainty: ModelUncertainty | None = None
-    margins: tuple[tuple[RequiredMargin, Question], ...] = ()
-
-    @property
-    def tightened(self) -> Bounds:
-        """The limits for values of the analysis, its model's uncertainty taken off."""
-        return self.of_values(self.bounds)
-
-    def of_values(self, bounds: Bounds) -> Bounds:
-        """Return limits of what is judged as limits for values of the analysis."""
-        return bounds if self.uncertainty is None else self.uncertainty.tightened(bounds)
-
-    @property
-    def questions(self) -> tuple[Question, ...]:
-        """What is asked: the question itself, and those of its margins."""
-        first = () if self.question is None else (self.question,)
-        return (*first, *(question for _, question in self.margins))
-
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What each verification by analysis asks, by requirement and number, and what is wrong."""
+    """What each verification by analysis asks, by requirement and number, and what is wrong.
+
+    ``limits`` are those of all verdicts on the answer to a question, also where the plan is a part.
+    """
 
     asked: Mapping[tuple[str, int], Asked]
     findings: tuple[Finding, ...]
+    limits: Mapping[Question, tuple[Limit, ...]]
 
     @property
     def questions(self) -> tuple[Question, ...]:
@@ -78,7 +48,7 @@ class Plan:
         if requirements is None:
             return self
         part = {key: asked for key, asked in self.asked.items() if key[0] in requirements}
-        return Plan(part, self.findings)
+        return Plan(part, self.findings, self.limits)
 
 
 def plan(
@@ -97,7 +67,7 @@ def plan(
         one = planner.ask(verification, requirement.id)
         if index.requirements[requirement.id] is requirement:
             asked[requirement.id, number] = one
-    return Plan(asked, tuple(dict.fromkeys(planner.findings)))
+    return Plan(asked, tuple(dict.fromkeys(planner.findings)), limits_of(asked, index))
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +117,7 @@ class _Planner:
             self.conditions(verification)
             return Asked(verification, fault=self._fault())
         quantity = self._quantity(verification, spec)
-        bounds = _UNBOUNDED if quantity is None else self._bounds(verification, quantity)
+        bounds = UNBOUNDED if quantity is None else self._bounds(verification, quantity)
         uncertainty = None if quantity is None else model_uncertainty(spec, quantity, self._units)
         if isinstance(uncertainty, Finding):
             self._found(uncertainty)
@@ -303,7 +273,7 @@ class _Planner:
                 self._found(finding)
             if not found:  # each end is a double, their sum or difference is none
                 self._wrong("unit", where / "within", wrong.message, wrong.cure)
-            return _UNBOUNDED
+            return UNBOUNDED
         low, high = bounds.at_least, bounds.at_most
         if low is not None and high is not None and low > high:
             for finding in limits_in(limits, field.unit, where, self._units):

@@ -1,4 +1,7 @@
-"""What an analysis answers. Named tuples, since workers fork fastest with few modules loaded."""
+"""What an analysis answers, and the limits that its answer is about.
+
+Named tuples, since workers fork fastest with few modules loaded.
+"""
 
 from __future__ import annotations
 
@@ -14,6 +17,19 @@ class Assurance(StrEnum):
     SEARCHED = "searched"
     SAMPLED = "sampled"
     NOMINAL = "nominal"
+
+
+class Limit(NamedTuple):
+    """Limits of a quantity in its own unit: all that an answer has to be about, if they are met.
+
+    Within ``room`` of a limit nothing is decided, since rounding might. Without a room the extent
+    of the quantity itself is wanted, and not only that it meets the limits.
+    """
+
+    quantity: str
+    at_least: float | None
+    at_most: float | None
+    room: float | None
 
 
 class Extent(NamedTuple):
@@ -65,13 +81,15 @@ class Decided(NamedTuple):
 class Answer(NamedTuple):
     """What an analysis answered: extents by quantity and case (None where it has no cases).
 
-    ``decisions`` stand beside them where a probability was asked.
+    ``decisions`` stand beside them where a probability was asked. ``of_limits`` where the ends
+    might be others for other limits.
     """
 
     extents: Mapping[tuple[str, str | None], Extent]
     assurance: Assurance
     evaluations: int
     decisions: tuple[Decided, ...] = ()
+    of_limits: bool = False
 
     def of(self, quantity: str) -> list[tuple[str | None, Extent]]:
         """Return the cases of a quantity, in the order in which the analysis gave them."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+WORST_CASE = "worst case"
+
 
 @dataclass(frozen=True, slots=True)
 class Argument:
@@ -71,15 +73,15 @@ class Question:
 
     ``inputs`` are all arguments in the order of the signature, in the analysis' own units.
     ``box`` holds the low and high end of each argument that has a spread; empty for nominal.
-    ``kind`` is what is asked (worst case, root sum square, probability, study, figure, artifact),
-    ``detail`` the rest of the question as JSON text where the kind has one; of a worst case, the
-    quantities that are to be proved.
+    ``kind`` is what is asked (worst case, nominal where there is no box; root sum square,
+    probability, study, figure, artifact), ``detail`` the rest of the question as JSON text where
+    the kind has one; of a worst case, the quantities that are to be proved.
     """
 
     analysis: str
     inputs: tuple[tuple[str, float], ...]
     box: tuple[tuple[str, float, float], ...] = ()
-    kind: str = "worst case"
+    kind: str = WORST_CASE
     detail: str = ""
 
 

@@ -19,6 +19,7 @@ from closeout.render.plain import flow, safe
 Settings = Mapping[str, str]
 NO_SETTINGS: Settings = MappingProxyType({})
 _NUMBER = attrgetter("number")
+LEAST = "at least "
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,12 +243,18 @@ def _nominal(evidence: Evidence) -> str:
 
 
 def margin(evidence: Evidence) -> str:
-    """Return the margin; that of a probability is a probability, that of a level is in dB."""
+    """Return the margin; that of a probability is a probability, that of a level is in dB.
+
+    It begins with ``LEAST`` where the proof ended before the whole of it was known.
+    """
     if evidence.margin is None:
         return ""
     if _is_probability(evidence):
         return numbers.show_margin(evidence.margin, None)
-    return numbers.show_margin(evidence.margin, safe(numbers.difference_unit(evidence.unit) or ""))
+    unit = safe(numbers.difference_unit(evidence.unit) or "")
+    # A proof that ended early has shown that the limit is met, and by how much at the least.
+    least = LEAST if evidence.tight is False else ""
+    return f"{least}{numbers.show_margin(evidence.margin, unit)}"
 
 
 def _is_probability(evidence: Evidence) -> bool:

@@ -19,6 +19,8 @@ _NEVER_CUT = 5
 _LEAST_TITLE = 10
 # The quantity is left out everywhere where it would stand in less than one of so many rows.
 _FEW = 4
+# So much or more, in a column that should be narrow.
+_LEAST = ">= "
 _KEPT = "\N{NO-BREAK SPACE}"
 
 
@@ -157,7 +159,7 @@ def _cells(result: RequirementResult) -> Cells:
         safe(result.id),
         f"{code} covered" if result.covered else code,
         close_out if result.closed or result.outstanding else f"{close_out}, later",
-        "" if evidence is None else rows.margin(evidence),
+        "" if evidence is None else rows.margin(evidence).replace(rows.LEAST, _LEAST),
         "" if evidence is None else _sure(evidence),
         safe(result.title),
         "" if evidence is None else rows.subject(evidence),
@@ -173,6 +175,9 @@ def _sure(evidence: Evidence) -> str:
 def _legend(cells: list[Cells], width: int) -> Iterator[str]:
     if any(row[3] for row in cells):
         yield from wrap("MARGIN: the least for its limit, of the evidence that is due", width, 2)
+    if any(row[3].startswith(_LEAST) for row in cells):
+        text = "the proof ended once the limit was met; explain and matrix give the whole margin"
+        yield from wrap(f"{_LEAST.strip()}: {text}", width, 2)
     used = {row[4] for row in cells}
     known = {key.value: text for key, text in words.ASSURANCE.items()}
     known[words.NOT_COMPUTED] = words.MEASURED
