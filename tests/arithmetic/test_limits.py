@@ -98,7 +98,7 @@ def test_nothing_is_searched_where_the_limits_are_decided():
     assert found.evaluations == proofs((-20.0, None, 1e-9)).evaluations + 1  # at the inputs
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(formulas.trees, formulas.boxes, st.floats(-0.2, 1.2), st.booleans())
 def test_a_limit_changes_no_verdict(tree, box, share, upper):
     """Whatever the formula: certain is what the proof to the end would say, too."""

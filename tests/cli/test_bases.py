@@ -174,34 +174,29 @@ def test_a_probability_is_decided(tmp_path: Path, asked: float, limit: float, st
 
 
 @pytest.mark.parametrize(
-    ("policy", "asked", "there"),
+    ("policy", "there", "not_there"),
     [
         # At most 0.8 less 25 % of the limit is at most 0.6, which has the probability 0.6.
-        ("of: limit, required: {CDR: 25 %}", 0.5, True),
-        ("of: limit, required: {CDR: 25 %}", 0.7, False),
-        ("of: limit, required: {CDR: 0.2}", 0.5, True),
-        ("of: limit, required: {CDR: 0.2}", 0.7, False),
+        ("of: limit, required: {CDR: 25 %}", 0.5, 0.7),
         # A quarter of each value itself: x + x/4 is at most 0.8 up to x = 0.64.
-        ("of: value, required: {CDR: 25 %}", 0.62, True),
-        ("of: value, required: {CDR: 25 %}", 0.66, False),
-        ("of: value, required: {CDR: 0 %}", 0.7, True),
+        ("of: value, required: {CDR: 25 %}", 0.62, 0.66),
+        ("of: value, required: {CDR: 0.2}", 0.5, 0.7),
     ],
 )
 def test_a_margin_is_held_against_a_probability(
-    tmp_path: Path, policy: str, asked: float, there: bool
+    tmp_path: Path, policy: str, there: float, not_there: float
 ) -> None:
-    basis = f"basis: {{probability: {asked}, confidence: 0.9}}"
-    row = f"analysis: chance_of, quantity: where, at_most: 0.8, {basis}"
+    row = "analysis: chance_of, quantity: where, at_most: 0.8, basis: "
+    rows = [f"{row}{{probability: {p}, confidence: 0.9}}" for p in (there, not_there)]
     margins = f"  margins: [{{quantity: where, {policy}}}]\n"
-    found = judged(tmp_path / "a", row, margins=margins)
-    assert entries(found)[0]["state"] == "met"
-    told = [p["message"] for p in found["problems"] if p["rule"] == "margin-policy"]
-    assert len(told) == (0 if there else 1)
-    assert all("is not there: with it the probability is at least 0." in text for text in told)
-    found = judged(tmp_path / "b", row, margins=margins.replace("}}]", "}, enforce: true}]"))
-    (entry,) = entries(found)
-    assert entry["state"] == ("met" if there else "not met")
-    assert (entry["margin"] >= 0) == there
+    found = judged(tmp_path / "a", *rows, margins=margins)
+    assert [entry["state"] for entry in entries(found)] == ["met", "met"]
+    (told,) = [p["message"] for p in found["problems"] if p["rule"] == "margin-policy"]
+    assert "is not there: with it the probability is at least 0." in told
+    assert f"{not_there} required" in told
+    found = judged(tmp_path / "b", *rows, margins=margins.replace("}}]", "}, enforce: true}]"))
+    assert [entry["state"] for entry in entries(found)] == ["met", "not met"]
+    assert [entry["margin"] >= 0 for entry in entries(found)] == [True, False]
     assert "margin-policy" not in [p["rule"] for p in found["problems"]]
 
 

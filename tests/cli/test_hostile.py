@@ -60,6 +60,7 @@ FILES = {
 }
 
 
+@pytest.mark.slow  # as files alone they are read in each run, in tests/load
 @pytest.mark.parametrize("name", FILES)
 def test_a_hostile_file_is_refused(project: Project, tmp_path: Path, name: str) -> None:
     content, rule = FILES[name]
@@ -97,15 +98,17 @@ LIMITS = [
 ]
 
 
-@pytest.mark.parametrize("limit", LIMITS, ids=range(len(LIMITS)))
-def test_a_limit_is_a_number_and_a_unit_and_nothing_else(
-    project: Project, tmp_path: Path, limit: str
-) -> None:
+def test_a_limit_is_a_number_and_a_unit_and_nothing_else(project: Project, tmp_path: Path) -> None:
     mark = tmp_path / "mark"
-    text = limit.replace("MARK", str(mark)).replace("'", "''")
-    project.write({"requirements/power.yaml": power(item(limit=f"at_least: '{text}'"))})
+    texts = [limit.replace("MARK", str(mark)).replace("'", "''") for limit in LIMITS]
+    files = {
+        f"requirements/power-{number}.yaml": power(item(f"P-{number}", limit=f"at_least: '{text}'"))
+        for number, text in enumerate(texts)
+    }
+    project.write(files)
     run = refused(project)
-    assert "requirements/power.yaml:1" in run.stdout
+    for path in files:
+        assert f"{path}:1" in run.stdout
     assert not mark.exists()
 
 
