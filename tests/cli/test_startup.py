@@ -68,6 +68,10 @@ def test_verify_with_nothing_changed_loads_nothing_heavy(
     assert "yaml" not in names
 
 
+def test_a_first_run_over_usual_units_loads_no_pint(tmp_path: Path) -> None:
+    assert "pint" not in loaded(make(tmp_path / "p"), "verify")
+
+
 def test_verify_after_a_changed_limit_loads_nothing_heavy_but_the_schemas(warm: Project) -> None:
     warm.write({"requirements/power.yaml": power(item(limit="at_least: 191 kJ"))})
     assert loaded(warm, "verify") & (HEAVY - {"jsonschema"}) == set()

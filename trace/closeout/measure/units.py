@@ -11,6 +11,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from closeout import __version__
+from closeout.measure.known import known
 from closeout.measure.mismatch import mismatch
 from closeout.measure.reading import check_shape, read
 from closeout.measure.scale import LEVEL, LINEAR, POINT, RATIO, Scale, UnitError
@@ -36,8 +37,8 @@ class Units:
     def __init__(self, memo: MutableMapping[str, str] | None = None) -> None:
         """Take a memo of unit text to JSON of its reading or refusal; it is filled as texts come.
 
-        With a persistent memo that knows every text, pint is not imported. An entry that cannot be
-        read, or that other rules have made, counts as missing.
+        Usual units need no memo. With a persistent one that knows every other text, pint is not
+        imported. An entry that cannot be read, or that other rules have made, counts as missing.
         """
         self._memo: MutableMapping[str, str] = {} if memo is None else memo
         self._edition = _edition()
@@ -50,11 +51,11 @@ class Units:
         Raises:
             UnitError: it is no unit that this tool reads; the cure is what to write.
         """
-        known = self._scales.get(unit)
-        if known is not None:
-            return known
+        kept = self._scales.get(unit)
+        if kept is not None:
+            return kept
         check_shape(unit)
-        found = _unpack(self._memo.get(unit), self._edition)
+        found = known(unit) or _unpack(self._memo.get(unit), self._edition)
         if found is None:
             found = _read(unit)
             self._memo[unit] = _pack(found, self._edition)
