@@ -196,6 +196,56 @@ def test_the_criterion_of_one_quantity_more_is_followed_from_then_on(story: Stor
     assert story.rules() == []
 
 
+OTHER = {"requirements/other.yaml": "requirements: []\n"}
+
+
+def with_limit(limit: int, issue: str) -> str:
+    text = POWER.replace("at_least: 52", f"at_least: {limit}").replace("least 52", f"least {limit}")
+    return text.replace("issue: A", f"issue: {issue}")
+
+
+def test_an_issue_that_was_taken_back_says_no_other_thing_later(story: Story) -> None:
+    story.commit(with_limit(52, "A"))
+    story.commit(with_limit(50, "B"))
+    story.commit(with_limit(52, "A"))  # as by git revert
+    assert story.rules() == []
+    story.commit(with_limit(40, "B"))
+    assert story.rules() == ["issue-not-raised"]
+    story.commit(OTHER)
+    assert story.rules() == ["issue-not-raised"]
+    story.write(with_limit(40, "C"))
+    assert story.rules() == []
+    story.write(with_limit(50, "B"))
+    assert story.rules() == []
+
+
+def test_a_criterion_that_came_later_is_not_renamed_and_lowered_in_silence(story: Story) -> None:
+    bare = POWER[: POWER.index("    verification:")]
+    story.commit(bare)
+    story.commit(POWER)
+    story.write(
+        POWER.replace("usable_energy", "energy_left").replace("at_least: 52", "at_least: 30")
+    )
+    assert story.rules() == ["issue-not-raised"]
+    story.commit()
+    assert story.rules() == ["issue-not-raised"]
+    story.commit(OTHER)
+    assert story.rules() == ["issue-not-raised"]
+
+
+def test_a_criterion_that_is_dropped_again_is_told_with_that_change(story: Story) -> None:
+    more = "      - {method: analysis, quantity: drained, at_most: 3 W h}\n"
+    story.commit(POWER)
+    story.commit(POWER + more)
+    story.commit(OTHER)
+    story.write(POWER)
+    assert story.rules() == ["issue-not-raised"]
+    story.commit()
+    assert story.rules() == ["issue-not-raised"]
+    story.commit({"requirements/other.yaml": "documents: []\n"})
+    assert story.rules() == []  # it says again what the issue began with
+
+
 # an outside document
 
 
@@ -251,6 +301,55 @@ def test_a_requirement_may_follow_its_document_in_a_later_commit_once(story: Sto
     assert story.rules() == ["source-not-raised"]
 
 
+@pytest.mark.parametrize("issue", ["issue: 1, ", ""])
+def test_a_document_whose_issue_goes_back_is_not_raised(story: Story, issue: str) -> None:
+    lowered = DOCUMENTS.replace("issue: 2, ", issue)
+    story.commit(DOCUMENTS + POWER)
+    story.write(lowered + with_limit(40, "B"))
+    assert "source-not-raised" in story.rules()
+    story.commit()
+    assert "source-not-raised" in story.rules()
+    story.commit(DOCUMENTS + with_limit(40, "B"))
+    story.commit(OTHER)
+    assert story.rules() == ["source-not-raised"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("title: Energy after", "title: Energy left after"),
+        ('clause: "4.3"', 'clause: "4.4"'),
+        ("        records: [TR-001]\n", ""),
+        ("hold at least 52 W h of", "hold at least\n      52 W h of"),
+    ],
+)
+def test_what_only_looks_different_does_not_use_up_the_following(
+    story: Story, old: str, new: str
+) -> None:
+    third = DOCUMENTS.replace("issue: 2", "issue: 3")
+    assert old in POWER
+    story.commit(DOCUMENTS + POWER)
+    story.commit(third + POWER)
+    story.commit(third + POWER.replace(old, new))
+    follows = with_limit(40, "B").replace(old.replace("52", "40"), new.replace("52", "40"))
+    story.commit(third + follows)
+    assert story.rules() == []
+    story.commit(OTHER)
+    assert story.rules() == []
+
+
+def test_a_document_may_be_followed_in_two_steps(story: Story) -> None:
+    third = DOCUMENTS.replace("issue: 2", "issue: 3")
+    story.commit(DOCUMENTS + POWER)
+    story.commit(third + POWER)
+    story.commit(third + POWER.replace("least 52", "least 40").replace("issue: A", "issue: B"))
+    assert story.rules() == []
+    story.commit(third + with_limit(40, "C"))
+    assert story.rules() == []
+    story.commit(third + with_limit(30, "D"))
+    assert story.rules() == ["source-not-raised"]
+
+
 def test_a_new_requirement_of_a_raised_document_is_held_to_it(story: Story) -> None:
     third = DOCUMENTS.replace("issue: 2", "issue: 3")
     story.commit(DOCUMENTS)
@@ -292,6 +391,22 @@ def test_a_requirement_that_a_nonconformance_named_stays_told(story: Story) -> N
     (finding,) = story.findings(["nonconformance-edited"])
     assert "NCR-001 named PWR-020 on 2026-03-02" in finding.message
     story.write(POWER + RECORD + report.replace("loose", "broken"))
+    assert story.findings(["nonconformance-edited"]) == []
+
+
+def test_a_report_that_took_another_number_before_a_merge_is_not_edited(story: Story) -> None:
+    def report(number: int, requirement: str) -> str:
+        said = f"{{id: NCR-{number}, requirements: [{requirement}], cause: of {requirement}}}"
+        return f"nonconformances:\n  - {said}\n"
+
+    two = POWER + POWER.removeprefix("requirements:\n").replace("PWR-020", "PWR-030")
+    story.commit(two)
+    story.git("checkout", "--quiet", "-b", "side")
+    story.commit({"requirements/side.yaml": report(8, "PWR-030")})
+    story.commit({"requirements/side.yaml": report(9, "PWR-030")})
+    story.git("checkout", "--quiet", "main")
+    story.commit({"requirements/main.yaml": report(8, "PWR-020")})
+    story.git("merge", "--quiet", "--no-ff", "--message", "merge", "side")
     assert story.findings(["nonconformance-edited"]) == []
 
 

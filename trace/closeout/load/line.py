@@ -150,7 +150,6 @@ def line_of(past: Past, blobs: Blobs, cache: Cache) -> Line:
             if blob is not None and blob not in seen:
                 seen.add(blob)
                 _add_records(found, blobs.of(blob), path, commit.day)
-                _add_named(found, blobs.of(blob), commit.day)
     if not past.shallow:
         cache.put(key, found.encoded())
     return found
@@ -171,13 +170,6 @@ def _add_records(line: Line, facts: Facts, path: str, day: str) -> None:
             rows = line.records.setdefault(item["id"], [])
             if all(item != other for other, _, _ in rows):
                 rows.append((item, path, day))
-
-
-def _add_named(line: Line, facts: Facts, day: str) -> None:
-    """Add which requirements the nonconformances of a file name."""
-    for item in facts.sections.get("nonconformances", ()):
-        named = line.named.setdefault(item["id"], {})
-        named.update(dict.fromkeys(item.get("requirements", ()), day))
 
 
 class _Walk:
@@ -231,6 +223,9 @@ class _Walk:
             if kind == KINDS["requirements"]:
                 self._version(name, item, day, number)
         for facts in new.values():
+            for item in facts.sections.get("nonconformances", ()):
+                named = self._line.named.setdefault(item["id"], {})
+                named.update(dict.fromkeys(item.get("requirements", ()), day))
             for item in facts.sections.get("documents", ()):
                 issues = self._line.issues.setdefault(item["id"], [])
                 if not issues or issues[-1][0] != item.get("issue"):

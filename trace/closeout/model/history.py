@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
-from closeout.model.records import Document, Record, Requirement, Verification
+from closeout.model.records import Document, Record, Requirement
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,20 +26,23 @@ class Base:
 
 @dataclass(frozen=True, slots=True)
 class Version:
-    """A requirement as a commit left it, and the day of that commit (year-month-day).
+    """A requirement as a commit left it, and the day of that commit (year-month-day)."""
 
-    ``later`` is what later commits first asked of quantities that it did not name yet.
+    day: str
+    requirement: Requirement
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """What a requirement has to go on saying: its statement, and the criteria of each quantity.
+
+    Each is as it was first said; ``first`` is the first text as a whole, ``day`` that of its commit
+    (empty where that is the one that the present state is held against).
     """
 
     day: str
     requirement: Requirement
-    later: tuple[Verification, ...] = ()
-
-    @property
-    def grown(self) -> Requirement:
-        """The requirement with what was asked of further quantities."""
-        verification = (*self.requirement.verification, *self.later)
-        return replace(self.requirement, verification=verification)
+    first: Requirement
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +86,9 @@ class History:
     """The earlier states of a project.
 
     ``versions`` are the different texts of a requirement in the order of the commits, for those
-    that a dated record speaks of. ``began`` is the earliest text of a requirement since which its
-    issue was not raised, ``followed`` the one that it was first given under the present issue of
-    the document that it comes from, each for those that may differ today.
+    that a dated record speaks of. ``began`` is what a requirement said first under its present
+    issue, ``followed`` what under the present issue of the document that it comes from, each for
+    those that may say something else today.
 
     ``lost`` holds each version of each lost record, ``edited`` each that said something that the
     record of today does not; ``gone`` are nonconformances that are not there any more, ``unnamed``
@@ -94,8 +97,8 @@ class History:
 
     base: Base | None = None
     versions: Mapping[str, tuple[Version, ...]] = field(default_factory=dict)
-    began: Mapping[str, Version] = field(default_factory=dict)
-    followed: Mapping[str, Version] = field(default_factory=dict)
+    began: Mapping[str, Reference] = field(default_factory=dict)
+    followed: Mapping[str, Reference] = field(default_factory=dict)
     reused: tuple[Reused, ...] = ()
     lost: tuple[LostRecord, ...] = ()
     edited: tuple[LostRecord, ...] = ()

@@ -57,7 +57,7 @@ RULES = (
         clause=f"{_E1002}, 5.4.3: a changed requirement is verified again",
         why="Records speak of one issue. Under the same issue old evidence would count for a new"
         " requirement. Line breaks, the order of keys and an equal amount in another unit are no"
-        " change. The whole history of an issue is looked through, so the finding stays until the"
+        " change. Every state along the first parents is looked at, so the finding stays until the"
         " issue is raised or its text is brought back; the first criterion of another quantity"
         " is told with that change alone.",
         breaks=_became(_LOWERED),

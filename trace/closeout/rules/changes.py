@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Mapping
 from closeout.graph import Index, key_of_criterion, key_of_given
 from closeout.graph.findings import warning
 from closeout.measure import Units
-from closeout.model.history import Base, History, Version
+from closeout.model.history import Base, History, Reference
 from closeout.model.issue import is_raised
 from closeout.model.problem import Finding
 from closeout.model.records import Record, Requirement, Verification
@@ -46,30 +46,30 @@ def _issue_not_raised(
     """One issue of a requirement says one thing, in the last commit and in all before it."""
     base = history.base
     for now in index.requirements.values():
-        version = history.began.get(now.id)
-        if base is not None and now.id in changed:
+        began = history.began.get(now.id)
+        what = changed.get(now.id)
+        if base is not None and what is not None:
             was = base.requirements[now.id]
-            if not is_raised(was.issue, now.issue) and not _is_back(was, now, version, units):
-                yield _not_raised(was, now, f"{changed[now.id]} since {_short(base)}")
-        elif version is not None:
-            what = difference(version.grown, now, units, added=False)
+            if not is_raised(was.issue, now.issue) and not _is_back(was, now, began, units):
+                yield _not_raised(was, now, f"{what} since {_short(base)}")
+                continue
+        if began is not None and difference(began.first, now, units) is not None:
+            what = difference(began.requirement, now, units, added=False)
             if what is not None:
-                yield _not_raised(
-                    version.requirement, now, f"{what} since its text of {version.day}"
-                )
+                yield _not_raised(began.first, now, f"{what} since its text of {began.day}")
 
 
-def _is_back(was: Requirement, now: Requirement, version: Version | None, units: Units) -> bool:
-    """Return whether a requirement says again what its issue began with.
+def _is_back(was: Requirement, now: Requirement, began: Reference | None, units: Units) -> bool:
+    """Return whether a requirement says again what its issue said first, which it did not.
 
-    What was first asked of a quantity later is part of that beginning, but brings nothing back.
+    What is merely added is new, though it is what will have been said first.
     """
-    if version is None:
+    if began is None or difference(was, now, units, added=False) is None:
         return False
-    if difference(version.requirement, now, units) is None:
-        return True
-    grown = difference(version.grown, now, units) is None
-    return grown and difference(was, now, units, added=False) is not None
+    if difference(began.requirement, was, units, added=False) is None:
+        return False
+    whole = difference(began.first, now, units) is None
+    return whole or difference(began.requirement, now, units, added=False) is None
 
 
 def _short(base: Base) -> str:
@@ -93,13 +93,13 @@ def _source_not_raised(
 
     How it is verified here is no part of that document: one quantity more is no change.
     """
-    for name, version in history.followed.items():
+    for name, reference in history.followed.items():
         now = index.requirements[name]
-        what = difference(version.grown, now, units, added=False)
+        what = difference(reference.requirement, now, units, added=False)
         document = index.documents[now.source.document or ""] if now.source else None
         if what is None or document is None:
             continue
-        since = f"its text of {version.day}"
+        since = f"its text of {reference.day}"
         if history.base is not None and name in changed:
             since = _short(history.base)
         yield warning(
