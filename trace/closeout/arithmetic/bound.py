@@ -72,9 +72,10 @@ class Proved(NamedTuple):
     """Bounds of a quantity over a box: no point of it gives a value below low or above high.
 
     ``seen_low`` and ``seen_high`` are attained on plain numbers, at the points ``low_at`` and
-    ``high_at`` (the arguments that differ from the inputs). ``tight`` says whether they are as near
-    to the bounds as was asked, ``certain`` whether the bounds meet all limits that were told, with
-    most of the margin; else the evaluations were used up, and the bounds are valid but loose.
+    ``high_at`` (the arguments that differ from the inputs). ``low_tight`` and ``high_tight`` say
+    whether the bounds are as near to them as was asked. ``decided`` is whether each bound was, or
+    met all limits that were told with most of the margin, by the time at which a search for the
+    limits ends; else the evaluations were used up, and a bound is valid but loose.
     ``low_rounding`` and ``high_rounding`` are what of the distance the rounding of the formula
     takes, at most, at that end: bounds no farther than this from what was seen are attained.
     """
@@ -85,10 +86,16 @@ class Proved(NamedTuple):
     seen_high: float
     low_at: At
     high_at: At
-    tight: bool
-    certain: bool
+    low_tight: bool
+    high_tight: bool
+    decided: bool
     low_rounding: float
     high_rounding: float
+
+    @property
+    def tight(self) -> bool:
+        """Whether both bounds are."""
+        return self.low_tight and self.high_tight
 
 
 class Proofs(NamedTuple):
@@ -111,6 +118,7 @@ def prove(
     keys: Collection[Key],
     *,
     limits: Iterable[Limit] | None = None,
+    whole: bool = False,
     tolerance: float = 1e-6,
     budget: int = BUDGET,
 ) -> Proofs:
@@ -125,41 +133,53 @@ def prove(
         inputs: every argument, at its nominal value.
         box: name, low and high of the arguments that vary.
         keys: the quantities and cases to bound.
-        limits: all that is to be decided, so that the search of a quantity ends where it is certain
+        limits: all that is to be decided, so that the search for an end is over where it is certain
             that it meets them, by nine tenths of the margin that was seen or more; None where the
-            extents themselves are wanted.
+            ends themselves are wanted.
+        whole: go on to the ends once the limits are decided, with as many evaluations again, so
+            that this never knows less than a search for the limits alone.
         tolerance: how far a bound may be from what was seen, as a share of the end's value.
-        budget: evaluations, over all keys.
+        budget: evaluations, over all keys; what one has left over others get.
     """
     field = _Field(evaluate, inputs, box, keys)
+    ends: list[_End] = []
     try:
-        ends = _opened(field, tolerance, None if limits is None else list(limits))
-        if limits is not None:
-            _share(ends, field, budget)
-            for low, high in zip(ends[::2], ends[1::2], strict=True):
-                low.is_open = high.is_open = not (low.certain and high.certain)
-        for _ in range(2):  # what the first have left over, the last get; then the other way
-            _share([end for end in ends if end.is_open], field, budget)
+        ends += _opened(field, tolerance, None if limits is None else list(limits))
+        _search(ends, field, budget)
+        decided = {end.key for end in ends} - {end.key for end in ends if not end.done}
+        if limits is not None and whole:
+            for end in ends:
+                end.limits = None
+            _search(ends, field, field.evaluations + budget)
     except _Unprovable as stop:
-        return Proofs({}, dict.fromkeys(field.keys, str(stop)), field.evaluations)
+        reasons = dict.fromkeys(field.keys, str(stop))
+        return Proofs({}, reasons, field.evaluations, _of_limits(ends))
     pairs = {low.key: (low, high) for low, high in zip(ends[::2], ends[1::2], strict=True)}
     results = {
-        key: field.failed[key] if key in field.failed else _result(field, *pairs[key])
+        key: field.failed[key]
+        if key in field.failed
+        else _result(field, *pairs[key], key in decided)
         for key in field.keys
     }
     return Proofs(
         {key: found for key, found in results.items() if isinstance(found, Proved)},
         {key: found for key, found in results.items() if isinstance(found, str)},
         field.evaluations,
-        not all(end.at_once for end in ends),
+        _of_limits(ends),
     )
 
 
-def _share(ends: list[_End], field: _Field, budget: int) -> None:
+def _search(ends: list[_End], field: _Field, last: int) -> None:
     """Search for each end with its share of the evaluations that are left."""
-    todo = [end for end in ends if not end.tight]
-    for i, end in enumerate(todo):
-        end.run((budget - field.evaluations) // (len(todo) - i))
+    for _ in range(2):  # what the first have left over, the last get; then the other way
+        todo = [end for end in ends if not end.done]
+        for i, end in enumerate(todo):
+            end.run((last - field.evaluations) // (len(todo) - i))
+
+
+def _of_limits(ends: Iterable[_End]) -> bool:
+    """Return whether a limit might have ended a search that was begun."""
+    return any(end.begun and not end.at_once for end in ends)
 
 
 class _Unprovable(Exception):
@@ -527,9 +547,9 @@ class _End:
         self.key = key
         self.sign = sign
         self.reason: str | None = None
-        self.at_once = False
-        self.is_open = limits is None
-        self._limits = limits or []
+        self.begun = self.at_once = False
+        self._known = (inf, inf)
+        self.limits = limits
         self._field = field
         self._sides = field.sides
         self._tolerance = tolerance
@@ -540,15 +560,16 @@ class _End:
 
     @property
     def bound(self) -> float:
-        """The upper bound of the quantity times the sign; infinite before the search."""
-        if not self._heap:
-            return inf
-        return -self._heap[0][0]
+        """The upper bound of the quantity times the sign; infinite before the search.
+
+        The least that was ever proved: smaller parts may round worse.
+        """
+        return self._known[0]
 
     @property
     def noise(self) -> float:
         """How far a number may be from the real value where the bound is reached."""
-        return self._heap[0][4] if self._heap else inf
+        return self._known[1]
 
     @property
     def tight(self) -> bool:
@@ -571,7 +592,9 @@ class _End:
     @property
     def certain(self) -> bool:
         """Whether the bound meets each limit that was told, with most of the margin."""
-        return bool(self._heap) and all(self._is_met(limit) for limit in self._limits)
+        if self.limits is None or not isfinite(self.bound):
+            return False
+        return all(self._is_met(limit) for limit in self.limits)
 
     def _is_met(self, limit: Limit) -> bool:
         if limit.room is None:
@@ -583,18 +606,20 @@ class _End:
         seen = self.sign * own - self._field.best(self.key, self.sign)
         return margin >= limit.room and margin >= SHARE_OF_MARGIN * seen
 
-    def run(self, evaluations: int) -> None:
-        """Search until the bound is tight, or meets its limits, or the evaluations are used up.
+    @property
+    def done(self) -> bool:
+        """Whether the search is over: the bound is tight, or meets its limits."""
+        return self.tight or self.certain
 
-        Once it is open how far the quantity reaches, only a tight bound is enough.
-        """
+    def run(self, evaluations: int) -> None:
+        """Search until that is so, or the evaluations are used up."""
         last = self._field.evaluations + evaluations
         if not self._heap:
+            self.begun = True
             self._add(self._sides.whole)
+            self._note()
             self.at_once = self.tight
-        while not self.tight and self.key not in self._field.failed:
-            if not self.is_open and self.certain:
-                break
+        while not self.done and self.key not in self._field.failed:
             if self._made >= BEFORE_BUNDLES and self._sides is self._field.sides:
                 self._bundle()
             _, _, region, side, _ = self._heap[0]
@@ -605,6 +630,12 @@ class _End:
             middle = low + 0.5 * (high - low)
             for part in ((low, middle), (middle, high)):
                 self._add((*region[:side], part, *region[side + 1 :]))
+            self._note()
+
+    def _note(self) -> None:
+        """Take in the bound of all parts that there are."""
+        bound, *_, noise = self._heap[0]
+        self._known = min(self._known, (-bound, noise))
 
     def _bundle(self) -> None:
         """Begin anew along fewer sides, once, where there are such."""
@@ -713,7 +744,7 @@ def _divisible(low: float, high: float) -> bool:
     return low < low + 0.5 * (high - low) < high
 
 
-def _result(field: _Field, low: _End, high: _End) -> Proved | str:
+def _result(field: _Field, low: _End, high: _End, decided: bool) -> Proved | str:
     key = low.key
     if not (isfinite(low.bound) and isfinite(high.bound)):
         return low.reason or high.reason or "its bounds are not finite"
@@ -728,8 +759,9 @@ def _result(field: _Field, low: _End, high: _End) -> Proved | str:
         seen_high,
         field.at(low_at),
         field.at(high_at),
-        low.tight and high.tight,
-        not (low.is_open or high.is_open),
+        low.tight,
+        high.tight,
+        decided,
         _rounding(low, seen_low),
         _rounding(high, seen_high),
     )

@@ -20,36 +20,43 @@ def answer(
     box: Box,
     wanted: Collection[str] | None = None,
     limits: Iterable[Limit] | None = None,
+    whole: bool = True,
 ) -> Answer:
     """Return the value of each quantity at the inputs and its extremes over the box.
 
     ``evaluate`` takes numbers and ranges alike, and lets ranges through. What is proved are the
     ``wanted`` quantities (None: all), so that no other uses up the evaluations; the others are
-    looked at in corners. Where each is proved to the tolerance nothing is searched. With ``limits``
-    (all that the verdicts are about) a proof ends as soon as it is certain that a quantity meets
-    them with most of its margin; one that does not is followed to its worst end, which a waiver has
-    to reach. Whatever ``evaluate`` raises on numbers goes through to the caller.
+    looked at in corners. Where each is proved to the tolerance nothing is searched. ``limits`` are
+    all that the verdicts are about: where it is certain that a quantity meets them with most of its
+    margin nothing is searched either, and unless ``whole`` ends are wanted its proof is over; a
+    shortfall is followed to its worst end, which a waiver has to reach. Whole ends never tell of
+    less than what the limits alone take. Whatever ``evaluate`` raises on numbers goes through to
+    the caller.
     """
     if not box:
         return search.answer(evaluate, inputs, box)
     nominal = evaluate(inputs)
     asked = [key for key in nominal if wanted is None or key[0] in wanted]
-    proofs = prove(evaluate, inputs, box, asked, limits=limits)
-    enough = {key for key, proof in proofs.proved.items() if proof.tight or proof.certain}
-    of_limits = proofs.of_limits
-    if len(enough) == len(nominal):
-        extents = {key: _proved(value, proofs.proved[key]) for key, value in nominal.items()}
-        return Answer(extents, Assurance.BOUNDED, proofs.evaluations + 1, of_limits=of_limits)
-    loose = [key for key in asked if key not in enough]
-    found = search.answer(evaluate, inputs, box, nominal, loose)
-    reasons = {**dict.fromkeys(nominal, NOT_ASKED), **dict.fromkeys(asked), **proofs.unproved}
-    extents = {
-        key: _joined(extent, proofs.proved.get(key), reasons.get(key))
-        for key, extent in found.extents.items()
-    }
-    assurance = Assurance.SEARCHED if loose else Assurance.BOUNDED
-    evaluations = proofs.evaluations + found.evaluations
-    return Answer(extents, assurance, evaluations, of_limits=of_limits)
+    proofs = prove(evaluate, inputs, box, asked, limits=limits, whole=whole)
+    known = proofs.proved
+    loose = [key for key in asked if key not in known or not known[key].decided]
+    rough = [
+        key for key in asked if whole and key not in loose and not known[key].tight
+    ]  # fmt: skip
+    extents = {key: _proved(nominal[key], known[key]) for key in nominal if key in known}
+    evaluations = proofs.evaluations + 1
+    # Apart, so that what is found of the first does not depend on whether whole ends are wanted.
+    for some in (loose, rough):
+        if some or (some is loose and len(asked) < len(nominal)):
+            found = search.answer(evaluate, inputs, box, nominal, some)
+            evaluations += found.evaluations - 1
+            joined = rough if some is rough else [key for key in nominal if key not in rough]
+            for key in joined:
+                reason = proofs.unproved.get(key) if key in asked else NOT_ASKED
+                extents[key] = _joined(found.extents[key], known.get(key), reason)
+    assurance = Assurance.SEARCHED if loose or rough else Assurance.BOUNDED
+    in_order = {key: extents[key] for key in nominal}
+    return Answer(in_order, assurance, evaluations, of_limits=proofs.of_limits)
 
 
 def _proved(value: float, proof: Proved) -> Extent:
@@ -69,7 +76,8 @@ def _proved(value: float, proof: Proved) -> Extent:
         proof.high_at,
         proved_low=proof.seen_low if low_reached else proof.low,
         proved_high=proof.seen_high if high_reached else proof.high,
-        tight=proof.tight,
+        low_tight=proof.low_tight,
+        high_tight=proof.high_tight,
     )
 
 

@@ -230,8 +230,9 @@ def _judge(
     index = checked.index
     chosen = checked.asked.chosen
     questions = checked.plan.of(chosen).questions
-    limits = checked.plan.limits if verdicts_alone else None
-    replies = evaluator.answer(questions, {spec.name: spec for spec in index.specs}, limits)
+    specs = {spec.name: spec for spec in index.specs}
+    whole = not verdicts_alone
+    replies = evaluator.answer(questions, specs, checked.plan.limits, whole=whole)
     dossier = judge(
         Run(
             index=index,

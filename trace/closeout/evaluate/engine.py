@@ -3,9 +3,9 @@
 A result is kept under what was asked (engine, analysis, inputs, box), with the trace of what was
 read meanwhile. It is true again whenever one of its traces holds: no time stamp is looked at.
 
-A worst case whose proof may end where the verdict is certain is asked together with the limits. The
-answer is kept with them only where other limits might have had another: of most formulas the ends
-are known before there is anything to stop, and a changed limit runs nothing.
+A worst case is asked together with the limits, since a proof may end where the verdict is certain.
+The answer is kept with them only where other limits might have had another: of most formulas the
+ends are known before there is anything to stop, and a changed limit runs nothing.
 """
 
 from __future__ import annotations
@@ -128,13 +128,15 @@ class Evaluator:
         questions: Iterable[Question],
         specs: Mapping[str, AnalysisSpec],
         limits: Mapping[Question, Limits] | None = None,
+        *,
+        whole: bool = True,
     ) -> dict[Question, Reply]:
         """Return a reply to each question; ``specs`` by the analysis' name.
 
-        ``limits`` are those of all verdicts that an answer serves, where the verdicts are wanted
-        alone; of a question that is not among them the extents themselves are.
+        ``limits`` are those of all verdicts that an answer serves; unless ``whole`` extents are
+        wanted, a proof may end once they are met.
         """
-        told = self._told(questions, specs, limits or {})
+        told = self._told(questions, specs, limits or {}, whole)
         return {
             question: Reply(_result_from(content), from_store, not_kept, _read(content))
             for question, (content, from_store, not_kept) in told.items()
@@ -148,7 +150,7 @@ class Evaluator:
         A study (:func:`closeout.arithmetic.study.study`), or what is attached to an analysis
         (:mod:`closeout.evaluate.attached`).
         """
-        told = self._told(questions, specs, {})
+        told = self._told(questions, specs, {}, True)
         return {
             question: Failure(**content["failure"]) if "failure" in content else content["answer"]
             for question, (content, *_) in told.items()
@@ -159,6 +161,7 @@ class Evaluator:
         questions: Iterable[Question],
         specs: Mapping[str, AnalysisSpec],
         limits: Mapping[Question, Limits],
+        whole: bool,
     ) -> dict[Question, tuple[Told, bool, tuple[str, ...]]]:
         """Return what is told of each question, if from the store, and why it cannot be kept."""
         asked = {
@@ -170,7 +173,7 @@ class Evaluator:
         }  # fmt: skip
         kept = self._find(asked.values())
         of_limits = {
-            question: key_of(key, "limits", limits.get(question))
+            question: key_of(key, "limits", limits.get(question), whole)
             for question, key in asked.items()
             if key not in kept and question.kind == WORST_CASE
         }
@@ -185,13 +188,14 @@ class Evaluator:
                 missed.append(question)
         missed.sort(key=lambda question: specs[question.analysis].module)
         tasks = [
-            Task(specs[q.analysis].module, _request(q, specs[q.analysis], limits.get(q)))
+            Task(specs[q.analysis].module, _request(q, specs[q.analysis], limits.get(q), whole))
             for q in missed
         ]
         for number, told in self._run(tasks):
             question = missed[number]
-            depends = told.pop("of_limits", False)
-            key = of_limits[question] if depends else asked[question]
+            # How far a proof goes may decide whether it comes to where the analysis fails.
+            depends = told.pop("of_limits", False) or (question.box and "failure" in told)
+            key = (of_limits if depends else asked).get(question, asked[question])
             content, not_kept = self._taken(key, told)
             replies[question] = (content, False, not_kept)
         return {question: replies[question] for question in asked}
@@ -316,7 +320,9 @@ def _module_name(path: str) -> str | None:
     return ".".join(parts) if all(part.isidentifier() for part in parts) else None
 
 
-def _request(question: Question, spec: AnalysisSpec, limits: Limits | None) -> dict[str, Any]:
+def _request(
+    question: Question, spec: AnalysisSpec, limits: Limits | None, whole: bool
+) -> dict[str, Any]:
     return {
         "function": spec.function,
         "kind": question.kind,
@@ -324,6 +330,7 @@ def _request(question: Question, spec: AnalysisSpec, limits: Limits | None) -> d
         "inputs": question.inputs,
         "box": question.box,
         "limits": limits,
+        "whole": whole,
         "time_limit": spec.time_limit,
     }
 

@@ -97,6 +97,7 @@ def _warm_up() -> None:
         "box": [["a", 1.0, 3.0], ["b", 2.0, 4.0]],
         "detail": ["y"],
         "limits": None,
+        "whole": True,
     }
     for _ in range(WARM_RUNS):
         wire.pack({**_evaluate(analysis, message), "read": None})
@@ -322,7 +323,7 @@ def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> dict[str, An
     else:
         limits = message["limits"]
         limits = None if limits is None else [Limit(*row) for row in limits]
-        found = worst(at, inputs, box, message["detail"], limits)
+        found = worst(at, inputs, box, message["detail"], limits, message["whole"])
     extents = [[*key, *extent] for key, extent in found.extents.items()]
     answer = [extents, found.assurance.value, found.evaluations]
     return {"answer": answer, "of_limits": True} if found.of_limits else {"answer": answer}

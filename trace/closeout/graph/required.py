@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
 from closeout.graph.bounds import Bounds
 from closeout.graph.index import Index
-from closeout.measure import Units
+from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.records import MarginPolicy
 
@@ -49,21 +48,22 @@ class RequiredMargin:
     def for_samples(self, bounds: Bounds, unit: str, units: Units) -> Bounds:
         """Return limits with the margin on them, for values that are not known yet.
 
-        A share of the value is one of the value that just has the margin, hence the division. No
-        value has a margin of all of itself or more.
+        A share of the value is one of the magnitude of the value that just has the margin, hence
+        the division.
 
         Raises:
-            UnitError: the margin is no difference in the unit.
+            UnitError: the margin is no difference in the unit, or a share that no value has left.
         """
         if self.policy.of == "limit":
             return self.tightened(bounds, (0.0, 0.0), unit, units)
-        most = Fraction(sys.float_info.max)
         fixed = units.convert_difference(self.amount, unit, Fraction(0))
         share = units.convert_difference(self.amount, unit, Fraction(1)) - fixed
+        if share >= 1:
+            raise UnitError(f"{self.amount} of the value is all of it", "write less than 100 %")
 
         def moved(limit: float, sign: int) -> float:
-            wanted = Fraction(repr(limit)) + sign * fixed
-            return float(wanted / (1 - sign * share) if sign * share < 1 else sign * most)
+            wanted = sign * Fraction(repr(limit)) + fixed
+            return sign * float(wanted / (1 - share if wanted > 0 else 1 + share))
 
         return Bounds(
             None if bounds.at_least is None else moved(bounds.at_least, 1),

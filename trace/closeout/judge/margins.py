@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import groupby
+from operator import attrgetter
 
 from closeout.graph import Bounds, Index, RequiredMargin, required_margins
 from closeout.graph.findings import error, warning
@@ -11,7 +13,7 @@ from closeout.judge.limits import Judgement, compare, shown_in
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Assurance
 from closeout.model.dossier import Dossier, Evidence, State
-from closeout.model.problem import Finding
+from closeout.model.problem import Finding, Pointer
 from closeout.model.records import Limits
 
 RULE = "margin-policy"
@@ -20,18 +22,16 @@ _CURE = "win margin, or agree on another policy (project.margins)"
 
 
 def enforced(
-    one: Judgement, limits: Limits, index: Index, units: Units, review: str | None
+    one: Judgement, limits: Limits, margins: Sequence[RequiredMargin], units: Units
 ) -> Judgement:
-    """Return evidence that meets its limit as a shortfall, where an enforced margin is missed.
+    """Return what was measured within its limit as a shortfall, where an enforced margin is missed.
 
     Its margin is then that to the limit with the required margin on it, and so a waiver is asked.
     """
     entry, extremes = one.evidence, one.extremes
     if entry.state is not State.MET or extremes is None:
         return one
-    for margin in required_margins(entry.quantity, index, review):
-        if not margin.policy.enforce:
-            continue
+    for margin in margins:
         try:
             ends = (extremes.low, extremes.high)
             bounds = margin.tightened(extremes.bounds, ends, extremes.unit, units)
@@ -49,20 +49,35 @@ def enforced(
 
 
 def thin_margins(dossier: Dossier, index: Index, units: Units) -> Iterator[Finding]:
-    """Yield due evidence that meets its limit by less than the review to come requires."""
+    """Yield due evidence that meets its limit by less than the review to come requires.
+
+    Where so many cases are asked, it is enough that so many have the margin.
+    """
     for result in dossier.requirements:
         requirement = index.requirements[result.id]
-        for entry in result.evidence:
-            if entry.due and entry.state is State.MET:
-                where = requirement.verification[entry.number].where
-                for margin in required_margins(entry.quantity, index, dossier.review):
-                    message = _thin(entry, margin, units)
-                    if message is not None and message.startswith(NO_UNIT):
-                        yield error("unit", where, message, "write a share in %, or a difference")
-                    elif message is not None:
-                        yield warning(RULE, where, f"{result.id}: {message}", _CURE)
-                for message in entry.thin:
-                    yield warning(RULE, where, f"{result.id}: {message}", _CURE)
+        for number, some in groupby(result.evidence, attrgetter("number")):
+            entries = [entry for entry in some if entry.due and entry.state is State.MET]
+            where = requirement.verification[number].where
+            for margin in required_margins(_quantity(entries), index, dossier.review):
+                told = [
+                    _thin(entry, margin, units) for entry in entries if entry.margin is not None
+                ]
+                wanted = entries[0].cases_wanted
+                if wanted is None or told.count(None) < wanted:
+                    for message in filter(None, told):
+                        yield _told_at(where, result.id, message)
+            for message in (text for entry in entries for text in entry.thin):
+                yield _told_at(where, result.id, message)
+
+
+def _quantity(entries: list[Evidence]) -> str | None:
+    return entries[0].quantity if entries else None
+
+
+def _told_at(where: Pointer, requirement: str, message: str) -> Finding:
+    if message.startswith(NO_UNIT):
+        return error("unit", where, message, "write a share in %, or a difference")
+    return warning(RULE, where, f"{requirement}: {message}", _CURE)
 
 
 def _thin(entry: Evidence, required: RequiredMargin, units: Units) -> str | None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from closeout.graph import Asked, Index, Plan
+from closeout.graph import Asked, Index, Plan, RequiredMargin, required_margins
 from closeout.graph.allocation import budget_text
 from closeout.judge import reasons
 from closeout.judge.agreed import agreed_as_closed
@@ -181,14 +181,14 @@ class Judge:
         if asked is not None and verification.method is not Method.ANALYSIS:
             return self._tested(said, requirement, verification, asked)
         if asked is not None:
-            found = by_analysis(said, asked, self._answers, units)
+            found = by_analysis(said, asked, self._answers, units, self._enforced(verification))
             judged += self._covered(found, requirement)
             if not verification.records:
                 found = unnamed_failures(said, requirement, verification, self._standing)
                 judged += self._covered(found, requirement)
         if verification.records:
             found = by_records(said, requirement, verification, self._standing)
-            judged.append(worst(self._covered(found, requirement)))
+            judged.append(worst(self._covered(self._with_margins(found, requirement), requirement)))
         elif asked is None:
             found = unnamed_failures(said, requirement, verification, self._standing)
             judged += self._covered(found, requirement)
@@ -203,9 +203,10 @@ class Judge:
     ) -> list[Judgement]:
         """Return the evidence of a test that an analysis judges, once the test took place."""
         record, why_not = took_place(requirement, verification, self._standing)
+        recorded = by_records(said, requirement, verification, self._standing)
         measured = [
             one
-            for one in by_records(said, requirement, verification, self._standing)
+            for one in self._with_margins(recorded, requirement)
             if one.evidence.state is State.NOT_MET
             or (one.evidence.value is not None and one.evidence.state is not State.MET)
         ]
@@ -218,7 +219,7 @@ class Judge:
             analysis = verification.analysis if asked.spec is None else asked.spec.name
             evidence = Evidence(**said, analysis=analysis, state=State.OPEN, message=why_not)
             return [Judgement(evidence)]
-        found = by_analysis(said, asked, self._answers, self._units)
+        found = by_analysis(said, asked, self._answers, self._units, self._enforced(verification))
         # What the record itself measured counts beside what the analysis makes of its data.
         return self._covered(found + measured, requirement)
 
@@ -232,16 +233,31 @@ class Judge:
         return f"{asked.question.analysis} did not read {data}, the data of {record}"
 
     def _covered(self, judged: list[Judgement], requirement: Requirement) -> list[Judgement]:
-        """Return evidence held to the margins that are enforced, and what of it is covered."""
-        if self._index.project.charter.margins:
-            judged = [self._with_margin(one, requirement) for one in judged]
+        """Return evidence with what of it is covered."""
         if not any(one.evidence.state is State.NOT_MET for one in judged):
             return judged
         return covered(judged, requirement, self._index, self._units, self._review)
 
-    def _with_margin(self, one: Judgement, requirement: Requirement) -> Judgement:
-        limits = requirement.verification[one.evidence.number].criterion.limits
-        return enforced(one, limits, self._index, self._units, self._review)
+    def _enforced(self, verification: Verification) -> list[RequiredMargin]:
+        """Return the margins that decide beside the limits of a verification."""
+        quantity = verification.criterion.quantity
+        margins = required_margins(quantity, self._index, self._review)
+        return [margin for margin in margins if margin.policy.enforce]
+
+    def _with_margins(self, judged: list[Judgement], requirement: Requirement) -> list[Judgement]:
+        """Return what was measured held to the margins that are enforced."""
+        if not self._index.project.charter.margins:
+            return judged
+        verification = requirement.verification
+        return [
+            enforced(
+                one,
+                verification[one.evidence.number].criterion.limits,
+                self._enforced(verification[one.evidence.number]),
+                self._units,
+            )
+            for one in judged
+        ]
 
     def _due(self, review: str | None) -> bool:
         if self._number is None or review is None:

@@ -41,7 +41,8 @@ class Extent(NamedTuple):
     none at some point of the box only.
 
     ``proved_low`` and ``proved_high`` are proved of every point of the box, None where nothing is,
-    with the reason in ``unproved``; ``tight`` where they are as near to low and high as was asked.
+    with the reason in ``unproved``; ``low_tight`` and ``high_tight`` where they are as near to low
+    and high as was asked.
     ``off`` is how far straight lines are off, where ends are by root sum square.
     """
 
@@ -53,9 +54,15 @@ class Extent(NamedTuple):
     absent: str | None = None
     proved_low: float | None = None
     proved_high: float | None = None
-    tight: bool = False
+    low_tight: bool = False
+    high_tight: bool = False
     unproved: str | None = None
     off: float | None = None
+
+    @property
+    def tight(self) -> bool:
+        """Whether both ends are proved to the tolerance."""
+        return self.low_tight and self.high_tight
 
 
 class Decided(NamedTuple):

@@ -252,8 +252,8 @@ def margin(evidence: Evidence) -> str:
     if _is_probability(evidence):
         return numbers.show_margin(evidence.margin, None)
     unit = safe(numbers.difference_unit(evidence.unit) or "")
-    # A proof that ended early has shown that the limit is met, and by how much at the least.
-    least = LEAST if evidence.tight is False else ""
+    # A proof that did not come to its end has shown by how much the limit is met at the least.
+    least = LEAST if evidence.tight is False and evidence.state is State.MET else ""
     return f"{least}{numbers.show_margin(evidence.margin, unit)}"
 
 

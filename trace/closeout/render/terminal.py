@@ -176,7 +176,7 @@ def _legend(cells: list[Cells], width: int) -> Iterator[str]:
     if any(row[3] for row in cells):
         yield from wrap("MARGIN: the least for its limit, of the evidence that is due", width, 2)
     if any(row[3].startswith(_LEAST) for row in cells):
-        text = "the proof ended once the limit was met; explain and matrix give the whole margin"
+        text = "proved so far; explain and matrix follow a proof to its end"
         yield from wrap(f"{_LEAST.strip()}: {text}", width, 2)
     used = {row[4] for row in cells}
     known = {key.value: text for key, text in words.ASSURANCE.items()}
