@@ -91,6 +91,15 @@ def chance_of(chance: ratio, load: ratio) -> Chance:
 '''
 
 
+MODULE += '''
+
+@analysis
+def depth_of(chance: ratio) -> Chance:
+    """As likely anywhere between -10 and 0."""
+    return Chance(-10.0 * chance)
+'''
+
+
 def judged(
     tmp_path: Path, *verifications: str, safety: str = "", margins: str = ""
 ) -> dict[str, Any]:
@@ -198,6 +207,25 @@ def test_a_margin_is_held_against_a_probability(
     assert [entry["state"] for entry in entries(found)] == ["met", "not met"]
     assert [entry["margin"] >= 0 for entry in entries(found)] == [True, False]
     assert "margin-policy" not in [p["rule"] for p in found["problems"]]
+
+
+@pytest.mark.parametrize(
+    ("limit", "probabilities"),
+    [
+        # -10 times a number that is uniform from 0 to 1. Half of a value is half of its magnitude:
+        # v - |v|/2 is at least -8 from v = -16/3 on, v + |v|/2 at most -2 up to v = -4.
+        ("at_least: -8", (0.5, 0.56)),
+        ("at_most: -2", (0.57, 0.63)),
+    ],
+)
+def test_a_share_of_a_negative_value_is_one_of_its_magnitude(
+    tmp_path: Path, limit: str, probabilities: tuple[float, float]
+) -> None:
+    row = f"analysis: depth_of, quantity: where, {limit}, basis: "
+    rows = [f"{row}{{probability: {p}, confidence: 0.9}}" for p in probabilities]
+    policy = "{quantity: where, of: value, required: {CDR: 50 %}, enforce: true}"
+    found = judged(tmp_path, *rows, margins=f"  margins: [{policy}]\n")
+    assert [entry["state"] for entry in entries(found)] == ["met", "not met"]
 
 
 def test_a_margin_at_the_probability_itself_is_undecided(tmp_path: Path) -> None:

@@ -165,6 +165,31 @@ def test_a_shallow_clone_is_judged_and_learns_when_more_is_fetched(tmp_path: Pat
     assert _rules(clone) == ["issue-not-raised"]
 
 
+def test_a_clone_without_old_contents_says_so_until_they_are_there(tmp_path: Path) -> None:
+    project = repository(tmp_path / "p")
+    project.replace("requirements/power.yaml", "190 kJ", "180 kJ")
+    project.commit()
+    blob = project.git("rev-parse", "HEAD~1:requirements/power.yaml").strip()
+    kept, away = project.path / ".git/objects" / blob[:2] / blob[2:], tmp_path / "away"
+    kept.rename(away)
+    assert _rules(project) == ["history-cut-off"]
+    assert _rules(project) == ["history-cut-off"]
+    away.rename(kept)
+    assert _rules(project) == ["issue-not-raised"]
+
+
+def test_a_report_that_is_deleted_may_be_off_by_its_name(tmp_path: Path) -> None:
+    report = "nonconformances:\n  - {id: NCR-1, cause: a slip, disposition: rework}\n"
+    project = repository(tmp_path / "p", {**base(), "requirements/reports.yaml": report})
+    project.write({"requirements/reports.yaml": "records: []\n"})
+    assert _rules(project) == ["nonconformance-deleted"]
+    off = "nonconformance-deleted: {severity: off, reason: entered twice, for: [NCR-1]}"
+    project.write({"requirements/project.yaml": _policy(off)})
+    assert _rules(project) == []
+    project.write({"requirements/project.yaml": _policy(off.replace("NCR-1", "NCR-2"))})
+    assert "dangling-reference" in _rules(project)
+
+
 def test_nothing_changed_is_told_from_the_store_alone(tmp_path: Path) -> None:
     project = repository(tmp_path / "p", base(analysis=ANALYSIS))
     first = project.run("verify")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import pytest
 
 from closeout.judge import findings
+from closeout.model.answer import Assurance, Extent
 from closeout.model.dossier import Compliance, Dossier, Evidence, State
 from closeout.model.problem import Severity
 from tests.graph.projects import (
@@ -407,6 +408,81 @@ def test_a_margin_below_what_the_review_requires(low: float, review: str, thin: 
         assert entry.state is state
         assert told(built, dossier) == (["margin-policy"] if thin and not enforce else [])
         assert (entry.margin is not None and entry.margin < 0) is (state is NOT_MET)
+
+
+def proved(low: float, high: float, seen: tuple[float, float], *, tight: str = "") -> Extent:
+    """Return an extent that is proved from low to high; ``tight`` names the ends that are."""
+    value = sum(seen) / 2
+    ends = {"proved_low": low, "proved_high": high}
+    return Extent(value, *seen, **ends, low_tight="low" in tight, high_tight="high" in tight)
+
+
+AT_MOST = "method: analysis, analysis: f, quantity: x, at_most: 7 W"
+ENFORCED = "  margins: [{quantity: x, required: {AR: 10 %}, enforce: true}]\n"
+
+
+@pytest.mark.parametrize(
+    ("found", "state", "assurance"),
+    [
+        (proved(1, 6.2, (2, 5)), MET, Assurance.BOUNDED),
+        (proved(1, 6.5, (2, 5)), MET, Assurance.SEARCHED),  # 6.3 lies between
+        (proved(1, 6.5, (2, 5), tight="high"), WAITS, Assurance.BOUNDED),
+        (proved(1, 6.5, (2, 6.4)), NOT_MET, Assurance.SEARCHED),
+        (proved(1, 6.5, (2, 6.499), tight="high"), NOT_MET, Assurance.BOUNDED),
+        (proved(1, 9.0, (2, 6.4)), NOT_MET, Assurance.SEARCHED),
+    ],
+)
+def test_an_enforced_margin_is_decided_as_the_limit_is(
+    found: Extent, state: State, assurance: Assurance
+) -> None:
+    text = requirements(requirement("R-1", AT_MOST))
+    built = build(text, spec("f"), charter=charter(more=ENFORCED), clean=True)
+    (entry,) = result(built.judge({"f": answer(x=found)}), "R-1").evidence
+    assert (entry.state, entry.assurance) == (state, assurance)
+    assert (entry.margin is not None and entry.margin < 0) is (state is not MET)
+    assert (entry.tight is None) is (assurance is Assurance.SEARCHED)
+
+
+@pytest.mark.parametrize(
+    ("verification", "found", "state", "tight"),
+    [
+        # Each end is held to its own limit, as far as it is known.
+        (BY_F, proved(2, 9, (2.1, 4), tight="low"), NOT_MET, True),
+        (BY_F, proved(3.5, 99, (3.6, 4)), MET, False),
+        (BY_F, proved(3.5, 99, (3.6, 4), tight="low"), MET, True),
+        (AT_MOST, proved(-9, 6, (2, 5.9), tight="high"), MET, True),
+        (AT_MOST, proved(-9, 8, (2, 7.9), tight="high"), NOT_MET, True),
+        (f"{BY_F}, at_most: 7 W", proved(3.5, 6.9, (4, 6.8), tight="high"), MET, True),
+        (f"{BY_F}, at_most: 7 W", proved(3.1, 6.5, (4, 6.4), tight="high"), MET, False),
+    ],
+)
+def test_the_end_that_a_limit_is_about_decides(
+    verification: str, found: Extent, state: State, tight: bool
+) -> None:
+    built = build(requirements(requirement("R-1", verification)), spec("f"), clean=True)
+    (entry,) = result(built.judge({"f": answer(x=found)}), "R-1").evidence
+    assert (entry.state, entry.assurance) == (state, Assurance.BOUNDED)
+    assert entry.tight is tight
+
+
+@pytest.mark.parametrize("enforce", ["", ", enforce: true"])
+@pytest.mark.parametrize(("wanted", "enough"), [(1, True), (2, False)])
+def test_where_so_many_cases_are_asked_so_many_have_the_margin(
+    enforce: str, wanted: int, enough: bool
+) -> None:
+    by_case = spec("g", {}, {"x": "W"}, by_case=["x"])
+    asked = f"method: analysis, analysis: g, quantity: x, at_most: 7 W, cases: at least {wanted}"
+    policy = f"  margins: [{{quantity: x, required: {{AR: 1 W}}{enforce}}}]\n"
+    text = requirements(requirement("R-1", asked))
+    built = build(text, by_case, charter=charter(more=policy), clean=True)
+    cases = {"a": extent(5), "b": extent(6.5), "c": extent(50)}
+    dossier = built.judge({"g": answer(x=cases)})
+    states = {entry.case: entry.state for entry in result(dossier, "R-1").evidence}
+    assert states["a"] is MET
+    assert states["b"] is (NOT_MET if enforce and not enough else MET)
+    assert told(built, dossier) == (["margin-policy"] if not enforce and not enough else [])
+    failing = next(e for e in result(dossier, "R-1").evidence if e.case == "c")
+    assert "the limit is met" not in (failing.message or "")
 
 
 # contingencies

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
-from closeout.model.answer import Extent
+from closeout.judge import findings
+from closeout.model.answer import Answer, Extent
 from closeout.model.dossier import Compliance, Dossier
 from closeout.model.problem import Severity
+from closeout.model.question import Failure
 from tests.graph.projects import (
+    UNITS,
+    Built,
     answer,
     build,
     extent,
+    failed,
     requirement,
     requirements,
     result,
@@ -30,7 +37,7 @@ GAINS = {"a": extent(4, 5), "b": extent(2, 4), "c": extent(1.5, 9)}
 WAIVER = "approved_by: board, date: 2026-01-01"
 
 
-def dossier(
+def dossier_of(
     accepts: str,
     rest: str = WAIVER,
     *,
@@ -42,7 +49,8 @@ def dossier(
     charter: str = CHARTER,
     review: str | None = None,
     kind: str = "waiver",
-) -> Dossier:
+    reply: Answer | Failure | None = None,
+) -> tuple[Dossier, Built]:
     item = f"accepts: {{{accepts}}}, " if accepts else ""
     text = requirements(
         requirement("S-1"),
@@ -52,8 +60,12 @@ def dossier(
     built = build(text, G, charter=charter)
     wrong = {f.rule for f in built.findings if f.severity is Severity.ERROR}
     assert wrong <= {"unknown-quantity"}
-    reply = answer(gain=gains or GAINS, time=time or extent(400))
-    return built.judge({"g": reply}, review)
+    found = reply or answer(gain=gains or GAINS, time=time or extent(400))
+    return built.judge({"g": found}, review), built
+
+
+def dossier(*args: Any, **more: Any) -> Dossier:
+    return dossier_of(*args, **more)[0]
 
 
 def covered(*args: str, **more: object) -> list[str | None]:
@@ -64,6 +76,28 @@ def covered(*args: str, **more: object) -> list[str | None]:
 
 ALL = [None, "W-1", "W-1"]
 NONE = [None, None, None]
+
+
+@pytest.mark.parametrize(
+    ("accepts", "rest", "strange"),
+    [
+        ("quantity: gain, at_least: 1 dB, cases: [b, d, e]", WAIVER, "d, e"),
+        ("quantity: gain, at_least: 1 dB, cases: [b]", WAIVER, None),
+        ("quantity: gain, at_least: 1 dB, cases: [d]", f"{WAIVER}, expires: PDR", None),
+        ("quantity: time, at_least: 0.1 h, cases: [a]", WAIVER, "a"),
+    ],
+)
+def test_a_waiver_for_a_case_that_is_none(accepts: str, rest: str, strange: str | None) -> None:
+    verification = BY_TIME if "time" in accepts else BY_GAIN
+    judged, built = dossier_of(accepts, rest, verification=verification, review="CDR")
+    told = [f for f in findings(judged, built.index, UNITS) if f.rule == "waiver-case"]
+    assert [f"accepts {strange}, and" in one.message for one in told] == [True] * bool(strange)
+
+
+def test_cases_that_are_not_known_yet_are_no_strange_ones() -> None:
+    accepts = "quantity: gain, at_least: 1 dB, cases: [a]"
+    judged, built = dossier_of(accepts, reply=failed())
+    assert [f.rule for f in findings(judged, built.index, UNITS)] == []
 
 
 @pytest.mark.parametrize(

@@ -120,3 +120,11 @@ def test_a_policy_for_what_is_not_there_is_told_with_the_nearest_name():
     assert (problem.rule, problem.severity) == ("dangling-reference", Severity.ERROR)
     assert "R-11" in problem.message
     assert problem.cure == "did you mean R-1?"
+
+
+@pytest.mark.parametrize("items", ["[]", "R-1", "{R-1: A}"])
+def test_items_that_are_no_list_are_told_as_such(items):
+    rules = f"no-risk-assessment: {{severity: off, reason: in the plan, for: {items}}}"
+    built = build(TEXT, charter=charter(rules))
+    (problem,) = built.loaded.problems
+    assert "a list of identifiers" in problem.message

@@ -170,18 +170,19 @@ def _check(
     ]
     past = past_of(snapshot)
     history = _history(past, snapshot, loaded, kept)
-    shallow = past is not None and past.shallow
-    context, rested_on = _context(snapshot, index, review, history, shallow)
+    # None is a history that git could not be made to tell.
+    cut_off = past is not None and (history is None or history.cut_off)
+    context, rested_on = _context(snapshot, index, review, history, cut_off)
     ruled = [*check_rules(index, units, context), *worded(index, units, snapshot, kept)]
     applied = apply([*told, *ruled], index)
-    told = [*policy_findings(index), *applied.findings]
+    told = [*policy_findings(index, ruled), *applied.findings]
     memo.flush()
     placed = locate(snapshot, [f for f in told if not f.where.path.endswith(".py")], kept)
     kept.flush()
     problems += [*placed, *(_in_code(f) for f in told if f.where.path.endswith(".py"))]
     return Checked(
         loaded, index, planned, in_order(problems), units, asked, applied.off,
-        None if shallow else rested_on,
+        None if cut_off else rested_on,
         frozenset(record.id for record, one in data if one.severity is Severity.ERROR),
     )  # fmt: skip
 
@@ -203,7 +204,7 @@ def _history(
 
 
 def _context(
-    snapshot: Snapshot, index: Index, review: str | None, history: History | None, shallow: bool
+    snapshot: Snapshot, index: Index, review: str | None, history: History | None, cut_off: bool
 ) -> tuple[Context, Trace]:
     """Return what the rules are told, and what was looked at for that beside the project's files.
 
@@ -216,7 +217,7 @@ def _context(
     data = (("file", record.data) for record in index.records.values() if record.data)
     asked = dict.fromkeys((*(looked_at(path) for path in named), *data))
     rested_on = tuple((kind, path, witness.now(kind, path)) for kind, path in asked)
-    return Context(review, frozenset(there), history, shallow), rested_on
+    return Context(review, frozenset(there), history, cut_off), rested_on
 
 
 def _judge(

@@ -8,8 +8,10 @@ from dataclasses import replace
 from typing import Any
 
 from closeout.graph import Asked, Bounds, RequiredMargin
-from closeout.judge.limits import Extremes, Judged, Judgement, Shown, compare, shown_in
-from closeout.measure import UnitError, Units
+from closeout.judge.ends import is_tight, is_undecided, judged_ends, shown_ends, widened
+from closeout.judge.held import held
+from closeout.judge.limits import Extremes, Judgement, Shown, compare, shown_in
+from closeout.measure import Units
 from closeout.model.answer import Answer, Assurance, Decided, Extent
 from closeout.model.dossier import Evidence, State
 from closeout.model.question import Failure, Question
@@ -64,7 +66,7 @@ def by_analysis(
         judged = [_linear(one, e, asked) for one, (_, e) in zip(judged, cases, strict=True)]
     if margins:
         judged = [
-            _held(one, e, asked, margins, shown, units)
+            held(one, e, asked, margins, shown, units)
             for one, (_, e) in zip(judged, cases, strict=True)
         ]
     return _count_cases(judged, verification.criterion.cases_at_least, said)
@@ -78,8 +80,8 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
     value = extent.value
     if extent.absent is not None or value is None:
         return Judgement(_absent(said, extent, asked, shown))
-    uncertainty, wide = asked.uncertainty, _widened(extent, asked)
-    low, high, assurance = _judged_ends(wide, asked.bounds)
+    uncertainty, wide = asked.uncertainty, widened(extent, asked)
+    low, high, assurance = judged_ends(wide, asked.bounds)
     if extent.low is None:
         assurance = Assurance.NOMINAL
     if not (math.isfinite(value) and math.isfinite(low) and math.isfinite(high)):
@@ -87,12 +89,12 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
     judged = compare(low, high, asked.bounds)
     said["assurance"] = assurance
     margin = judged.margin
-    undecided = _is_undecided(wide, judged, asked.bounds)
+    undecided = is_undecided(wide, judged, asked.bounds)
     if undecided:
         said["message"] = "undecided: the limit lies between what was seen and what is proved"
     state = State.OPEN if undecided else judged.state
     short = state is State.NOT_MET
-    ends = _ends(extent, assurance, shown)
+    ends = shown_ends(extent, assurance, shown)
     evidence = Evidence(
         **said,
         state=state,
@@ -103,68 +105,9 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
         judged_high=None if uncertainty is None else shown.value(high),
         margin=shown.margin(margin),
         counterexample=_point(_failing(wide, asked.bounds), asked) if short else (),
-        tight=_is_tight(wide, judged) if assurance is Assurance.BOUNDED else None,
+        tight=is_tight(wide, judged) if assurance is Assurance.BOUNDED else None,
     )
     return Judgement(evidence, Extremes(unit, low, high, asked.bounds))
-
-
-def _held(
-    one: Judgement,
-    extent: Extent,
-    asked: Asked,
-    margins: Sequence[RequiredMargin],
-    shown: Shown,
-    units: Units,
-) -> Judgement:
-    """Return evidence that meets its limit as a shortfall, where an enforced margin is missed.
-
-    Its margin is then that to the limit with the required margin on it, and so a waiver is asked.
-    """
-    entry, extremes = one.evidence, one.extremes
-    if entry.state is not State.MET or extremes is None:
-        return one
-    unit, wide = extremes.unit, _widened(extent, asked)
-    for margin in margins:
-        try:
-            bounds = margin.tightened(asked.bounds, (extremes.low, extremes.high), unit, units)
-        except UnitError:
-            continue  # told as a finding
-        low, high, assurance = _judged_ends(wide, bounds)
-        judged = compare(low, high, bounds)
-        if judged.state is State.MET:
-            continue
-        undecided = _is_undecided(wide, judged, bounds)
-        text = f"the limit is met, {margin} is not"
-        if undecided:
-            text = f"undecided: {margin} ends between what was seen and what is proved"
-        ends = _ends(extent, assurance, shown)
-        bounded = assurance is Assurance.BOUNDED
-        evidence = replace(
-            entry,
-            state=State.OPEN if undecided else State.NOT_MET,
-            assurance=Assurance.NOMINAL if extent.low is None else assurance,
-            low=ends[0],
-            high=ends[1],
-            judged_low=None if asked.uncertainty is None else shown.value(low),
-            judged_high=None if asked.uncertainty is None else shown.value(high),
-            margin=shown.margin(judged.margin),
-            message=text,
-            tight=_is_tight(wide, judged) if bounded else None,
-        )
-        return Judgement(evidence, Extremes(unit, low, high, bounds))
-    return one
-
-
-def _widened(extent: Extent, asked: Asked) -> Extent:
-    """Return an extent with the uncertainty of the model taken in."""
-    return extent if asked.uncertainty is None else asked.uncertainty.widened(extent)
-
-
-def _is_tight(extent: Extent, judged: Judged) -> bool:
-    """Return whether the end that the margin is taken from is proved to the tolerance."""
-    under, over = judged.under, judged.over
-    at_low = over is None or (under is not None and under <= over)
-    return extent.low_tight if at_low else extent.high_tight
 
 
 def _failing(extent: Extent, bounds: Bounds) -> tuple[tuple[str, float], ...]:
@@ -174,16 +117,6 @@ def _failing(extent: Extent, bounds: Bounds) -> tuple[tuple[str, float], ...]:
     seen = compare(extent.low, extent.high, bounds)
     over = seen.under is None or (seen.over is not None and seen.over < seen.under)
     return extent.high_at if over else extent.low_at
-
-
-def _ends(extent: Extent, assurance: Assurance, shown: Shown) -> tuple[float | None, float | None]:
-    """Return the ends that the analysis gave, those that its assurance speaks of."""
-    low, high = extent.low, extent.high
-    if assurance is Assurance.BOUNDED:
-        low, high = extent.proved_low, extent.proved_high
-    if low is None or high is None:
-        return None, None
-    return shown.value(low), shown.value(high)
 
 
 def _linear(one: Judgement, extent: Extent, asked: Asked) -> Judgement:
@@ -271,33 +204,6 @@ def _with_margins(
 
 
 _HELD = {State.MET: "there", State.NOT_MET: "not there", State.OPEN: "undecided"}
-
-
-def _judged_ends(extent: Extent, bounds: Bounds) -> tuple[float, float, Assurance]:
-    """Return the ends that decide, and how surely.
-
-    A proved end decides where it is tight, whether it meets its limit or not, and where it is loose
-    and meets it. Else what was seen decides, and is called searched.
-    """
-    assert extent.value is not None
-    if extent.low is None or extent.high is None:
-        return extent.value, extent.value, Assurance.NOMINAL
-    low, high = extent.proved_low, extent.proved_high
-    if low is None or high is None:
-        return extent.low, extent.high, Assurance.SEARCHED
-    below, above = bounds.at_least, bounds.at_most
-    low_decides = below is None or extent.low_tight or low >= below
-    high_decides = above is None or extent.high_tight or high <= above
-    if low_decides and high_decides:
-        return low, high, Assurance.BOUNDED
-    return extent.low, extent.high, Assurance.SEARCHED
-
-
-def _is_undecided(extent: Extent, judged: Judged, bounds: Bounds) -> bool:
-    """Return whether the limit lies between what was seen and what is proved."""
-    if judged.state is State.MET or extent.low is None or extent.high is None:
-        return False
-    return compare(extent.low, extent.high, bounds).state is State.MET
 
 
 def _absent(said: Said, extent: Extent, asked: Asked, shown: Shown) -> Evidence:

@@ -34,7 +34,7 @@ def _waiver(
         and entry.quantity == waiver.quantity
         and (waiver.cases is None or entry.case in waiver.cases)
     ]
-    if strange := _strange_cases(waiver, result):
+    if in_force(waiver, index, review) and (strange := _strange_cases(waiver, result)):
         yield warning(
             "waiver-case", waiver.where / "accepts" / "cases",
             f"{waiver.id} accepts {', '.join(strange)}, and {waiver.quantity} of {result.id} has"
@@ -90,10 +90,12 @@ def _waiver(
 
 
 def _strange_cases(waiver: Waiver, result: RequirementResult) -> list[str]:
-    """Return the cases of a waiver that its quantity does not have; none before one is known."""
+    """Return the cases of a waiver that its quantity does not have; none before all are known."""
     entries = [entry for entry in result.evidence if entry.quantity == waiver.quantity]
-    known = {entry.case for entry in entries}
-    if not any(entry.state in (State.MET, State.NOT_MET) for entry in entries):
+    known = {entry.case for entry in entries if entry.case is not None}
+    # Without a value it may be that the analysis did not come to name its cases.
+    whole = [entry.value is not None and entry.cases_wanted is None for entry in entries]
+    if not known and not (whole and all(whole)):
         return []
     return [case for case in waiver.cases or () if case not in known]
 

@@ -73,12 +73,16 @@ class Past(Protocol):
 
 
 class Blobs:
-    """The facts of blobs, each parsed once and kept by its name."""
+    """The facts of blobs, each parsed once and kept by its name.
+
+    ``complete`` is False once one was asked for that was not fetched.
+    """
 
     def __init__(self, past: Past, cache: Cache) -> None:
         self._past = past
         self._cache = cache
         self._facts: dict[str, Facts] = {}
+        self.complete = True
 
     def read(self, blobs: Iterable[str]) -> None:
         """Have the facts of blobs at hand."""
@@ -95,6 +99,7 @@ class Blobs:
             known = self._cache.get(key_of_file(blake2b(data, digest_size=32).hexdigest()))
             self._facts[blob] = keeping.facts_of(data, known)
             self._cache.put(_key("blob", blob), self._facts[blob].encoded())
+        self.complete = self.complete and all(blob in self._facts for blob in new)
 
     def of(self, blob: str) -> Facts:
         """Return the facts of a blob that was read; none where it was not fetched."""
@@ -150,7 +155,7 @@ def line_of(past: Past, blobs: Blobs, cache: Cache) -> Line:
             if blob is not None and blob not in seen:
                 seen.add(blob)
                 _add_records(found, blobs.of(blob), path, commit.day)
-    if not past.shallow:
+    if blobs.complete and not past.shallow:
         cache.put(key, found.encoded())
     return found
 

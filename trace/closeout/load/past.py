@@ -55,6 +55,7 @@ def history_of(
         edited=edited,
         gone=tuple(_gone_reports(line, there)),
         unnamed=tuple(_unnamed(line, project)),
+        cut_off=past.shallow or not blobs.complete,
     )
 
 

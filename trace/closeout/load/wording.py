@@ -178,7 +178,7 @@ def _wanted(schema: Mapping[str, Any]) -> str:
         return " or ".join(f"'{word}'" for word in schema["enum"])
     kind = schema.get("type")
     title = str(schema.get("title", ""))
-    if kind == "array" and "minItems" in schema:
+    if kind == "array" and "maxItems" in schema:
         return "a list of two amounts"
     if kind == "boolean" or not title:
         return _TYPES.get(str(kind), "text")

@@ -92,7 +92,7 @@ class History:
 
     ``lost`` holds each version of each lost record, ``edited`` each that said something that the
     record of today does not; ``gone`` are nonconformances that are not there any more, ``unnamed``
-    what those that are named once.
+    what those that are named once. ``cut_off`` where not all of the history is here to be read.
     """
 
     base: Base | None = None
@@ -104,3 +104,4 @@ class History:
     edited: tuple[LostRecord, ...] = ()
     gone: tuple[Reused, ...] = ()
     unnamed: tuple[Unnamed, ...] = ()
+    cut_off: bool = False

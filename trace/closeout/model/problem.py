@@ -33,7 +33,8 @@ class Finding:
     """A problem whose place is still a pointer; see :func:`closeout.load.locate`.
 
     ``offset`` is the place of a word in the text that the pointer leads to, in characters from 0;
-    without it the finding speaks of the whole text.
+    without it the finding speaks of the whole text. ``item`` is the identifier of what it is about,
+    where that does not stand at the place: it was deleted.
     """
 
     rule: str
@@ -42,6 +43,7 @@ class Finding:
     message: str
     cure: str
     offset: int | None = None
+    item: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

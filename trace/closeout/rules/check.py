@@ -14,7 +14,7 @@ from closeout.rules.standards import standards
 def check_rules(index: Index, units: Units, context: Context) -> list[Finding]:
     """Return everything that the rules find, whatever the project's policy does with it."""
     found = [*standards(index, context), *evidence(index, context, units)]
-    if context.shallow:
+    if context.cut_off:
         found.append(_cut_off(index))
     if context.history is not None:  # outside git none of this has to be loaded
         from closeout.rules.changes import changes
@@ -27,7 +27,7 @@ def _cut_off(index: Index) -> Finding:
     return warning(
         "history-cut-off",
         index.project.charter.where,
-        "this clone holds only the end of the project's history, so nobody sees here what was"
+        "this clone does not hold the whole of the project's history, so nobody sees here what was"
         " changed or deleted before",
-        "fetch the whole history, as with git fetch --unshallow",
+        "fetch all of it, as with git fetch --unshallow, or by a clone without --filter",
     )

@@ -14,11 +14,11 @@ class Context:
     """The review that is judged, which tests exist, and what git knows of earlier states.
 
     ``tests`` holds what analyses name as their validation and is there, as they name it.
-    ``history`` is None where there is none: outside git, before a commit; ``shallow`` says that the
-    clone holds only the end of it.
+    ``history`` is None where there is none: outside git, before a commit; ``cut_off`` says that not
+    all of it is here.
     """
 
     review: str | None = None
     tests: frozenset[str] = frozenset()
     history: History | None = None
-    shallow: bool = False
+    cut_off: bool = False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 
 from closeout.graph import Index
 from closeout.graph.findings import warning
@@ -59,13 +60,14 @@ def _failed_record_deleted(index: Index, history: History, units: Units) -> Iter
             continue
         told.add(record.id)
         where = Pointer(earlier.path) if earlier.path in paths else index.project.charter.where
-        yield warning(
+        found = warning(
             "failed-record-deleted",
             where,
             f"the record {record.id} of {record.date} found {why}, and is deleted: it stood in"
             f" {earlier.path} on {earlier.day}",
             "put it back; a later record says replaces:, and its nonconformance is closed",
         )
+        yield replace(found, item=record.id)
 
 
 def _record_edited(index: Index, history: History, units: Units) -> Iterator[Finding]:
@@ -99,13 +101,14 @@ def _record_edited(index: Index, history: History, units: Units) -> Iterator[Fin
 def _report_deleted(index: Index, history: History) -> Iterator[Finding]:
     """A nonconformance is closed by a record, not by taking it out of the file."""
     for one in history.gone:
-        yield warning(
+        found = warning(
             "nonconformance-deleted",
             index.project.charter.where,
             f"the nonconformance {one.id} is deleted: it stood there until {one.day}"
             f" ({_cut(one.meant)})",
             "put it back; it is closed by disposition, closed_by and retest",
         )
+        yield replace(found, item=one.id)
 
 
 def _report_edited(index: Index, history: History) -> Iterator[Finding]:

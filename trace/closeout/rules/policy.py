@@ -40,14 +40,17 @@ def apply(findings: Iterable[Finding], index: Index) -> Applied:
     return Applied(kept, tuple(p for p in chosen.values() if p.severity == _OFF))
 
 
-def policy_findings(index: Index) -> Iterator[Finding]:
-    """Yield a finding for a policy that names no rule, one that holds for all, or no item."""
+def policy_findings(index: Index, told: Iterable[Finding] = ()) -> Iterator[Finding]:
+    """Yield a finding for a policy that names no rule, one that holds for all, or no item.
+
+    What the findings ``told`` are about may be named too, though it is not there any more.
+    """
     charter = index.project.charter
     if not charter.policy.rules:
         return
     from closeout.rules.catalogue import BY_NAME
 
-    known = {*_items(index).values(), *index.analyses}
+    known = {*_items(index).values(), *index.analyses, *(one.item for one in told if one.item)}
     for policy in charter.policy.rules:
         where = charter.where / "policy" / "rules" / policy.rule
         rule = BY_NAME.get(policy.rule)
@@ -113,6 +116,8 @@ def _items(index: Index) -> dict[Pointer, str]:
 
 
 def _item(finding: Finding, items: Mapping[Pointer, str]) -> str | None:
-    """Return what a finding is of: the item that its place stands in."""
+    """Return what a finding is of: the item that its place stands in, if it says no other."""
     path, steps = finding.where.path, finding.where.steps
+    if finding.item is not None:
+        return finding.item
     return items.get(Pointer(path, steps[:2])) or items.get(Pointer(path, steps[:1]))
