@@ -68,7 +68,7 @@ def main() -> None:
         if question.kind == WORST_CASE and question.box:
             spec = specs[question.analysis]
             ends, whole = proved(question, spec, None)
-            met, part = proved(question, spec, asked.limits[question])
+            met, part = proved(question, spec, asked.limits({question})[question])
             tight = sum(proof.tight for proof in whole.proved.values())
             counts = (whole.evaluations, len(whole.proved), tight)
             if whole.proved:

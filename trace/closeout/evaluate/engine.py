@@ -11,7 +11,7 @@ ends are known before there is anything to stop, and a changed limit runs nothin
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from inspect import cleandoc
 from pathlib import PurePosixPath
@@ -35,6 +35,8 @@ from closeout.store.keys import engine_fingerprint, key_of
 
 Progress = Callable[[int, int], None]
 Limits = tuple[Limit, ...]
+# Called with questions; says what is to be decided about each.
+LimitsOf = Callable[[Container[Question]], Mapping[Question, Limits]]
 
 KEEP_AFTER = 1.0  # seconds
 
@@ -127,16 +129,16 @@ class Evaluator:
         self,
         questions: Iterable[Question],
         specs: Mapping[str, AnalysisSpec],
-        limits: Mapping[Question, Limits] | None = None,
+        limits: LimitsOf = lambda _: {},
         *,
         whole: bool = True,
     ) -> dict[Question, Reply]:
         """Return a reply to each question; ``specs`` by the analysis' name.
 
-        ``limits`` are those of all verdicts that an answer serves; unless ``whole`` extents are
-        wanted, a proof may end once they are met.
+        ``limits`` gives those of all verdicts that the answers to some questions serve; unless
+        ``whole`` extents are wanted, a proof may end once they are met.
         """
-        told = self._told(questions, specs, limits or {}, whole)
+        told = self._told(questions, specs, limits, whole)
         return {
             question: Reply(_result_from(content), from_store, not_kept, _read(content))
             for question, (content, from_store, not_kept) in told.items()
@@ -150,7 +152,7 @@ class Evaluator:
         A study (:func:`closeout.arithmetic.study.study`), or what is attached to an analysis
         (:mod:`closeout.evaluate.attached`).
         """
-        told = self._told(questions, specs, {}, True)
+        told = self._told(questions, specs, lambda _: {}, True)
         return {
             question: Failure(**content["failure"]) if "failure" in content else content["answer"]
             for question, (content, *_) in told.items()
@@ -160,7 +162,7 @@ class Evaluator:
         self,
         questions: Iterable[Question],
         specs: Mapping[str, AnalysisSpec],
-        limits: Mapping[Question, Limits],
+        limits: LimitsOf,
         whole: bool,
     ) -> dict[Question, tuple[Told, bool, tuple[str, ...]]]:
         """Return what is told of each question, if from the store, and why it cannot be kept."""
@@ -172,10 +174,12 @@ class Evaluator:
             for question in questions
         }  # fmt: skip
         kept = self._find(asked.values())
+        missing = {question for question, key in asked.items() if key not in kept}
+        told_of = limits(missing) if missing else {}
         of_limits = {
-            question: key_of(key, "limits", limits.get(question), whole)
-            for question, key in asked.items()
-            if key not in kept and question.kind == WORST_CASE
+            question: key_of(asked[question], "limits", told_of.get(question), whole)
+            for question in missing
+            if question.kind == WORST_CASE
         }
         kept |= self._find(of_limits.values())
         replies: dict[Question, tuple[Told, bool, tuple[str, ...]]] = {}
@@ -188,7 +192,7 @@ class Evaluator:
                 missed.append(question)
         missed.sort(key=lambda question: specs[question.analysis].module)
         tasks = [
-            Task(specs[q.analysis].module, _request(q, specs[q.analysis], limits.get(q), whole))
+            Task(specs[q.analysis].module, _request(q, specs[q.analysis], told_of.get(q), whole))
             for q in missed
         ]
         for number, told in self._run(tasks):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 
 from closeout.graph.asked import Asked
 from closeout.graph.index import Index
@@ -16,9 +16,9 @@ ROOM = 1e-9
 
 
 def limits_of(
-    asked: Mapping[tuple[str, int], Asked], index: Index
+    questions: Container[Question], asked: Mapping[tuple[str, int], Asked], index: Index
 ) -> dict[Question, tuple[Limit, ...]]:
-    """Return what is decided about each question of a worst case over a box.
+    """Return what is decided about each of some questions of a worst case over a box.
 
     Where a margin is required of a quantity, or a waiver is about it, the verdict rests on the
     extent itself.
@@ -27,7 +27,9 @@ def limits_of(
     with_margin = {policy.quantity for policy in index.project.charter.margins}
     for (name, _), one in asked.items():
         question, quantity = one.question, one.verification.criterion.quantity
-        if question is None or question.kind != WORST_CASE or not question.box or quantity is None:
+        if question is None or quantity is None or question not in questions:
+            continue
+        if question.kind != WORST_CASE or not question.box:
             continue
         waived = any(waiver.quantity == quantity for waiver in index.waivers.get(name, ()))
         exact = waived or quantity in with_margin

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Container, Mapping
 from dataclasses import dataclass, replace
 
 from closeout.graph.amounts import limits_in
@@ -28,14 +28,11 @@ from closeout.model.records import BasisKind, Parameter, Side, Verification
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What each verification by analysis asks, by requirement and number, and what is wrong.
+    """What each verification by analysis asks, by requirement and number, and what is wrong."""
 
-    ``limits`` are those of all verdicts on the answer to a question, also where the plan is a part.
-    """
-
+    index: Index
     asked: Mapping[tuple[str, int], Asked]
     findings: tuple[Finding, ...]
-    limits: Mapping[Question, tuple[Limit, ...]]
 
     @property
     def questions(self) -> tuple[Question, ...]:
@@ -48,7 +45,11 @@ class Plan:
         if requirements is None:
             return self
         part = {key: asked for key, asked in self.asked.items() if key[0] in requirements}
-        return Plan(part, self.findings, self.limits)
+        return Plan(self.index, part, self.findings)
+
+    def limits(self, questions: Container[Question]) -> Mapping[Question, tuple[Limit, ...]]:
+        """Return the limits of all verdicts that the answers to some questions serve."""
+        return limits_of(questions, self.asked, self.index)
 
 
 def plan(
@@ -67,7 +68,7 @@ def plan(
         one = planner.ask(verification, requirement.id)
         if index.requirements[requirement.id] is requirement:
             asked[requirement.id, number] = one
-    return Plan(asked, tuple(dict.fromkeys(planner.findings)), limits_of(asked, index))
+    return Plan(index, asked, tuple(dict.fromkeys(planner.findings)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -238,8 +238,10 @@ class Judge:
             return judged
         return covered(judged, requirement, self._index, self._units, self._review)
 
-    def _enforced(self, verification: Verification) -> list[RequiredMargin]:
+    def _enforced(self, verification: Verification) -> Sequence[RequiredMargin]:
         """Return the margins that decide beside the limits of a verification."""
+        if not self._index.project.charter.margins:
+            return ()
         quantity = verification.criterion.quantity
         margins = required_margins(quantity, self._index, self._review)
         return [margin for margin in margins if margin.policy.enforce]
