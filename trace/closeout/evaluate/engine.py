@@ -174,13 +174,7 @@ class Evaluator:
             for question in questions
         }  # fmt: skip
         kept = self._find(asked.values())
-        missing = {question for question, key in asked.items() if key not in kept}
-        told_of = limits(missing) if missing else {}
-        of_limits = {
-            question: key_of(asked[question], "limits", told_of.get(question), whole)
-            for question in missing
-            if question.kind == WORST_CASE
-        }
+        told_of, of_limits = _with_limits(asked, kept, limits, whole)
         kept |= self._find(of_limits.values())
         replies: dict[Question, tuple[Told, bool, tuple[str, ...]]] = {}
         missed: list[Question] = []
@@ -274,6 +268,20 @@ class Evaluator:
     def _report(self, done: int, total: int) -> None:
         if self._progress is not None:
             self._progress(done, total)
+
+
+def _with_limits(
+    asked: Mapping[Question, str], kept: Container[str], limits: LimitsOf, whole: bool
+) -> tuple[Mapping[Question, Limits], dict[Question, str]]:
+    """Return limits and keys of what is not kept whatever the limits are."""
+    missing = {question for question, key in asked.items() if key not in kept}
+    told_of = limits(missing) if missing else {}
+    keys = {
+        question: key_of(asked[question], "limits", told_of.get(question), whole)
+        for question in missing
+        if question.kind == WORST_CASE
+    }
+    return told_of, keys
 
 
 def _not_kept(told: Told, read: Told | None) -> tuple[str, ...]:
