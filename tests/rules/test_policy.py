@@ -128,3 +128,15 @@ def test_items_that_are_no_list_are_told_as_such(items):
     built = build(TEXT, charter=charter(rules))
     (problem,) = built.loaded.problems
     assert "a list of identifiers" in problem.message
+
+
+def test_a_policy_for_an_issue_ends_with_it():
+    rules = "no-risk-assessment: {severity: off, reason: in the plan, for: [R-1 issue B]}"
+    for issue, off in (("B", True), ("C", False)):
+        text = TEXT.replace("title:", f"issue: {issue}\n    title:", 1)
+        built = build(text, charter=charter(rules))
+        assert built.loaded.problems == ()
+        found = apply(check_rules(built.index, UNITS, Context()), built.index).findings
+        assert ("no-risk-assessment" not in {finding.rule for finding in found}) is off
+        told = [finding.rule for finding in policy_findings(built.index)]
+        assert told == ([] if off else ["policy-of-nothing"])

@@ -48,7 +48,12 @@ def _switch(rule: Rule, width: int) -> Iterator[str]:
     yield "    project:"
     yield "      policy:"
     yield f"        rules: {{{rule.name}: {{severity: off, reason: ...}}}}   # or warning, error"
-    yield "  It may be for some items alone, as for: [PWR-020]."
+    yield from wrap(
+        "It may be for some items alone, as for: [PWR-020], or for: [PWR-020 issue B] until that"
+        " requirement has another issue.",
+        width,
+        2,
+    )
 
 
 def titles_text(rules: Iterable[Rule], width: int) -> str:

@@ -108,7 +108,8 @@ def _source_not_raised(
             f"{name}: {what} since {since}, but {document.id} that it comes from is still issue"
             f" {document.issue or '(none)'}",
             f"let it say what {document.id} says, or enter the new issue of {document.id}; where"
-            " the old text was a slip of yours, switch this rule off for it with that reason",
+            f" the old text was a slip of yours, switch this rule off for: [{name} issue"
+            f" {now.issue}], with that reason",
         )
 
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
 from closeout.graph import Index
-from closeout.graph.findings import error, nearest
+from closeout.graph.findings import error, nearest, warning
 from closeout.model.problem import Finding, Pointer, Severity
 from closeout.model.records import RulePolicy
 
@@ -65,15 +65,37 @@ def policy_findings(index: Index, told: Iterable[Finding] = ()) -> Iterator[Find
                 f"{rule.name} is a rule of {rule.kind}: it holds for every project",
                 "take it out of the policy, and mend what the rule finds",
             )
-        for number, name in enumerate(policy.items):
-            if index.lacks(name, known):
-                near = nearest(name, known)
-                yield error(
-                    "dangling-reference",
-                    where / "for" / number,
-                    f"nothing in the project is named {name}",
-                    f"did you mean {near}?" if near else "name what the rule finds something of",
-                )
+        for number, item in enumerate(policy.items):
+            yield from _item_findings(item, where / "for" / number, index, known)
+
+
+def _item_findings(
+    item: str, where: Pointer, index: Index, known: Collection[str]
+) -> Iterator[Finding]:
+    """Yield a finding for an item that is not there, or that has another issue by now."""
+    name, issue = _name_and_issue(item)
+    now = index.requirements.get(name)
+    if index.lacks(name, known):
+        near = nearest(name, known)
+        yield error(
+            "dangling-reference",
+            where,
+            f"nothing in the project is named {name}",
+            f"did you mean {near}?" if near else "name what the rule finds something of",
+        )
+    elif issue is not None and now is not None and now.issue != issue:
+        yield warning(
+            "policy-of-nothing",
+            where,
+            f"it is for issue {issue} of {name}, which is at issue {now.issue} now",
+            "take it out, or say why it holds for the new issue too",
+        )
+
+
+def _name_and_issue(item: str) -> tuple[str, str | None]:
+    """Return an item's identifier, and the issue that a policy is for alone, if it says one."""
+    name, word, issue = item.partition(" issue ")
+    return (name.strip(), issue.strip()) if word else (item, None)
 
 
 def suggestion(name: str) -> str:
@@ -99,9 +121,16 @@ def _kept(
 
 
 def _meant(policy: RulePolicy, index: Index) -> set[str]:
-    """Return the items of a policy; an analysis, which has two names, by the one that is shown."""
-    specs = index.analyses
-    return {specs[name].name if name in specs else name for name in policy.items}
+    """Return the items of a policy; an analysis, which has two names, by the one that is shown.
+
+    One of another issue than the requirement has by now is none of them.
+    """
+    specs, found = index.analyses, set()
+    for name, issue in map(_name_and_issue, policy.items):
+        now = index.requirements.get(name)
+        if issue is None or (now is not None and now.issue == issue):
+            found.add(specs[name].name if name in specs else name)
+    return found
 
 
 def _items(index: Index) -> dict[Pointer, str]:
