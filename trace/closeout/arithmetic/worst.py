@@ -40,20 +40,19 @@ def answer(
     proofs = prove(evaluate, inputs, box, asked, limits=limits, whole=whole)
     known = proofs.proved
     loose = [key for key in asked if key not in known or not known[key].decided]
-    rough = [
-        key for key in asked if whole and key not in loose and not known[key].tight
-    ]  # fmt: skip
+    rough = [key for key in asked if whole and key not in loose and not known[key].tight]
     extents = {key: _proved(nominal[key], known[key]) for key in nominal if key in known}
     evaluations = proofs.evaluations + 1
-    # Apart, so that what is found of the first does not depend on whether whole ends are wanted.
-    for some in (loose, rough):
-        if some or (some is loose and len(asked) < len(nominal)):
-            found = search.answer(evaluate, inputs, box, nominal, some)
-            evaluations += found.evaluations - 1
-            joined = rough if some is rough else [key for key in nominal if key not in rough]
-            for key in joined:
-                reason = proofs.unproved.get(key) if key in asked else NOT_ASKED
-                extents[key] = _joined(found.extents[key], known.get(key), reason)
+    # Apart, so that what is found of the loose does not depend on whether whole ends are wanted.
+    searches = [(rough, rough)] if rough else []
+    if loose or len(asked) < len(nominal):
+        searches.append((loose, [key for key in nominal if key not in rough]))
+    for inside, keys in searches:
+        found = search.answer(evaluate, inputs, box, nominal, inside)
+        evaluations += found.evaluations - 1
+        for key in keys:
+            reason = proofs.unproved.get(key) if key in asked else NOT_ASKED
+            extents[key] = _joined(found.extents[key], known.get(key), reason)
     assurance = Assurance.SEARCHED if loose or rough else Assurance.BOUNDED
     in_order = {key: extents[key] for key in nominal}
     return Answer(in_order, assurance, evaluations, of_limits=proofs.of_limits)
