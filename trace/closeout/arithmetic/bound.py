@@ -154,6 +154,11 @@ def prove(
     except _Unprovable as stop:
         reasons = dict.fromkeys(field.keys, str(stop))
         return Proofs({}, reasons, field.evaluations, _of_limits(ends))
+    return _proofs(field, ends, decided)
+
+
+def _proofs(field: _Field, ends: list[_End], decided: Collection[Key]) -> Proofs:
+    """Return what the searches for all ends came to."""
     pairs = {low.key: (low, high) for low, high in zip(ends[::2], ends[1::2], strict=True)}
     results = {
         key: field.failed[key]

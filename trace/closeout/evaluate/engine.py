@@ -174,7 +174,7 @@ class Evaluator:
             for question in questions
         }  # fmt: skip
         kept = self._find(asked.values())
-        told_of, of_limits = _with_limits(asked, kept, limits, whole)
+        limits_by, of_limits = _with_limits(asked, kept, limits, whole)
         kept |= self._find(of_limits.values())
         replies: dict[Question, tuple[Told, bool, tuple[str, ...]]] = {}
         missed: list[Question] = []
@@ -186,7 +186,7 @@ class Evaluator:
                 missed.append(question)
         missed.sort(key=lambda question: specs[question.analysis].module)
         tasks = [
-            Task(specs[q.analysis].module, _request(q, specs[q.analysis], told_of.get(q), whole))
+            Task(specs[q.analysis].module, _request(q, specs[q.analysis], limits_by.get(q), whole))
             for q in missed
         ]
         for number, told in self._run(tasks):
@@ -275,13 +275,13 @@ def _with_limits(
 ) -> tuple[Mapping[Question, Limits], dict[Question, str]]:
     """Return limits and keys of what is not kept whatever the limits are."""
     missing = {question for question, key in asked.items() if key not in kept}
-    told_of = limits(missing) if missing else {}
+    limits_by = limits(missing) if missing else {}
     keys = {
-        question: key_of(asked[question], "limits", told_of.get(question), whole)
+        question: key_of(asked[question], "limits", limits_by.get(question), whole)
         for question in missing
         if question.kind == WORST_CASE
     }
-    return told_of, keys
+    return limits_by, keys
 
 
 def _not_kept(told: Told, read: Told | None) -> tuple[str, ...]:

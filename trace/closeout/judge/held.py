@@ -8,7 +8,8 @@ from dataclasses import replace
 from closeout.graph import Asked, Bounds, RequiredMargin
 from closeout.judge.ends import is_tight, is_undecided, judged_ends, shown_ends, widened
 from closeout.judge.limits import Judgement, Shown, compare
-from closeout.measure import UnitError, Units
+from closeout.judge.margins import enforced
+from closeout.measure import Units
 from closeout.model.answer import Assurance, Extent
 from closeout.model.dossier import State
 
@@ -21,34 +22,25 @@ def held(
     shown: Shown,
     units: Units,
 ) -> Judgement:
-    """Return evidence that meets its limit as a shortfall, where an enforced margin is missed.
+    """Return evidence by analysis held to the margins that are enforced.
 
-    Its margin is then that to the limit with the required margin on it, and so a waiver is asked.
-    Where the margin is met by what was seen alone, no more is claimed of the limit.
+    Where a margin is met by what was seen alone, no more is claimed of the limit.
     """
-    unit, wide = None if one.extremes is None else one.extremes.unit, widened(extent, asked)
-    for margin in margins:
-        entry, extremes = one.evidence, one.extremes
-        if entry.state is not State.MET or extremes is None or unit is None:
-            break
-        try:
-            bounds = margin.tightened(asked.bounds, (extremes.low, extremes.high), unit, units)
-        except UnitError:
-            continue  # told as a finding
+    wide = widened(extent, asked)
+
+    def against(before: Judgement, bounds: Bounds) -> Judgement:
+        assert before.extremes is not None
         low, high, assurance = judged_ends(wide, bounds)
         judged = compare(low, high, bounds)
         if judged.state is State.MET:
-            if (low, high) != (extremes.low, extremes.high):
-                one = _restated(one, extent, asked, (low, high, assurance), asked.bounds, shown)
-            continue
-        undecided = is_undecided(wide, judged, bounds)
-        text = f"the limit is met, {margin} is not"
-        if undecided:
-            text = f"undecided: {margin} ends between what was seen and what is proved"
-        one = _restated(one, extent, asked, (low, high, assurance), bounds, shown)
-        state = State.OPEN if undecided else State.NOT_MET
-        one = one._replace(evidence=replace(one.evidence, state=state, message=text))
-    return one
+            if (low, high) == (before.extremes.low, before.extremes.high):
+                return before
+            return _restated(before, extent, asked, (low, high, assurance), asked.bounds, shown)
+        found = _restated(before, extent, asked, (low, high, assurance), bounds, shown)
+        state = State.OPEN if is_undecided(wide, judged, bounds) else State.NOT_MET
+        return found._replace(evidence=replace(found.evidence, state=state))
+
+    return enforced(one, margins, units, against)
 
 
 def _restated(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 from operator import attrgetter
@@ -16,36 +16,54 @@ from closeout.model.dossier import Dossier, Evidence, State
 from closeout.model.problem import Finding, Pointer
 from closeout.model.records import Limits
 
+Against = Callable[[Judgement, Bounds], Judgement]
+
 RULE = "margin-policy"
 NO_UNIT = "the margin "
 _CURE = "win margin, or agree on another policy (project.margins)"
 
 
 def enforced(
-    one: Judgement, limits: Limits, margins: Sequence[RequiredMargin], units: Units
+    one: Judgement, margins: Sequence[RequiredMargin], units: Units, against: Against
 ) -> Judgement:
-    """Return what was measured within its limit as a shortfall, where an enforced margin is missed.
+    """Return evidence that meets its limit as a shortfall, where an enforced margin is missed.
 
-    Its margin is then that to the limit with the required margin on it, and so a waiver is asked.
+    ``against`` judges evidence by other limits. The margin is then that to the limit with the
+    required margin on it, and so a waiver is asked.
     """
-    entry, extremes = one.evidence, one.extremes
-    if entry.state is not State.MET or extremes is None:
-        return one
     for margin in margins:
+        entry, extremes = one.evidence, one.extremes
+        if entry.state is not State.MET or extremes is None:
+            break
+        ends = (extremes.low, extremes.high)
         try:
-            ends = (extremes.low, extremes.high)
             bounds = margin.tightened(extremes.bounds, ends, extremes.unit, units)
         except UnitError:
             continue  # told as a finding
-        judged = compare(extremes.low, extremes.high, bounds)
-        if judged.state is State.NOT_MET:
-            shown = shown_in(units, extremes.unit, limits)
+        one = against(one, bounds)
+        if one.evidence.state is not State.MET:
             text = f"the limit is met, {margin} is not"
-            evidence = replace(
-                entry, state=State.NOT_MET, margin=shown.margin(judged.margin), message=text
-            )
-            return Judgement(evidence, extremes._replace(bounds=bounds))
+            if one.evidence.state is State.OPEN:
+                text = f"undecided: {margin} ends between what was seen and what is proved"
+            one = one._replace(evidence=replace(one.evidence, message=text))
     return one
+
+
+def measured(
+    one: Judgement, limits: Limits, margins: Sequence[RequiredMargin], units: Units
+) -> Judgement:
+    """Return what was measured held to the margins that are enforced."""
+
+    def against(before: Judgement, bounds: Bounds) -> Judgement:
+        assert before.extremes is not None
+        judged = compare(before.extremes.low, before.extremes.high, bounds)
+        if judged.state is State.MET:
+            return before
+        margin = shown_in(units, before.extremes.unit, limits).margin(judged.margin)
+        evidence = replace(before.evidence, state=judged.state, margin=margin)
+        return Judgement(evidence, before.extremes._replace(bounds=bounds))
+
+    return enforced(one, margins, units, against)
 
 
 def thin_margins(dossier: Dossier, index: Index, units: Units) -> Iterator[Finding]:

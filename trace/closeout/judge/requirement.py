@@ -14,7 +14,7 @@ from closeout.judge.analysis import by_analysis
 from closeout.judge.compliance import of_criteria, of_derived
 from closeout.judge.cover import covered, may_approve
 from closeout.judge.limits import Judgement, as_written
-from closeout.judge.margins import enforced
+from closeout.judge.margins import measured
 from closeout.judge.nonconformance import hindrance, reported
 from closeout.judge.records import by_records, took_place, unnamed_failures, worst
 from closeout.judge.standing import Standing
@@ -204,7 +204,7 @@ class Judge:
         """Return the evidence of a test that an analysis judges, once the test took place."""
         record, why_not = took_place(requirement, verification, self._standing)
         recorded = by_records(said, requirement, verification, self._standing)
-        measured = [
+        counting = [
             one
             for one in self._with_margins(recorded, requirement)
             if one.evidence.state is State.NOT_MET
@@ -213,15 +213,15 @@ class Judge:
         said = {**said, "record": record}
         if why_not is None and record is not None:
             why_not = self._not_read(record, asked)
-        if why_not is not None and measured:
-            return [worst(self._covered(measured, requirement))]
+        if why_not is not None and counting:
+            return [worst(self._covered(counting, requirement))]
         if why_not is not None:
             analysis = verification.analysis if asked.spec is None else asked.spec.name
             evidence = Evidence(**said, analysis=analysis, state=State.OPEN, message=why_not)
             return [Judgement(evidence)]
         found = by_analysis(said, asked, self._answers, self._units, self._enforced(verification))
         # What the record itself measured counts beside what the analysis makes of its data.
-        return self._covered(found + measured, requirement)
+        return self._covered(found + counting, requirement)
 
     def _not_read(self, record: str, asked: Asked) -> str | None:
         """Return why an analysis says nothing of a record: it did not read the record's data."""
@@ -252,7 +252,7 @@ class Judge:
             return judged
         verification = requirement.verification
         return [
-            enforced(
+            measured(
                 one,
                 verification[one.evidence.number].criterion.limits,
                 self._enforced(verification[one.evidence.number]),

@@ -21,6 +21,7 @@ def waived(dossier: Dossier, index: Index, units: Units) -> Iterator[Finding]:
     """Yield a finding for each waiver or deviation that does not do what it was made for."""
     for result in dossier.requirements:
         for waiver in index.waivers.get(result.id, ()):
+            yield from _strange_cases(waiver, result, index, dossier.review)
             yield from _waiver(waiver, result, index, units, dossier.review)
 
 
@@ -34,27 +35,9 @@ def _waiver(
         and entry.quantity == waiver.quantity
         and (waiver.cases is None or entry.case in waiver.cases)
     ]
-    if in_force(waiver, index, review) and (strange := _strange_cases(waiver, result)):
-        yield warning(
-            "waiver-case", waiver.where / "accepts" / "cases",
-            f"{waiver.id} accepts {', '.join(strange)}, and {waiver.quantity} of {result.id} has"
-            " no such case",
-            "name cases as the analysis or the record does",
-        )  # fmt: skip
     short = [entry for entry in meant if entry.state is State.NOT_MET]
     if not short:
-        # One that has run out, and that nothing needs, is closed: that is how it should end.
-        met = bool(meant) and all(entry.state is State.MET for entry in meant)
-        needed = any(
-            report.disposition in AGAINST and result.id in report.requirements
-            for report in index.project.nonconformances
-        )
-        if met and in_force(waiver, index, review) and not needed:
-            yield warning(
-                "waiver-not-needed", waiver.where,
-                f"{waiver.id} accepts a shortfall of {result.id} that is none any more",
-                "withdraw it, so that the next shortfall is seen",
-            )  # fmt: skip
+        yield from _not_needed(waiver, result, meant, index, review)
         return
     requirement = index.requirements[result.id]
     if waiver.date is None or waiver.approved_by is None:
@@ -89,15 +72,49 @@ def _waiver(
         yield from _too_wide(waiver, result, meant, short, units)
 
 
-def _strange_cases(waiver: Waiver, result: RequirementResult) -> list[str]:
-    """Return the cases of a waiver that its quantity does not have; none before all are known."""
+def _not_needed(
+    waiver: Waiver,
+    result: RequirementResult,
+    meant: list[Evidence],
+    index: Index,
+    review: str | None,
+) -> Iterator[Finding]:
+    """Yield a finding for a waiver in force where all that it means is met.
+
+    One that has run out, and that nothing needs, is closed: that is how it should end.
+    """
+    met = bool(meant) and all(entry.state is State.MET for entry in meant)
+    needed = any(
+        report.disposition in AGAINST and result.id in report.requirements
+        for report in index.project.nonconformances
+    )
+    if met and in_force(waiver, index, review) and not needed:
+        yield warning(
+            "waiver-not-needed", waiver.where,
+            f"{waiver.id} accepts a shortfall of {result.id} that is none any more",
+            "withdraw it, so that the next shortfall is seen",
+        )  # fmt: skip
+
+
+def _strange_cases(
+    waiver: Waiver, result: RequirementResult, index: Index, review: str | None
+) -> Iterator[Finding]:
+    """Yield a finding for cases that the quantity does not have; none before all are known."""
+    if waiver.cases is None or not in_force(waiver, index, review):
+        return
     entries = [entry for entry in result.evidence if entry.quantity == waiver.quantity]
     known = {entry.case for entry in entries if entry.case is not None}
     # Without a value it may be that the analysis did not come to name its cases.
     whole = [entry.value is not None and entry.cases_wanted is None for entry in entries]
     if not known and not (whole and all(whole)):
-        return []
-    return [case for case in waiver.cases or () if case not in known]
+        return
+    if strange := [case for case in waiver.cases if case not in known]:
+        yield warning(
+            "waiver-case", waiver.where / "accepts" / "cases",
+            f"{waiver.id} accepts {', '.join(strange)}, and {waiver.quantity} of {result.id} has"
+            " no such case",
+            "name cases as the analysis or the record does",
+        )  # fmt: skip
 
 
 def _too_wide(

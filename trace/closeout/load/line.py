@@ -141,6 +141,7 @@ class Line:
 
 
 def line_of(past: Past, blobs: Blobs, cache: Cache) -> Line:
+    """Return what the commits up to the last one make together, kept where all of them are here."""
     key = _key("line", past.commit, past.prefix)
     text = cache.get(key)
     if text is not None:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from closeout.model.answer import Assurance
 from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult
 from closeout.model.problem import Severity
 from closeout.model.question import AnalysisSpec
-from closeout.model.records import RulePolicy
 from closeout.render.plain import flow, safe
+
+if TYPE_CHECKING:  # what shows a run that is kept loads no records
+    from closeout.model.records import RulePolicy
 
 CAUTION = (
     "Computed support for a decision: it approves nothing. Whether a requirement is verified is "
