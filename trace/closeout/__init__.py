@@ -97,7 +97,7 @@ def analysis(function: Callable[P, R], /) -> Analysis[P, R]: ...
 def analysis(
     *,
     validated_by: str | tuple[str, ...] = (),
-    time_limit: float = 60.0,
+    time_limit: float = 300.0,
     model_uncertainty: Mapping[str, str] | None = None,
 ) -> Callable[[Callable[P, R]], Analysis[P, R]]: ...
 def analysis(
@@ -105,7 +105,7 @@ def analysis(
     /,
     *,
     validated_by: str | tuple[str, ...] = (),
-    time_limit: float = 60.0,
+    time_limit: float = 300.0,
     model_uncertainty: Mapping[str, str] | None = None,
 ) -> Analysis[P, R] | Callable[[Callable[P, R]], Analysis[P, R]]:
     """Mark a function as an executable analysis.
