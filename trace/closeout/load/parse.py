@@ -6,16 +6,23 @@ its state on the heap, so that no depth of nesting can exhaust the stack of the 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from closeout.load.encoding import control_fault, find_control
 from closeout.load.fault import MOST_FAULTS, Fault
+from closeout.load.glued import glued_signs
 from closeout.load.places import Mark, Node
 from closeout.load.scalars import LEADS, Plain, is_no_string
 from closeout.model.amount import shorten
 
 DEEPEST = 40
+_BREAKS = re.compile(r"\r\n|\r|\n")
+_GLUED = {
+    "#": "write a space before # where a comment begins; put a text that holds # in quotes whole",
+    "?": "put a text that begins with ? in quotes, or write a space behind ?",
+}
 _ITEM: Any = object()  # in place of a key: the next value is an item of a list
 
 
@@ -77,11 +84,17 @@ class _Reader:
         self._places: list[Node | Mark] = []
         self._stack: list[tuple[Any, Any, dict[str, Mark], Any]] = []
         self._documents = 0
+        self._lines: list[str] = []
+        self._brackets: Mark = _Start()
+        # Of each mapping and list that is open: the column beyond which what stands in it must be
+        # indented, and whether it stands between brackets.
+        self._open_at: list[tuple[int, bool]] = [(-1, False)]
 
     def read(self) -> Parsed:
         whole = True
         try:
             self._build()
+            self._refuse_glued()
         except _Stop:
             whole = False
         except self._yaml.YAMLError as error:
@@ -106,8 +119,11 @@ class _Reader:
             style = event.style
             if event.anchor or event.tag:
                 self._refuse_properties(event)
-            if style == '"' and find_control(text):
-                self._refuse_controls(event)
+            if style:
+                if style == '"' and find_control(text):
+                    self._refuse_controls(event)
+                if event.start_mark.line != event.end_mark.line and style in "'\"":
+                    self._check_indent(event.start_mark, event.end_mark)
             if key is None:
                 key = text
                 if text in here or text == "<<":
@@ -132,6 +148,7 @@ class _Reader:
         if kind is yaml.MappingEndEvent or kind is yaml.SequenceEndEvent:
             if self._faults:
                 _forget_dropped(here, keys, values)
+            self._close(event)
             return self._stack.pop()
         if kind is yaml.AliasEvent:
             return self._alias(event, here, key, keys, values)
@@ -147,6 +164,12 @@ class _Reader:
         if len(self._stack) >= DEEPEST:
             self._faults.append(_too_deep(event.start_mark))
             raise _Stop
+        column, in_brackets = self._open_at[-1]
+        if event.flow_style and not in_brackets:
+            self._brackets = event.start_mark
+        self._open_at.append(
+            (column, True) if event.flow_style else (event.start_mark.column, False)
+        )
         if key is None:
             message = "a mapping or a list stands where a key is wanted"
             self._refuse("yaml-key", event, message, "write a word as the key")
@@ -163,6 +186,35 @@ class _Reader:
             here[key] = inside
             values[key] = node
         return inside, (None if mapping else _ITEM), node.keys, node.values
+
+    def _close(self, event: Any) -> None:
+        """End a mapping or list; what stood between the outermost brackets must be indented."""
+        _, in_brackets = self._open_at.pop()
+        if in_brackets and not self._open_at[-1][1]:
+            self._check_indent(self._brackets, event.end_mark)
+
+    def _check_indent(self, start: Mark, end: Mark) -> None:
+        """Refuse a line inside quotes or brackets that stands as far left as a key around them.
+
+        Where a closing quote was forgotten, whole keys would stand inside the quotes and be lost.
+        """
+        column, in_brackets = self._open_at[-1]
+        if in_brackets:
+            return
+        self._lines = self._lines or _BREAKS.split(self._text)
+        for number in range(start.line + 1, end.line + 1):
+            line = self._lines[number]
+            inside = line.lstrip(" ")
+            if len(line) - len(inside) > column or not inside.strip() or inside[0] in "]}#":
+                continue
+            place = _Start(number, len(line) - len(inside))
+            message = "what stands inside quotes or brackets goes on too far to the left"
+            cure = (
+                f"indent it by more than {column} space{'s'[: column != 1]}, or close the quote or"
+                " bracket before this line"
+            )
+            self._refuse("yaml-indent", place, message, cure)
+            return
 
     def _alias(self, event: Any, here: Any, key: Any, keys: Any, values: Any) -> Any:
         """Refuse an alias; an empty scalar stands for it."""
@@ -233,6 +285,14 @@ class _Reader:
                 break
             if line.startswith("%"):
                 self._refuse("yaml-directive", _Start(number), *_directive(line))
+
+    def _refuse_glued(self) -> None:
+        for sign, index in glued_signs(self._text):
+            above = _BREAKS.split(self._text[:index])
+            message = f"{sign} is glued to what stands beside it"
+            self._refuse(
+                "yaml-glued", _Start(len(above) - 1, len(above[-1])), message, _GLUED[sign]
+            )
 
     def _refuse(self, rule: str, where: Any, message: str, cure: str) -> None:
         mark = getattr(where, "start_mark", where)

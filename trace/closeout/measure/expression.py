@@ -29,6 +29,9 @@ Factors = Mapping[Factor, int]
 _WORD = re.compile(
     r"[um\u00b5\u03bc]?g0(?![0-9A-Za-z])|[A-Za-z\u00b5\u03bc\u03a9\u2126\u00b0\u2103_]+|%"
 )
+# degC in two words would be read by the letter: a degree of angle times a coulomb.
+_DEGREES = re.compile(r"(?:\bdeg(?:ree)?s?|°)\s*[\s*·⋅.]\s*([CFK])(?![A-Za-z])")
+_READ_AS = {"C": "coulomb", "F": "farad", "K": "kelvin"}
 _NUMBER = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9})?")
 _EXPONENT = re.compile(r"(?:\^|\*\*)\s*([+-]?[0-9.]*)|(-?[0-9]+)|(⁻?[⁰¹²³⁴⁵⁶⁷⁸⁹]+)")
 _ONE_OVER = re.compile(r"\s*(?P<one>1)?\s*(?:(?P<slash>/\s*)|(?P<end>$|(?=\))))")
@@ -55,6 +58,16 @@ def parse(text: str, band: bool = False) -> Factors:
 
 
 def _check_words(text: str) -> None:
+    spaced = _DEGREES.search(text)
+    if spaced:
+        scale, alone = spaced[1], spaced[0] == text.strip()
+        kelvin = _DEGREES.sub("K", text)
+        raise UnitError(
+            f"{shorten(spaced[0])} in {shorten(text)} would be a degree of angle times a"
+            f" {_READ_AS[scale]}",
+            f"write {'deg' + scale if alone and scale != 'K' else kelvin}"
+            + (", or K for a difference" if alone and scale != "K" else ""),
+        )
     words = dict.fromkeys(_WORD.findall(text))
     points = [word for word in words if plain(word) in POINTS]
     if points:

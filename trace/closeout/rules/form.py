@@ -174,6 +174,22 @@ SYNTAX = (
         keeps="parameters:\n  voltage: {value: 12 V}\n  bus: {value: 12 V}\n",
     ),
     _yaml(
+        name="yaml-glued",
+        title="a comment or a key sign is glued to a text",
+        why="The reader of YAML that is used would take the rest of the line for a comment, against"
+        " the standard (6.6): a limit behind it would silently be lost.",
+        breaks="parameters:\n  voltage: {value: '12 V'#, tolerance: 1 V\n    }\n",
+        keeps="parameters:\n  voltage: {value: '12 V', tolerance: 1 V} # as measured\n",
+    ),
+    _yaml(
+        name="yaml-indent",
+        title="a line inside quotes or brackets is not indented",
+        why="Where a closing quote was forgotten, the keys on the next lines would be a part of the"
+        " text, and lost.",
+        breaks="parameters:\n  voltage: {value: 12 V,\n  tolerance: 1 V}\n",
+        keeps="parameters:\n  voltage: {value: 12 V,\n    tolerance: 1 V}\n",
+    ),
+    _yaml(
         name="too-deep",
         title="a file is nested deeper than 40 levels",
         why="No section needs ten; such a file is meant to exhaust a reader.",
