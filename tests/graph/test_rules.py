@@ -798,3 +798,93 @@ def test_a_limit_is_not_blamed_for_the_unit_of_the_other():
     )
     (problem,) = build(text).problems
     assert "'1 Wx'" in problem.message
+
+
+WARM = "method: analysis, analysis: warm, quantity: {0}, {1}"
+
+
+def _kelvin(text: str, *specs: AnalysisSpec) -> list[tuple[Severity, str, str]]:
+    return [
+        (finding.severity, finding.message, finding.cure)
+        for finding in build(text, *specs).findings
+        if finding.rule == "kelvin-meets-celsius"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("limit", "unit", "read_as"),
+    [
+        ("at_most: 10 degC", "K", "10 degC is read as a temperature: 283.15 K"),
+        ("at_most: 100 K", "degC", "100 K is read as a temperature: -173.15 degC"),
+        ("at_least: -400 degF", "K", "-400 degF is read as a temperature: 33.15 K"),
+    ],
+)
+def test_a_limit_in_kelvin_against_celsius_is_told_as_it_is_read(
+    limit: str, unit: str, read_as: str
+) -> None:
+    warm = spec("warm", {}, {"case": unit})
+    ((severity, message, _),) = _kelvin(
+        requirements(requirement("R-1", WARM.format("case", limit))), warm
+    )
+    assert severity is Severity.WARNING
+    assert message.startswith(read_as)
+
+
+def test_a_record_and_a_condition_in_kelvin_against_celsius_are_told() -> None:
+    text = requirements(
+        requirement("R-1", "method: test, records: [T], quantity: case, at_most: 10 degC")
+    ) + (
+        "records:\n  - {id: T, method: test, measured: {case: 100 K}, conditions: {room: 293 K}}\n"
+        "parameters:\n  room: {value: 20 degC, condition: true}\n"
+    )
+    told = [message for _, message, _ in _kelvin(text)]
+    assert any(
+        message.startswith("100 K is read as a temperature: -173.15 degC") for message in told
+    )
+    assert any(message.startswith("293 K is read as a temperature: 19.85 degC") for message in told)
+
+
+def test_a_parameter_in_kelvin_for_an_argument_in_celsius_is_told() -> None:
+    text = requirements(requirement("R-1", WARM.format("case", "at_most: 10 degC")))
+    told = _kelvin(
+        text + "parameters: {room: {value: 100 K}}\n",
+        spec("warm", {"room": "degC"}, {"case": "degC"}),
+    )
+    assert [message for _, message, _ in told] == ["100 K is read as a temperature: -173.15 degC"]
+
+
+@pytest.mark.parametrize(
+    ("quantity", "said"),
+    [("case", "difference: true, "), ("case_spread", ""), ("gradient", ""), ("thermal_margin", "")],
+)
+def test_a_difference_is_refused_against_a_point_on_a_scale(quantity: str, said: str) -> None:
+    limit = f"{said}at_most: 10 degC"
+    warm = spec("warm", {}, {quantity: "K"})
+    ((severity, message, cure),) = _kelvin(
+        requirements(requirement("R-1", WARM.format(quantity, limit))), warm
+    )
+    assert severity is Severity.ERROR
+    assert "difference" in message
+    assert "K" in cure
+
+
+def test_said_once_a_quantity_is_a_difference_everywhere() -> None:
+    text = (
+        requirements(
+            requirement("R-1", WARM.format("case", "difference: true, at_most: 5 K")),
+            requirement("R-2", "method: test, records: [T], quantity: case, at_most: 10 degC"),
+        )
+        + "records:\n  - {id: T, method: test, measured: {case: 3 K}}\n"
+    )
+    told = _kelvin(text, spec("warm", {}, {"case": "K"}))
+    assert [severity for severity, _, _ in told] == [Severity.ERROR]
+
+
+def test_one_unit_has_nothing_to_tell() -> None:
+    for limit, unit in (
+        ("at_most: 10 K", "K"),
+        ("at_most: 10 degC", "degC"),
+        ("at_most: 9 K", "mK"),
+    ):
+        text = requirements(requirement("R-1", WARM.format("case", limit)))
+        assert _kelvin(text, spec("warm", {}, {"case": unit})) == []

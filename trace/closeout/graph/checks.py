@@ -17,6 +17,7 @@ from closeout.graph.findings import nearest as nearest  # who asks for checks as
 from closeout.graph.index import Index
 from closeout.graph.references import references, reviews
 from closeout.graph.reports import reports
+from closeout.graph.temperatures import temperatures
 from closeout.measure import Units
 from closeout.model.problem import Finding, Pointer
 
@@ -39,6 +40,7 @@ def check(index: Index, units: Units) -> list[Finding]:
     found.extend(reports(index))
     found.extend(allocations(index, units))
     found.extend(amounts(index, units))
+    found.extend(temperatures(index, units))
     return list(dict.fromkeys(found))
 
 

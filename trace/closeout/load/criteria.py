@@ -52,7 +52,9 @@ class Reader:
             (name, self._condition(value, (*steps, "given", name))) for name, value in given.items()
         )
         wanted = int(cases.rpartition(" ")[2]) if cases else None
-        return Criterion(item.get("quantity"), self.limits(item, steps), conditions, wanted)
+        difference = item.get("difference", "false").lower() == "true"
+        limits = self.limits(item, steps)
+        return Criterion(item.get("quantity"), limits, conditions, wanted, difference)
 
     def limits(self, item: Item, steps: Steps) -> Limits:
         """Return the limits of an item, after a look at whether they go together."""

@@ -60,13 +60,15 @@ class Criterion:
     """Quantity, limits and the conditions under which they hold.
 
     ``given`` is in the order of the file; a value is an amount, or a pair: a side of the box that
-    the worst case must cover. ``cases_at_least`` is the N of ``cases: at least N``.
+    the worst case must cover. ``cases_at_least`` is the N of ``cases: at least N``. A
+    ``difference`` of temperatures is never held against a point on a scale.
     """
 
     quantity: str | None = None
     limits: Limits = Limits()
     given: tuple[tuple[str, Amount | Side], ...] = ()
     cases_at_least: int | None = None
+    difference: bool = False
 
 
 class BasisKind(StrEnum):

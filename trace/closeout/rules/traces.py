@@ -308,6 +308,16 @@ ANALYSES = (
     ),
 )
 
+
+def _warm(limit: str) -> str:
+    analysis = _LAMP.replace("hour, mA", "degC, mA").replace("lamp_time: hour", "case: degC")
+    return (
+        analysis.replace("Time for which a full battery feeds the lamp", "Temperature of the case")
+        + _PARAMETERS
+        + _REQUIREMENT.replace("quantity: lamp_time, at_least: 10 h", f"quantity: case, {limit}")
+    )
+
+
 UNITS = (
     Rule(
         name="unit",
@@ -318,6 +328,20 @@ UNITS = (
         why="A number without its right unit gives a wrong verdict that looks right.",
         breaks="parameters:\n  voltage: {value: 12 V, tolerance: 1 A}\n",
         keeps="parameters:\n  voltage: {value: 12 V, tolerance: 100 mV}\n",
+    ),
+    Rule(
+        name="kelvin-meets-celsius",
+        kind="unit",
+        severity=Severity.WARNING,
+        title="an amount in kelvin is held against degrees Celsius",
+        clause="SI Brochure, 9th edition, 2.3.1, from memory: the kelvin is the unit of both a"
+        " temperature and a difference",
+        why="100 K is -173.15 degC as a temperature and as wide as 100 degC as a difference. Read"
+        " as the wrong one of the two, a difference meets every limit. Where the quantity is a"
+        " difference (a criterion of it says difference: true, or its name says spread, gradient,"
+        " margin, rise), this is an error.",
+        breaks=_warm("at_most: 320 K"),
+        keeps=_warm("at_most: 46.85 degC"),
     ),
 )
 

@@ -1,0 +1,151 @@
+"""Where kelvin meets degrees Celsius: a temperature is converted, a difference is not.
+
+100 K is -173.15 degC as a temperature and 100 degC wide as a difference, and a unit text does not
+say which of the two is meant (SI Brochure, 9th edition, 2.3.1: the kelvin serves both).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from closeout.graph.amounts import first_limit
+from closeout.graph.findings import error, warning
+from closeout.graph.index import Index
+from closeout.measure import UnitError, Units
+from closeout.measure.scale import POINT, TEMPERATURE
+from closeout.model.amount import Amount
+from closeout.model.problem import Finding, Pointer
+from closeout.model.records import Limits
+
+RULE = "kelvin-meets-celsius"
+
+_OF_DIFFERENCES = re.compile(
+    r"(?:^|_)(?:difference|differences|spread|gradient|margin|tolerance|rise|drop|swing|excursion"
+    r"|delta|drift|offset|error|uncertainty)(?:$|_)"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Meeting:
+    """An amount that is held against a unit, what it is an amount of, and where it stands."""
+
+    amount: Amount
+    unit: str
+    of: str
+    where: Pointer
+    is_quantity: bool = False
+
+
+def temperatures(index: Index, units: Units) -> Iterator[Finding]:
+    """Yield a finding for each amount in kelvin that is held against degC or degF, or the reverse.
+
+    It is an error where what is compared is a difference: a criterion of the quantity says
+    ``difference: true``, or the name of the quantity or parameter says it (spread, gradient,
+    margin, rise).
+    """
+    said = {
+        v.criterion.quantity for _, _, v in index.project.verifications() if v.criterion.difference
+    }
+    for meeting in _meetings(index):
+        if not _mixes(meeting.amount.unit, meeting.unit, units):
+            continue
+        if meeting.of in said or _OF_DIFFERENCES.search(meeting.of):
+            yield _refused(meeting)
+        else:
+            yield _told(meeting, units)
+
+
+def _meetings(index: Index) -> Iterator[_Meeting]:
+    yield from _of_criteria(index)
+    yield from _of_records(index)
+    for spec in index.specs:
+        for argument in spec.arguments:
+            parameter = index.parameters.get(argument.name)
+            if parameter is not None:
+                where = parameter.where / "value"
+                yield _Meeting(parameter.value, argument.unit, parameter.id, where)
+    for waiver in index.project.waivers:
+        requirement = index.requirements.get(waiver.requirement)
+        for verification in () if requirement is None else requirement.verification:
+            limit = first_limit(verification.criterion.limits)
+            if limit is not None and waiver.quantity == verification.criterion.quantity:
+                place = waiver.where / "accepts"
+                yield from _each(waiver.limits, limit.unit, waiver.quantity or "", place)
+
+
+def _of_criteria(index: Index) -> Iterator[_Meeting]:
+    """Yield limits and conditions of each verification, and each value that a record measured."""
+    for _, _, verification in index.project.verifications():
+        criterion, where = verification.criterion, verification.where
+        quantity, limit = criterion.quantity or "", first_limit(criterion.limits)
+        spec = index.analyses.get(verification.analysis or "")
+        field = None if spec is None else spec.field(quantity)
+        if limit is not None:
+            unit = limit.unit if field is None else field.unit
+            yield from _each(criterion.limits, unit, quantity, where)
+        for name, given in criterion.given:
+            parameter = index.parameters.get(name)
+            ends = given if isinstance(given, tuple) else (given,)
+            if parameter is not None:
+                for end in ends:
+                    yield _Meeting(end, parameter.value.unit, name, where / "given" / name)
+        for record in (index.records.get(name) for name in verification.records):
+            measured = None if record is None else dict(record.measured).get(quantity)
+            if record is not None and measured is not None and limit is not None:
+                place = record.where / "measured" / quantity
+                yield _Meeting(measured.value, limit.unit, quantity, place, True)
+
+
+def _of_records(index: Index) -> Iterator[_Meeting]:
+    for record in index.project.records:
+        for name, amount in record.conditions:
+            parameter = index.parameters.get(name)
+            if parameter is not None:
+                place = record.where / "conditions" / name
+                yield _Meeting(amount, parameter.value.unit, name, place)
+
+
+def _each(limits: Limits, unit: str, of: str, where: Pointer) -> Iterator[_Meeting]:
+    for key in ("at_least", "at_most", "equal_to"):
+        amount: Amount | None = getattr(limits, key)
+        if amount is not None:
+            yield _Meeting(amount, unit, of, where / key, True)
+
+
+def _mixes(one: str, other: str, units: Units) -> bool:
+    """Return whether one unit is a point on a scale of temperature and the other is kelvin."""
+    try:
+        scales = units.scale(one), units.scale(other)
+    except UnitError:
+        return False  # told where it stands
+    if any(scale.dimension != TEMPERATURE for scale in scales):
+        return False
+    return (scales[0].kind == POINT) != (scales[1].kind == POINT)
+
+
+def _told(meeting: _Meeting, units: Units) -> Finding:
+    value = float(units.convert(meeting.amount, meeting.unit))
+    otherwise = "a difference is taken by an argument in K"
+    if meeting.is_quantity:
+        otherwise = (
+            f"if {meeting.of} is a difference, write difference: true at its criterion, and K"
+            " everywhere"
+        )
+    return warning(
+        RULE,
+        meeting.where,
+        f"{meeting.amount} is read as a temperature: {value:.10g} {meeting.unit}",
+        f"write it in {meeting.unit}; {otherwise}",
+    )
+
+
+def _refused(meeting: _Meeting) -> Finding:
+    return error(
+        RULE,
+        meeting.where,
+        f"{meeting.of} is a difference of temperatures, and {meeting.amount} is held against"
+        f" {meeting.unit}: a difference is no point on a scale",
+        "write both in K",
+    )
