@@ -12,7 +12,10 @@ import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from resource import RLIMIT_CPU, setrlimit
 from typing import Any
+
+from tests.effort import BACKSTOP
 
 Files = Mapping[str, "str | bytes"]
 
@@ -225,16 +228,21 @@ class Project:
         *arguments: str,
         below: str = ".",
         env: dict[str, str] | None = None,
-        timeout: float = 60,
+        processor: int | None = None,
     ) -> Run:
-        """Run ``closeout`` here; no command may end in a traceback, whatever it was given."""
+        """Run ``closeout`` here; no command may end in a traceback, whatever it was given.
+
+        ``processor`` is how many seconds of processor time it may take, if that is limited.
+        """
+        limit = None if processor is None else (processor, processor)
         done = subprocess.run(
             [sys.executable, "-m", "closeout", *arguments],
             cwd=self.path / below,
             env=env or environment(),
             stdin=subprocess.DEVNULL,
             capture_output=True,
-            timeout=timeout,
+            timeout=BACKSTOP,
+            preexec_fn=None if limit is None else lambda: setrlimit(RLIMIT_CPU, limit),
             check=False,
         )
         run = Run(done.returncode, done.stdout.decode("utf-8"), done.stderr.decode("utf-8"))
@@ -255,7 +263,7 @@ class Project:
             stdin=subprocess.DEVNULL,
             capture_output=True,
             text=True,
-            timeout=60,
+            timeout=BACKSTOP,
             check=False,
         )
         return Run(done.returncode, done.stdout, done.stderr)

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from tests.cli.project import Project, environment
+from tests.effort import BACKSTOP
 
 
 def test_a_started_project_passes_and_tests_itself(tmp_path: Path) -> None:
@@ -28,7 +29,7 @@ def test_a_started_project_passes_and_tests_itself(tmp_path: Path) -> None:
         env=environment(PYTHONDONTWRITEBYTECODE="1", PYTEST_ADDOPTS=None),
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=BACKSTOP,
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr

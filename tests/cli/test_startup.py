@@ -10,6 +10,7 @@ import pytest
 
 from tests.cli.project import Project, environment, make, power
 from tests.cli.project import requirement as item
+from tests.effort import BACKSTOP
 
 HEAVY = {
     "sympy", "networkx", "jsonschema", "pint", "numpy", "rich", "jinja2", "markdown_it", "mpmath",
@@ -34,7 +35,7 @@ def loaded(project: Project, *arguments: str) -> set[str]:
         env=environment(),
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=BACKSTOP,
         check=False,
     )
     assert done.returncode == 0, done.stderr

@@ -18,6 +18,7 @@ import pytest
 
 from tests.cli.project import Project, base, environment, make, power
 from tests.cli.project import requirement as item
+from tests.effort import BACKSTOP
 
 ESCAPE = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
 
@@ -39,7 +40,7 @@ def in_terminal(
     )
     os.close(follower)
     told = b""
-    until = time.monotonic() + 60
+    until = time.monotonic() + BACKSTOP
     while time.monotonic() < until:
         ready, _, _ = select.select([leader], [], [], 0.2)
         try:
@@ -50,7 +51,7 @@ def in_terminal(
         if not ready and process.poll() is not None:
             break
     os.close(leader)
-    return process.wait(timeout=10), told.decode("utf-8").replace("\r\n", "\n")
+    return process.wait(timeout=BACKSTOP), told.decode("utf-8").replace("\r\n", "\n")
 
 
 @pytest.fixture(scope="module")
@@ -179,7 +180,7 @@ def test_an_interrupt_ends_everything_without_a_traceback(tmp_path: Path) -> Non
     )
     time.sleep(1.5)
     os.killpg(process.pid, 2)
-    out, told = process.communicate(timeout=20)
+    out, told = process.communicate(timeout=BACKSTOP)
     assert process.returncode == 130
     assert told.strip() == "interrupted"
     assert out == ""
@@ -192,7 +193,7 @@ def test_a_reader_that_ends_early_is_no_fault(tmp_path: Path) -> None:
     script = f'"{sys.executable}" -m closeout verify | head -1; echo "${{PIPESTATUS[0]}}"'
     done = subprocess.run(
         ["bash", "-c", script], cwd=project.path, env=environment(), capture_output=True,
-        text=True, timeout=60, check=False,
+        text=True, timeout=BACKSTOP, check=False,
     )  # fmt: skip
     assert done.stderr == ""
     first, status = done.stdout.strip().split("\n")
@@ -206,7 +207,7 @@ def test_a_full_device_is_told_and_is_no_fault(short: Project) -> None:
     with open("/dev/full", "wb") as full:
         done = subprocess.run(
             [sys.executable, "-m", "closeout", "verify"], cwd=short.path, env=environment(),
-            stdout=full, stderr=subprocess.PIPE, text=True, timeout=60, check=False,
+            stdout=full, stderr=subprocess.PIPE, text=True, timeout=BACKSTOP, check=False,
         )  # fmt: skip
     assert done.returncode == 2
     assert "No space left" in done.stderr

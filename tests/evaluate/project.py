@@ -21,6 +21,7 @@ from closeout.model.answer import Answer
 from closeout.model.question import Failure, Question
 from closeout.snapshot import open_tree
 from closeout.store.database import open_store
+from tests.effort import BACKSTOP
 
 
 def _frozen() -> Path:
@@ -175,7 +176,7 @@ class Project:
             capture_output=True,
             text=True,
             check=False,
-            timeout=120,
+            timeout=BACKSTOP,
         )
         assert done.returncode in (0, 1, 2), done.stderr
         return done, json.loads(done.stdout) if done.stdout else {}

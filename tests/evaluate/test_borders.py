@@ -11,6 +11,7 @@ import pytest
 
 from closeout.snapshot import open_tree
 from closeout.store.keys import digest_of_file, listing_of
+from tests.effort import BACKSTOP
 from tests.evaluate.project import Project, environment, module
 
 CHANGES = {
@@ -189,7 +190,7 @@ def _seen(tmp_path: Path, **variables: str) -> dict[str, object]:
     done = subprocess.run(
         [sys.executable, "-c", script, str(project.root), str(store)],
         env={**environment(), **variables, "PYTHONPATH": f"{environment()['PYTHONPATH']}:{path}"},
-        cwd=tmp_path, capture_output=True, text=True, check=True, timeout=60,
+        cwd=tmp_path, capture_output=True, text=True, check=True, timeout=BACKSTOP,
     )  # fmt: skip
     told: dict[str, object] = json.loads(done.stdout)
     return told

@@ -6,7 +6,6 @@ import ast
 import inspect
 import pickle
 import re
-import time
 
 import pytest
 from hypothesis import given
@@ -15,6 +14,7 @@ from hypothesis import strategies as st
 import closeout.units
 from closeout.measure import UnitError, Units
 from closeout.measure.symbols import GAINS, LEVELS, POINTS, SPELLINGS, SYMBOLS
+from tests.effort import calls, processor_time
 
 UNITS = Units()
 
@@ -214,10 +214,10 @@ def test_all_unknown_words_are_named_at_once():
         "m if s else h",
     ],
 )
-def test_hostile_texts_are_refused_quickly(text):
-    begin = time.perf_counter()
-    error = refusal(text)
-    assert time.perf_counter() - begin < 0.5
+def test_hostile_texts_are_refused_with_little_work(text):
+    with processor_time(10):
+        error = refusal(text)
+    assert calls(lambda: refusal(text)) < 20_000
     assert len(error.message) < 200
     assert error.message.isprintable()
 

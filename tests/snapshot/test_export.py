@@ -15,6 +15,7 @@ import pytest
 
 from closeout.model.dossier import SnapshotIdentity
 from closeout.snapshot import Change, SnapshotError, changed, has_head, open_commit, open_index
+from tests.effort import BACKSTOP
 
 from .conftest import FILES, Repo
 
@@ -607,7 +608,8 @@ def _content_of(marker: Path) -> str:
 
 
 def _until(holds: Callable[[], bool]) -> None:
-    end = time.monotonic() + 20
-    while not holds():
-        assert time.monotonic() < end
+    for _ in range(int(BACKSTOP / 0.02)):
+        if holds():
+            return
         time.sleep(0.02)
+    raise AssertionError("it never came")
