@@ -6,6 +6,7 @@ A test run may itself stand in a git hook, which sets GIT_INDEX_FILE and its lik
 from __future__ import annotations
 
 import os
+import resource
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -18,6 +19,7 @@ settings.register_profile(
 settings.register_profile("search", deadline=None, max_examples=2000)
 settings.load_profile("steady")
 
+_RUN = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
 GIT = {
     "GIT_CONFIG_GLOBAL": os.devnull,
     "GIT_CONFIG_NOSYSTEM": "1",
@@ -34,3 +36,11 @@ def _own_git(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.delenv(name)
     for name, value in GIT.items():
         monkeypatch.setenv(name, value)
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Print what the run cost: unlike its duration, that hardly depends on what else runs."""
+    if hasattr(config, "workerinput") or config.option.collectonly:
+        return
+    whole = sum(sum(resource.getrusage(whose)[:2]) for whose in _RUN)
+    print(f"processor time: {whole:.0f} s")
