@@ -63,7 +63,8 @@ def judged(limit: str, unit: str, extent: Extent) -> Evidence:
     """Return the evidence for a limit (``at_least: 1 W``) on a quantity of a unit."""
     text = requirements(requirement("R-1", f"method: analysis, analysis: f, quantity: x, {limit}"))
     built = build(text, spec("f", {}, {"x": unit}))
-    assert not built.findings, built.findings
+    wrong = [one for one in built.findings if one.rule != "kelvin-meets-celsius"]
+    assert not wrong, wrong
     return only_entry(built.judge({"f": answer(x=extent)}))
 
 
