@@ -357,3 +357,56 @@ def test_a_what_if_shows_the_difference_to_the_unchanged_project(passing: Projec
     assert same.stdout.split("What the settings change\n")[1].startswith(
         "  no verdict and no margin"
     )
+
+
+# -- where nothing is written
+
+
+PLACES = [
+    "requirements/power.yaml",
+    "requirements/new.json",
+    "analyses/energy.py",
+    "analyses/data/new.json",
+    ".closeout/store.sqlite3",
+    ".git/config",
+    ".git/hooks/pre-commit",
+    "linked/power.yaml",
+    "../p/requirements/power.yaml",
+]
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_no_output_goes_over_sources_or_gits_own_files(tmp_path: Path, place: str) -> None:
+    project = repository(tmp_path / "p", base())
+    (project.path / "linked").symlink_to("requirements")
+    before = {
+        path: path.read_bytes()
+        for path in project.path.rglob("*")
+        if path.is_file() and ".closeout" not in path.parts
+    }
+    ending = Path(place).suffix
+    commands = [("verify", "--json", place), ("package", "-o", place)]
+    if ending in (".json",):
+        commands.append(("matrix", "-o", place))
+    for command in commands:
+        run = project.run(*command)
+        assert run.status == 2
+        assert "nothing is written there" in run.stderr
+        assert run.stdout == ""
+    assert all(path.read_bytes() == content for path, content in before.items())
+
+
+def test_a_package_follows_no_link_into_the_sources(passing: Project, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    assert passing.run("package", "-o", str(out)).status == 0
+    (out / "index.html").unlink()
+    source = passing.path / "requirements" / "power.yaml"
+    (out / "index.html").symlink_to(source)
+    before = source.read_bytes()
+    assert passing.run("package", "-o", str(out)).status == 2
+    assert source.read_bytes() == before
+
+
+def test_no_project_is_started_among_the_sources_of_another(passing: Project) -> None:
+    assert passing.run("start", "requirements/inner").status == 2
+    assert not (passing.path / "requirements" / "inner").exists()

@@ -1,10 +1,9 @@
-"""What commands share: finding the project, options, progress, and writing files whole."""
+"""What commands share: finding the project, options, progress."""
 
 from __future__ import annotations
 
 import os
 import sys
-import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -140,39 +139,6 @@ def _start_bar() -> tuple[Any, Any]:
     task = bar.add_task("", total=None)
     bar.start()
     return bar, task
-
-
-def write_file(path: Path, content: bytes) -> None:
-    """Write a file whole or not at all; what a link leads to, and a device as it is.
-
-    Raises:
-        UserError: it cannot be written.
-    """
-    try:
-        target = Path(os.path.realpath(path))
-        if target.exists() and not target.is_file():
-            # A file must not take the place of /dev/null or a pipe; a folder is refused here.
-            target.write_bytes(content)
-        else:
-            _write_whole(target, content)
-    except OSError as error:
-        raise UserError(
-            (f"{path} cannot be written: {error.strerror}", "name a place that can be written")
-        ) from error
-
-
-def _write_whole(path: Path, content: bytes) -> None:
-    fd, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with open(fd, "wb") as file:
-            file.write(content)
-        umask = os.umask(0)
-        os.umask(umask)
-        os.chmod(name, 0o666 & ~umask)
-        os.replace(name, path)
-    except BaseException:
-        os.unlink(name)
-        raise
 
 
 def say(text: str) -> None:

@@ -6,9 +6,10 @@ from pathlib import Path
 
 import click
 
-from closeout.cli.common import opened, progress_bar, project_options, say, write_file
+from closeout.cli.common import opened, progress_bar, project_options, say
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
+from closeout.cli.output import check_place, write_file
 from closeout.cli.pipeline import assess
 
 FORMS = ("md", "html", "csv", "json")
@@ -31,6 +32,7 @@ def command(
         raise UserError(
             (f"-o {output}: no such form", f"end the name in {', '.join('.' + f for f in FORMS)}")
         )
+    check_place(Path(output))
     from closeout.cli.readable import readable
     from closeout.render.matrix import matrix
     from closeout.render.words import count

@@ -9,9 +9,10 @@ from pathlib import Path
 import click
 
 from closeout import __version__
-from closeout.cli.common import opened, progress_bar, project_options, say, write_file
+from closeout.cli.common import opened, progress_bar, project_options, say
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
+from closeout.cli.output import check_place, make_folder, write_file
 from closeout.cli.pipeline import assess
 from closeout.cli.readable import readable
 from closeout.cli.studies import Wanted
@@ -44,6 +45,7 @@ def command(
     from closeout.render.package import package
 
     folder = Path(output)
+    check_place(folder / MARK)
     earlier = _earlier(folder)
     with opened(revision) as (snapshot, store), progress_bar() as progress:
         options, wanted = (
@@ -56,7 +58,8 @@ def command(
     versions |= {name: version(name) for name in NAMED}
     files = package(dossier, versions, outcome.studies, outcome.attachments)
     for path, content in files.items():
-        _make_folder((folder / path).parent)
+        check_place(folder / path)
+        make_folder((folder / path).parent)
         write_file(folder / path, content)
     for path in sorted(earlier - set(files)):
         (folder / path).unlink(missing_ok=True)
@@ -84,12 +87,3 @@ def _earlier(folder: Path) -> set[str]:
             )
         ) from error
     return {name for name in names if not Path(name).is_absolute() and ".." not in Path(name).parts}
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise UserError(
-            (f"{folder} cannot be made: {error.strerror}", "name a place that can be written")
-        ) from error

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import click
 
-from closeout.cli.common import write_file
 from closeout.cli.errors import UserError
+from closeout.cli.output import check_place, make_folder, write_file
 
 
 @click.command(epilog="Example: closeout start my-payload")
@@ -17,6 +17,7 @@ from closeout.cli.errors import UserError
 def command(folder: str) -> int:
     """Make a small project that passes, to begin from: two requirements, an analysis, its test."""
     target = Path(folder)
+    check_place(target)
     if target.exists() and (not target.is_dir() or any(target.iterdir())):
         raise UserError((f"{folder} is there already and not empty", "name a new or empty folder"))
     template = files("closeout.cli") / "starter"
@@ -28,12 +29,7 @@ def command(folder: str) -> int:
         "tests/test_lamp_time.py",
     ]
     for name in names:
-        try:
-            (target / name).parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise UserError(
-                (f"{folder} cannot be made: {error.strerror}", "name a place that can be written")
-            ) from error
+        make_folder((target / name).parent)
         write_file(target / name, template.joinpath(*name.split("/")).read_bytes())
         click.echo(f"  {folder}/{name}")
     click.echo(f"now: cd {shlex.quote(folder)} && closeout verify")

@@ -9,8 +9,9 @@ from pathlib import Path
 import click
 
 from closeout.cli import runs
-from closeout.cli.common import colour, opened, progress_bar, project_options, width, write_file
+from closeout.cli.common import colour, opened, progress_bar, project_options, width
 from closeout.cli.options import Options
+from closeout.cli.output import check_place, write_file
 from closeout.render.words import work
 
 
@@ -36,6 +37,8 @@ def command(
     Status: 0 everything due is met or covered; 1 a shortfall; 2 could not be judged; 3 a fault of
     the tool.
     """
+    if json_file is not None and json_file != "-":
+        check_place(Path(json_file))
     options = Options(review, settings, only, jobs)
     wanted = runs.Wanted(json_file != "-", json_file is not None, colour(), width())
     with opened(revision) as (snapshot, store):
