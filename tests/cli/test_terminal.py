@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fcntl
+import json
 import os
 import pty
 import re
@@ -213,3 +214,38 @@ def test_a_full_device_is_told_and_is_no_fault(short: Project) -> None:
     assert "No space left" in done.stderr
     assert "Traceback" not in done.stderr
     assert "fault" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("encoding", "shown"),
+    [("ascii", "100 uF, 3 ohm, e, ?"), ("latin-1", "100 \xb5F, 3 ohm, \xe9, ?")],
+)
+def test_a_character_that_cannot_be_shown_is_replaced(
+    tmp_path: Path, encoding: str, shown: str
+) -> None:
+    files = base()
+    files["requirements/odd.yaml"] = (
+        "documents:\n  - {id: A, title: t}\n  - {id: '100 \xb5F, 3 Ω, é, 漢', title: t}\n"
+    )
+    project = make(tmp_path / "p", files)
+    done = subprocess.run(
+        [sys.executable, "-m", "closeout", "lint"], cwd=project.path, capture_output=True,
+        env=environment(PYTHONIOENCODING=encoding, PYTHONUTF8="0"), timeout=BACKSTOP, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert shown in done.stdout.decode(encoding)
+    assert done.stderr == b""
+
+
+def test_json_is_utf_8_whatever_the_terminal_shows(tmp_path: Path) -> None:
+    files = base()
+    files["requirements/project.yaml"] = str(files["requirements/project.yaml"]).replace(
+        "name: ", "name: Ω ", 1
+    )
+    project = make(tmp_path / "p", files)
+    done = subprocess.run(
+        [sys.executable, "-m", "closeout", "verify", "--json", "-"], cwd=project.path,
+        env=environment(PYTHONIOENCODING="ascii"), capture_output=True, timeout=BACKSTOP,
+        check=False,
+    )  # fmt: skip
+    assert json.loads(done.stdout.decode("utf-8"))["project"].startswith("Ω ")

@@ -75,6 +75,10 @@ def main() -> NoReturn:
     """Run the command line; a user's mistake ends in 2, a fault of the tool in 3."""
     from closeout.cli.errors import UserError
 
+    if any(stream.encoding.lower() not in ("utf-8", "utf8") for stream in (sys.stdout, sys.stderr)):
+        from closeout.cli.encoding import show_what_can_be_shown
+
+        show_what_can_be_shown()
     # What a run makes lives until its end: looking for cycles among it would find none.
     gc.disable()
     try:

@@ -10,6 +10,7 @@ import click
 
 from closeout.cli import runs
 from closeout.cli.common import colour, opened, progress_bar, project_options, width
+from closeout.cli.encoding import print_utf_8
 from closeout.cli.options import Options
 from closeout.cli.output import check_place, write_file
 from closeout.render.words import work
@@ -61,7 +62,7 @@ def command(
         if json_file is not None and json_file != "-":
             write_file(Path(json_file), run.json.encode())
         if json_file == "-":
-            sys.stdout.write(run.json)
+            print_utf_8(run.json)
         else:
             sys.stdout.write(run.text + change)
             click.echo(work(run.computed, run.stored))
