@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 import closeout.units
 from closeout.measure import UnitError, Units
 from closeout.measure.symbols import GAINS, LEVELS, POINTS, SPELLINGS, SYMBOLS
+from closeout.model.amount import read_amount
 from tests.effort import calls, processor_time
 
 UNITS = Units()
@@ -54,6 +55,43 @@ def short_names() -> list[str]:
 )  # fmt: skip
 def test_a_degree_of_temperature_in_two_words_is_no_angle_times_a_charge(text, cure):
     assert f"write {cure}" in refusal(text).cure
+
+
+# What engineers of several trades write, and the unit that the cure names; factors as in NIST
+# SP 811 (2008), appendix B.8, from memory.
+CURES = {
+    "b/s/Hz": "bit", "kgf": "N (1 kgf is 9.80665 N)", "kcal": "kJ (1 kcal is 4.184 kJ)",
+    "Mrad": "Gy (1 Mrad is 10000 Gy)", "ksi": "MPa (1 ksi is 6.894757 MPa)", "dB m": "dBm",
+    "var": "V A", "mph": "m/s (1 mph is 0.44704 m/s)", "'": "arcmin", '"': "arcsec",
+    "sps": "symbol/s", "FIT": "1/h (1 FIT is 1e-9/h)", "%RH": "% alone", "dB/oct": "dB alone",
+    "nT/sqrt(Hz)": "the density of the square, as nT^2/Hz", "kwh": "kW h", "mah": "mA h",
+    "lbs": "kg", "torr": "Pa", "lbf": "N", "hp": "W", "KW": "kW", "Nm": "N m",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("text", CURES)
+def test_a_cure_names_a_unit_of_the_same_dimension(text):
+    assert refusal(text).cure.startswith(f"write {CURES[text]}")
+
+
+@pytest.mark.parametrize("text", ["foo", "MT", "Mw", "mah2", "zap", "rot", "kgz", "vat"])
+def test_nothing_is_guessed_where_nothing_is_known(text):
+    assert "meant" not in refusal(text).cure
+    assert not re.search(r"write m?[TWw]\b", refusal(text).cure)
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted", "cure"),
+    [
+        ("5 C/W", "K/W", "write K/W"), ("5 ppm/C", "ppm/K", "write ppm/K"),
+        ("5 S/s", "Hz", "write Hz"), ("5 W/mK", "W/(m K)", "write W/(m K)"),
+        ("5 W/(m C)", "W/(m K)", "write W/(m K)"), ("5 N/A", "", "leave the key out"),
+    ],
+)  # fmt: skip
+def test_what_is_read_by_the_letter_names_what_was_meant(text, wanted, cure):
+    with pytest.raises(UnitError) as caught:
+        UNITS.convert(read_amount(text), wanted)
+    assert cure in caught.value.cure
 
 
 def test_short_names_are_found():

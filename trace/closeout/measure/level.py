@@ -154,7 +154,8 @@ def _multiplied(text: str) -> UnitError:
     cure = "a level stands alone; write dB(W/m^2) for a level, dB/km for so many dB per unit"
     joined = re.fullmatch(r"dB\s*[-*·⋅ ]\s*([A-Za-z]+)", text)
     if joined and f"dB{joined[1]}" in LEVELS:
-        cure = f"write dB{joined[1]}, the level to 1 {joined[1]}"
+        of = "mW" if joined[1] == "m" else joined[1]
+        cure = f"write dB{joined[1]}, the level to 1 {of}"
     return UnitError(f"{shorten(text)} multiplies a level", cure)
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+
+from closeout.measure.reading import read
 from closeout.measure.scale import (
     IN_BAND,
     LEVEL,
@@ -57,7 +60,38 @@ def _unit(text: str) -> str:
     return shorten(text) if text.strip() else "no unit"
 
 
+# Symbols that are read by the letter, and what is written in their place where that fits.
+_BY_THE_LETTER = (
+    (re.compile(r"\bC\b"), "K", "C is the coulomb"),
+    (re.compile(r"\bmK\b"), "(m K)", "mK is the millikelvin"),
+    (re.compile(r"\bS\b"), "symbol", "S is the siemens"),
+    (re.compile(r"^\s*S\s*/\s*s\s*$"), "Hz", "S is the siemens"),
+    (re.compile(r"\bh\b"), "H", "h is the hour"),
+    (re.compile(r"\bF\b"), "K", "F is the farad"),
+)
+
+
+def _by_the_letter(text: str, dimensions: set[str]) -> str | None:
+    """Return what was probably meant by a unit that another reading of one symbol would fit."""
+    for symbol, instead, told in _BY_THE_LETTER:
+        meant = symbol.sub(instead, text)
+        if meant == text:
+            continue
+        try:
+            scale = read(meant)
+        except UnitError:
+            continue
+        if scale.dimension in dimensions:
+            return f"{told}: write {meant}"
+    return None
+
+
 def _cure(source: str, one: Scale, target: str, other: Scale) -> str:
+    if source.strip() == "N/A":
+        return "N/A is newton for each ampere; where a value does not apply, leave the key out"
+    meant = _by_the_letter(source, {other.dimension}) or _by_the_letter(target, {one.dimension})
+    if meant:
+        return meant
     pair = {one.dimension, other.dimension}
     confused = _CONFUSED.get(frozenset(pair))
     if confused:

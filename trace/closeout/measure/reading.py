@@ -17,6 +17,10 @@ LONGEST = 80
 _GAUGE = re.compile(
     r"(?i)\b(?:([kMh]?Pa|m?bar)(?:g\b|\s*\(\s*g\s*\)|_g\b)|psi\s*(?:g\b|\(\s*g\s*\)))|\bgau?ge\b"
 )
+_ARC = {
+    "'": "arcmin, or m (1 ft is 0.3048 m)", "\u2032": "arcmin", "\u2033": "arcsec",
+    '"': "arcsec, or mm (1 in is 25.4 mm)",
+}  # fmt: skip
 _SUM = re.compile(r"\s\+|\+\s|\s-\s")
 _DECIBEL = re.compile(r"(?i)dB(?![a-z]*yte)")
 
@@ -46,6 +50,8 @@ def read(text: str) -> Scale:
     check_shape(text)
     text = text.strip()
     _check_traps(text)
+    if text in _ARC:
+        raise UnitError(f"{shorten(text)} is no unit symbol here", f"write {_ARC[text]}")
     if plain(text) in POINTS:
         factor, offset = POINTS[plain(text)]
         return Scale(TEMPERATURE, factor, offset, POINT, TEMPERATURE)
