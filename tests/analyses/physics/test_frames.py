@@ -21,9 +21,9 @@ from analyses.physics.frames import (
     turn,
 )
 
-# Vallado et al., AIAA 2006-6753, appendix C (from memory): satellite 00005 three days after its
-# epoch, 6 April 2004, 07:51:28.386009 UTC, with UT1 - UTC = -0.439962 s. Pseudo-Earth-fixed is the
-# Earth-fixed frame without polar motion.
+# Vallado, Fundamentals of Astrodynamics and Applications, example 3-15 (from memory): 6 April 2004,
+# 07:51:28.386009 UTC, with UT1 - UTC = -0.439962 s; no satellite of a catalogue. Pseudo-Earth-fixed
+# is the Earth-fixed frame without polar motion.
 TEME = State(
     (5094.18016210, 6127.64465950, 6380.34453270), (-4.746131487, 0.785818041, 5.531931288)
 )
@@ -58,7 +58,7 @@ def test_the_angle_grows_at_the_rate_of_the_earth() -> None:
 
 
 def test_teme_to_pseudo_earth_fixed() -> None:
-    """AIAA 2006-6753, appendix C: position to 0.1 m, velocity to 0.1 mm/s."""
+    """Vallado, example 3-15: position to 0.1 m, velocity to 0.1 mm/s."""
     found = to_fixed(TEME, sidereal_angle(UT1))
     assert found.position == pytest.approx(PSEUDO_FIXED.position, abs=1e-4)
     assert found.velocity == pytest.approx(PSEUDO_FIXED.velocity, abs=1e-7)

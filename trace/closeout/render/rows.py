@@ -191,7 +191,7 @@ def reference(evidence: Evidence) -> str:
 
 
 def subject(evidence: Evidence) -> str:
-    """Return ``link_margin [Kiruna]``; the method where no quantity is judged."""
+    """Return ``link_margin [Razorbill]``; the method where no quantity is judged."""
     name = safe(evidence.quantity or evidence.method)
     return f"{name} [{safe(evidence.case)}]" if evidence.case is not None else name
 
