@@ -231,6 +231,25 @@ def test_lint_of_errors_is_2_and_tells_all_of_them(project: Project) -> None:
     assert run.stdout.count("cure: ") == len(places)
 
 
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("import nothing_of_this_name", "nothing_of_this_name"),
+        ("def broken(:", "invalid syntax"),
+        ("<<<<<<< HEAD", "merge conflict"),
+    ],
+)
+def test_a_module_that_cannot_be_imported_is_told_once(
+    project: Project, line: str, told: str
+) -> None:
+    project.write({"analyses/energy.py": f"{line}\n{ANALYSIS}"})
+    run = project.run("lint")
+    assert run.status == 2
+    rules = re.findall(r"\[([a-z-]+)\]$", run.stdout, re.MULTILINE)
+    assert rules == ["analysis-import"], run.stdout
+    assert told in run.stdout
+
+
 def test_lint_runs_no_analysis(project: Project, tmp_path: Path) -> None:
     mark = tmp_path / "was run"
     body = f"open({str(mark)!r}, 'w').close(); return Energy(voltage * charge)"

@@ -168,6 +168,14 @@ def test_what_yaml_allows_is_taken(text: str) -> None:
     assert parsed(text).faults == []
 
 
+def test_the_marks_of_a_merge_are_named_as_that() -> None:
+    text = (
+        "documents:\n<<<<<<< HEAD\n- {id: A, title: t}\n=======\n- {id: A, title: u}\n>>>>>>> b\n"
+    )
+    loaded = load_text(text)
+    assert places(loaded) == [("merge-conflict", 2, 1), ("merge-conflict", 6, 1)]
+
+
 def test_schemas_that_differ_are_a_fault_of_the_tool(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("closeout.load.check.allows", lambda *_: lambda _value: False)
     with pytest.raises(SchemasDiffer):

@@ -5,6 +5,7 @@ load -> graph -> evaluate -> judge. Side effects (store, processes) are begun an
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -155,7 +156,7 @@ def _check(
     index = Index.of(
         loaded.project,
         [spec for module in modules for spec in module.specs],
-        (*loaded.left_out, *_without_signature(modules)),
+        (*loaded.left_out, *_unusable(modules, snapshot)),
         whole=loaded.whole and not snapshot.problems(),
     )
     asked = read_options(options, index, units)
@@ -288,13 +289,25 @@ def _unreadable(snapshot: Snapshot, problems: tuple[Problem, ...], files: int) -
     )
 
 
-def _without_signature(modules: Iterable[Module]) -> Iterator[str]:
-    """Yield the names of analyses that exist but cannot be used, which is told already."""
+def _unusable(modules: Iterable[Module], snapshot: Snapshot) -> Iterator[str]:
+    """Yield the names of analyses that exist but cannot be used, which is told already.
+
+    Of a module that cannot be imported these are all functions at the top of its text.
+    """
     for module in modules:
         for function, _ in module.failures:
-            if function is not None:
-                yield function
-                yield f"{module.name.removeprefix('analyses.')}.{function}"
+            names = [function] if function is not None else _functions(module.path, snapshot)
+            for name in names:
+                yield name
+                yield f"{module.name.removeprefix('analyses.')}.{name}"
+
+
+def _functions(path: str, snapshot: Snapshot) -> list[str]:
+    try:
+        text = snapshot.read(path).decode("utf-8", "replace")
+    except (OSError, SnapshotError):
+        return []
+    return re.findall(r"(?m)^(?:async +)?def +(\w+)", text)
 
 
 def _module_findings(modules: Iterable[Module]) -> Iterator[Finding]:

@@ -74,7 +74,14 @@ class ProjectLoader:
 
     def exec_module(self, module: types.ModuleType) -> None:
         """Run the module; its code has the project's own, relative file name."""
-        code = compile(self._content, self._path, "exec", dont_inherit=True)
+        try:
+            code = compile(self._content, self._path, "exec", dont_inherit=True)
+        except SyntaxError:
+            line = conflict_line(self._content)
+            if line is None:
+                raise
+            told = "the marks of a merge conflict stand here; keep one side and take them out"
+            raise SyntaxError(told, (self._path, line, 1, None)) from None
         exec(code, module.__dict__)
 
     def get_source(self, fullname: str) -> str:
@@ -82,6 +89,14 @@ class ProjectLoader:
         from importlib.util import decode_source
 
         return decode_source(self._content)
+
+
+def conflict_line(content: bytes) -> int | None:
+    """Return the line on which git left the mark of a conflict, or None."""
+    for number, line in enumerate(content.split(b"\n"), 1):
+        if line.startswith((b"<<<<<<< ", b">>>>>>> ")):
+            return number
+    return None
 
 
 def install(recorder: Recorder) -> None:

@@ -64,7 +64,24 @@ def parsed(text: str) -> Parsed:
     Raises:
         NoLibyaml: PyYAML was built without libyaml.
     """
+    conflicts = _conflicts(text)
+    if conflicts:
+        return Parsed(faults=conflicts, whole=False)
     return _Reader(text).read()
+
+
+def _conflicts(text: str) -> list[Fault]:
+    """Return a fault for each conflict of a merge that git left in the text."""
+    if "<<<<<<< " not in text and ">>>>>>> " not in text:
+        return []
+    message = "the marks of a merge conflict stand here"
+    cure = "keep one side of what stands between <<<<<<< and >>>>>>>, and take the marks out"
+    lines = enumerate(_BREAKS.split(text), 1)
+    return [
+        Fault("merge-conflict", number, 1, message, cure)
+        for number, line in lines
+        if line.startswith(("<<<<<<< ", ">>>>>>> "))
+    ]
 
 
 class _Reader:

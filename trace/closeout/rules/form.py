@@ -117,6 +117,21 @@ SYNTAX = (
         breaks="documents:\n  - {id: LSA, title: Launch service: agreement}\n",
         keeps="documents:\n  - {id: LSA, title: 'Launch service: agreement'}\n",
     ),
+    _form(
+        name="merge-conflict",
+        title="a conflict of a merge is not resolved",
+        why="Both sides stand in the file, and neither of them is what is meant.",
+        breaks="""\
+<<<<<<< HEAD
+documents:
+  - {id: LSA, title: Launch service agreement}
+=======
+documents:
+  - {id: LSA, title: Agreement on the launch}
+>>>>>>> other
+""",
+        keeps="documents:\n  - {id: LSA, title: Launch service agreement}\n",
+    ),
     _yaml(
         name="yaml-duplicate-key",
         title="a key is given twice",
