@@ -20,9 +20,15 @@ _STATES = "located situated rated based united embedded dedicated need exceed pr
 # What can stand behind "by" without being somebody who acts.
 _NO_ACTOR = (
     "means|way|use|hand|default|design|reference|then|when|end|time|analysis|test|inspection|review"
-    "|virtue|at|up|more|less|no|not|twice|half|weight|volume|mass|date|start|law|itself|SRR|PDR|CDR|QR|AR|ORR|FRR"
+    "|virtue|location|position|arrangement|shape|geometry|choice|selection|construction"
+    "|calculation|simulation|similarity|measurement|demonstration|comparison|procedure|process"
+    "|method|definition|drawing|document|specification|standard|regulation|application|addition"
+    "|removal|installation|beginning|close|completion|entry|onset|date|moment|at|up|more|less|no|not|twice|half|weight|volume|mass|date|start|law|itself|SRR|PDR|CDR|QR|AR|ORR|FRR"
     "|LRR"
 )
+_ARTICLE = "the|a|an|its|their|each"
+# "as defined by the drawing" says where something stands, not who does it.
+_AS_DEFINED = re.compile(r"\bas [a-z]+(?:ed|en|wn|ven) (?:in and )?by\b")
 _COUNT = "one|two|three|four|five|six|seven|eight|nine|ten"
 _UNIT = (
     r"(?:[a-z]*(?:second|minute|hour|day|week|month|year|metre|meter|gram|volt|amp|ampere|watt|hertz"
@@ -65,6 +71,7 @@ def passives(text: str) -> Iterator[tuple[int, int]]:
     """Yield where "shall be done" stands in a masked statement without "by" somebody."""
     for found in _passive().finditer(text):
         rest = re.split(r"[.;](?:\s|$)", text[found.end() : found.end() + _SENTENCE], maxsplit=1)[0]
+        rest = _AS_DEFINED.sub("as", rest)
         if not _actor().search(rest):
             yield found.start("verb"), found.end("verb")
 
@@ -91,6 +98,7 @@ def _passive() -> re.Pattern[str]:
 @lru_cache(maxsize=1)
 def _actor() -> re.Pattern[str]:
     return re.compile(
-        rf"\bby (?:(?:the|a|an|its|their|each) )?(?!(?:{_NO_ACTOR}|{_COUNT})\b)(?![a-z]+ing\b)"
+        rf"\bby (?:(?:{_ARTICLE}) |(?!(?:{_ARTICLE})\b))(?!(?:[a-z-]+ )?(?:{_NO_ACTOR})\b)"
+        rf"(?!(?:{_COUNT})\b)(?![a-z]+ing\b)"
         rf"(?=[A-Za-z\ufffc])|\bby (?:{_COUNT}) (?!{_UNIT})[a-z]"
     )

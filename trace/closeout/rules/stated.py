@@ -69,9 +69,13 @@ _IN_DIGITS = re.compile(
     r"(?<![\w.\u00b7/])(?<![A-Za-z]-)(?<![0-9],)(?P<number>[-+\u2212]?"
     r"(?:[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?"
     r"|[0-9]{1,3}(?:[ \u00a0\u2009\u202f][0-9]{3})+(?![0-9])(?:\.[0-9]+)?"
+    r"|(?:0|[1-9][0-9]*),(?:[0-9]{1,2}|[0-9]{4,})|0,[0-9]+"  # a decimal comma
     r"|[0-9]+(?:\.[0-9]+)?(?:[eE][-+]?[0-9]+)?))(?![0-9]|[.,][0-9])"
     r"(?: ?[x\u00d7\u00b7] ?10\^(?P<power>[-\u2212]?[0-9]{1,3})(?![0-9]))?"
 )
+
+# 12,500 is twelve thousand five hundred; 2,5 and 0,125 are no thousands.
+_DECIMAL_COMMA = re.compile(r"[-+]?(?:0,[0-9]+|[0-9]+,(?:[0-9]{1,2}|[0-9]{4,}))")
 
 _LOWER = (
     "at least|not less than|no less than|not fewer than|no fewer than|not lower than|no lower than"
@@ -138,7 +142,10 @@ def numbers(text: str) -> tuple[Stated, ...]:
 
 def _digits(text: str, lower: str) -> Iterator[Stated]:
     for match in _IN_DIGITS.finditer(text):
-        digits = re.sub(r"[, \u00a0\u2009\u202f]", "", match["number"].replace("\u2212", "-"))
+        digits = match["number"].replace("\u2212", "-")
+        if _DECIMAL_COMMA.fullmatch(digits):
+            digits = digits.replace(",", ".")
+        digits = re.sub(r"[, \u00a0\u2009\u202f]", "", digits)
         power = "e" + match["power"].replace("\u2212", "-") if match["power"] else ""
         try:
             number = read_number(digits + power if "e" not in digits.lower() else digits)

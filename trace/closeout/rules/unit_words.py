@@ -17,7 +17,8 @@ _PREFIXES = {
 _PREFIXED = {
     "metre": "m", "meter": "m", "gram": "g", "second": "s", "ampere": "A", "amp": "A", "watt": "W",
     "volt": "V", "joule": "J", "newton": "N", "pascal": "Pa", "hertz": "Hz", "ohm": "ohm",
-    "byte": "byte", "bit": "bit", "litre": "L", "liter": "L", "bar": "bar", "farad": "F",
+    "byte": "byte", "octet": "byte", "bit": "bit",
+    "litre": "L", "liter": "L", "bar": "bar", "farad": "F",
     "henry": "H", "radian": "rad", "tesla": "T", "symbol": "symbol", "electronvolt": "eV",
 }  # fmt: skip
 # A week has no symbol, so a unit in words says how many of a symbol it is.

@@ -258,13 +258,19 @@ NEGATIVE = _family(
         (
             "not neither nor",
             r"(?<=shall )(?:not|neither)(?! (?:[a-z-]+ ){0,6}?(?:exceed|fall below|(?:less|more"
-            r"|greater|lower|higher|longer|shorter|later|earlier|fewer|larger|smaller|heavier) than"
+            r"|[a-z]{2,12}er) than"
             r"|(?:below|above|under|over) [-+]?[0-9]))",
         ),
         (
             "no",
             r"(?<!\w)shall (?:[a-z]+ ){1,2}(?P<word>no)(?! (?:more|less|later|earlier|greater|fewer"
             r"|higher|lower|longer|shorter|larger|smaller)\b)",
+        ),
+        (
+            "no none neither nothing nobody",
+            r"(?<![\w,] )(?:no|none|neither|nothing|nobody)(?! (?:more|less|later"
+            r"|earlier|greater|fewer|higher|lower|longer|shorter|larger|smaller) than\b)"
+            r"(?= [^.;]{0,160}?\bshall\b)",
         ),
         ("unable", r"(?<=shall be )unable"),
     ],
