@@ -6,7 +6,7 @@ where g0 is standard gravity and never the gram. "rms" is root mean square.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 from math import ceil
 
@@ -87,8 +87,11 @@ def translation_and_rocking(
 ) -> float:
     """Return a lower bound of the first frequency of a body that slides and rocks on its mounting.
 
-    Dunkerley: 1/omega^2 is at most the sum over the motions, each alone: m (c + h^2/k_r) of the
-    centre of gravity at a height h, and m r^2/k_r of the body's turning about it. c is the
+    Safe where a frequency has to be high enough, and unsafe for loads, which rise with it: those
+    take :func:`analyses.physics.two_modes.sliding_and_rocking`.
+
+    Dunkerley (1894): 1/omega^2 is at most the sum over the motions, each alone: m (c + h^2/k_r) of
+    the centre of gravity at a height h, and m r^2/k_r of the body's turning about it. c is the
     flexibility of the mounting in m/N, k_r its stiffness against rocking in N m/rad.
     """
     rocking = (power(height, 2) + power(gyration, 2)) / rocking_stiffness
@@ -122,7 +125,7 @@ def miles(frequency: float, amplification: float, density: float) -> float:
 
     Source: Miles (1954), as in R. Simmons, "Miles' Equation", NASA GSFC FEMCI (2001). It holds for
     one mode and a spectrum that is flat around it, from zero to infinity; otherwise it can be
-    unsafe, and :func:`integrated_response` is the measure.
+    unsafe, and so it is a bound for no use; :func:`integrated_response` is the measure.
     """
     return sqrt(pi / 2.0 * frequency * amplification * density)
 
@@ -132,7 +135,7 @@ def flat_response(frequency: float, amplification: float, density: float) -> flo
 
     sqrt(pi/2 f Q (1 + 1/Q^2) S), the whole integral of :func:`transmissibility_squared`, of which
     Miles leaves out 1/Q^2. With the highest density of any spectrum it is an upper bound of the
-    response to that spectrum.
+    response to that spectrum: safe for loads.
     """
     return miles(frequency, amplification, density) * sqrt(1.0 + 1.0 / power(amplification, 2))
 
@@ -147,12 +150,22 @@ def transmissibility_squared(ratio: float, amplification: float) -> float:
     return (1.0 + damping) / (power(1.0 - power(ratio, 2), 2) + damping)
 
 
-def integrated_response(
-    frequency: float, amplification: float, spectrum: Spectrum, steps_per_bandwidth: float = 8.0
-) -> float:
-    """Return the rms response in g0 of one mode, integrated over the whole spectrum.
+def integrated_response(frequency: float, amplification: float, spectrum: Spectrum) -> float:
+    """Return the rms response in g0 of one mode, integrated over the whole spectrum."""
+    return integrated(
+        lambda f: transmissibility_squared(f / frequency, amplification), amplification, spectrum
+    )
 
-    The root of the integral of |H(f/f0)|^2 S(f) df, by Simpson's rule in the logarithm of the
+
+def integrated(
+    gain_squared: Callable[[float], float],
+    amplification: float,
+    spectrum: Spectrum,
+    steps_per_bandwidth: float = 8.0,
+) -> float:
+    """Return the rms response in g0 to a spectrum of what has modes with one amplification Q.
+
+    The root of the integral of |H(f)|^2 S(f) df, by Simpson's rule in the logarithm of the
     frequency, each piece of the spectrum for itself. The step is the half-power bandwidth 1/Q, in
     the logarithm, over `steps_per_bandwidth`. For numbers alone.
     """
@@ -167,8 +180,6 @@ def integrated_response(
             x = i * step
             f = f1 * exp(x)
             weight = 1.0 if i in (0, 2 * pairs) else 4.0 if i % 2 else 2.0
-            total += (
-                weight * transmissibility_squared(f / frequency, amplification) * f * exp(slope * x)
-            )
+            total += weight * gain_squared(f) * f * exp(slope * x)
         area += s1 * total * step / 3.0
     return sqrt(area)
