@@ -122,8 +122,8 @@ def structure_margins(
     is off the middle and joins the axes. All of it times the model factor. The shear of the base
     and its overturning moment m h x'' + m r^2 theta'' have each their own 3 sigma, of both modes of
     sliding and rocking, and are taken as reached together. The worst of the four bolts takes its
-    quarter, the overturning moment, and what an offset of the centre of gravity along both axes adds in tension
-    and, by the moment about z, in shear.
+    quarter, the overturning moment, and what an offset of the centre of gravity along both axes
+    adds in tension and, by the moment about z, in shear.
 
     **Bolts.** Preload from the torque that turns thread and collar, each with its friction, with
     the scatter that is left, loss by settling, and the change by temperature with either sign.
