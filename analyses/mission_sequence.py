@@ -88,11 +88,12 @@ def mission_sequence(
     one restart; the cameras record after their start, the last of them being meant for each. The
     launcher sends no command: cameras off, transmitter on and last transmission come by timers that
     count from wake-up on the recorder's clock and stand still in a restart. The loops that the last
-    release opens hold the transmitter off for a while (`unwanted_emission`); they start nothing,
-    and have let go before the timer's earliest start. The
-    launcher's events come on its own clock. The cameras end by their timer, when the memory is full
-    or when the battery is empty, whichever is first. The memory fills at the rate of all
-    instruments until the cameras go off and at that of stuck cameras and housekeeping after that;
+    release opens, and the timer that an aneroid switch starts in the ascent, hold the transmitter
+    off for a while (`unwanted_emission`); they start nothing, and have let go before the earliest
+    start of the transmitter. The launcher's events come on its own clock. The cameras end by their
+    timer, when the memory is full or when the battery is empty, whichever is first. The memory
+    fills at the rate of all instruments until the cameras go off and at that of stuck cameras and
+    housekeeping after that;
     the battery empties at one power until then and another after it. All are closed forms
     (`analyses/physics/storage.py`), and sums of times.
 

@@ -4,6 +4,10 @@ A barrier is something open in the path between a source and a hazard; the hazar
 none is left. A failure takes away all that it reaches at once, so the number of barriers says
 little: what counts is the fewest failures that together take all of them away (the order of the
 smallest minimal cut set, NUREG-0492, from memory).
+
+Barriers that let go on the same event share it, whatever sensors and wires they feel it by: that
+event, come or felt too early, is one failure of all of them. Such failures are made here from what
+each barrier is opened by, so that none has to be thought of.
 """
 
 from __future__ import annotations
@@ -24,13 +28,15 @@ Barriers = frozenset[str]
 
 
 class Barrier(NamedTuple):
-    """``hazards`` are those in whose path it stands; ``seen`` is how its state is told, ``delay``
-    the parameter that says when it opens the way by itself after the release; empty: neither.
+    """``hazards`` are those in whose path it stands; ``seen`` is how its state is told, ``event``
+    what lets it go, ``delay`` names the time after the last release at which it opens the way by
+    itself; empty: none.
     """
 
     name: str
     hazards: frozenset[str]
     seen: str
+    event: str
     delay: str
 
 
@@ -43,6 +49,13 @@ class Step(NamedTuple):
     in_place: Barriers
 
 
+class Event(NamedTuple):
+    """What lets barriers go, and what event it brings along; possible as ``steps`` of a failure."""
+
+    steps: frozenset[str]
+    brings: frozenset[str]
+
+
 class Failure(NamedTuple):
     """One cause, and the barriers that it takes away; at every step where ``steps`` is empty."""
 
@@ -52,26 +65,37 @@ class Failure(NamedTuple):
 
 
 class Model(NamedTuple):
-    """Barriers by their short names, steps in their order, failures."""
+    """Barriers by their short names, steps in their order, events, failures.
+
+    Among the failures is one for each event.
+    """
 
     barriers: dict[str, Barrier]
     steps: tuple[Step, ...]
+    events: dict[str, Event]
     failures: tuple[Failure, ...]
 
 
 def read_model(folder: Path) -> Model:
-    """Return the model in barriers.csv, barrier_steps.csv and barrier_failures.csv of a folder.
+    """Return the model in barriers.csv, barrier_events.csv, barrier_steps.csv and
+    barrier_failures.csv of a folder.
 
     Raises:
-        ValueError: names of barriers, steps, hazards or phases that are not declared; all of them.
+        ValueError: names of barriers, events, steps, hazards or phases that are not declared; all
+            of them.
     """
     barriers = {
         row["barrier"]: Barrier(
-            row["name"], frozenset(row["hazards"].split()), row["seen"], row["delay"]
+            row["name"], frozenset(row["hazards"].split()), row["seen"], row["opened_by"],
+            row["delay"],
         )
         for row in read_rows(
-            folder / "barriers.csv", ("barrier", "name", "hazards", "seen", "delay")
+            folder / "barriers.csv", ("barrier", "name", "hazards", "seen", "opened_by", "delay")
         )
+    }  # fmt: skip
+    events = {
+        row["event"]: Event(_steps(row), frozenset(filter(None, [row["brings"]])))
+        for row in read_rows(folder / "barrier_events.csv", ("event", "steps", "brings", "why"))
     }
     steps = tuple(
         Step(row["step"], row["phase"], row["armed"] == "yes", frozenset(row["in_place"].split()))
@@ -81,16 +105,36 @@ def read_model(folder: Path) -> Model:
         Failure(
             f"{row['element']} {row['failure']}",
             frozenset(row["takes_away"].split()),
-            frozenset(filter(None, row["steps"].split("; "))),
+            _steps(row),
         )
         for row in read_rows(
             folder / "barrier_failures.csv", ("element", "failure", "takes_away", "steps")
         )
     )
-    model = Model(barriers, steps, failures)
+    model = Model(barriers, steps, events, failures)
     if unknown := list(_unknown(model)):
         raise ValueError("; ".join(unknown))
-    return model
+    return model._replace(failures=(*failures, *common_failures(model)))
+
+
+def _steps(row: Mapping[str, str]) -> frozenset[str]:
+    return frozenset(filter(None, row["steps"].split("; ")))
+
+
+def common_failures(model: Model) -> tuple[Failure, ...]:
+    """Return the failure that each event is: it takes away what it, or what it brings, opens."""
+    return tuple(
+        Failure(
+            f"event: {name}",
+            frozenset(
+                short
+                for short, barrier in model.barriers.items()
+                if barrier.event in {name} | event.brings
+            ),
+            event.steps,
+        )
+        for name, event in model.events.items()
+    )
 
 
 def _unknown(model: Model) -> Iterator[str]:
@@ -103,6 +147,11 @@ def _unknown(model: Model) -> Iterator[str]:
 
     for short, barrier in model.barriers.items():
         yield from filter(None, [strange("barriers.csv", short, barrier.hazards, HAZARDS)])
+        opened = [barrier.event] if barrier.event else []
+        yield from filter(None, [strange("barriers.csv", short, opened, model.events)])
+    for name, event in model.events.items():
+        yield from filter(None, [strange("barrier_events.csv", name, event.brings, model.events)])
+        yield from filter(None, [strange("barrier_events.csv", name, event.steps, steps)])
     for step in model.steps:
         yield from filter(None, [strange("barrier_steps.csv", step.name, step.in_place, barriers)])
         yield from filter(None, [strange("barrier_steps.csv", step.name, [step.phase], PHASES)])

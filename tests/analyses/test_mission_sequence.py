@@ -230,11 +230,13 @@ def test_a_memory_or_a_battery_that_ends_early_ends_the_recording() -> None:
 
 
 def test_the_barriers_have_let_go_before_the_timer_starts_the_transmitter() -> None:
-    """S: software and timers of unwanted_emission run from the last release; the latest of them."""
-    own, barriers = Declared(mission_sequence), Declared(unwanted_emission)
-    latest = max(high for _, high in barriers.box.values())
-    soonest = min(own.function(**point).transmitter_delay for point in own.points(300))
-    assert latest < soonest
+    """Timers A and B run from the last release, timer C from aneroid switch C."""
+    own, barriers = Declared(mission_sequence), Declared(unwanted_emission).box
+    events = [own.find(**point) for point in own.points(300)]
+    loops = max(barriers["timer_a_delay"][1], barriers["timer_b_delay"][1])
+    assert loops < min(event.transmitter_delay for event in events)
+    third = barriers["aneroid_closing_time"][1] + barriers["timer_c_delay"][1]
+    assert third < min(event.event_time["transmitter on"] for event in events)
 
 
 def test_memory_outlasts_the_last_transmission_with_a_reset_and_a_stuck_camera() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from analyses import pressure_threshold_timing as timing
 from analyses import unwanted_emission as module
+from analyses.physics.ascent import fly
 from analyses.physics.barriers import (
     EnergyPath,
     barriers_left,
@@ -24,12 +26,19 @@ from analyses.physics.barriers import (
     releasing_failures,
     releasing_pairs,
 )
+from analyses.physics.csv_table import read_rows
+from analyses.physics.standard_atmosphere import profile
+from analyses.pressure_threshold_timing import pressure_threshold_timing
 from analyses.unwanted_emission import DATA, UnwantedEmission, unwanted_emission
+from tests.analyses.declared import Declared, limits
 
 # Of the demonstration mission, invented.
-DELAYS = {"software_transmit_delay": 70.0, "timer_a_delay": 78.0, "timer_b_delay": 74.0}
+DECLARED = Declared(unwanted_emission)
+DELAYS = DECLARED.values
 ANSWER = unwanted_emission(**DELAYS)
 MODEL = read_model(DATA)
+GROUND = [step.name for step in MODEL.steps if step.phase == "ground"]
+LIMIT = 3  # independent barriers of SAF-010
 
 
 def path(barriers: str, *effects: str) -> EnergyPath:
@@ -157,26 +166,28 @@ def test_the_three_ways_of_counting_agree() -> None:
 
 
 def test_every_hazard_at_every_step_of_the_ground() -> None:
-    steps = [step.name for step in MODEL.steps if step.phase == "ground"]
-    cases = {f"{hazard}, {step}" for hazard in ("radio", "heat", "motion") for step in steps}
+    cases = {f"{hazard}, {step}" for hazard in ("radio", "heat", "motion") for step in GROUND}
     assert set(ANSWER.independent_barriers) == cases
     assert "hold on the pad" in ANSWER.independent_radio_barriers
     assert "after the last release" in ANSWER.independent_radio_barriers
 
 
 def test_hold_on_the_pad_by_hand() -> None:
-    """Plug in: main switch, switch of the software and two timers. One cause reaches the first two
-    (processor, software, supply, harness), so four barriers are three.
+    """Plug in: main switch, switch of the software and three timers. One cause reaches the first
+    two (processor, software, supply, harness, a false wake-up), one event the timers A and B: five
+    barriers are three.
     """
     case = "radio, hold on the pad"
-    assert ANSWER.ground_barriers[case] == 4
+    assert ANSWER.ground_barriers[case] == 5
     assert ANSWER.independent_barriers[case] == 3
-    assert ANSWER.ground_left_after_one[case] == 2
+    assert ANSWER.ground_left_after_one[case] == 3
     assert ANSWER.ground_left_after_two[case] == 1
+    assert ANSWER.ground_left_after_event[case] == 3
 
 
 @pytest.mark.parametrize(
-    "element", ["processor", "software", "common supply of the switch drivers", "harness"]
+    "element",
+    ["processor", "software", "common supply of the switch drivers", "harness", "event: wake-up"],
 )
 def test_what_is_shared_counts_as_one_cause(element: str) -> None:
     taken = max(
@@ -187,16 +198,65 @@ def test_what_is_shared_counts_as_one_cause(element: str) -> None:
 
 
 def test_silence_by_hand() -> None:
-    """With two of three failed the third alone ends the silence: the shortest of the three."""
-    assert ANSWER.silence_after_release == 70.0
-    assert unwanted_emission(70.0, 65.0, 74.0).silence_after_release == 65.0
-    assert unwanted_emission(90.0, 78.0, 74.0).silence_after_release == 74.0
+    """Last release at 3390 s + 2 x 60 s. The return's short (timers B and C) and the transmitter's
+    switch leave timer A; the event (A and B) and one more leave timer C or the software's, 58 s +
+    3565 s - 3510 s and 41 s + 3620 s - 3510 s after the release. The shortest of these counts.
+    """
+    assert (DELAYS["timer_a_delay"], DELAYS["timer_b_delay"]) == (78.0, 74.0)
+    assert ANSWER.silence_after_release == 78.0
+    assert DECLARED.find(timer_a_delay=65.0).silence_after_release == 65.0
+    assert DECLARED.find(timer_a_delay=140.0).silence_after_release == 113.0
+    assert DECLARED.find(timer_c_delay=3500.0).silence_after_release == 48.0
+    assert DECLARED.find(transmit_start_delay=3500.0).silence_after_release == 31.0
 
 
-@pytest.mark.parametrize("name", DELAYS)
-def test_a_shorter_delay_never_lengthens_the_silence(name: str) -> None:
-    shorter = unwanted_emission(**{**DELAYS, name: 50.0})
-    assert shorter.silence_after_release == 50.0
+@pytest.mark.parametrize(
+    ("name", "less"),
+    [
+        ("timer_a_delay", -20.0), ("timer_c_delay", -60.0), ("aneroid_closing_time", -60.0),
+        ("wake_time", -80.0), ("transmit_start_delay", -80.0), ("timer_error", -3e4),
+        ("first_release_time", 60.0), ("release_interval", 30.0),
+    ],
+)  # fmt: skip
+def test_what_comes_earlier_shortens_the_silence(name: str, less: float) -> None:
+    """S: an earlier start of a timer, and a later release."""
+    changed = DECLARED.find(**{name: DELAYS[name] + less})
+    assert changed.silence_after_release < ANSWER.silence_after_release
+
+
+def test_the_silence_holds_all_over_the_declared_ranges() -> None:
+    assert limits("COM-070", "silence_after_release") == ("at_least", 60.0)
+    assert min(DECLARED.find(**p).silence_after_release for p in DECLARED.points(40)) >= 60.0
+
+
+def test_aneroid_switch_c_closes_when_the_ascent_says() -> None:
+    """16 kPa to 24 kPa: the march of the ascent, at corners and points of its ranges and days."""
+    ascent = Declared(pressure_threshold_timing)
+    ascent.box |= {"sea_level_pressure": (960.0, 1045.0), "temperature_offset": (-25.0, 25.0)}
+    low, high = DECLARED.box["aneroid_closing_time"]
+    for point in ascent.points(30):
+        early, late = (passage_of(point, pressure) for pressure in (24e3, 16e3))
+        assert low < early < late < high
+
+
+def passage_of(point: Mapping[str, float], pressure: float) -> float:
+    """Return when the pressure in the compartment passes a value in Pa, in s after lift-off."""
+    vehicle = timing.launcher(
+        *(
+            point[name]
+            for name in (
+                "lift_off_mass", "vacuum_thrust", "vacuum_specific_impulse", "nozzle_exit_area",
+                "drag_reference_area", "pitch_start_time", "pitch_rate",
+            )
+        )
+    )  # fmt: skip
+    day = profile(100 * point["sea_level_pressure"], point["temperature_offset"])
+    flight = fly(vehicle, day, point["pad_geometric_altitude"], timing.DURATION, 1.0)
+    inside = timing.compartment_pressure(
+        flight, point["vent_pressure_coefficient"], point["vent_time_constant"]
+    )
+    first, _ = timing.passages([moment.time for moment in flight], inside, pressure)
+    return first
 
 
 # Other designs: what is worse has to be told -----------------------------------------------------
@@ -220,15 +280,17 @@ def redesigned(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[...,
 
 
 def test_timers_of_one_make_would_be_one_barrier(redesigned) -> None:  # type: ignore[no-untyped-def]
-    worse = redesigned("barrier_failures.csv", "", "timers,fault of their design,KA KB,\n")
+    worse = redesigned("barrier_failures.csv", "", "timers,fault of their design,KA KB KC,\n")
     assert worse.independent_barriers["radio, hold on the pad"] == 2
     assert worse.releasing_pairs > 0
     assert worse.silence_after_release == 0.0
 
 
-def test_software_on_the_loop_of_a_timer_would_lose_the_silence(redesigned) -> None:  # type: ignore[no-untyped-def]
-    """Then one open loop starts both; with the other timer that is two failures."""
-    worse = redesigned("barrier_failures.csv", "loop A,opens too early,KA", "loop A,opens,KA TS")
+def test_software_on_the_wire_of_timer_c_would_lose_the_silence(redesigned) -> None:  # type: ignore[no-untyped-def]
+    """Then one switch starts both; with the last release that is two failures."""
+    worse = redesigned(
+        "barrier_failures.csv", "aneroid switch C,welded or leaking,KC", "aneroid C,welded,KC TS"
+    )
     assert worse.independent_radio_barriers["after the last release"] == 2
     assert worse.silence_after_release == 0.0
 
@@ -250,7 +312,7 @@ def test_without_arming_plug_the_link_would_not_do(redesigned) -> None:  # type:
     assert worse.ground_barriers[case] == ANSWER.ground_barriers[case] - 1
 
 
-@pytest.mark.parametrize("barrier", ["KA", "KB", "PA", "PB"])
+@pytest.mark.parametrize("barrier", ["KC", "PA", "PB"])
 def test_a_barrier_that_nobody_can_see_counts_as_none(barrier: str, redesigned) -> None:  # type: ignore[no-untyped-def]
     lines = (DATA / "barriers.csv").read_text("utf-8").splitlines()
     old = next(line for line in lines if line.startswith(barrier + ","))
@@ -259,19 +321,82 @@ def test_a_barrier_that_nobody_can_see_counts_as_none(barrier: str, redesigned) 
     assert worse.independent_barriers[f"{hazard}, hold on the pad"] == 2
 
 
-def test_an_unpressurised_hold_is_one_failure_of_both_aneroids(redesigned) -> None:  # type: ignore[no-untyped-def]
-    safer = redesigned(
-        "barrier_failures.csv", "cabin,pressure lost or hold not pressurised,PA PB", "cabin,none,"
-    )
+def test_an_unpressurised_hold_is_one_failure_of_every_aneroid(redesigned) -> None:  # type: ignore[no-untyped-def]
+    safer = redesigned("barrier_events.csv", "pressure,air transport", "pressure,hold on the pad")
     case = "motion, air transport"
     assert ANSWER.independent_barriers[case] < safer.independent_barriers[case]
 
 
 def test_a_single_cause_of_all_is_told(redesigned) -> None:  # type: ignore[no-untyped-def]
-    worse = redesigned("barrier_failures.csv", "", "flood,water in the bay,MS TS KA KB,\n")
+    worse = redesigned("barrier_failures.csv", "", "flood,water in the bay,MS TS KA KB KC,\n")
     assert worse.releasing_failures > 0
     assert min(worse.independent_barriers.values()) == 1
     assert worse.ground_left_after_one["radio, hold on the pad"] == 0
+
+
+# Common events ----------------------------------------------------------------------------------
+
+HELD_BY_LOOPS = [
+    "battery link fitted", "wait for close-out", "arming plug inserted", "hold on the pad",
+    "access after a slip",
+]  # fmt: skip
+
+
+def test_without_the_sensor_of_its_own_the_verdict_fails(redesigned) -> None:  # type: ignore[no-untyped-def]
+    """S: timer C away, and the last release opens all loops at once: two barriers are left."""
+    lines = (DATA / "barriers.csv").read_text("utf-8").splitlines()
+    (third,) = (line for line in lines if line.startswith("KC,"))
+    worse = redesigned("barriers.csv", third, "KC,none,,,,")
+    key, limit = limits("SAF-010", "independent_barriers")
+    assert (key, limit) == ("at_least", LIMIT)
+    failing = {case for case, number in worse.independent_barriers.items() if number < limit}
+    assert failing >= {f"radio, {step}" for step in HELD_BY_LOOPS}
+    assert all(worse.independent_barriers[case] == 2 for case in failing)
+    assert worse.releasing_pairs > 0
+    assert worse.silence_after_release == 0.0  # of COM-070, at least 60 s
+
+
+def test_timer_c_on_the_last_release_as_well_would_be_no_sensor_of_its_own(redesigned) -> None:  # type: ignore[no-untyped-def]
+    """S: the circuit of before: three timers with wires of their own, which all feel one event."""
+    worse = redesigned("barriers.csv", "low pressure,timer C", "last release,timer C")
+    for step in HELD_BY_LOOPS:
+        assert worse.independent_barriers[f"radio, {step}"] == 2
+        case = f"radio, {step}"
+        assert worse.ground_left_after_event[case] == ANSWER.ground_left_after_event[case] - 1
+    assert worse.silence_after_release == 0.0
+
+
+def test_software_on_the_last_release_would_be_one_more_that_it_opens(redesigned) -> None:  # type: ignore[no-untyped-def]
+    """S: in the ascent the event then takes three of four, and timer C alone is left."""
+    worse = redesigned("barriers.csv", "wake-up,transmit timer", "last release,transmit timer")
+    assert worse.independent_radio_barriers["awake until the last release"] == 2
+    assert worse.silence_after_release == 0.0
+
+
+@pytest.mark.parametrize("event", ["wake-up", "last release", "low pressure"])
+def test_each_event_is_one_failure_of_all_that_it_opens(event: str) -> None:
+    """Read from the table by hand: the column of the barriers, and what an event brings along."""
+    rows = read_rows(DATA / "barriers.csv", ("barrier", "opened_by"))
+    opened = {row["barrier"] for row in rows if row["opened_by"] == event}
+    if event == "low pressure":  # a shaken cabin without pressure wakes the recorder too
+        opened |= {row["barrier"] for row in rows if row["opened_by"] == "wake-up"}
+    (failure,) = (one for one in MODEL.failures if one.name == f"event: {event}")
+    assert failure.takes_away == opened
+    assert len(opened) >= 2
+
+
+def test_every_barrier_that_is_not_opened_by_hand_names_its_event() -> None:
+    by_hand = {short for short, barrier in MODEL.barriers.items() if not barrier.event}
+    assert by_hand == {"BL", "AP"}
+    assert ANSWER.events_examined == len(MODEL.events) == 3
+
+
+def test_events_count_among_the_failures(redesigned) -> None:  # type: ignore[no-untyped-def]
+    """One event more, which opens nothing, is one failure more at each hazard and step."""
+    more = redesigned("barrier_events.csv", "", "full moon,,,nothing\n")
+    paths = len(ANSWER.ground_barriers) + 3
+    assert more.failures_examined == ANSWER.failures_examined + paths
+    assert more.independent_barriers == ANSWER.independent_barriers
 
 
 # The tables -------------------------------------------------------------------------------------
@@ -282,6 +407,12 @@ def test_every_unknown_name_is_told_at_once(tmp_path: Path) -> None:
         shutil.copy(file, tmp_path)
     for name, old, new in (
         ("barriers.csv", "radio heat motion,in sight,", "radio heat noise,in sight,"),
+        ("barriers.csv", "last release,timer A", "last releas,timer A"),
+        (
+            "barrier_events.csv",
+            "pressure,air transport,wake-up",
+            "pressure,aircraft,wakeup",
+        ),
         ("barrier_steps.csv", "ascent asleep,flight,yes,MS", "ascent asleep,fligt,yes,MX"),
         ("barrier_failures.csv", "welded or leaking,PA", "welded or leaking,PX"),
         ("barrier_failures.csv", ",charge of the battery", ",charging"),
@@ -291,16 +422,16 @@ def test_every_unknown_name_is_told_at_once(tmp_path: Path) -> None:
         (tmp_path / name).write_text(text.replace(old, new, 1), "utf-8")
     with pytest.raises(ValueError, match="noise") as told:
         read_model(tmp_path)
-    for wrong in ("MX", "fligt", "PX", "charging"):
+    for wrong in ("MX", "fligt", "PX", "charging", "last releas,", "aircraft", "wakeup"):
         assert wrong in str(told.value)
 
 
 def test_a_barrier_of_the_last_step_needs_its_delay(redesigned) -> None:  # type: ignore[no-untyped-def]
     with pytest.raises(ValueError, match="no delay of KB"):
-        redesigned("barriers.csv", "timer_b_delay", "")
+        redesigned("barriers.csv", "last release,timer B", "last release,")
 
 
 def test_what_stands_at_the_last_step_are_the_timed_ones() -> None:
     last = path_of(MODEL, MODEL.steps[-1], "radio")
-    assert last.barriers == {"TS", "KA", "KB"}
+    assert last.barriers == {"TS", "KA", "KB", "KC"}
     assert frozenset({"KA"}) in barriers_left(last, 2)
