@@ -70,6 +70,7 @@ def thermal_cases(
     fairing_release_geometric_altitude: km,
     fairing_release_speed: km_s,
     fairing_release_climb_rate: km_s,
+    upper_density_ratio: ratio,
     ram_area: m2,
     plume_flux: W_m2,
     plume_duration: s,
@@ -111,8 +112,9 @@ def thermal_cases(
     qualification margin (order of ECSS-E-ST-31C, from memory).
 
     **Sources.** Stefan and Boltzmann; first-order bodies; 1/2 rho v^3 with the density of the U.S.
-    Standard Atmosphere 1976; view factor of a plate that faces Earth. The solar constant is a
-    parameter with its source.
+    Standard Atmosphere 1976 times the ratio of the day's to it (that is a mean, and a bound for no
+    use; the densest day is safe for heat, and would not be where drag has to slow something); view
+    factor of a plate that faces Earth. The solar constant is a parameter with its source.
 
     **Assumptions.** The ascent begins with cells at the temperature of conditioned air: after a
     loss of conditioning the count goes on only when the cells read it again (LSA 4.5). An ascent
@@ -142,7 +144,8 @@ def thermal_cases(
     ]
     ascent = make_ascent(
         ascent_wall_temperature, fairing_release_time, fairing_release_geometric_altitude,
-        fairing_release_speed, fairing_release_climb_rate, ram_area, plume_flux, plume_duration,
+        fairing_release_speed, fairing_release_climb_rate, upper_density_ratio, ram_area,
+        plume_flux, plume_duration,
     )  # fmt: skip
     base = stage_temperature + ZERO_CELSIUS
     radiating = radiating_area * infrared_emittance
@@ -189,6 +192,7 @@ def make_ascent(
     geometric_altitude: float,
     speed: float,
     climb_rate: float,
+    density_ratio: float,
     ram_area: float,
     plume_flux: float,
     plume_time: float,
@@ -198,8 +202,8 @@ def make_ascent(
     return Ascent(
         wall_temperature + ZERO_CELSIUS,
         release_time,
-        heat.free_molecular_flux(heat.upper_density(geometric_altitude), metres),
-        heat.free_molecular_dose(geometric_altitude, metres, 1000.0 * climb_rate),
+        density_ratio * heat.free_molecular_flux(heat.upper_density(geometric_altitude), metres),
+        density_ratio * heat.free_molecular_dose(geometric_altitude, metres, 1000.0 * climb_rate),
         ram_area,
         plume_flux,
         plume_time,
@@ -257,6 +261,7 @@ def thermal_course(
     fairing_release_geometric_altitude: km,
     fairing_release_speed: km_s,
     fairing_release_climb_rate: km_s,
+    upper_density_ratio: ratio,
     ram_area: m2,
     plume_flux: W_m2,
     plume_duration: s,
@@ -291,9 +296,9 @@ def thermal_course(
         fairing_air_temperature, housing_capacity, battery_heat_capacity, cell_conductance,
         mount_conductance, stage_temperature, active_heat, cell_heat, ascent_wall_temperature,
         fairing_release_time, fairing_release_geometric_altitude, fairing_release_speed,
-        fairing_release_climb_rate, ram_area, plume_flux, plume_duration, sun_area, earth_area,
-        radiating_area, solar_absorptance, infrared_emittance, solar_constant, albedo,
-        earth_infrared, stage_geometric_altitude, thermal_duration,
+        fairing_release_climb_rate, upper_density_ratio, ram_area, plume_flux, plume_duration,
+        sun_area, earth_area, radiating_area, solar_absorptance, infrared_emittance,
+        solar_constant, albedo, earth_infrared, stage_geometric_altitude, thermal_duration,
     )  # fmt: skip
     hot = max(courses["hot"], key=lambda moment: moment.cells)
     cold = min(courses["cold"], key=lambda moment: moment.cells)
@@ -325,6 +330,7 @@ def temperatures_over_time(
     fairing_release_geometric_altitude: km,
     fairing_release_speed: km_s,
     fairing_release_climb_rate: km_s,
+    upper_density_ratio: ratio,
     ram_area: m2,
     plume_flux: W_m2,
     plume_duration: s,
@@ -350,9 +356,9 @@ def temperatures_over_time(
         fairing_air_temperature, housing_capacity, battery_heat_capacity, cell_conductance,
         mount_conductance, stage_temperature, active_heat, cell_heat, ascent_wall_temperature,
         fairing_release_time, fairing_release_geometric_altitude, fairing_release_speed,
-        fairing_release_climb_rate, ram_area, plume_flux, plume_duration, sun_area, earth_area,
-        radiating_area, solar_absorptance, infrared_emittance, solar_constant, albedo,
-        earth_infrared, stage_geometric_altitude, thermal_duration,
+        fairing_release_climb_rate, upper_density_ratio, ram_area, plume_flux, plume_duration,
+        sun_area, earth_area, radiating_area, solar_absorptance, infrared_emittance,
+        solar_constant, albedo, earth_infrared, stage_geometric_altitude, thermal_duration,
     )  # fmt: skip
     figure, (axes,) = plotting.panels(height=4.4)
     for case, color, sign in (("hot", plotting.ORANGE, 1.0), ("cold", plotting.BLUE, -1.0)):
@@ -386,6 +392,7 @@ def both_courses(
     fairing_release_geometric_altitude: float,
     fairing_release_speed: float,
     fairing_release_climb_rate: float,
+    upper_density_ratio: float,
     ram_area: float,
     plume_flux: float,
     plume_duration: float,
@@ -407,7 +414,8 @@ def both_courses(
     )  # fmt: skip
     ascent = make_ascent(
         ascent_wall_temperature, fairing_release_time, fairing_release_geometric_altitude,
-        fairing_release_speed, fairing_release_climb_rate, ram_area, plume_flux, plume_duration,
+        fairing_release_speed, fairing_release_climb_rate, upper_density_ratio, ram_area,
+        plume_flux, plume_duration,
     )  # fmt: skip
     view = heat.view_of_earth(stage_geometric_altitude)
     infrared = infrared_emittance * view * earth_infrared * earth_area

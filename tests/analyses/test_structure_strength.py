@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import get_type_hints
+from collections.abc import Iterator, Mapping
+from typing import Any, get_type_hints
 
 import pytest
 
@@ -13,6 +13,7 @@ from analyses.box_on_bracket import Body, lateral_modes, make_bracket, upright_m
 from analyses.physics import vibration
 from analyses.random_vibration import highest_responses, random_response, read_spectrum
 from analyses.structure_strength import structure_margins
+from closeout.arithmetic.bound import prove
 from tests.analyses import box_models
 from tests.analyses.declared import Declared, limits
 
@@ -310,3 +311,22 @@ def test_gravity_is_the_standard_one() -> None:
     assert vibration.STANDARD_GRAVITY == 9.80665
     hints = get_type_hints(structure_margins.function, include_extras=True)
     assert hints["quasi_static_load"].__metadata__[0].text == "g0"
+
+
+def test_margins_are_proved_over_the_declared_ranges() -> None:
+    """The two modes are in closed form for this: all of the box is bound, not some corners."""
+    box = tuple((name, *DECLARED.box[name]) for name in DECLARED.wide())
+    cases = ("tightening", "slip, y")
+    found = prove(lambda p: bolt_margins_of(p, cases), VALUES, box, list(cases_of(cases)))
+    assert found.unproved == {}
+    lowest = min(proof.low for proof in found.proved.values())
+    assert 0 <= lowest <= min(worst().values())
+
+
+def cases_of(cases: tuple[str, ...]) -> Iterator[tuple[str, str]]:
+    return (("bolt_margin", case) for case in cases)
+
+
+def bolt_margins_of(point: Mapping[str, float], cases: tuple[str, ...]) -> dict[Any, Any]:
+    found = structure_margins.function(**point).bolt_margin
+    return {key: found[key[1]] for key in cases_of(cases)}

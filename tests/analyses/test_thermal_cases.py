@@ -133,6 +133,7 @@ HOT = ["ascent, hot", "sunlit, hot"]
         ("fairing_release_speed", 1.2, HOT), ("fairing_release_climb_rate", 0.7, HOT),
         ("ascent_wall_temperature", 1.2, ["ascent, hot"]), ("plume_flux", 1.5, ["ascent, hot"]),
         ("plume_duration", 1.5, ["ascent, hot"]), ("ram_area", 1.5, HOT),
+        ("upper_density_ratio", 1.5, HOT),
         ("active_heat", 1.2, HOT), ("cell_heat", 1.5, HOT), ("cell_conductance", 0.7, HOT),
         ("earth_infrared", 1.1, HOT), ("albedo", 1.3, HOT), ("solar_constant", 1.05, HOT),
         ("solar_absorptance", 1.3, HOT), ("sun_area", 1.3, HOT), ("earth_area", 1.3, HOT),
@@ -280,7 +281,7 @@ def test_direction_of_the_course(name: str, value: float, case: str, sign: int) 
 
 
 def test_the_hot_case_begins_in_the_sun_and_the_cold_one_in_the_dark() -> None:
-    ascent = thermal.make_ascent(90, 170, 116, 4.3, 1.0, 0.03, 400, 120)
+    ascent = thermal.make_ascent(90, 170, 116, 4.3, 1.0, 1.0, 0.03, 400, 120)
     hot = thermal.Outside(ascent, True, 0.0, 20.0, 5.0, 500.0)
     cold = hot._replace(hot=False)
     assert hot.sunlit(171)
