@@ -21,7 +21,10 @@ Margins = Annotated[Mapping[str, float], Unit("1")]
 
 
 class StructureMargins(NamedTuple):
-    """Margins of safety: allowable over load with its factors, less one. A case is part, axis."""
+    """Margins of safety: allowable over load with its factors, less one.
+
+    A case is the mode of failure and the axis that is shaken; nothing is shaken at tightening.
+    """
 
     design_acceleration: ByAxis  # of the centre of gravity, along the axis that is shaken
     design_overturning: ByAxis  # moment over mass and height of the centre of gravity; no factors
