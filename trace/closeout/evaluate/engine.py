@@ -18,6 +18,7 @@ from pathlib import PurePosixPath
 from time import monotonic
 from typing import Any
 
+from closeout.evaluate.allowance import CLOCK, far
 from closeout.evaluate.witness import Files, Trace, Witness, read_trace, trace_key
 from closeout.evaluate.workers import IMPORT_LIMIT, Crew, Task, Told
 from closeout.model.answer import Answer, Assurance, Decided, Extent, Limit
@@ -296,8 +297,14 @@ def _not_kept(told: Told, read: Told | None) -> tuple[str, ...]:
 
 def _failed(told: Told, limit: float) -> Told:
     """Return what a worker told, ends without a word turned into failures."""
-    if told.get("timed_out"):
-        text = f"it ran longer than {limit:g} s and was ended"
+    if "timed_out" in told:
+        text = f"it ran longer than {limit:g} s of processor time and was ended"
+        if told["timed_out"] == CLOCK:
+            text = (
+                f"it did not end within {far(limit):g} s by the clock, neither beside others nor"
+                f" alone, and used less than its {limit:g} s of processor time:"
+                " it waits for something"
+            )
         return {"failure": asdict(Failure("timed out", text, ""))}
     if "lost" in told:
         return {"failure": asdict(Failure("killed", told["lost"], ""))}
