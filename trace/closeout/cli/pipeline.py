@@ -269,7 +269,20 @@ def _judge(
 
     studied = studies(wanted, checked.plan, index, checked.units, evaluator, replies)
     attached = attachments(dossier, index, evaluator) if wanted.attached else ()
+    dossier = replace(dossier, unmade=tuple(_unmade(dossier, studied, attached)))
     return Outcome(dossier, rested_on, studied, attached)
+
+
+def _unmade(
+    dossier: Dossier, studied: Iterable[Study], attached: Iterable[Attachment]
+) -> Iterator[str]:
+    """Yield the names of what was wanted beside the verdicts and failed."""
+    for study in studied:
+        if study.failure is not None:
+            yield f"the study of {study.quantity} for {study.requirement}"
+    for one in attached:
+        if one.failure is not None:
+            yield f"{one.kind} {one.name} of {dossier.evaluations[one.evaluation].analysis}"
 
 
 def _unreadable(snapshot: Snapshot, problems: tuple[Problem, ...], files: int) -> Dossier:

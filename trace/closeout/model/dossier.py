@@ -227,7 +227,8 @@ class Scale:
 class Dossier:
     """Every result of one run. ``settings`` are the ``--set`` of a what-if, as they were given.
 
-    ``off`` are the rules that the project's policy switches off.
+    ``off`` are the rules that the project's policy switches off, ``unmade`` names the studies and
+    the figures and files of analyses that were wanted and failed.
     """
 
     project: str
@@ -245,6 +246,7 @@ class Dossier:
     parameters: tuple[ParameterSaid, ...] = ()
     totals: dict[str, int] = field(default_factory=dict)
     off: tuple[RulePolicy, ...] = ()
+    unmade: tuple[str, ...] = ()
 
     @property
     def draft(self) -> bool:

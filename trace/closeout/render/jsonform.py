@@ -53,6 +53,7 @@ def _tail(dossier: Dossier) -> dict[str, Any]:
         "totals": words.totals(dossier),
         "exit_status": dossier.exit_status,
         "draft": dossier.draft,
+        "incomplete": words.missing(dossier),
         "settings": dict(dossier.settings),
         "reviews": list(dossier.reviews),
         "note": dossier.note,

@@ -132,6 +132,7 @@ def _manifest(dossier: Dossier, files: Mapping[str, bytes], versions: Mapping[st
         "review": dossier.review,
         "snapshot": {"kind": state.kind, "commit": state.commit, "dirty": state.dirty},
         "draft": dossier.draft,
+        "incomplete": words.missing(dossier),
         "settings": dict(dossier.settings),
         "versions": dict(sorted(versions.items())),
         "files": {
