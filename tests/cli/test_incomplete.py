@@ -12,7 +12,13 @@ from tests.cli.project import ANALYSIS, Project
 
 FAILS = ANALYSIS.replace("return Energy(voltage * charge)", "raise RuntimeError('no cell')")
 LOST = "INCOMPLETE - could not be evaluated: PWR-010 (energy)"
-FIGURE = '\n\n@energy.figure\ndef curve(voltage: float) -> str:\n    """A curve."""\n    return "<svg/>"\n'
+FIGURE = """
+
+@energy.figure
+def curve(voltage: float) -> str:
+    'A curve.'
+    return "<svg/>"
+"""
 
 
 @pytest.fixture

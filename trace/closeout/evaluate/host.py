@@ -32,7 +32,8 @@ from closeout import Analysis
 from closeout.arithmetic.search import OtherCases
 from closeout.arithmetic.worst import answer as worst
 from closeout.evaluate import describe, finder, purity, wire
-from closeout.evaluate.recorder import Recorder, answered_for
+from closeout.evaluate.places import folders
+from closeout.evaluate.recorder import Recorder
 from closeout.model.answer import Limit
 from closeout.units import Unit
 
@@ -60,7 +61,7 @@ def main(fd: int) -> None:
     """Serve the tool on a channel until it closes, then see that every module ends."""
     channel = socket.socket(fileno=fd)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the tool's to handle
-    answered_for()  # known now, it is known in every process that is forked
+    folders()  # known now, it is known in every process that is forked
     _warm_up()
     gc.freeze()
     modules: set[int] = set()
