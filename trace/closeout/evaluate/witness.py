@@ -19,7 +19,7 @@ A trace is a list of dependencies ``[kind, name, value]``:
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -136,6 +136,22 @@ class Witness:
             return
         for name in map(os.path.basename, some):
             yield "dist", name, self.now("dist", name)
+
+
+def foreign_files(looked: Iterable[Dependency]) -> tuple[tuple[str, str | None], ...]:
+    """Return the files outside the project that belong to nobody, with the digests that were seen.
+
+    None for one of which it was only asked whether it is there, and how large.
+    """
+    found: dict[str, str | None] = {}
+    for kind, path, seen in looked:
+        if seen is None or (kind == "outside" and os.path.isdir(path)):
+            continue
+        if kind in ("outside", "tree"):
+            found[path] = seen
+        elif kind == "place" and seen.startswith("file "):
+            found.setdefault(path, None)
+    return tuple(sorted(found.items()))
 
 
 def trace_key(trace: Trace) -> str:

@@ -33,6 +33,7 @@ def dossier_json(dossier: Dossier) -> str:
             "kind": dossier.snapshot.kind,
             "commit": dossier.snapshot.commit,
             "dirty": dossier.snapshot.dirty,
+            "unheld": list(dossier.snapshot.unheld),
         },
         "review": dossier.review,
     }
@@ -54,6 +55,7 @@ def _tail(dossier: Dossier) -> dict[str, Any]:
         "exit_status": dossier.exit_status,
         "draft": dossier.draft,
         "incomplete": words.missing(dossier),
+        "outside": words.outside(dossier),
         "settings": dict(dossier.settings),
         "reviews": list(dossier.reviews),
         "note": dossier.note,

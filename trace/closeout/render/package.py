@@ -130,9 +130,15 @@ def _manifest(dossier: Dossier, files: Mapping[str, bytes], versions: Mapping[st
         "format": MANIFEST_FORMAT,
         "project": dossier.project,
         "review": dossier.review,
-        "snapshot": {"kind": state.kind, "commit": state.commit, "dirty": state.dirty},
+        "snapshot": {
+            "kind": state.kind,
+            "commit": state.commit,
+            "dirty": state.dirty,
+            "unheld": list(state.unheld),
+        },
         "draft": dossier.draft,
         "incomplete": words.missing(dossier),
+        "outside": words.outside(dossier),
         "settings": dict(dossier.settings),
         "versions": dict(sorted(versions.items())),
         "files": {
@@ -409,5 +415,6 @@ def _index(sources: _Sources) -> dict[str, str]:
             home=None,
             reports=contents,
             by_review=rows.by_review(dossier),
+            outside=dossier.outside,
         ),
     )

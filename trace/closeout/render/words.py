@@ -93,7 +93,14 @@ def banner(dossier: Dossier) -> str | None:
         return None
     if dossier.snapshot.commit is None:
         return "DRAFT - the state that was judged is held by no commit"
-    return "DRAFT - the state that was judged differs from its commit"
+    unheld = ", ".join(map(safe, dossier.snapshot.unheld))
+    named = f": read, and in no commit: {unheld}" if unheld else ""
+    return f"DRAFT - the state that was judged differs from its commit{named}"
+
+
+def outside(dossier: Dossier) -> list[dict[str, str | None]]:
+    """Return the files that were read outside the project, each with its digest."""
+    return [{"path": path, "blake2b-256": digest} for path, digest in dossier.outside]
 
 
 def missing(dossier: Dossier) -> list[str]:
