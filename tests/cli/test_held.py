@@ -74,7 +74,7 @@ def test_the_commit_itself_does_not_hold_it(tmp_path: Path) -> None:
     project = _ignoring(tmp_path / "p", READS["asked for"])
     told = project.verify("--at", "HEAD").json
     assert told["draft"] is False
-    assert by_id(told)["PWR-010"]["verification"][0]["value"] == 120.0
+    assert by_id(told)["PWR-010"]["verification"][0]["value"] == 432.0  # kJ: 2 (60 W h)
 
 
 def test_an_ignored_test_that_validates_an_analysis(tmp_path: Path) -> None:
@@ -123,5 +123,5 @@ def test_what_is_installed_is_not_listed(tmp_path: Path) -> None:
     )
     project = _outside(tmp_path / "p", tmp_path, f"len({read}) / 3")
     told = project.verify().json
-    assert by_id(told)["PWR-010"]["verification"][0]["value"] == 60.0
+    assert by_id(told)["PWR-010"]["verification"][0]["value"] == 216.0  # kJ: 60 W h
     assert told["outside"] == []

@@ -247,7 +247,7 @@ CALL = (
     "text = ctypes.create_string_buffer(8)\nc.read(fd, text, 8)\nreturn R(float(text.value))"
 )
 UNSEEN = {
-    "lxml": (LOAD, "it uses lxml, whose machine code may open files unseen"),
+    "lxml": (LOAD, "it uses lxml.etree, whose machine code may open files unseen"),
     "ctypes": (CALL, "it calls machine code by ctypes, which may open files unseen"),
 }
 

@@ -19,42 +19,10 @@ from contextlib import contextmanager
 from typing import Any
 
 from closeout.evaluate import patches
-from closeout.evaluate.places import INSTALLED, PYTHON, Places, below
+from closeout.evaluate.events import CHANGES, FRESH, MAKING, OUTSIDE_HELP, SPAWNING, WRITING
+from closeout.evaluate.places import INSTALLED, NOBODY, PYTHON, Places, below
 from closeout.store.keys import digest_of_file, link_of, listing_of, place_of
 
-_WRITING = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND
-_FRESH = os.O_TRUNC | os.O_EXCL
-# Events that change something: where the paths stand among their arguments, and the descriptor of
-# the folder that each starts from (Python's documentation, "Audit events table").
-_CHANGES: dict[str, tuple[tuple[int, int | None], ...]] = {
-    "os.remove": ((0, 1),),
-    "os.rename": ((0, 2), (1, 3)),
-    "os.mkdir": ((0, 2),),
-    "os.rmdir": ((0, 1),),
-    "os.truncate": ((0, None),),
-    "os.link": ((0, 2), (1, 3)),
-    "os.symlink": ((1, 2),),
-    "os.chmod": ((0, 2),),
-    "os.chown": ((0, 3),),
-    "os.utime": ((0, 3),),
-}
-_MAKING = ("os.mkdir", "os.rename", "os.link", "os.symlink")
-_OUTSIDE_HELP = {
-    "subprocess.Popen": "it started a process",
-    "os.system": "it started a process",
-    "os.exec": "it started a process",
-    "os.posix_spawn": "it started a process",
-    "os.spawn": "it started a process",
-    "os.fork": "it started a process",
-    "os.forkpty": "it started a process",
-    "pty.spawn": "it started a process",
-    "socket.__new__": "it opened a socket",
-    "socket.connect": "it opened a socket",
-    "socket.bind": "it opened a socket",
-    "sqlite3.connect": "it opened a database",
-}
-# No event tells that these have been used; each is imported at its first use.
-_SPAWNING = ("multiprocessing.popen_spawn_posix", "multiprocessing.popen_forkserver")
 # Of the standard library: modules that open files in C, where no event tells of it.
 _UNSEEN = ("_gdbm", "_dbm")
 # Distributions whose machine code opens no file but through Python, and what of others comes with
@@ -187,7 +155,7 @@ class Recorder:
 
     def on_help(self, event: str, _args: tuple[Any, ...]) -> None:
         """Take the event of something that answers and is no file."""
-        self.not_kept.add(_OUTSIDE_HELP[event])
+        self.not_kept.add(OUTSIDE_HELP[event])
 
     def on_library(self, event: str, args: tuple[Any, ...]) -> None:
         """Take the event of a library in machine code, where it is named by its path."""
@@ -210,17 +178,17 @@ class Recorder:
 
     def _machine_code(self, name: str, path: str) -> None:
         whose = self._places.whose(path)
-        top = name.partition(".")[0]
+        top = os.path.basename(self._places.top(path)) if whose == INSTALLED else name
         if whose != PYTHON and not (whose == INSTALLED and (top in _SEEN or name in _SEEN)):
-            self.not_kept.add(f"it uses {top}, whose machine code may open files unseen")
+            self.not_kept.add(f"it uses {name}, whose machine code may open files unseen")
 
     def _opened(self, name: Any, mode: Any, flags: Any, folder: int | None = None) -> None:
         path = self._resolve(name, folder)
         if path is None or path == os.devnull:
             return
-        writes = any(c in mode for c in "wxa+") if isinstance(mode, str) else flags & _WRITING
+        writes = any(c in mode for c in "wxa+") if isinstance(mode, str) else flags & WRITING
         if writes:
-            fresh = any(c in mode for c in "wx") if isinstance(mode, str) else flags & _FRESH
+            fresh = any(c in mode for c in "wx") if isinstance(mode, str) else flags & FRESH
             self._writes(path, bool(fresh))
         elif not self._is_made(path):
             self._read(path)
@@ -335,13 +303,13 @@ class Recorder:
         """Take the event of something that is made, renamed, removed or marked."""
         paths = [
             self._resolve(args[at], None if folder is None or args[folder] < 0 else args[folder])
-            for at, folder in _CHANGES[event]
+            for at, folder in CHANGES[event]
         ]
         for path in paths:
             if path is not None:
                 self._refuse_change(path)
         first, last = paths[0], paths[-1]
-        if last is None or event not in _MAKING:
+        if last is None or event not in MAKING:
             return
         if not os.path.lexists(last) or (first is not None and self._is_made(first)):
             self._made.add(last)
@@ -430,11 +398,12 @@ class Recorder:
     def told(self) -> dict[str, Any]:
         """Return what was seen, as JSON: dependencies that can be checked later."""
         self._look_again()
-        if any(name in sys.modules for name in _SPAWNING):
+        if any(name in sys.modules for name in SPAWNING):
             self.not_kept.add("it started a process")
         for name in _UNSEEN:
             if name in sys.modules and name not in self._baseline:
                 self.not_kept.add(f"it uses {name}, whose machine code may open files unseen")
+        imported = self._imported()
         return {
             "files": sorted(self.files.items()),
             "folders": sorted(self.folders.items()),
@@ -445,7 +414,7 @@ class Recorder:
             "installed": sorted(self.installed),
             "names": sorted(self.names),
             "missing": sorted(self.missing),
-            "modules": sorted(self._imported()),
+            "modules": sorted(imported),
             "not_kept": sorted(self.not_kept),
             "changed": sorted(self.changed),
         }
@@ -460,17 +429,20 @@ class Recorder:
             self.kind(name)
 
     def _imported(self) -> set[str]:
-        """Return the modules of distributions that were imported: top-level name, NUL, path."""
+        """Return the files of imported modules that nobody answers for; note those installed."""
         imported: set[str] = set()
         for name in [name for name in sys.modules if name not in self._baseline]:
-            top = name.partition(".")[0]
-            if top in sys.stdlib_module_names or top in ("closeout", "analyses"):
+            if name.partition(".")[0] in ("closeout", "analyses"):
                 continue
             file = _file_of(sys.modules.get(name))
-            if file is not None:
-                path = os.path.realpath(file)
-                if self._places.inside(path) is None:
-                    imported.add(f"{top}\0{path}")
+            path = None if file is None else os.path.realpath(file)
+            if path is None or self._places.inside(path) is not None:
+                continue
+            whose = self._places.whose(path)
+            if whose == INSTALLED:
+                self._installed(path)
+            elif whose == NOBODY:
+                imported.add(path)
         return imported
 
 
@@ -483,8 +455,8 @@ _HANDLERS: dict[str, Callable[[Recorder, str, tuple[Any, ...]], None]] = {
     "ctypes.dlsym": Recorder.on_symbol,
     "ctypes.dlsym/handle": Recorder.on_symbol,
     "import": Recorder.on_library,
-    **dict.fromkeys(_OUTSIDE_HELP, Recorder.on_help),
-    **dict.fromkeys(_CHANGES, Recorder.on_change),
+    **dict.fromkeys(OUTSIDE_HELP, Recorder.on_help),
+    **dict.fromkeys(CHANGES, Recorder.on_change),
 }
 
 

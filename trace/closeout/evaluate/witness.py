@@ -126,16 +126,8 @@ class Witness:
             yield "standard", names, self.now("standard", names)
         for name in read["missing"]:
             yield "missing", name, self.now("missing", name)
-        for entry in read["modules"]:
-            yield from self._of_module(*entry.split("\0"))
-
-    def _of_module(self, top: str, path: str) -> Iterator[Dependency]:
-        some = installed.owners().get(top, ())
-        if not any(path.startswith(os.path.dirname(owner) + os.sep) for owner in some):
+        for path in read["modules"]:
             yield "outside", path, self.now("outside", path)
-            return
-        for name in map(os.path.basename, some):
-            yield "dist", name, self.now("dist", name)
 
 
 def foreign_files(looked: Iterable[Dependency]) -> tuple[tuple[str, str | None], ...]:
