@@ -13,6 +13,8 @@ from closeout.evaluate.places import below, folders
 from closeout.store.keys import digest_of_file, dist_infos, key_of, search_path
 
 PYTHON = "Python"
+# How the file of a module may end (Python's documentation of importlib.machinery).
+_SUFFIXES = (".py", ".pyc", *importlib.machinery.EXTENSION_SUFFIXES)
 
 
 @cache
@@ -43,13 +45,16 @@ def owners_of(top: str) -> list[str]:
     return [os.path.basename(o) for o in some if os.path.dirname(o) == os.path.dirname(top)]
 
 
+@cache
 def found_at(name: str) -> str | None:
     """Return where a top-level module would be found first: what is seen of it, whoever looks.
 
     ``Python`` in the standard library; the number of the folder of distributions; else its path.
     Packages without a file of their own (PEP 420) count where nothing else is found.
     """
-    if name in sys.builtin_module_names or (name in sys.stdlib_module_names and not _before(name)):
+    if name in sys.builtin_module_names or (
+        name in sys.stdlib_module_names and name not in _before()
+    ):
         return PYTHON
     spaces = []
     for entry in search_path():
@@ -63,27 +68,16 @@ def found_at(name: str) -> str | None:
     return ", ".join(spaces) or None
 
 
-_SUFFIXES = (".py", ".pyc", *importlib.machinery.EXTENSION_SUFFIXES)
-
-
-def _before(name: str) -> bool:
-    """Return whether something of a name stands before the standard library on the path."""
-    return any(
-        candidate in names
-        for names in _names_before()
-        for candidate in (name, *(name + suffix for suffix in _SUFFIXES))
-    )
-
-
 @cache
-def _names_before() -> tuple[frozenset[str], ...]:
+def _before() -> frozenset[str]:
+    """Return the names that stand before the standard library on the path."""
     standard = os.path.dirname(os.path.realpath(os.__file__))
-    found = []
+    found: set[str] = set()
     for entry in search_path():
         if os.path.realpath(entry) == standard:
             break
-        found.append(_names_in(entry))
-    return tuple(found)
+        found.update(name.partition(".")[0] for name in _names_in(entry))
+    return frozenset(found)
 
 
 def _place(entry: str, path: str) -> str:
