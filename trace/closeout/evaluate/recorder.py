@@ -372,7 +372,8 @@ class Recorder:
 
     def _links_on(self, given: str) -> list[str]:
         """Return the links on the way to a path, those too to which a link leads."""
-        path, found = os.sep, []
+        path = os.sep
+        found: list[str] = []
         left = os.path.join(os.getcwd(), given).split(os.sep)[::-1]
         while left and len(found) < _MOST_LINKS:
             part = left.pop()
