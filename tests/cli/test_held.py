@@ -40,7 +40,7 @@ def test_what_git_ignores_makes_a_draft_and_is_named(name: str, tmp_path: Path) 
     for _ in range(2):  # the second is recalled from the store
         told = project.verify().json
         assert told["snapshot"]["dirty"] is True
-        assert told["snapshot"]["unheld"] == [path]
+        assert told["unheld"] == [path]
         assert told["draft"] is True
     text = " ".join(project.run("verify").stdout.split())
     assert f"DRAFT - {DIFFERS}: read, and in no commit: {path}" in text
@@ -52,7 +52,7 @@ def test_each_page_of_a_package_names_it(tmp_path: Path) -> None:
     assert project.run("package", "-o", str(target)).status == 0
     manifest = json.loads((target / "manifest.json").read_text())
     assert manifest["draft"] is True
-    assert manifest["snapshot"]["unheld"] == ["analyses/factor.txt"]
+    assert manifest["unheld"] == ["analyses/factor.txt"]
     for page in target.rglob("*.html"):
         assert "in no commit: analyses/factor.txt" in page.read_text(), page
 
@@ -66,7 +66,7 @@ def test_what_nothing_reads_is_no_matter(tmp_path: Path) -> None:
     told = project.verify().json
     assert told["snapshot"]["dirty"] is False
     assert told["draft"] is False
-    assert told["snapshot"]["unheld"] == []
+    assert told["unheld"] == []
     assert told["outside"] == []
 
 
@@ -82,7 +82,7 @@ def test_an_ignored_test_that_validates_an_analysis(tmp_path: Path) -> None:
     project.write({"tests/test_all.py": ""})
     project.git("rm", "--quiet", "-r", "--cached", "--ignore-unmatch", "tests")
     project.git("commit", "--quiet", "--allow-empty", "-m", "no tests")
-    assert project.verify().json["snapshot"]["unheld"] == ["tests/test_all.py"]
+    assert project.verify().json["unheld"] == ["tests/test_all.py"]
 
 
 def _outside(folder: Path, place: Path, read: str = "float(Path({!r}).read_text())") -> Project:

@@ -33,7 +33,6 @@ def dossier_json(dossier: Dossier) -> str:
             "kind": dossier.snapshot.kind,
             "commit": dossier.snapshot.commit,
             "dirty": dossier.snapshot.dirty,
-            "unheld": list(dossier.snapshot.unheld),
         },
         "review": dossier.review,
     }
@@ -55,6 +54,7 @@ def _tail(dossier: Dossier) -> dict[str, Any]:
         "exit_status": dossier.exit_status,
         "draft": dossier.draft,
         "incomplete": words.missing(dossier),
+        "unheld": list(dossier.snapshot.unheld),
         "outside": words.outside(dossier),
         "settings": dict(dossier.settings),
         "reviews": list(dossier.reviews),
