@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from closeout.evaluate import engine, workers
+from closeout.evaluate import allowance, engine, workers
 from tests.evaluate.project import Asked, Project, environment, module, running
 
 QUICK = "@analysis(time_limit=0.5)"
@@ -44,7 +44,7 @@ ENDS = {
             "import signal, time\nfor s in (1, 2, 15):\n    signal.signal(s, signal.SIG_IGN)\n"
             "time.sleep(1000)", mark=QUICK,
         ),
-        "timed out", "0.5 s", False,
+        "timed out", "it waits for something", False,
     ),
     "child_holds_pipes": End(
         module("import os, time\nif os.fork() == 0:\n    time.sleep(1000)\nos._exit(1)"),
@@ -172,9 +172,18 @@ def project(tmp_path_factory: pytest.TempPathFactory) -> Project:
     return Project(root, {f"analyses/{name}.py": text for name, text in texts.items()})
 
 
+@pytest.fixture
+def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Wait by the clock no longer than for processor time; nothing else differs."""
+    monkeypatch.setattr(allowance, "FAR_TIMES", 1.0)
+    monkeypatch.setattr(allowance, "FAR_SECONDS", 0.5)
+
+
 @pytest.fixture(scope="module")
 def asked(project: Project) -> Asked:
-    return project.ask(jobs=3)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(allowance, "FAR_TIMES", 1.0)
+        return project.ask(jobs=3)
 
 
 @pytest.mark.parametrize("name", ENDS)
@@ -205,6 +214,7 @@ def test_what_an_analysis_does_to_os_is_its_own_affair(asked: Asked) -> None:
     assert asked.values["patches_os.f"] in (1.0, "exited", "killed", "raised")
 
 
+@pytest.mark.usefixtures("impatient")
 def test_only_what_is_kept_comes_from_the_store(project: Project, asked: Asked) -> None:
     again = project.ask(jobs=3)
     kept = {f"{name}.f" for name, end in ENDS.items() if end.kept}
@@ -262,7 +272,8 @@ IMPORTS = {
     "zero": ("x = '\0'", "raised", ""),
     "encoding": ("", "raised", "SyntaxError"),
     "memory": ("bytearray(1 << 50)", "killed", "out of memory"),
-    "hangs": ("import time\ntime.sleep(1000)", "timed out", "ran longer than 1 s"),
+    "hangs": ("while True:\n    pass", "timed out", "1 s of processor time"),
+    "sleeps": ("import time\ntime.sleep(1000)", "timed out", "neither beside others nor alone"),
     "closes": ("import os\nos.closerange(0, 4096)", "killed", "while its module was imported"),
     "stops": ("import os, signal\nos.kill(os.getpid(), signal.SIGSTOP)", "timed out", "1 s"),
     "leaves_a_process": (
@@ -276,7 +287,7 @@ GRANDPARENT = "int(open('/proc/%d/stat' % os.getppid()).read().split()[3])"
 
 
 @pytest.fixture
-def hasty(monkeypatch: pytest.MonkeyPatch) -> None:
+def hasty(monkeypatch: pytest.MonkeyPatch, impatient: None) -> None:
     """Less patience than a user has; nothing else differs."""
     for place in (engine, workers):
         monkeypatch.setattr(place, "IMPORT_LIMIT", 1.0)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from closeout.evaluate import allowance
 from tests.evaluate.project import Project, module
 from tests.evaluate.test_bad_ends import REQUIREMENT
 
@@ -67,7 +68,8 @@ NOT_KEPT = {
 }  # fmt: skip
 
 
-def test_it_runs_each_time_and_says_why(tmp_path: Path) -> None:
+def test_it_runs_each_time_and_says_why(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(allowance, "FAR_SECONDS", 0.0)
     files = {f"analyses/{name}.py": text for name, (text, _) in NOT_KEPT.items()}
     project = Project(tmp_path / "p", {**files, "analyses/good.py": module("return R(x)")})
     for computed_before in (False, True):

@@ -113,7 +113,9 @@ def analysis(
     Args:
         validated_by: test file or files, from the project's root, that validate it
             (ECSS-E-ST-10-02C Rev.1, 5.2.6.5).
-        time_limit: seconds after which one run of it is ended and told as an error.
+        time_limit: seconds of processor time, its own and of what it starts, after which one
+            run of it is ended and told as an error. How long that takes by the clock does not
+            matter, but for what waits for ever.
         model_uncertainty: how far the model itself may be off, by quantity: a difference as
             ``"0.5 dB"``, or a share of the value as ``"5 %"``. It is taken off on the bad side of
             each judged value. Where nothing is declared the output says so.

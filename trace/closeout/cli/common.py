@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import click
 
 from closeout.cli.errors import UserError
+from closeout.model.dossier import Dossier
 from closeout.snapshot import Snapshot, find_root, open_commit, open_tree, store_folder
 from closeout.snapshot.errors import SnapshotError
 from closeout.store.database import Store, open_store
@@ -144,6 +145,14 @@ def _start_bar() -> tuple[Any, Any]:
 def say(text: str) -> None:
     """Tell what was done on standard error, where somebody looks at it."""
     if sys.stderr.isatty():
+        click.echo(text, err=True)
+
+
+def warn(dossier: Dossier) -> None:
+    """Tell on standard error, whoever looks at it, that what was written is not complete."""
+    from closeout.render.words import incomplete
+
+    if (text := incomplete(dossier)) is not None:
         click.echo(text, err=True)
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from closeout.cli.common import opened, progress_bar, project_options, say
+from closeout.cli.common import opened, progress_bar, project_options, say, warn
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.cli.output import check_place, write_file
@@ -42,4 +42,5 @@ def command(
     dossier = readable(outcome.dossier)
     write_file(Path(output), matrix(dossier, form).encode())
     say(f"wrote {output}: {count(len(dossier.requirements), 'requirement')}")
+    warn(dossier)
     return 0

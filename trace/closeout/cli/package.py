@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from closeout import __version__
-from closeout.cli.common import opened, progress_bar, project_options, say
+from closeout.cli.common import opened, progress_bar, project_options, say, warn
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.cli.output import check_place, make_folder, write_file
@@ -64,6 +64,7 @@ def command(
     for path in sorted(earlier - set(files)):
         (folder / path).unlink(missing_ok=True)
     say(f"wrote {output}: {len(files)} files, begin with index.html")
+    warn(dossier)
     return 0
 
 

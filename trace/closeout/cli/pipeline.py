@@ -17,7 +17,7 @@ from closeout.cli.named_tests import is_there, looked_at
 from closeout.cli.options import Options
 from closeout.cli.worded import worded
 from closeout.evaluate.engine import Evaluator, Module, Progress
-from closeout.evaluate.witness import Trace, Witness
+from closeout.evaluate.witness import Trace, Witness, foreign_files
 from closeout.graph import Index, Plan, check, plan
 from closeout.graph.reports import data_files
 from closeout.judge import Run, findings, judge
@@ -43,8 +43,8 @@ class Checked:
     """A project that was read and checked, before any analysis runs.
 
     ``off`` are the rules that its policy switches off; ``rested_on`` is what the checks looked at
-    outside the project's own files, None where another day may show more; ``spoiled`` are records
-    whose data file is not the one that they speak of.
+    outside the project's own YAML and Python files, and ``lasting`` whether another day may not
+    show more; ``spoiled`` are records whose data file is not the one that they speak of.
     """
 
     loaded: Loaded
@@ -54,7 +54,8 @@ class Checked:
     units: Units
     asked: Asked
     off: tuple[RulePolicy, ...]
-    rested_on: Trace | None
+    rested_on: Trace
+    lasting: bool
     spoiled: frozenset[str]
 
 
@@ -183,7 +184,7 @@ def _check(
     problems += [*placed, *(_in_code(f) for f in told if f.where.path.endswith(".py"))]
     return Checked(
         loaded, index, planned, in_order(problems), units, asked, applied.off,
-        None if cut_off else rested_on,
+        rested_on, not cut_off,
         frozenset(record.id for record, one in data if one.severity is Severity.ERROR),
     )  # fmt: skip
 
@@ -260,16 +261,42 @@ def _judge(
         off=tuple(dict.fromkeys((*checked.off, *after.off))),
     )
     rested_on = None
-    if evaluator.complete and checked.rested_on is not None:
+    if evaluator.complete and checked.lasting:
         rested_on = (*evaluator.rested_on, *checked.rested_on)
     if wanted is None:
-        return Outcome(dossier, rested_on)
+        return Outcome(_with_sources(dossier, snapshot, evaluator, checked), rested_on)
     from closeout.cli.attachments import attachments
     from closeout.cli.studies import studies
 
     studied = studies(wanted, checked.plan, index, checked.units, evaluator, replies)
     attached = attachments(dossier, index, evaluator) if wanted.attached else ()
+    dossier = replace(dossier, unmade=tuple(_unmade(dossier, studied, attached)))
+    dossier = _with_sources(dossier, snapshot, evaluator, checked)
     return Outcome(dossier, rested_on, studied, attached)
+
+
+def _with_sources(
+    dossier: Dossier, snapshot: Snapshot, evaluator: Evaluator, checked: Checked
+) -> Dossier:
+    """Return the dossier with what was read that no commit and no distribution holds."""
+    looked = {*evaluator.looked_at, *checked.rested_on}
+    unheld = snapshot.not_held(looked)
+    identity = dossier.snapshot
+    if unheld:
+        identity = replace(identity, dirty=True, unheld=unheld)
+    return replace(dossier, snapshot=identity, outside=foreign_files(looked))
+
+
+def _unmade(
+    dossier: Dossier, studied: Iterable[Study], attached: Iterable[Attachment]
+) -> Iterator[str]:
+    """Yield the names of what was wanted beside the verdicts and failed."""
+    for study in studied:
+        if study.failure is not None:
+            yield f"the study of {study.quantity} for {study.requirement}"
+    for one in attached:
+        if one.failure is not None:
+            yield f"{one.kind} {one.name} of {dossier.evaluations[one.evaluation].analysis}"
 
 
 def _unreadable(snapshot: Snapshot, problems: tuple[Problem, ...], files: int) -> Dossier:

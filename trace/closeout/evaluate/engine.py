@@ -18,7 +18,8 @@ from pathlib import PurePosixPath
 from time import monotonic
 from typing import Any
 
-from closeout.evaluate.witness import Files, Trace, Witness, read_trace, trace_key
+from closeout.evaluate.allowance import CLOCK, far
+from closeout.evaluate.witness import Dependency, Files, Trace, Witness, read_trace, trace_key
 from closeout.evaluate.workers import IMPORT_LIMIT, Crew, Task, Told
 from closeout.model.answer import Answer, Assurance, Decided, Extent, Limit
 from closeout.model.question import (
@@ -77,6 +78,7 @@ class Evaluator:
         self._witness = Witness(files)
         self._crew: Crew | None = None
         self._used: set[Trace] = set()
+        self._not_kept: set[Trace] = set()
         self._rows: list[tuple[str, str, str]] = []
         self._kept_at = 0.0
         self.complete = True
@@ -90,6 +92,11 @@ class Evaluator:
     def rested_on(self) -> Trace:
         """Everything that the answers so far rested on; whole where ``complete``."""
         return tuple(sorted(set().union(*self._used), key=lambda d: (d[0], d[1], d[2] or "")))
+
+    @property
+    def looked_at(self) -> frozenset[Dependency]:
+        """All that was looked at, as far as it is known, for answers that cannot be kept too."""
+        return frozenset().union(*self._used, *self._not_kept)
 
     # modules
 
@@ -229,6 +236,7 @@ class Evaluator:
                 not_kept = (text,)
         if not_kept:
             self.complete = False
+            self._not_kept.add(trace)
             return content, not_kept
         self._used.add(trace)
         kept = {**told, "trace": trace}
@@ -296,8 +304,14 @@ def _not_kept(told: Told, read: Told | None) -> tuple[str, ...]:
 
 def _failed(told: Told, limit: float) -> Told:
     """Return what a worker told, ends without a word turned into failures."""
-    if told.get("timed_out"):
-        text = f"it ran longer than {limit:g} s and was ended"
+    if "timed_out" in told:
+        text = f"it ran longer than {limit:g} s of processor time and was ended"
+        if told["timed_out"] == CLOCK:
+            text = (
+                f"it did not end within {far(limit):g} s by the clock, neither beside others nor"
+                f" alone, and used less than its {limit:g} s of processor time:"
+                " it waits for something"
+            )
         return {"failure": asdict(Failure("timed out", text, ""))}
     if "lost" in told:
         return {"failure": asdict(Failure("killed", told["lost"], ""))}

@@ -16,6 +16,8 @@ from closeout.evaluate.recorder import Recorder
 from closeout.store.keys import digest_of
 
 TOP = "analyses"
+# Of these the trace says more, or every key.
+_OWN = (TOP, "closeout")
 
 
 class ProjectFinder:  # importlib.abc would load half of the standard library
@@ -34,6 +36,8 @@ class ProjectFinder:  # importlib.abc would load half of the standard library
     ) -> importlib.machinery.ModuleSpec | None:
         """Return the spec of a project module, or None; candidates that are absent are noted."""
         top = fullname.partition(".")[0]
+        if not self._last and top not in _OWN:
+            self._recorder.named(top)
         if (top == TOP) is self._last:
             return None
         base = fullname.replace(".", "/")

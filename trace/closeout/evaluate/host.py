@@ -32,12 +32,13 @@ from closeout import Analysis
 from closeout.arithmetic.search import OtherCases
 from closeout.arithmetic.worst import answer as worst
 from closeout.evaluate import describe, finder, purity, wire
-from closeout.evaluate.recorder import Recorder, answered_for
+from closeout.evaluate.places import folders
+from closeout.evaluate.recorder import Recorder
 from closeout.model.answer import Limit
 from closeout.units import Unit
 
 # As they are now: an analysis may put anything in their place.
-_exit, _getpid = os._exit, os.getpid
+_exit, _getpid, _getrusage = os._exit, os.getpid, resource.getrusage
 
 GIGABYTE = 1024**3
 MEMORY_LIMIT = min(8 * GIGABYTE, os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") * 3 // 4)
@@ -46,8 +47,10 @@ OUTPUT_SHOWN = 2000
 OUTPUT_KEPT = 1024**2
 TRACEBACK_SHOWN = 20_000
 WARM_RUNS = 24
-# Seconds after which an evaluation is not followed by another in its process.
+# Seconds of processor time after which an evaluation is not followed by another in its process.
 TOGETHER = 0.02
+# What a process may take beyond its limit, where nobody is left to end it.
+BEYOND = 10
 # How long modules may take to end what they run, once the tool is gone.
 GRACE = 1.0
 # Frames of the tool's own code are no matter of the author.
@@ -58,7 +61,7 @@ def main(fd: int) -> None:
     """Serve the tool on a channel until it closes, then see that every module ends."""
     channel = socket.socket(fileno=fd)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the tool's to handle
-    answered_for()  # known now, it is known in every process that is forked
+    folders()  # known now, it is known in every process that is forked
     _warm_up()
     gc.freeze()
     modules: set[int] = set()
@@ -70,7 +73,7 @@ def main(fd: int) -> None:
         pid = os.fork()
         if pid == 0:
             channel.close()
-            _run_module(socket.socket(fileno=fds[0]), message["root"], message["module"])
+            _run_module(socket.socket(fileno=fds[0]), message)
         modules.add(pid)
         os.close(fds[0])
     _end_all(modules)
@@ -100,7 +103,7 @@ def _warm_up() -> None:
         "whole": True,
     }
     for _ in range(WARM_RUNS):
-        wire.pack({**_evaluate(analysis, message), "read": None})
+        wire.pack({**_evaluate(analysis, message), "read": None, "spent": _spent()})
 
 
 def _reap(pids: set[int]) -> None:
@@ -121,17 +124,19 @@ def _end_all(modules: set[int]) -> None:
         _end_group(pid)
 
 
-def _run_module(channel: socket.socket, root: str, module: str) -> NoReturn:
+def _run_module(channel: socket.socket, message: Any) -> NoReturn:
     """Import a module, tell what it holds, then fork an evaluation for each request."""
     try:
         os.setpgid(0, 0)
         wire.send(channel, {"pid": os.getpid()})
-        os.chdir(root)
+        os.chdir(message["root"])
         output = _redirect()
         _limit_space()
-        recorder = Recorder(root)
+        _limit_time(message["time_limit"])
+        recorder = Recorder(message["root"])
         finder.install(recorder)
-        analyses, told = _import(module, recorder)
+        analyses, told = _import(message["module"], recorder)
+        _limit_time(None)
         wire.send(channel, {**told, "read": recorder.told()})
         recorder.begin()
         gc.freeze()
@@ -254,7 +259,7 @@ def _run_evaluations(
     analyses: dict[str, Analysis[..., Any]], requests: Any, result: int, recorder: Recorder
 ) -> NoReturn:
     """Write the answer to each request while there is time, end without clean-up."""
-    status, me, until = 1, _getpid(), time.monotonic() + TOGETHER
+    status, me = 1, _getpid()
     try:
         with suppress(PermissionError):
             os.setpgid(0, 0)
@@ -263,9 +268,10 @@ def _run_evaluations(
             told = _answered(analyses.get(message["function"]), message, recorder)
             # Mostly nothing but the module itself was read, and the tool was told that already.
             read = recorder.told() if recorder.has_more() else None
+            spent = _spent()
             if _getpid() == me:  # else it is a process that the analysis forked
-                wire.write_all(result, wire.pack({**told, "read": read}))
-            if read is not None or time.monotonic() > until:
+                wire.write_all(result, wire.pack({**told, "read": read, "spent": spent}))
+            if read is not None or spent > TOGETHER:
                 break
         status = 0
     finally:
@@ -437,9 +443,20 @@ def _limit_space() -> None:
     _limit(resource.RLIMIT_FSIZE, FILE_LIMIT)
 
 
-def _limit_time(seconds: float) -> None:
-    """End an evaluation even where nobody is left to do it; else the tool ends it sooner."""
-    _limit(resource.RLIMIT_CPU, int(seconds) + 10)
+def _limit_time(seconds: float | None) -> None:
+    """End what is done from now on even where nobody is left to do it; else the tool does sooner.
+
+    The limit is one that can be raised again; None lifts it.
+    """
+    soft = resource.RLIM_INFINITY if seconds is None else int(_spent() + seconds) + BEYOND
+    with suppress(ValueError, OSError):  # a lower limit may be in force already
+        resource.setrlimit(resource.RLIMIT_CPU, (soft, resource.getrlimit(resource.RLIMIT_CPU)[1]))
+
+
+def _spent() -> float:
+    """Return the processor time in s of this process and of those that it waited for."""
+    own, others = map(_getrusage, (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    return own.ru_utime + own.ru_stime + others.ru_utime + others.ru_stime
 
 
 def _limit(limit: int, value: int) -> None:

@@ -1,9 +1,10 @@
 """What an analysis really read, seen by an audit hook in its own process.
 
-Seen: every ``open`` of a file, listings of folders, probes as ``os.path.exists`` inside the
-project, project modules, distributions, names that no import found, processes and sockets. Not
-seen: environment variables (the worker's are fixed), the clock, and what a library written in C
-opens by itself; the usual ones of those are known by name, and then nothing is kept.
+Seen: every ``open`` of a file, listings of folders, what was asked of paths and by
+``importlib.metadata``, links on the way, project modules, names of modules that were asked for,
+distributions, processes and sockets. Not seen: environment variables (the worker's are fixed), the
+clock, and what machine code opens by itself; of which code that is known not to happen is known
+here by name, and with any other nothing is kept.
 """
 
 from __future__ import annotations
@@ -15,49 +16,22 @@ import sys
 from _thread import get_ident
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from functools import cache
 from typing import Any
 
 from closeout.evaluate import patches
-from closeout.store.keys import digest_of_file, listing_of
+from closeout.evaluate.events import CHANGES, FRESH, MAKING, OUTSIDE_HELP, SPAWNING, WRITING
+from closeout.evaluate.places import INSTALLED, NOBODY, PYTHON, Places, below
+from closeout.store.keys import digest_of_file, link_of, listing_of, place_of
 
-_WRITING = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND
-_FRESH = os.O_TRUNC | os.O_EXCL
-# Events that change something: where the paths stand among their arguments, and the descriptor of
-# the folder that each starts from (Python's documentation, "Audit events table").
-_CHANGES: dict[str, tuple[tuple[int, int | None], ...]] = {
-    "os.remove": ((0, 1),),
-    "os.rename": ((0, 2), (1, 3)),
-    "os.mkdir": ((0, 2),),
-    "os.rmdir": ((0, 1),),
-    "os.truncate": ((0, None),),
-    "os.link": ((0, 2), (1, 3)),
-    "os.symlink": ((1, 2),),
-    "os.chmod": ((0, 2),),
-    "os.chown": ((0, 3),),
-    "os.utime": ((0, 3),),
-}
-_MAKING = ("os.mkdir", "os.rename", "os.link", "os.symlink")
-_OUTSIDE_HELP = {
-    "subprocess.Popen": "it started a process",
-    "os.system": "it started a process",
-    "os.exec": "it started a process",
-    "os.posix_spawn": "it started a process",
-    "os.spawn": "it started a process",
-    "os.fork": "it started a process",
-    "os.forkpty": "it started a process",
-    "pty.spawn": "it started a process",
-    "socket.__new__": "it opened a socket",
-    "socket.connect": "it opened a socket",
-    "socket.bind": "it opened a socket",
-    "sqlite3.connect": "it opened a database",
-}
-# No event tells that these have been used; each is imported at its first use.
-_SPAWNING = ("multiprocessing.popen_spawn_posix", "multiprocessing.popen_forkserver")
-# Libraries that open files in C, where no event tells of it.
-_UNSEEN = ("h5py", "netCDF4", "pyarrow", "rasterio", "fiona", "osgeo", "tables", "dbm.gnu", "_gdbm")
-# Prefixes in which more than Python and its distributions lives.
-_SHARED_PREFIXES = ("/", "/usr", "/usr/local")
+# Of the standard library: modules that open files in C, where no event tells of it.
+_UNSEEN = ("_gdbm", "_dbm")
+# Distributions whose machine code opens no file but through Python, and what of others comes with
+# them: Matplotlib loads these itself, and mpmath takes its whole numbers from gmpy2.
+_SEEN = ("numpy", "scipy", "matplotlib", "kiwisolver", "contourpy", "PIL._imaging", "gmpy2")
+# What is there tells of the machine and the moment, not of a state that could be the same again.
+_OF_THE_MOMENT = ("/proc/", "/sys/")
+_CTYPES = "it calls machine code by ctypes, which may open files unseen"
+_MOST_LINKS = 40  # as the system allows on the way to a path
 
 
 class Recorder:
@@ -74,6 +48,10 @@ class Recorder:
         self.folders: dict[str, str | None] = {}
         self.kinds: dict[str, str | None] = {}
         self.outside: dict[str, str | None] = {}
+        self.links: dict[str, str | None] = {}
+        self.places: dict[str, str | None] = {}
+        self.installed: set[str] = set()
+        self.names: set[str] = set()
         self.missing: set[str] = set()
         self.not_kept: set[str] = set()
         self.changed: set[str] = set()
@@ -84,12 +62,11 @@ class Recorder:
         self._asked: set[str] = set()
         self._begun: tuple[int, ...] = ()
         self._baseline = set(sys.modules)
-        folders = answered_for()
-        # One that lies above the project would hide the project itself.
-        self._covered = [folder for folder in folders if not _below(self.root, folder)]
+        self._places = Places(self.root)
         self._searched = [os.path.realpath(entry) for entry in sys.path if entry]
         sys.addaudithook(self._audit)
         patches.watch_probes(self)
+        patches.hush_finders(self)
         patches.distrust_compiled(self)
 
     def listen(self) -> None:
@@ -124,14 +101,21 @@ class Recorder:
 
     def _counts(self) -> tuple[int, ...]:
         # Only lengths: to look at each module would copy pages that the fork shares.
-        seen = (self.files, self.folders, self.kinds, self.outside, self.missing, self.not_kept)
-        return (*map(len, seen), len(self.changed), len(sys.modules))
+        seen = (
+            self.files, self.folders, self.kinds, self.outside, self.links, self.places,
+            self.installed, self.names, self.missing, self.not_kept, self.changed, sys.modules,
+        )  # fmt: skip
+        return tuple(map(len, seen))
 
     # seen by the project's own import system
 
     def module(self, path: str, digest: str | None) -> None:
         """Note a candidate file of a project module: digest of its bytes; None: it is absent."""
         self._note(self.files, path, digest)
+
+    def named(self, name: str) -> None:
+        """Note that a module of another place than the project was asked for."""
+        self.names.add(name)
 
     def kind(self, path: str) -> str | None:
         """Note and return what stands at a path of the project: file, folder or (None) nothing."""
@@ -171,43 +155,66 @@ class Recorder:
 
     def on_help(self, event: str, _args: tuple[Any, ...]) -> None:
         """Take the event of something that answers and is no file."""
-        self.not_kept.add(_OUTSIDE_HELP[event])
+        self.not_kept.add(OUTSIDE_HELP[event])
 
     def on_library(self, event: str, args: tuple[Any, ...]) -> None:
         """Take the event of a library in machine code, where it is named by its path."""
-        name = args[1] if event == "import" else args[0]
-        if isinstance(name, (str, bytes)) and os.sep in os.fsdecode(name):
-            self._opened(name, "r", 0)
+        name, path = args[:2] if event == "import" else ("", args[0])
+        if isinstance(path, (str, bytes)) and os.sep in os.fsdecode(path):
+            self._opened(path, "r", 0)
+            if event == "import":
+                self._machine_code(str(name), os.path.realpath(os.fsdecode(path)))
+            else:
+                self.not_kept.add(_CTYPES)
+
+    def on_symbol(self, _event: str, _args: tuple[Any, ...]) -> None:
+        """Take the event of a function that is looked up in a library."""
+        self.not_kept.add(_CTYPES)
+
+    def on_folder(self, _event: str, args: tuple[Any, ...]) -> None:
+        """Take the event of another working folder, for the links on the way to it."""
+        if not isinstance(args[0], int):
+            self._resolve(args[0])
+
+    def _machine_code(self, name: str, path: str) -> None:
+        whose = self._places.whose(path)
+        top = os.path.basename(self._places.top(path)) if whose == INSTALLED else name
+        if whose != PYTHON and not (whose == INSTALLED and (top in _SEEN or name in _SEEN)):
+            self.not_kept.add(f"it uses {name}, whose machine code may open files unseen")
 
     def _opened(self, name: Any, mode: Any, flags: Any, folder: int | None = None) -> None:
         path = self._resolve(name, folder)
         if path is None or path == os.devnull:
             return
-        writes = any(c in mode for c in "wxa+") if isinstance(mode, str) else flags & _WRITING
+        writes = any(c in mode for c in "wxa+") if isinstance(mode, str) else flags & WRITING
         if writes:
-            fresh = any(c in mode for c in "wx") if isinstance(mode, str) else flags & _FRESH
+            fresh = any(c in mode for c in "wx") if isinstance(mode, str) else flags & FRESH
             self._writes(path, bool(fresh))
         elif not self._is_made(path):
             self._read(path)
 
     def _read(self, path: str) -> None:
-        inside = self._inside(path)
+        inside = self._places.inside(path)
         if inside is None:
-            if not self._is_covered(path):
-                self._read_outside(path)
+            self._read_elsewhere(path)
         elif os.path.isdir(path):
             self.kind(inside)  # what is opened from there is seen, and told apart by its path
         elif path not in self._recent:
             self._recent[path] = digest_of_file(path)
             self._note(self.files, inside, self._recent[path])
 
-    def _read_outside(self, path: str) -> None:
+    def _read_elsewhere(self, path: str) -> None:
+        whose = self._places.whose(path)
+        if whose == PYTHON:
+            return
         try:
             kind = os.stat(path).st_mode
         except OSError:
-            self.outside.setdefault(path, None)
+            self._note(self.outside, path, None)
             return
-        if not stat.S_ISREG(kind) or path.startswith(("/proc/", "/sys/")):
+        if whose == INSTALLED:
+            self._installed(path)
+        elif not stat.S_ISREG(kind) or path.startswith(_OF_THE_MOMENT):
             self.not_kept.add(f"it read {path}, which is no file of the project")
         elif path not in self._recent:
             self._recent[path] = digest_of_file(path)
@@ -217,15 +224,32 @@ class Recorder:
         """Take the event of a listed folder."""
         name = args[0]
         path = self._resolve(".", name) if isinstance(name, int) else self._resolve(name or ".")
-        if path is None or self._is_covered(path) or self._is_made(path):
+        if path is None or self._is_made(path) or path in self._recent:
             return
-        inside = self._inside(path)
-        if inside is None and not any(_below(path, entry) for entry in self._searched):
-            self.not_kept.add(f"it listed {path}, which is no folder of the project")
-        elif path not in self._recent:
+        inside = self._places.inside(path)
+        if inside is not None:
             self._recent[path] = listing_of(path)
-            notes, name = (self.outside, path) if inside is None else (self.folders, inside)
-            self._note(notes, name, self._recent[path])
+            self._note(self.folders, inside, self._recent[path])
+        else:
+            self._listed_elsewhere(path)
+
+    def _listed_elsewhere(self, path: str) -> None:
+        whose = self._places.whose(path)
+        if whose == PYTHON:
+            return
+        if whose == INSTALLED and self._places.top(path) != path:
+            self._installed(path)
+        elif self._places.covered(path) or any(below(path, entry) for entry in self._searched):
+            self._recent[path] = listing_of(path)
+            self._note(self.outside, path, self._recent[path])
+        else:
+            self.not_kept.add(f"it listed {path}, which is no folder of the project")
+
+    def _installed(self, path: str) -> None:
+        """Note that something of a distribution was looked at; what is compiled is a module's."""
+        top = self._places.top(path)
+        if os.path.basename(top) != "__pycache__":
+            self.installed.add(top)
 
     def probed(self, name: Any, folder: int | None) -> None:
         """Note that it was asked what stands at a path: a file by its content, for its size."""
@@ -233,13 +257,39 @@ class Recorder:
             return
         with self.paused():
             path = self._resolve(name, folder)
-            inside = None if path is None else self._inside(path)
-            if path is None or inside is None or inside in self.files:
+            inside = None if path is None else self._places.inside(path)
+            if path is None or inside in self.files:
                 return
-            if os.path.isfile(path):
+            if inside is None:
+                self._probed_elsewhere(path)
+            elif os.path.isfile(path):
                 self._read(path)
             else:
                 self.kind(inside)
+
+    def follows(self, name: Any, folder: int | None) -> bool:
+        """Note that an entry of a listing is followed, a link; say whether that is allowed.
+
+        Inside the project it leads nowhere, as what git exports holds no links.
+        """
+        try:
+            self.probed(name, folder)
+        except PermissionError:
+            return False
+        return True
+
+    def _probed_elsewhere(self, path: str) -> None:
+        whose = self._places.whose(path)
+        # That a folder is there in which the project stands goes without saying.
+        if whose == PYTHON or below(self.root, path) or self._is_made(path):
+            return
+        if whose == INSTALLED and os.path.exists(path):
+            if self._places.top(path) != path or not os.path.isdir(path):
+                self._installed(path)
+        elif path.startswith(_OF_THE_MOMENT):
+            self.not_kept.add(f"it asked for {path}, which is of the moment")
+        else:
+            self._note(self.places, path, place_of(path))
 
     def opened_from(self, folder: int, name: Any, flags: int) -> None:
         """Note a file that is opened from a folder's descriptor, which no audit event tells."""
@@ -253,13 +303,13 @@ class Recorder:
         """Take the event of something that is made, renamed, removed or marked."""
         paths = [
             self._resolve(args[at], None if folder is None or args[folder] < 0 else args[folder])
-            for at, folder in _CHANGES[event]
+            for at, folder in CHANGES[event]
         ]
         for path in paths:
             if path is not None:
                 self._refuse_change(path)
         first, last = paths[0], paths[-1]
-        if last is None or event not in _MAKING:
+        if last is None or event not in MAKING:
             return
         if not os.path.lexists(last) or (first is not None and self._is_made(first)):
             self._made.add(last)
@@ -271,7 +321,7 @@ class Recorder:
         self._made.add(path)
 
     def _refuse_change(self, path: str) -> None:
-        inside = self._inside(path)
+        inside = self._places.inside(path)
         if inside is not None:
             text = (
                 "an analysis may not change files of the project:"
@@ -296,16 +346,20 @@ class Recorder:
             text, path = os.path.abspath(given), os.path.realpath(given)
         except (TypeError, ValueError, OSError):
             return None
-        if text == path or self._is_covered(text):
+        if text == path or self._places.covered(text):
             return path
-        link = self._link_on(given)
+        links = self._links_on(given)
+        link = next((one for one in links if below(one, self.root)), None)
         if link is not None:
             place = os.path.relpath(link, self.root)
             self._note(self.files, place, None)
             self._note(self.folders, place, None)
             text = "is a symbolic link, which an analysis may not follow: put the file itself there"
             raise PermissionError(errno.EPERM, text, place)
-        if _below(path, self.root) and not self._is_covered(path):
+        for link in links:
+            if not self._is_made(link):
+                self._note(self.links, link, link_of(link))
+        if below(path, self.root) and not self._places.covered(path):
             self.not_kept.add("it came into the project by a symbolic link from outside")
         return path
 
@@ -316,51 +370,52 @@ class Recorder:
             self.not_kept.add("it reads a folder by a descriptor, which cannot be followed here")
             raise
 
-    def _link_on(self, given: str) -> str | None:
-        """Return the first link inside the project on the way to a path."""
+    def _links_on(self, given: str) -> list[str]:
+        """Return the links on the way to a path, those too to which a link leads."""
         path = os.sep
-        for part in os.path.join(os.getcwd(), given).split(os.sep):
-            path = os.path.dirname(path) if part == ".." else os.path.join(path, part)
-            if part not in ("", ".", "..") and os.path.islink(path):
-                if _below(path, self.root):
-                    return path
-                path = os.path.realpath(path)
-        return None
-
-    def _inside(self, path: str) -> str | None:
-        """Return the project's own name of a path: relative, with /; None outside."""
-        if not _below(path, self.root) or self._is_covered(path):
-            return None
-        return os.path.relpath(path, self.root).replace(os.sep, "/")
-
-    def _is_covered(self, path: str) -> bool:
-        return any(_below(path, folder) for folder in self._covered)
+        found: list[str] = []
+        left = os.path.join(os.getcwd(), given).split(os.sep)[::-1]
+        while left and len(found) < _MOST_LINKS:
+            part = left.pop()
+            if part in ("", "."):
+                continue
+            path, before = os.path.normpath(os.path.join(path, part)), path
+            if part != ".." and (target := link_of(path)) is not None:
+                found.append(path)
+                left += target.split(os.sep)[::-1]
+                path = os.sep if os.path.isabs(target) else before
+        return found
 
     def _is_made(self, path: str) -> bool:
-        return any(_below(path, made) for made in self._made)
+        return any(below(path, made) for made in self._made)
 
     def trusts(self, path: str) -> bool:
         """Return whether a compiled module may stand for its source: where none is edited."""
         with self.paused():
-            return self._is_covered(os.path.realpath(path))
+            return self._places.covered(os.path.realpath(path))
 
     # told to the tool
 
     def told(self) -> dict[str, Any]:
         """Return what was seen, as JSON: dependencies that can be checked later."""
         self._look_again()
-        if any(name in sys.modules for name in _SPAWNING):
+        if any(name in sys.modules for name in SPAWNING):
             self.not_kept.add("it started a process")
         for name in _UNSEEN:
             if name in sys.modules and name not in self._baseline:
-                self.not_kept.add(f"it uses {name}, which opens files unseen")
+                self.not_kept.add(f"it uses {name}, whose machine code may open files unseen")
+        imported = self._imported()
         return {
             "files": sorted(self.files.items()),
             "folders": sorted(self.folders.items()),
             "kinds": sorted(self.kinds.items()),
             "outside": sorted(self.outside.items()),
+            "links": sorted(self.links.items()),
+            "places": sorted(self.places.items()),
+            "installed": sorted(self.installed),
+            "names": sorted(self.names),
             "missing": sorted(self.missing),
-            "modules": sorted(self._imported()),
+            "modules": sorted(imported),
             "not_kept": sorted(self.not_kept),
             "changed": sorted(self.changed),
         }
@@ -370,22 +425,25 @@ class Recorder:
         for path, noted in self._recent.items():
             now = listing_of(path) if os.path.isdir(path) else digest_of_file(path)
             if now != noted and not self._is_made(path):
-                self.changed.add(self._inside(path) or path)
+                self.changed.add(self._places.inside(path) or path)
         for name in list(self._asked):
             self.kind(name)
 
     def _imported(self) -> set[str]:
-        """Return the modules of distributions that were imported: top-level name, NUL, path."""
+        """Return the files of imported modules that nobody answers for; note those installed."""
         imported: set[str] = set()
         for name in [name for name in sys.modules if name not in self._baseline]:
-            top = name.partition(".")[0]
-            if top in sys.stdlib_module_names or top in ("closeout", "analyses"):
+            if name.partition(".")[0] in ("closeout", "analyses"):
                 continue
             file = _file_of(sys.modules.get(name))
-            if file is not None:
-                path = os.path.realpath(file)
-                if self._inside(path) is None:
-                    imported.add(f"{top}\0{path}")
+            path = None if file is None else os.path.realpath(file)
+            if path is None or self._places.inside(path) is not None:
+                continue
+            whose = self._places.whose(path)
+            if whose == INSTALLED:
+                self._installed(path)
+            elif whose == NOBODY:
+                imported.add(path)
         return imported
 
 
@@ -393,29 +451,14 @@ _HANDLERS: dict[str, Callable[[Recorder, str, tuple[Any, ...]], None]] = {
     "open": Recorder.on_open,
     "os.listdir": Recorder.on_listing,
     "os.scandir": Recorder.on_listing,
+    "os.chdir": Recorder.on_folder,
     "ctypes.dlopen": Recorder.on_library,
+    "ctypes.dlsym": Recorder.on_symbol,
+    "ctypes.dlsym/handle": Recorder.on_symbol,
     "import": Recorder.on_library,
-    **dict.fromkeys(_OUTSIDE_HELP, Recorder.on_help),
-    **dict.fromkeys(_CHANGES, Recorder.on_change),
+    **dict.fromkeys(OUTSIDE_HELP, Recorder.on_help),
+    **dict.fromkeys(CHANGES, Recorder.on_change),
 }
-
-
-@cache
-def answered_for() -> list[str]:
-    """Return the folders of which Python, the engine or installed distributions answer."""
-    import closeout
-
-    prefixes = {sys.prefix, sys.base_prefix, sys.exec_prefix}
-    entries = {entry for entry in prefixes if entry not in _SHARED_PREFIXES}
-    entries |= {os.path.dirname(os.__file__), os.path.dirname(os.path.realpath(closeout.__file__))}
-    for entry in sys.path:
-        try:
-            names = os.listdir(entry) if entry else []
-        except OSError:
-            names = []
-        if entry.endswith(("lib-dynload", ".zip")) or any(n.endswith(".dist-info") for n in names):
-            entries.add(entry)
-    return sorted(os.path.realpath(entry) for entry in entries)
 
 
 def _file_of(module: Any) -> str | None:
@@ -425,7 +468,3 @@ def _file_of(module: Any) -> str | None:
     except AttributeError:
         return None
     return file if isinstance(file, str) else None
-
-
-def _below(path: str, folder: str) -> bool:
-    return path == folder or path.startswith(folder.rstrip(os.sep) + os.sep)

@@ -8,18 +8,30 @@ A trace is a list of dependencies ``[kind, name, value]``:
 - ``dist``: an installed distribution by its folder's name (``numpy-2.1.0.dist-info``), and the
   digest of its RECORD
 - ``missing``: a top-level name that no import found before the project's own modules
+- ``found``: a name that was imported or asked for, and where it is found first
+- ``standard``: names found in the standard library, and those of them that are no longer
 - ``outside``: any other file or folder by its absolute path, and the digest of its content
+- ``place``: what stands at a path outside the project: a folder, a file of a size, or None
+- ``link``: a symbolic link outside the project on the way to what was looked at, and its target
+- ``tree``: what stands among installed distributions and belongs to none, and its digest
 """
 
 from __future__ import annotations
 
-import importlib.machinery
 import os
-from functools import cache
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any, Protocol
 
-from closeout.store.keys import digest_of_file, dist_infos, key_of, listing_of, search_path
+from closeout.evaluate import installed
+from closeout.store.keys import (
+    digest_of_file,
+    dist_infos,
+    key_of,
+    link_of,
+    listing_of,
+    place_of,
+)
 
 Dependency = tuple[str, str, str | None]
 Trace = tuple[Dependency, ...]
@@ -51,6 +63,8 @@ class Witness:
     def __init__(self, files: Files) -> None:
         self._files = files
         self._now: dict[tuple[str, str], str | None] = {}
+        # What a module read is the same for each evaluation that read nothing more.
+        self._traced: tuple[dict[str, Any], tuple[Trace, list[str]]] | None = None
 
     def holds(self, trace: Trace) -> bool:
         """Return whether every dependency is as it was."""
@@ -68,39 +82,68 @@ class Witness:
             return self._files.digest(name)
         if kind == "folder":
             return self._files.listing(name)
-        if kind == "dist":
-            return _dist_digest(name)
         if kind == "kind":
             if self._files.digest(name) is not None:
                 return "file"
             return None if self._files.listing(name) is None else "folder"
-        if kind == "missing":
-            return _installed(name)
-        return _outside_digest(name) if kind == "outside" else "unknown kind"
+        return _LOOKS[kind](name) if kind in _LOOKS else "unknown kind"
 
     def trace_of(self, read: dict[str, Any]) -> tuple[Trace, list[str]]:
         """Return the trace of what a worker read, and the files that changed while it read."""
-        found: set[Dependency] = set()
-        changed: list[str] = list(read["changed"])
-        for kind, group in (("file", "files"), ("folder", "folders"), ("kind", "kinds")):
-            for path, value in read[group]:
-                found.add((kind, path, value))
+        if self._traced is None or self._traced[0] is not read:
+            found = {*self._of_project(read), *self._elsewhere(read), *self._of_names(read)}
+            changed = list(read["changed"])
+            for kind, path, value in self._of_project(read):
                 if self.now(kind, path) != value:
                     changed.append(path)
-        for path, digest in read["outside"]:
-            found.add(("outside", path, digest))
+            trace = tuple(sorted(found, key=lambda d: (d[0], d[1], d[2] or "")))
+            self._traced = read, (trace, changed)
+        return self._traced[1]
+
+    def _of_project(self, read: dict[str, Any]) -> Iterator[Dependency]:
+        for kind, group in (("file", "files"), ("folder", "folders"), ("kind", "kinds")):
+            yield from ((kind, path, value) for path, value in read[group])
+
+    def _elsewhere(self, read: dict[str, Any]) -> Iterator[Dependency]:
+        for kind, group in (("outside", "outside"), ("link", "links"), ("place", "places")):
+            yield from ((kind, path, value) for path, value in read[group])
+        for top in read["installed"]:
+            owners = installed.owners_of(top)
+            yield from (("dist", name, self.now("dist", name)) for name in owners)
+            if not owners:
+                yield "tree", top, self.now("tree", top)
+
+    def _of_names(self, read: dict[str, Any]) -> Iterator[Dependency]:
+        standard = []
+        for name in read["names"]:
+            place = self.now("found", name)
+            if place == installed.PYTHON:
+                standard.append(name)
+            else:
+                yield "found", name, place
+        if standard:
+            names = ",".join(standard)
+            yield "standard", names, self.now("standard", names)
         for name in read["missing"]:
-            found.add(("missing", name, self.now("missing", name)))
-        for entry in read["modules"]:
-            top, _, path = entry.partition("\0")
-            owners = _owners().get(top, ())
-            folder = next((o for o in owners if path.startswith(os.path.dirname(o) + os.sep)), None)
-            if folder is None:
-                found.add(("outside", path, self.now("outside", path)))
-            for owner in owners if folder else ():
-                name = os.path.basename(owner)
-                found.add(("dist", name, self.now("dist", name)))
-        return tuple(sorted(found, key=lambda d: (d[0], d[1], d[2] or ""))), changed
+            yield "missing", name, self.now("missing", name)
+        for path in read["modules"]:
+            yield "outside", path, self.now("outside", path)
+
+
+def foreign_files(looked: Iterable[Dependency]) -> tuple[tuple[str, str | None], ...]:
+    """Return the files outside the project that belong to nobody, with the digests that were seen.
+
+    None for one of which it was only asked whether it is there, and how large.
+    """
+    found: dict[str, str | None] = {}
+    for kind, path, seen in looked:
+        if seen is None or (kind == "outside" and os.path.isdir(path)):
+            continue
+        if kind in ("outside", "tree"):
+            found[path] = seen
+        elif kind == "place" and seen.startswith("file "):
+            found.setdefault(path, None)
+    return tuple(sorted(found.items()))
 
 
 def trace_key(trace: Trace) -> str:
@@ -113,31 +156,6 @@ def read_trace(rows: list[list[Any]]) -> Trace:
     return tuple((kind, name, value) for kind, name, value in rows)
 
 
-@cache
-def _owners() -> dict[str, list[str]]:
-    """Return the distributions that own a top-level name: name -> real .dist-info folders."""
-    owners: dict[str, list[str]] = {}
-    for folder in dist_infos().values():
-        try:
-            record = (Path(folder) / "RECORD").read_text("utf-8", "replace")
-        except OSError:
-            continue
-        names = {line.partition(",")[0].partition("/")[0] for line in record.splitlines()}
-        for name in names:
-            top = name.partition(".")[0]  # module.py and extension modules
-            if top.isidentifier() and not name.endswith((".dist-info", ".pth")):
-                owners.setdefault(top, []).append(os.path.realpath(folder))
-    return owners
-
-
-def _installed(name: str) -> str | None:
-    """Return whether a name could be imported by now, seen as a worker sees it."""
-    if importlib.machinery.PathFinder.find_spec(name, search_path()) is not None:
-        return "found"
-    # Installed for editing it may be found by a hook of its own.
-    return "installed" if name.lower().replace("_", "-") in dist_infos() else None
-
-
 def _dist_digest(name: str) -> str | None:
     for folder in dist_infos().values():
         if os.path.basename(folder) == name:
@@ -147,3 +165,22 @@ def _dist_digest(name: str) -> str | None:
 
 def _outside_digest(path: str) -> str | None:
     return listing_of(path) if os.path.isdir(path) else digest_of_file(path)
+
+
+def _no_longer_standard(names: str) -> str | None:
+    return (
+        ",".join(n for n in names.split(",") if installed.found_at(n) != installed.PYTHON) or None
+    )
+
+
+# How a dependency outside the project is looked at.
+_LOOKS: dict[str, Callable[[str], str | None]] = {
+    "dist": _dist_digest,
+    "found": installed.found_at,
+    "standard": _no_longer_standard,
+    "missing": installed.could_be_found,
+    "outside": _outside_digest,
+    "place": place_of,
+    "link": link_of,
+    "tree": installed.tree_digest,
+}

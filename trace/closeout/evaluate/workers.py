@@ -18,12 +18,14 @@ from pathlib import Path
 from typing import Any
 
 from closeout.evaluate import wire
+from closeout.evaluate.allowance import CLOCK, PROCESSOR, Allowance
 from closeout.evaluate.orphans import Orphans
 from closeout.store.keys import search_path
 
-IMPORT_LIMIT = 60.0
+# Seconds of processor time.
+IMPORT_LIMIT = 300.0
 # Seconds in which a process that was killed must have been heard of.
-STUCK = 5.0
+STUCK = 30.0
 # How often a task is begun where its module's process is ended by another.
 MOST_TRIES = 3
 # Evaluations that are asked of one process, where all are of pure analyses.
@@ -62,29 +64,37 @@ class Task:
 
 @dataclass(slots=True, eq=False)
 class _Module:
-    """A module's process: ``told`` is what it holds, None while it is imported."""
+    """A module's process: ``told`` is what it holds, None while it is imported.
+
+    ``killed`` is when it was, since it was late.
+    """
 
     name: str
     channel: socket.socket
-    deadline: float
+    allowance: Allowance
     reader: wire.Reader = field(default_factory=wire.Reader)
     told: Told | None = None
     pure: frozenset[str] = frozenset()
     pid: int | None = None
-    late: bool = False
+    killed: float | None = None
     running: dict[int, _Running] = field(default_factory=dict)
 
 
 @dataclass(slots=True, eq=False)
 class _Running:
-    """A process that evaluates: its tasks by their numbers, its pipe, what came of it so far."""
+    """A process that evaluates: its tasks by their numbers, what was told of the first, its pipe.
+
+    The allowance is that of the first of which nothing was told yet. What was told counts once the
+    process has ended and its module lives.
+    """
 
     tasks: list[tuple[int, Task]]
     pipe: int
-    deadline: float
+    allowance: Allowance
+    told: list[Told] = field(default_factory=list)
     reader: wire.Reader = field(default_factory=wire.Reader)
     pid: int | None = None
-    late: bool = False
+    killed: float | None = None
 
 
 class Crew:
@@ -108,18 +118,20 @@ class Crew:
         self._careful: set[str] = set()
         # Tasks that are asked alone, since one of those together with them ended their process.
         self._alone: set[int] = set()
+        # Tasks that the load of the machine may have ended: asked again when nothing else runs.
+        self._last: deque[tuple[int, Task]] = deque()
+        self._again: set[int] = set()
 
     def run(self, tasks: list[Task]) -> Iterator[tuple[int, Told]]:
         """Give what was told of each task with the task's number, as soon as it is known.
 
         What a task tells is ``specs`` or ``answer``, with ``read``; or ``failure``; or, where the
         process ended without a word, ``ended`` with its status and what it printed last; or
-        ``timed_out``; or ``lost``.
+        ``timed_out`` with what was used up; or ``lost``.
         """
         self._left, self._waiting, self._results = deque(enumerate(tasks)), {}, {}
-        self._tries.clear()
-        self._alone.clear()
-        self._opened.clear()
+        for kept in (self._tries, self._alone, self._opened, self._last, self._again):
+            kept.clear()
         given = 0
         while given < len(tasks):
             self._start()
@@ -153,23 +165,40 @@ class Crew:
     def _start(self) -> None:
         """Start tasks while there is room; one whose module is not ready waits for it."""
         room = self._jobs - self._busy()
+        if self._last and room == self._jobs and not (self._left or self._waiting):
+            self._start_again(*self._last.popleft())
         while self._left and room > 0:
             number, task = self._left.popleft()
             module = self._modules.get(task.module)
             if module is None:
                 module = self._open(task.module)
                 if module is None:
-                    self._results[number] = {"lost": "the host process has ended"}
+                    self._end(number, task, {"lost": "the host process has ended"})
                     continue
                 room -= 1
             one_at_a_time = task.module in self._careful and module.running
             if module.told is None or one_at_a_time:
                 self._waiting.setdefault(task.module, []).append((number, task))
             elif task.request is None or "failure" in module.told:
-                self._results[number] = dict(module.told)
+                self._end(number, task, dict(module.told))
             else:
                 self._evaluate(module, [(number, task), *self._following(module, number, task)])
                 room -= 1
+
+    def _start_again(self, number: int, task: Task) -> None:
+        """Let a task be the next and the only one, in a module that is imported anew."""
+        self._again.add(number)
+        self._left.append((number, task))
+        if task.module in self._modules:
+            self._drop(self._modules[task.module])
+        self._opened.pop(task.module, None)
+
+    def _end(self, number: int, task: Task, told: Told) -> None:
+        """Take what became of a task; an end that load may have brought about is no result yet."""
+        if number not in self._again and _may_be_load(told):
+            self._last.append((number, task))
+        else:
+            self._results[number] = told
 
     def _open(self, name: str) -> _Module | None:
         if len(self._modules) >= MOST_MODULES:
@@ -181,7 +210,7 @@ class Crew:
         if mine is None:
             return None
         self._opened[name] += 1
-        module = _Module(name, mine, time.monotonic() + IMPORT_LIMIT)
+        module = _Module(name, mine, Allowance(IMPORT_LIMIT))
         self._modules[name] = module
         self._selector.register(mine, selectors.EVENT_READ, module)
         return module
@@ -191,7 +220,7 @@ class Crew:
         mine, theirs = socket.socketpair()
         try:
             with theirs:
-                message = {"root": self._root, "module": name}
+                message = {"root": self._root, "module": name, "time_limit": IMPORT_LIMIT}
                 wire.send(self._host[1], message, (theirs.fileno(),))
         except OSError:
             mine.close()
@@ -221,7 +250,7 @@ class Crew:
             task.module == module.name
             and task.request is not None
             and task.request["function"] in module.pure
-            and number not in self._alone
+            and not (number in self._alone or number in self._again)
             and module.name not in self._careful
         )
 
@@ -229,8 +258,8 @@ class Crew:
         requests = [task.request for _, task in tasks if task.request is not None]
         read, write = os.pipe2(os.O_CLOEXEC)
         os.set_blocking(read, False)
-        limit = min(request["time_limit"] for request in requests)
-        running = _Running(tasks, read, time.monotonic() + limit)
+        allowance = Allowance(requests[0]["time_limit"])
+        running = _Running(tasks, read, allowance)
         number = tasks[0][0]
         module.running[number] = running
         self._selector.register(read, selectors.EVENT_READ, running)
@@ -244,13 +273,13 @@ class Crew:
     # following
 
     def _follow(self) -> None:
-        """Wait for the next thing that happens, or for the next deadline."""
-        deadlines = [
-            one.deadline + (STUCK if one.late else 0.0)
+        """Wait for the next thing that happens, or until somebody is to be looked at."""
+        looks = [
+            one.allowance.look if one.killed is None else one.killed + STUCK
             for module in self._modules.values()
-            for one in ([module] if module.told is None else list(module.running.values()))
+            for one in _timed(module)
         ]
-        pause = max(0.0, min(deadlines) - time.monotonic()) if deadlines else None
+        pause = max(0.0, min(looks) - time.monotonic()) if looks else None
         for key, _ in self._selector.select(pause):
             if isinstance(key.data, _Running):
                 self._read_result(key.data)
@@ -267,8 +296,23 @@ class Crew:
             return
         if data:
             running.reader.feed(data)
+            self._take_results(running)
         else:
             self._selector.unregister(running.pipe)
+
+    def _take_results(self, running: _Running) -> None:
+        """Take each result that is whole by now; the next task begins with a new allowance."""
+        while len(running.told) < len(running.tasks):
+            told = _taken(running.reader)
+            if told is None:
+                return
+            spent = told.pop("spent")
+            if not running.allowance.allows(spent):
+                told = {"timed_out": PROCESSOR}  # whether it was seen in time is a matter of luck
+            running.told.append(told)
+            for _, task in running.tasks[len(running.told) :][:1]:
+                if task.request is not None:
+                    running.allowance = Allowance(task.request["time_limit"], spent)
 
     def _read_words(self, module: _Module) -> None:
         try:
@@ -318,19 +362,20 @@ class Crew:
         os.close(running.pipe)
         running.pipe = -1
         self._put_back(module)
-        left = deque(running.tasks)
-        while left and (told := _taken(running.reader)) is not None:
+        self._take_results(running)
+        for (number, task), told in zip(running.tasks, running.told, strict=False):
             if told.get("read", ...) is None and module.told is not None:
                 told["read"] = module.told["read"]  # it read nothing more than its module
-            self._results[left.popleft()[0]] = told
+            self._end(number, task, told)
+        left, status = running.tasks[len(running.told) :], word["status"]
         if len(running.tasks) > 1:
-            if left and word["status"] != 0:
+            if left and status != 0:
                 self._alone.add(left[0][0])
             self._left.extendleft(reversed(left))
-        elif left and running.late:
-            self._results[left[0][0]] = {"timed_out": True}
+        elif left and (late := running.allowance.late or (status == -signal.SIGXCPU and PROCESSOR)):
+            self._end(*left[0], {"timed_out": late})
         elif left:
-            self._results[left[0][0]] = {"ended": word["status"], "output": word["output"]}
+            self._end(*left[0], {"ended": status, "output": word["output"]})
 
     def _lost(self, module: _Module) -> None:
         """Tell whose fault it was that a module's process has ended or hangs; begin others anew.
@@ -347,10 +392,10 @@ class Crew:
             found = len(running) == len(one.tasks) == 1 and one.pid is not None
             for number, task in one.tasks:
                 self._tries[number] += 1
-                if one.late and len(one.tasks) == 1:
-                    self._results[number] = {"timed_out": True}
+                if one.allowance.late and len(one.tasks) == 1:
+                    self._end(number, task, {"timed_out": one.allowance.late})
                 elif found or self._tries[number] >= MOST_TRIES:
-                    self._results[number] = {"lost": "it ended the process around it"}
+                    self._end(number, task, {"lost": "it ended the process around it"})
                 else:
                     self._waiting.setdefault(module.name, []).append((number, task))
         self._careful.add(module.name)
@@ -362,21 +407,22 @@ class Crew:
 
         One that never began is asked for again: another module may have ended the host.
         """
-        if module.pid is None and not module.late and self._opened[module.name] < MOST_TRIES:
+        late = module.allowance.late
+        if module.pid is None and not late and self._opened[module.name] < MOST_TRIES:
             return
         told: Told = {"lost": "its process ended while its module was imported"}
-        for number, _ in self._waiting.pop(module.name, []):
-            self._results[number] = {"timed_out": True} if module.late else dict(told)
+        for number, task in self._waiting.pop(module.name, []):
+            self._end(number, task, {"timed_out": late} if late else dict(told))
 
     def _end_late(self) -> None:
-        now = time.monotonic()
         for module in list(self._modules.values()):
-            waited = [module] if module.told is None else list(module.running.values())
+            waited = _timed(module)
             for one in waited:
-                if now >= one.deadline and not one.late:
-                    one.late = True
+                if one.killed is None and one.allowance.check(one.pid):
+                    one.killed = time.monotonic()
                     _kill(one.pid)
-            if any(one.late and now >= one.deadline + STUCK for one in waited):
+            now = time.monotonic()
+            if any(one.killed is not None and now >= one.killed + STUCK for one in waited):
                 if module.pid is None:  # the host itself does not answer
                     self._host[0].kill()
                 self._lost(module)
@@ -390,6 +436,26 @@ class Crew:
                 self._selector.unregister(running.pipe)
             os.close(running.pipe)
             running.pipe = -1
+
+
+def _timed(module: _Module) -> list[_Module] | list[_Running]:
+    """Return whose time counts: the import of a module, then each process that evaluates."""
+    return [module] if module.told is None else list(module.running.values())
+
+
+def _may_be_load(told: Told) -> bool:
+    """Return whether a task may have ended so since there was too little of the machine for it.
+
+    By the clock, or ended by the system when memory or processes ran out; none of these is told as
+    an error before it was the same alone.
+    """
+    failure = told.get("failure")
+    return (
+        told.get("timed_out") == CLOCK
+        or "lost" in told
+        or told.get("ended") == -signal.SIGKILL
+        or (failure is not None and failure["kind"] == "killed")
+    )
 
 
 def _start_host(root: str) -> tuple[subprocess.Popen[bytes], socket.socket]:
@@ -412,10 +478,10 @@ def _start_host(root: str) -> tuple[subprocess.Popen[bytes], socket.socket]:
 def _taken(reader: wire.Reader) -> Told | None:
     """Return the next result that is whole; something else may have written between them."""
     try:
-        told: Told | None = reader.take()
+        told = reader.take()
     except ValueError:
         return None
-    return told
+    return told if isinstance(told, dict) and "spent" in told else None
 
 
 def _kill(pid: int | None) -> None:

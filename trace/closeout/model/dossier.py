@@ -39,11 +39,15 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class SnapshotIdentity:
-    """What was judged: kind is tree, index or commit; outside git commit and dirty are None."""
+    """What was judged: kind is tree, index or commit; outside git commit and dirty are None.
+
+    ``unheld`` are files of the project that were read and are in no commit: git ignores them.
+    """
 
     kind: str
     commit: str | None
     dirty: bool | None
+    unheld: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,7 +231,10 @@ class Scale:
 class Dossier:
     """Every result of one run. ``settings`` are the ``--set`` of a what-if, as they were given.
 
-    ``off`` are the rules that the project's policy switches off.
+    ``off`` are the rules that the project's policy switches off, ``unmade`` names the studies and
+    the figures and files of analyses that were wanted and failed. ``outside`` are the files that
+    were read outside the project and belong to no distribution and not to Python, by their paths,
+    with BLAKE2b-256 digests (None: it was only asked whether it is there, and how large).
     """
 
     project: str
@@ -245,6 +252,8 @@ class Dossier:
     parameters: tuple[ParameterSaid, ...] = ()
     totals: dict[str, int] = field(default_factory=dict)
     off: tuple[RulePolicy, ...] = ()
+    unmade: tuple[str, ...] = ()
+    outside: tuple[tuple[str, str | None], ...] = ()
 
     @property
     def draft(self) -> bool:

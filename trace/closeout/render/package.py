@@ -132,6 +132,9 @@ def _manifest(dossier: Dossier, files: Mapping[str, bytes], versions: Mapping[st
         "review": dossier.review,
         "snapshot": {"kind": state.kind, "commit": state.commit, "dirty": state.dirty},
         "draft": dossier.draft,
+        "incomplete": words.missing(dossier),
+        "unheld": list(dossier.snapshot.unheld),
+        "outside": words.outside(dossier),
         "settings": dict(dossier.settings),
         "versions": dict(sorted(versions.items())),
         "files": {
@@ -408,5 +411,6 @@ def _index(sources: _Sources) -> dict[str, str]:
             home=None,
             reports=contents,
             by_review=rows.by_review(dossier),
+            outside=dossier.outside,
         ),
     )

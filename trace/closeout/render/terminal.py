@@ -311,6 +311,9 @@ def _footer(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
     yield from wrap(words.scale(dossier), width)
     if dossier.off:
         yield from wrap(words.switched_off(dossier.off), width)
+    if dossier.outside:
+        paths = ", ".join(safe(path) for path, _ in dossier.outside)
+        yield from wrap(f"read outside the project, where no commit holds it: {paths}", width)
     for name, why in words.not_kept(dossier):
         yield from wrap(f"{safe(name)} is computed anew in each run: {flow(why)}", width)
     status = dossier.exit_status

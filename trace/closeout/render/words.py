@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from closeout.model.answer import Assurance
-from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult
+from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult, State
 from closeout.model.problem import Severity
 from closeout.model.question import AnalysisSpec
 from closeout.render.plain import flow, safe
@@ -93,18 +93,43 @@ def banner(dossier: Dossier) -> str | None:
         return None
     if dossier.snapshot.commit is None:
         return "DRAFT - the state that was judged is held by no commit"
-    return "DRAFT - the state that was judged differs from its commit"
+    unheld = ", ".join(map(safe, dossier.snapshot.unheld))
+    named = f": read, and in no commit: {unheld}" if unheld else ""
+    return f"DRAFT - the state that was judged differs from its commit{named}"
+
+
+def outside(dossier: Dossier) -> list[dict[str, str | None]]:
+    """Return the files that were read outside the project, each with its digest."""
+    return [{"path": path, "blake2b-256": digest} for path, digest in dossier.outside]
+
+
+def missing(dossier: Dossier) -> list[str]:
+    """Return what errors keep out of a dossier, by name; nothing where everything was judged."""
+    errors = sum(problem.severity is Severity.ERROR for problem in dossier.problems)
+    lost: dict[str, list[str]] = {}
+    for result in dossier.requirements:
+        for one in result.evidence:
+            if one.state is State.ERROR:
+                name = one.quantity or one.record or one.method
+                lost.setdefault(result.id, []).append(safe(name))
+    found = []
+    if errors:
+        found.append(
+            f"{count(errors, 'error')} in the project's files: what they touch is left out"
+            " or not judged"
+        )
+    if lost:
+        names = (f"{safe(id)} ({', '.join(dict.fromkeys(some))})" for id, some in lost.items())
+        found.append(f"could not be evaluated: {', '.join(names)}")
+    if dossier.unmade:
+        found.append(f"could not be made: {', '.join(map(flow, dossier.unmade))}")
+    return found
 
 
 def incomplete(dossier: Dossier) -> str | None:
-    """Return that errors keep a part of the project from being judged, or None."""
-    errors = sum(problem.severity is Severity.ERROR for problem in dossier.problems)
-    if not errors:
-        return None
-    return (
-        f"INCOMPLETE - {count(errors, 'error')} in the project's files: what they touch is left out"
-        " or not judged"
-    )
+    """Return that errors keep a part of the project from being judged and which, or None."""
+    found = missing(dossier)
+    return f"INCOMPLETE - {'; '.join(found)}" if found else None
 
 
 def banners(dossier: Dossier) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import hashlib
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from types import TracebackType
 
@@ -17,7 +17,7 @@ from closeout.snapshot.walk import kind_problem, link_problem, walk
 
 # Made by git, by this tool and by Python while they run: no content of a project, and a listing
 # that took them in would change by being asked for.
-_MADE_BY_TOOLS = frozenset({".git", ".closeout", "__pycache__"})
+MADE_BY_TOOLS = frozenset({".git", ".closeout", "__pycache__"})
 _CHUNK = 1 << 18  # bytes
 
 
@@ -51,6 +51,8 @@ class Snapshot:
         self.identity = identity
         self.notes = notes
         self.origin = origin or root
+        # What git tracks in a working tree, None elsewhere: an exported state holds nothing else.
+        self.tracked: frozenset[str] | None = None
         self._links = links
         self._submodules = submodules
         self._on_close = on_close
@@ -101,6 +103,14 @@ class Snapshot:
             self._listings[path] = self._listing(path)
         return self._listings[path]
 
+    def not_held(self, looked: Iterable[tuple[str, str, str | None]]) -> tuple[str, ...]:
+        """Return which of the paths that were looked at are in no commit; see :mod:`.held`."""
+        if self.tracked is None:
+            return ()
+        from closeout.snapshot.held import not_held
+
+        return not_held(self.root, self.tracked, looked)
+
     def close(self) -> None:
         """Remove what was exported; a working tree is left as it is. May be called again."""
         if self._on_close is not None:
@@ -147,7 +157,7 @@ class Snapshot:
                     # No name holds "/" or NUL, so no two listings run together.
                     os.fsencode(entry.name) + (b"/" if entry.is_dir(follow_symlinks=False) else b"")
                     for entry in entries
-                    if entry.name not in _MADE_BY_TOOLS
+                    if entry.name not in MADE_BY_TOOLS
                 )
         except OSError:
             return None

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 from closeout.model.dossier import SnapshotIdentity
 from closeout.snapshot.errors import SnapshotError
 from closeout.snapshot.folder import Snapshot
 from closeout.snapshot.git import Git, git_at, names_of, refusal
+from closeout.snapshot.held import is_in
 from closeout.snapshot.names import READ_AS_TEXT, is_judged, shown
 
 _MARK = "requirements/project.yaml"
@@ -35,7 +36,8 @@ def open_tree(root: Path) -> Snapshot:
 
     Its commit is HEAD's. It is dirty where anything below the folder is staged, changed or
     untracked, and also where git cannot vouch for a file that is judged: one that it ignores or
-    was told not to look at. Outside git, and before the first commit, there is no commit.
+    was told not to look at. What else is read, ``Snapshot.not_held`` tells apart. Outside git, and
+    before the first commit, there is no commit.
     """
     snapshot = Snapshot(root.resolve(), SnapshotIdentity("tree", None, None))
     try:
@@ -91,18 +93,14 @@ def _out_of_sight(git: Git, snapshot: Snapshot) -> tuple[bool, tuple[str, ...]]:
         # Lower case: assume-unchanged. S: skip-worktree, as in a sparse checkout.
         if (tag.islower() or tag == "S") and (is_judged(path) or (snapshot.root / path).exists()):
             unwatched.append(path)
-    foreign = [path for path in snapshot.files() if not _is_in(path, tracked)]
+    foreign = [path for path in snapshot.files() if not is_in(path, tracked)]
+    snapshot.tracked = frozenset(tracked)
     notes = (
         *_each(unwatched, "is marked so that git does not look at it"),
         *_each(foreign, "is in no commit: git does not track it"),
     )
     hidden = bool(unwatched) or any(path.endswith(READ_AS_TEXT) for path in foreign)
     return hidden, notes
-
-
-def _is_in(path: str, tracked: set[str]) -> bool:
-    """Whether a path or a folder above it is tracked; git tracks a submodule as one path."""
-    return path in tracked or any(str(above) in tracked for above in PurePosixPath(path).parents)
 
 
 def _each(paths: Iterable[str], what: str) -> list[str]:

@@ -62,6 +62,25 @@ def listing_of(path: str) -> str | None:
     return digest_of(b"".join(name + b"\0" for name in names))
 
 
+def link_of(path: str) -> str | None:
+    """Return where a symbolic link leads to, as it is written; None where there is no link."""
+    try:
+        return os.readlink(path)
+    except OSError:
+        return None
+
+
+def place_of(path: str) -> str | None:
+    """Return what one learns who asks what stands at a path: folder, a file's size, or None."""
+    try:
+        found = os.stat(path)
+    except (OSError, ValueError):
+        return None
+    if stat.S_ISREG(found.st_mode):
+        return f"file {found.st_size}"
+    return "folder" if stat.S_ISDIR(found.st_mode) else "other"
+
+
 def key_of(*parts: Any) -> str:
     """Return a key of typed values: str, bytes, int, float, bool, None, and tuples of them.
 
