@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from closeout import math
-from closeout.arithmetic import gradient
+from closeout.arithmetic import gradient_functions
 from closeout.arithmetic.gradient import UNBOUNDED, Gradient, GradientTruth, seed
 from closeout.arithmetic.interval import Interval, point
 from closeout.arithmetic.undecided import Undecided, Undefined
@@ -42,7 +42,7 @@ FUNCTIONS = [
 @pytest.mark.parametrize(("name", "low", "high", "exact"), FUNCTIONS)
 def test_slopes_hold_the_derivative(name, low, high, exact):
     random = np.random.default_rng(11)
-    function = getattr(gradient, name)
+    function = getattr(gradient_functions, name)
     with mpmath.workdps(50):
         for _ in range(60):
             a, b = sorted(float(x) for x in random.uniform(low, high, 2))
