@@ -2,6 +2,7 @@
 
 import math as numbers
 import operator
+import tracemalloc
 from fractions import Fraction
 from itertools import pairwise
 
@@ -12,7 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from closeout import absent, math
-from closeout.arithmetic import interval, interval_functions
+from closeout.arithmetic import gradient_functions, interval, interval_functions
+from closeout.arithmetic.gradient import Gradient, seed
 from closeout.arithmetic.interval import Interval
 from closeout.arithmetic.undecided import Truth, Undecided, Undefined
 
@@ -372,3 +374,63 @@ def test_mpmath_is_not_imported_before_it_is_needed():
     )
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert told.stdout.split() == ["False", "False", "False"]
+
+
+SIZES = (TINY, 2.2e-308, 1e-300, 1e-31, 1e-29, 1e-10, 1.0, 700.0, 1e6, 1e7, 1e8, 1e10, 1e16, 1e300)
+OF_ONE = sorted(
+    set(interval_functions.__all__)
+    - {"atan2", "hypot", "maximum", "minimum", "power", "table", "where"}
+)
+
+
+@pytest.mark.parametrize("name", OF_ONE)
+def test_no_argument_takes_memory_or_has_another_end_than_a_value_or_a_reason(name):
+    """Numbers of unlike size added without rounding take as many bits as their exponents differ.
+
+    Sizes rise, so that what takes memory in proportion is seen before it takes all of it.
+    """
+    for functions, made in ((interval_functions, interval.point), (gradient_functions, variable)):
+        function = getattr(functions, name, None)
+        if function is None:  # the slope of another
+            continue
+        function(made(0.5))  # what is kept is kept
+        for x in [0.0, *(sign * size for size in (*SIZES, HUGE) for sign in (1.0, -1.0))]:
+            tracemalloc.start()
+            found = function(made(x))
+            _, most = tracemalloc.get_traced_memory()
+            tracemalloc.stop()
+            assert most < 100_000, (name, x)
+            assert isinstance(found, (Interval, Gradient, Undefined)), (name, x)
+
+
+def variable(x):
+    return seed(interval.point(x), 0)
+
+
+def test_slopes_of_exprel_and_log1prel_far_from_zero():
+    """Against mpmath; far below zero exprel is -1/x and its slope 1/x^2, to every digit."""
+    with mpmath.workdps(50):
+        for x in (-399.0, -401.0, -1e3, -1e10, -1e11, -1e150, -1e160, -1e300, -HUGE):
+            a = mpmath.mpf(x)
+            true = (mpmath.exp(a) * (a - 1) + 1) / a**2
+            found = interval_functions.exprel_slope(interval.point(x))
+            assert found.low <= true <= found.high, x
+            assert found.high > 0.0  # a slope too small for a number is not zero
+            assert found.high - found.low <= 1e-13 * float(true) + 1e-300
+        for x in (1e10, 1e150, 1e160, 1e300, HUGE):
+            a = mpmath.mpf(x)
+            true = (a / (1 + a) - mpmath.log1p(a)) / a**2
+            found = interval_functions.log1prel_slope(interval.point(x))
+            assert found.low <= true <= found.high, x
+            assert found.low < 0.0
+    wide = interval_functions.exprel_slope(Interval(-HUGE, 700.0))
+    assert wide.low == 0.0
+
+
+def test_an_angle_too_small_for_a_number_is_not_zero():
+    for y in (1e-300, -1e-300):
+        found = math.atan2(interval.point(y), interval.point(1e300))
+        assert found.low < found.high
+        assert (found.high > 0.0) if y > 0.0 else (found.low < 0.0)
+    axis = math.atan2(interval.point(0.0), interval.point(1e300))
+    assert (axis.low, axis.high) == (0.0, 0.0)

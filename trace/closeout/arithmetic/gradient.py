@@ -13,6 +13,7 @@ R. E. Moore, R. B. Kearfott, M. J. Cloud, Introduction to Interval Analysis (200
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import inf, nextafter
 from typing import Any
 
@@ -248,18 +249,23 @@ def _divided(top: Any, top_slopes: Slopes, bottom: Any, bottom_slopes: Slopes) -
     return Gradient(value, scaled(summed(top_slopes, against), inverse))
 
 
-def chained(x: Gradient, value: Any, slope: Any) -> Any:
-    """Return a function of x: its value, and the slopes of x times the slope of the function."""
+def chained(x: Gradient, value: Any, slope: Callable[[], Any]) -> Any:
+    """Return a function of x: its value, and the slopes of x times the slope of the function.
+
+    ``slope`` gives the range of the derivative, an ``Undefined`` where it has no bounds; it is
+    asked only where the value exists.
+    """
     if not isinstance(value, Interval):
         return noted(value.reason, x.sides)
-    if isinstance(slope, Undefined):
+    found = slope()
+    if isinstance(found, Undefined):
         return Gradient(value, dict.fromkeys(x.slopes, UNBOUNDED))
     return Gradient(
-        value, scaled(x.slopes, ends_of(slope) if isinstance(slope, Interval) else slope)
+        value, scaled(x.slopes, ends_of(found) if isinstance(found, Interval) else found)
     )
 
 
 def power(x: Gradient, n: int, /) -> Any:
     """Return x to the whole number n."""
     value = interval.power(x.value, n)
-    return chained(x, value, n * interval.power(x.value, n - 1) if n else (0.0, 0.0))
+    return chained(x, value, lambda: n * interval.power(x.value, n - 1) if n else (0.0, 0.0))

@@ -27,6 +27,7 @@ from closeout.arithmetic.gradient import (
     summed,
 )
 from closeout.arithmetic.interval import Interval, hull, point
+from closeout.arithmetic.interval import power as power_of
 from closeout.arithmetic.undecided import Truth, Undefined, first_undefined, noted
 
 __all__ = [
@@ -40,36 +41,32 @@ _LN_10 = Interval(nextafter(numbers.log(10.0), 0.0), nextafter(numbers.log(10.0)
 def exp(x: Gradient, /) -> Any:
     """Return e to the power x."""
     value = on_ranges.exp(x.value)
-    return chained(x, value, value)
+    return chained(x, value, lambda: value)
 
 
 def exprel(x: Gradient, /) -> Any:
     """Return (e^x - 1) / x, 1 at zero."""
-    value = on_ranges.exprel(x.value)
-    return chained(x, value, on_ranges.exprel_slope(x.value) if isinstance(value, Interval) else 0)
+    return chained(x, on_ranges.exprel(x.value), lambda: on_ranges.exprel_slope(x.value))
 
 
 def log1prel(x: Gradient, /) -> Any:
     """Return ln(1 + x) / x, 1 at zero."""
-    value = on_ranges.log1prel(x.value)
-    return chained(
-        x, value, on_ranges.log1prel_slope(x.value) if isinstance(value, Interval) else 0
-    )
+    return chained(x, on_ranges.log1prel(x.value), lambda: on_ranges.log1prel_slope(x.value))
 
 
 def log(x: Gradient, /) -> Any:
     """Return the natural logarithm of x."""
-    return chained(x, on_ranges.log(x.value), 1.0 / x.value)
+    return chained(x, on_ranges.log(x.value), lambda: 1.0 / x.value)
 
 
 def log10(x: Gradient, /) -> Any:
     """Return the common logarithm of x."""
-    return chained(x, on_ranges.log10(x.value), 1.0 / (_LN_10 * x.value))
+    return chained(x, on_ranges.log10(x.value), lambda: 1.0 / (_LN_10 * x.value))
 
 
 def sqrt(x: Gradient, /) -> Any:
     """Return the square root of x."""
-    return chained(x, on_ranges.sqrt(x.value), _inverse_of_root(x.value, 0.5))
+    return chained(x, on_ranges.sqrt(x.value), lambda: _inverse_of_root(x.value, 0.5))
 
 
 def _inverse_of_root(x: Interval, factor: float) -> Slope:
@@ -84,53 +81,67 @@ def _inverse_of_root(x: Interval, factor: float) -> Slope:
 
 def sin(x: Gradient, /) -> Any:
     """Return the sine of x radians."""
-    return chained(x, on_ranges.sin(x.value), on_ranges.cos(x.value))
+    return chained(x, on_ranges.sin(x.value), lambda: on_ranges.cos(x.value))
 
 
 def cos(x: Gradient, /) -> Any:
     """Return the cosine of x radians."""
-    return chained(x, on_ranges.cos(x.value), -on_ranges.sin(x.value))
+    return chained(x, on_ranges.cos(x.value), lambda: -on_ranges.sin(x.value))
 
 
 def tan(x: Gradient, /) -> Any:
     """Return the tangent of x radians."""
     value = on_ranges.tan(x.value)
-    return chained(x, value, 1.0 + on_ranges.power(value, 2) if value.__class__ is Interval else 0)
+    return chained(x, value, lambda: 1.0 + power_of(value, 2))
 
 
 def asin(x: Gradient, /) -> Any:
     """Return the arc sine of x, in radians."""
-    return chained(
-        x, on_ranges.asin(x.value), _inverse_of_root(1.0 - on_ranges.power(x.value, 2), 1.0)
-    )
+    return chained(x, on_ranges.asin(x.value), lambda: _arc(x.value))
 
 
 def acos(x: Gradient, /) -> Any:
     """Return the arc cosine of x, in radians."""
-    low, high = _inverse_of_root(1.0 - on_ranges.power(x.value, 2), 1.0)
-    return chained(x, on_ranges.acos(x.value), (-high, -low))
+    return chained(x, on_ranges.acos(x.value), lambda: _turned(_arc(x.value)))
+
+
+def _arc(x: Interval) -> Slope:
+    """Return the range of the slope of the arc sine."""
+    return _inverse_of_root(1.0 - power_of(x, 2), 1.0)
+
+
+def _turned(slope: Slope) -> Slope:
+    return -slope[1], -slope[0]
 
 
 def atan(x: Gradient, /) -> Any:
     """Return the arc tangent of x, in radians."""
-    return chained(x, on_ranges.atan(x.value), 1.0 / (1.0 + on_ranges.power(x.value, 2)))
+    return chained(
+        x, on_ranges.atan(x.value), lambda: _within_one(1.0 / (1.0 + power_of(x.value, 2)))
+    )
+
+
+def _within_one(slope: Any) -> Slope:
+    """Return the range of a slope that lies from 0 to 1, whatever is known of it beside."""
+    if isinstance(slope, Undefined):
+        return 0.0, 1.0
+    return max(slope.low, 0.0), min(slope.high, 1.0)
 
 
 def sinh(x: Gradient, /) -> Any:
     """Return the hyperbolic sine of x."""
-    return chained(x, on_ranges.sinh(x.value), on_ranges.cosh(x.value))
+    return chained(x, on_ranges.sinh(x.value), lambda: on_ranges.cosh(x.value))
 
 
 def cosh(x: Gradient, /) -> Any:
     """Return the hyperbolic cosine of x."""
-    return chained(x, on_ranges.cosh(x.value), on_ranges.sinh(x.value))
+    return chained(x, on_ranges.cosh(x.value), lambda: on_ranges.sinh(x.value))
 
 
 def tanh(x: Gradient, /) -> Any:
     """Return the hyperbolic tangent of x."""
     value = on_ranges.tanh(x.value)
-    slope = 1.0 - on_ranges.power(value, 2)
-    return chained(x, value, (max(slope.low, 0.0), min(slope.high, 1.0)))
+    return chained(x, value, lambda: _within_one(1.0 - power_of(value, 2)))
 
 
 def hypot(x: Any, y: Any, /) -> Any:
@@ -158,7 +169,7 @@ def atan2(y: Any, x: Any, /) -> Any:
         return lost
     (up, by_up), (along, by_along) = _both(y, x)
     value = on_ranges.atan2(up, along)
-    square = on_ranges.power(up, 2) + on_ranges.power(along, 2)
+    square = power_of(up, 2) + power_of(along, 2)
     jumps = up.low <= 0.0 <= up.high and along.low <= 0.0
     if jumps or not isinstance(square, Interval) or square.low <= 0.0:
         return Gradient(value, dict.fromkeys({**by_up, **by_along}, UNBOUNDED))
@@ -221,7 +232,7 @@ def table(x: Gradient, points: Sequence[tuple[float, float]], /) -> Any:
     begin = min(max(bisect_right(points, x.value.low, key=_across), 1), len(points) - 1)
     end = min(max(bisect_left(points, x.value.high, key=_across), begin), len(points) - 1)
     lines = [_steepness(points[i - 1], points[i]) for i in range(begin, end + 1)]
-    return chained(x, value, (min(a for a, _ in lines), max(b for _, b in lines)))
+    return chained(x, value, lambda: (min(a for a, _ in lines), max(b for _, b in lines)))
 
 
 def _across(one: tuple[float, float]) -> float:

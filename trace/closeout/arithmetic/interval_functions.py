@@ -42,16 +42,23 @@ _MOST_QUARTERS = 2.0**40
 def _rising(
     near: Callable[[float], float], x: Interval, floor: float = -inf, ceiling: float = inf
 ) -> Any:
-    """Return a function that rises, of a range that is known."""
-    return bounded(max(below(near(x.low)), floor), min(above(near(x.high)), ceiling))
+    """Return a function that rises, of a range that is known.
+
+    A floor or a ceiling of zero is one that it never reaches, however small it gets.
+    """
+    low, high = below(near(x.low)), above(near(x.high))
+    if floor == 0.0:
+        high = high or LEAST
+    if ceiling == 0.0:
+        low = low or -LEAST
+    return bounded(max(low, floor), min(high, ceiling))
 
 
 def exp(x: Interval, /) -> Any:
     """Return e to the power x."""
     if x.high > 710.0:
         return Undefined(f"overflow of exp of {x}")
-    near = rounded.near("exp")
-    return bounded(max(below(near(x.low)), 0.0), above(near(x.high)) or LEAST)
+    return _rising(rounded.near("exp"), x, floor=0.0)
 
 
 def exprel(x: Interval, /) -> Any:
@@ -63,6 +70,8 @@ def exprel(x: Interval, /) -> Any:
 
 def exprel_slope(x: Interval, /) -> Any:
     """Return the derivative of :func:`exprel`, (e^x (x - 1) + 1) / x^2; it rises."""
+    if x.high > 710.0:
+        return Undefined(f"overflow of the slope of exprel of {x}")
     return _rising(rounded.exprel_slope, x, floor=0.0)
 
 
@@ -75,6 +84,8 @@ def log1prel(x: Interval, /) -> Any:
 
 def log1prel_slope(x: Interval, /) -> Any:
     """Return the derivative of :func:`log1prel`, (x / (1 + x) - ln(1 + x)) / x^2; it rises."""
+    if x.low <= -1.0:
+        return Undefined(f"slope of log1prel of {x}")
     return _rising(rounded.log1prel_slope, x, ceiling=0.0)
 
 
@@ -203,7 +214,10 @@ def atan2(y: Any, x: Any, /) -> Any:
     near = rounded.near("atan2")
     # Without the cut the angle has its extremes at corners.
     angles = [near(up, along) for up in (a, b) for along in (c, d)]
-    return exact(below(min(angles)), above(max(angles)))
+    # One that is too small for a number is not zero.
+    low = below(min(angles)) or (-LEAST if a < 0.0 else 0.0)
+    high = above(max(angles)) or (LEAST if b > 0.0 else 0.0)
+    return exact(low, high)
 
 
 def minimum(x: Any, y: Any, /) -> Any:

@@ -56,9 +56,12 @@ def near(name: str) -> Callable[..., float]:
 
 
 # Differences that nearly cancel need more bits: two powers of the argument, down to _TINY, where
-# the first term of the series is all that a number can hold.
+# the first term of the series is all that a number can hold. Every sum has its precision: an exact
+# one of numbers of unlike size takes as many bits as their exponents differ.
 _MANY_BITS = 280
 _TINY = 1e-30
+# Below this e^x is no part of a sum with 1 any more, not to twice as many bits.
+_FAR = -400.0
 
 
 def exprel(x: float) -> float:
@@ -75,8 +78,11 @@ def exprel_slope(x: float) -> float:
     if abs(x) < _TINY:
         return 0.5
     m, a = _libmp(), _libmp().from_float(x)
-    grown = m.mpf_mul(m.mpf_exp(a, _MANY_BITS, "n"), m.mpf_sub(a, m.fone), _MANY_BITS, "n")
-    return float(m.to_float(m.mpf_div(m.mpf_add(grown, m.fone), m.mpf_mul(a, a), _BITS, "n")))
+    above_one = m.fone
+    if x > _FAR:
+        grown = m.mpf_mul(m.mpf_exp(a, _MANY_BITS, "n"), m.mpf_sub(a, m.fone))
+        above_one = m.mpf_add(grown, m.fone, _MANY_BITS, "n")
+    return float(m.to_float(m.mpf_div(above_one, m.mpf_mul(a, a), _BITS, "n")))
 
 
 def log1prel(x: float) -> float:
