@@ -6,7 +6,8 @@ import math as numbers
 import sys
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from math import inf, nextafter
+from functools import partial, reduce
+from math import inf
 from typing import Any
 
 from closeout import math
@@ -28,14 +29,28 @@ from closeout.arithmetic.gradient import (
 )
 from closeout.arithmetic.interval import Interval, hull, point
 from closeout.arithmetic.interval import power as power_of
+from closeout.arithmetic.rounded import above, below
 from closeout.arithmetic.undecided import Truth, Undefined, first_undefined, noted
 
 __all__ = [
-    "acos", "asin", "atan", "atan2", "cos", "cosh", "exp", "exprel", "hypot", "log", "log1prel",
-    "log10", "maximum", "minimum", "power", "sin", "sinh", "sqrt", "table", "tan", "tanh", "where",
+    "acos", "acosh", "asin", "asinh", "atan", "atan2", "atanh", "cbrt", "ceil", "cos", "cosh",
+    "erf", "exp", "exprel", "floor", "hypot", "log", "log1prel", "log2", "log10", "maximum",
+    "minimum", "normal_cdf", "power", "sign", "sin", "sinh", "sqrt", "table", "tan", "tanh",
+    "where",
 ]  # fmt: skip
 
-_LN_10 = Interval(nextafter(numbers.log(10.0), 0.0), nextafter(numbers.log(10.0), inf))
+
+def _around(value: float) -> Interval:
+    """Return an interval that holds a constant, of which some roundings are known."""
+    return Interval(below(value), above(value))
+
+
+_LN_2, _LN_10 = _around(numbers.log(2.0)), _around(numbers.log(10.0))
+# The slopes of erf and of the normal distribution function at zero, where they are greatest.
+_ERF_SLOPE = _around(2.0 / numbers.sqrt(numbers.pi))
+_NORMAL_DENSITY = _around(1.0 / numbers.sqrt(2.0 * numbers.pi))
+# The slope of what rises by jumps: from one point to another it rises by a share of any size.
+_JUMPS_UP: Slope = (0.0, inf)
 
 
 def exp(x: Gradient, /) -> Any:
@@ -64,14 +79,33 @@ def log10(x: Gradient, /) -> Any:
     return chained(x, on_ranges.log10(x.value), lambda: 1.0 / (_LN_10 * x.value))
 
 
+def log2(x: Gradient, /) -> Any:
+    """Return the binary logarithm of x."""
+    return chained(x, on_ranges.log2(x.value), lambda: 1.0 / (_LN_2 * x.value))
+
+
+def cbrt(x: Gradient, /) -> Any:
+    """Return the cube root of x."""
+    value = on_ranges.cbrt(x.value)
+    return chained(x, value, lambda: _slope_of_cbrt(value))
+
+
+def _slope_of_cbrt(root: Interval) -> Slope:
+    """Return the range of 1 / (3 root^2), infinite where the root reaches zero."""
+    square = 3.0 * power_of(root, 2)
+    if square.low > 0.0:
+        return ends_of(1.0 / square)
+    return (1.0 / point(square.high)).low if square.high else 0.0, inf
+
+
 def sqrt(x: Gradient, /) -> Any:
     """Return the square root of x."""
     return chained(x, on_ranges.sqrt(x.value), lambda: _inverse_of_root(x.value, 0.5))
 
 
-def _inverse_of_root(x: Interval, factor: float) -> Slope:
+def _inverse_of_root(x: Any, factor: float) -> Slope:
     """Return the range of factor / sqrt(x), infinite where x reaches zero."""
-    if x.high <= 0.0:
+    if isinstance(x, Undefined) or x.high <= 0.0:
         return 0.0, inf
     low = factor / on_ranges.sqrt(point(x.high))
     high = factor / on_ranges.sqrt(point(max(x.low, 0.0)))
@@ -144,6 +178,74 @@ def tanh(x: Gradient, /) -> Any:
     return chained(x, value, lambda: _within_one(1.0 - power_of(value, 2)))
 
 
+def asinh(x: Gradient, /) -> Any:
+    """Return the inverse hyperbolic sine of x."""
+    return chained(
+        x, on_ranges.asinh(x.value), lambda: _within_one(1.0 / on_ranges.hypot(1.0, x.value))
+    )
+
+
+def acosh(x: Gradient, /) -> Any:
+    """Return the inverse hyperbolic cosine of x."""
+    return chained(x, on_ranges.acosh(x.value), lambda: _slope_of_acosh(x.value))
+
+
+def _slope_of_acosh(x: Interval) -> Slope:
+    """Return the range of 1 / (sqrt(x - 1) sqrt(x + 1)), infinite where x reaches one."""
+    near, far = _inverse_of_root(x - 1.0, 1.0), _inverse_of_root(x + 1.0, 1.0)
+    return scaled({0: near}, far)[0]
+
+
+def atanh(x: Gradient, /) -> Any:
+    """Return the inverse hyperbolic tangent of x."""
+    return chained(x, on_ranges.atanh(x.value), lambda: _slope_of_atanh(abs(x.value)))
+
+
+def _slope_of_atanh(size: Interval) -> Any:
+    """Return the range of 1 / ((1 - x) (1 + x)) by the size of x, with which it rises."""
+    least, most = (1.0 / ((1.0 - point(x)) * (1.0 + point(x))) for x in (size.low, size.high))
+    return hull(least, most)
+
+
+def erf(x: Gradient, /) -> Any:
+    """Return the error function."""
+    return chained(x, on_ranges.erf(x.value), lambda: _bell(x.value, 1.0, _ERF_SLOPE))
+
+
+def normal_cdf(x: Gradient, /) -> Any:
+    """Return the distribution function of the standard normal distribution."""
+    return chained(x, on_ranges.normal_cdf(x.value), lambda: _bell(x.value, 0.5, _NORMAL_DENSITY))
+
+
+def _bell(x: Interval, factor: float, height: Interval) -> Slope:
+    """Return the range of height e^(-factor x^2), which is above zero."""
+    square = power_of(x, 2)
+    if isinstance(square, Undefined):
+        return 0.0, height.high
+    found = height * on_ranges.exp(-factor * square)
+    return max(found.low, 0.0), min(found.high, height.high)
+
+
+def floor(x: Gradient, /) -> Any:
+    """Return the largest whole number that is not above x."""
+    return _stairs(x, on_ranges.floor(x.value))
+
+
+def ceil(x: Gradient, /) -> Any:
+    """Return the smallest whole number that is not below x."""
+    return _stairs(x, on_ranges.ceil(x.value))
+
+
+def sign(x: Gradient, /) -> Any:
+    """Return -1, 0 or 1."""
+    return _stairs(x, on_ranges.sign(x.value))
+
+
+def _stairs(x: Gradient, value: Interval) -> Any:
+    """Return what is constant but for jumps upward; with a jump inside no slope is an end of it."""
+    return chained(x, value, lambda: (0.0, 0.0) if value.low == value.high else _JUMPS_UP)
+
+
 def hypot(x: Any, y: Any, /) -> Any:
     """Return the square root of x squared plus y squared."""
     if (lost := first_undefined(x, y)) is not None:
@@ -188,14 +290,14 @@ def _lifted(x: Any) -> tuple[Interval, Slopes]:
     return (x if isinstance(x, Interval) else point(x)), {}
 
 
-def minimum(x: Any, y: Any, /) -> Any:
-    """Return the smaller of the two."""
-    return _chosen(x, y, smaller=True)
+def minimum(*values: Any) -> Any:
+    """Return the smallest of the values."""
+    return reduce(partial(_chosen, smaller=True), values)
 
 
-def maximum(x: Any, y: Any, /) -> Any:
-    """Return the larger of the two."""
-    return _chosen(x, y, smaller=False)
+def maximum(*values: Any) -> Any:
+    """Return the largest of the values."""
+    return reduce(partial(_chosen, smaller=False), values)
 
 
 def _chosen(x: Any, y: Any, *, smaller: bool) -> Any:

@@ -29,14 +29,17 @@ from closeout.arithmetic.rounded import LEAST, SLACK, above, below
 from closeout.arithmetic.undecided import Truth, Undefined, first_undefined
 
 __all__ = [
-    "acos", "asin", "atan", "atan2", "cos", "cosh", "exp", "exprel", "exprel_slope", "hypot", "log",
-    "log1prel", "log1prel_slope", "log10", "maximum", "minimum", "power", "sin", "sinh", "sqrt",
+    "acos", "acosh", "asin", "asinh", "atan", "atan2", "atanh", "cbrt", "ceil", "cos", "cosh",
+    "erf", "exp", "exprel", "exprel_slope", "floor", "hypot", "log", "log1prel", "log1prel_slope",
+    "log2", "log10", "maximum", "minimum", "normal_cdf", "power", "sign", "sin", "sinh", "sqrt",
     "table", "tan", "tanh", "where",
 ]  # fmt: skip
 
 _HALF_PI = numbers.pi / 2.0
 # Quarter turns beyond which the position of the extremes of a sine is not worth knowing.
 _MOST_QUARTERS = 2.0**40
+# Below this the normal distribution function of SciPy may be zero already.
+_ZERO_IN_SCIPY = 1e-300
 
 
 def _rising(
@@ -97,6 +100,16 @@ def log(x: Interval, /) -> Any:
 def log10(x: Interval, /) -> Any:
     """Return the common logarithm of x."""
     return _rising(rounded.log10, x) if x.low > 0.0 else Undefined(f"logarithm of {x}")
+
+
+def log2(x: Interval, /) -> Any:
+    """Return the binary logarithm of x."""
+    return _rising(rounded.log2, x) if x.low > 0.0 else Undefined(f"logarithm of {x}")
+
+
+def cbrt(x: Interval, /) -> Any:
+    """Return the cube root of x."""
+    return _rising(rounded.cbrt, x)
 
 
 def sqrt(x: Interval, /) -> Any:
@@ -194,6 +207,66 @@ def tanh(x: Interval, /) -> Any:
     return _rising(rounded.near("tanh"), x, -1.0, 1.0)
 
 
+def asinh(x: Interval, /) -> Any:
+    """Return the inverse hyperbolic sine of x."""
+    return _rising(rounded.near("asinh"), x)
+
+
+def acosh(x: Interval, /) -> Any:
+    """Return the inverse hyperbolic cosine of x."""
+    if x.low < 1.0:
+        return Undefined(f"inverse hyperbolic cosine of {x}")
+    return bounded(below(rounded.acosh(x.low)), above(rounded.acosh(x.high)))
+
+
+def atanh(x: Interval, /) -> Any:
+    """Return the inverse hyperbolic tangent of x."""
+    if x.low <= -1.0 or x.high >= 1.0:
+        return Undefined(f"inverse hyperbolic tangent of {x}")
+    return _rising(rounded.near("atanh"), x)
+
+
+def erf(x: Interval, /) -> Any:
+    """Return the error function."""
+    return _rising(rounded.near("erf"), x, -1.0, 1.0)
+
+
+def normal_cdf(x: Interval, /) -> Any:
+    """Return the distribution function of the standard normal distribution."""
+    low, high = rounded.normal_cdf(x.low), rounded.normal_cdf(x.high)
+    if low < _ZERO_IN_SCIPY:
+        low = 0.0
+    return bounded(
+        max(below(low) - low * _tail(x.low), 0.0),
+        min(above(high) + high * _tail(x.high), 1.0) or LEAST,
+    )
+
+
+def _tail(x: float) -> float:
+    """Return what a number of the lower tail may be off, as a share of it, beside the usual.
+
+    erfc(x / sqrt 2) takes the rounding of its argument to a share of it that grows with x^2: one
+    unit in the last place times x^2. SciPy's ndtr errs alike. Twice that.
+    """
+    sigmas = min(max(x, -rounded.MOST_SIGMAS), 0.0)
+    return 2.0**-51 * sigmas * sigmas
+
+
+def floor(x: Interval, /) -> Any:
+    """Return the largest whole number that is not above x: all of them, where it jumps inside."""
+    return exact(float(numbers.floor(x.low)), float(numbers.floor(x.high)))
+
+
+def ceil(x: Interval, /) -> Any:
+    """Return the smallest whole number that is not below x; all of them, where it jumps inside."""
+    return exact(float(numbers.ceil(x.low)), float(numbers.ceil(x.high)))
+
+
+def sign(x: Interval, /) -> Any:
+    """Return -1, 0 or 1; all of them, where x may have either sign."""
+    return exact(math.sign(x.low), math.sign(x.high))
+
+
 def hypot(x: Any, y: Any, /) -> Any:
     """Return the square root of x squared plus y squared."""
     if (lost := first_undefined(x, y)) is not None:
@@ -220,20 +293,22 @@ def atan2(y: Any, x: Any, /) -> Any:
     return exact(low, high)
 
 
-def minimum(x: Any, y: Any, /) -> Any:
-    """Return the smaller of the two."""
-    if (lost := first_undefined(x, y)) is not None:
-        return lost
-    (a, b), (c, d) = ends_of(x), ends_of(y)
-    return bounded(min(a, c), min(b, d)) if a + c == a + c else NO_NUMBER
+def minimum(*values: Any) -> Any:
+    """Return the smallest of the values."""
+    return _chosen(min, values)
 
 
-def maximum(x: Any, y: Any, /) -> Any:
-    """Return the larger of the two."""
-    if (lost := first_undefined(x, y)) is not None:
+def maximum(*values: Any) -> Any:
+    """Return the largest of the values."""
+    return _chosen(max, values)
+
+
+def _chosen(choose: Callable[..., float], values: Sequence[Any]) -> Any:
+    if (lost := first_undefined(*values)) is not None:
         return lost
-    (a, b), (c, d) = ends_of(x), ends_of(y)
-    return bounded(max(a, c), max(b, d)) if a + c == a + c else NO_NUMBER
+    lows, highs = zip(*map(ends_of, values), strict=True)
+    known = all(low == low for low in lows)
+    return bounded(choose(lows), choose(highs)) if known else NO_NUMBER
 
 
 def where(_condition: Any, then: Any, otherwise: Any, /) -> Any:

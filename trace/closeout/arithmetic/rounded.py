@@ -62,8 +62,11 @@ _MANY_BITS = 280
 _TINY = 1e-30
 # Below this e^x is no part of a sum with 1 any more, not to twice as many bits.
 _FAR = -400.0
+# Beyond so many standard deviations a probability is too small for a number, or too near to 1.
+MOST_SIGMAS = 40.0
 
 
+@lru_cache(maxsize=KEPT)
 def exprel(x: float) -> float:
     """Return (e^x - 1) / x, 1 at zero."""
     if abs(x) < _TINY:
@@ -73,6 +76,7 @@ def exprel(x: float) -> float:
     return float(m.to_float(m.mpf_div(growth, a, _BITS, "n")))
 
 
+@lru_cache(maxsize=KEPT)
 def exprel_slope(x: float) -> float:
     """Return (e^x (x - 1) + 1) / x^2, 1/2 at zero."""
     if abs(x) < _TINY:
@@ -85,6 +89,7 @@ def exprel_slope(x: float) -> float:
     return float(m.to_float(m.mpf_div(above_one, m.mpf_mul(a, a), _BITS, "n")))
 
 
+@lru_cache(maxsize=KEPT)
 def log1prel(x: float) -> float:
     """Return ln(1 + x) / x, 1 at zero."""
     if abs(x) < _TINY:
@@ -94,6 +99,7 @@ def log1prel(x: float) -> float:
     return float(m.to_float(m.mpf_div(natural, a, _BITS, "n")))
 
 
+@lru_cache(maxsize=KEPT)
 def log1prel_slope(x: float) -> float:
     """Return (x / (1 + x) - ln(1 + x)) / x^2, -1/2 at zero."""
     if abs(x) < _TINY:
@@ -105,8 +111,47 @@ def log1prel_slope(x: float) -> float:
     return float(m.to_float(m.mpf_div(less, m.mpf_mul(a, a), _BITS, "n")))
 
 
+@lru_cache(maxsize=KEPT)
 def log10(x: float) -> float:
     """Return the common logarithm of x."""
-    libmp = _libmp()
-    natural = libmp.mpf_log(libmp.from_float(x), _BITS, "n")
-    return float(libmp.to_float(libmp.mpf_div(natural, libmp.mpf_ln10(_BITS), _BITS, "n")))
+    return _logarithm(x, "mpf_ln10")
+
+
+@lru_cache(maxsize=KEPT)
+def log2(x: float) -> float:
+    """Return the binary logarithm of x."""
+    return _logarithm(x, "mpf_ln2")
+
+
+def _logarithm(x: float, of_base: str) -> float:
+    m = _libmp()
+    natural = m.mpf_log(m.from_float(x), _BITS, "n")
+    return float(m.to_float(m.mpf_div(natural, getattr(m, of_base)(_BITS), _BITS, "n")))
+
+
+@lru_cache(maxsize=KEPT)
+def acosh(x: float) -> float:
+    """Return the inverse hyperbolic cosine of x, from 1 on."""
+    m = _libmp()
+    # Next to 1 half of the bits are lost.
+    return float(m.to_float(m.mpf_acosh(m.from_float(x), 2 * _BITS, "n")))
+
+
+@lru_cache(maxsize=KEPT)
+def cbrt(x: float) -> float:
+    """Return the cube root of x, with its sign."""
+    m = _libmp()
+    if not x:
+        return 0.0
+    root = float(m.to_float(m.mpf_cbrt(m.from_float(abs(x)), _BITS, "n")))
+    return root if x > 0.0 else -root
+
+
+@lru_cache(maxsize=KEPT)
+def normal_cdf(x: float) -> float:
+    """Return the distribution function of the standard normal distribution."""
+    if abs(x) > MOST_SIGMAS:
+        return 0.0 if x < 0.0 else 1.0
+    m = _libmp()
+    share = m.mpf_div(m.from_float(-x), m.mpf_sqrt(m.from_int(2), 2 * _BITS), 2 * _BITS, "n")
+    return float(m.to_float(m.mpf_shift(m.mpf_erfc(share, _BITS, "n"), -1)))
