@@ -18,6 +18,8 @@ Row = list[Any]
 
 # Rows of each of the two matrices: standard errors of an index are about 0.01.
 SOBOL_ROWS = 8192
+# Evaluations for a proof of the extremes, beside the ends by root sum square.
+PROOF = 400
 # Samples for a quantile of a formula; of a march the fewest that Wilks allows.
 QUANTILE_SAMPLES = 65_536
 MOST_SAMPLES = 2**20
@@ -35,7 +37,7 @@ def root_sum_square(
     Raises:
         NotIndependent: two parameters move together.
     """
-    extent = linear.answer(evaluate, inputs, box, detail).extents[key]
+    extent = linear.answer(evaluate, inputs, box, detail, PROOF).extents[key]
     return [extent.low, extent.high, extent.absent or extent.unproved]
 
 

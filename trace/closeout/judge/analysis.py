@@ -124,17 +124,12 @@ def _linear(one: Judgement, extent: Extent, asked: Asked) -> Judgement:
 
     The corner that they point to need not fail by itself, so it is no counterexample.
     """
-    extremes = one.extremes
-    if extent.absent is not None or extremes is None:
+    if extent.absent is not None or one.extremes is None:
         return one
-    margin = compare(extremes.low, extremes.high, extremes.bounds).margin
-    doubtful = margin is not None and extent.off is not None and 0.0 <= margin < extent.off
     message = f"{extent.unproved}{_looked_at(asked)}"
-    if doubtful:
+    if one.evidence.state is State.OPEN:
         message = f"undecided: {message}, which is more than the margin"
-    state = State.OPEN if doubtful else one.evidence.state
-    evidence = replace(one.evidence, state=state, message=message, counterexample=())
-    return one._replace(evidence=evidence)
+    return one._replace(evidence=replace(one.evidence, message=message, counterexample=()))
 
 
 def _looked_at(asked: Asked) -> str:

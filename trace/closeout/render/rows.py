@@ -12,6 +12,7 @@ from itertools import groupby
 from operator import attrgetter
 from types import MappingProxyType
 
+from closeout.model.difference import difference_unit
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
 from closeout.render import numbers, words
 from closeout.render.plain import flow, safe
@@ -251,7 +252,7 @@ def margin(evidence: Evidence) -> str:
         return ""
     if _is_probability(evidence):
         return numbers.show_margin(evidence.margin, None)
-    unit = safe(numbers.difference_unit(evidence.unit) or "")
+    unit = safe(difference_unit(evidence.unit) or "")
     # A proof that did not come to its end has shown by how much the limit is met at the least.
     least = LEAST if evidence.tight is False and evidence.state is State.MET else ""
     return f"{least}{numbers.show_margin(evidence.margin, unit)}"
