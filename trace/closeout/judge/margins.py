@@ -114,6 +114,6 @@ def _thin(entry: Evidence, required: RequiredMargin, units: Units) -> str | None
     if compare(low, high, wanted).state is State.MET:
         return None
     return (
-        f"{entry.quantity} meets its limit by {entry.margin:.4g} {entry.unit}, and"
+        f"{entry.quantity} meets its limit by {entry.margin:.4g} {entry.margin_unit}, and"
         f" {required.amount} of the {required.policy.of} is required at {required.review}"
     )
