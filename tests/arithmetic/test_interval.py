@@ -480,6 +480,28 @@ def variable(x):
     return seed(interval.point(x), 0)
 
 
+@pytest.mark.parametrize("name", sorted(set(gradient_functions.__all__) - {"table", "where"}))
+def test_slopes_of_values_of_every_size_and_of_unbounded_slopes_are_ranges(name):
+    """After a jump a slope is unbounded; whatever is made of it has a slope again, and no NaN."""
+    function = getattr(gradient_functions, name)
+    sizes = [0.0, *(sign * size for size in (*SIZES, HUGE) for sign in (1.0, -1.0))]
+    for x in sizes:
+        for slope in ((1.0, 1.0), (-numbers.inf, numbers.inf), (0.0, numbers.inf), (-HUGE, HUGE)):
+            value = Gradient(interval.point(x), {0: slope})
+            if name == "power":
+                others = [-(10**9), -1, 0, 1, 2, 3, 10**9]
+            elif name in ("atan2", "hypot", "maximum", "minimum"):
+                others = [0.0, 1.0, -HUGE, variable(HUGE), variable(-TINY)]
+            else:
+                others = [None]
+            for other in others:
+                found = function(value) if other is None else function(value, other)
+                if isinstance(found, Gradient):
+                    assert all(low <= high for low, high in found.slopes.values()), (x, other)
+                else:
+                    assert isinstance(found, Undefined), (x, other)
+
+
 def test_slopes_of_exprel_and_log1prel_far_from_zero():
     """Against mpmath; far below zero exprel is -1/x and its slope 1/x^2, to every digit."""
     with mpmath.workdps(50):
