@@ -50,7 +50,11 @@ POINTS = ((-1.0, 3.0), (0.0, 5.0), (0.5, -2.0), (1.0, 7.0))
         (math.exp, WIDE), (math.sinh, WIDE), (math.cosh, WIDE), (math.tanh, WIDE),
         (math.sin, WIDE), (math.cos, WIDE), (math.tan, SPAN), (math.atan, WIDE),
         (math.asin, SPAN), (math.acos, SPAN), (math.log, POSITIVE), (math.log10, POSITIVE),
-        (math.sqrt, POSITIVE),
+        (math.sqrt, POSITIVE), (math.log2, POSITIVE), (math.cbrt, WIDE), (math.asinh, WIDE),
+        (math.acosh, 1.0 + POSITIVE), (math.atanh, SPAN), (math.erf, WIDE),
+        (math.floor, WIDE), (math.ceil, WIDE), (math.sign, WIDE),
+        (lambda x: math.maximum(x, 1.5, -2.0 * x), WIDE),
+        (lambda x: math.minimum(0.5, x, 2.0), WIDE),
         (lambda x: math.atan2(x, 0.3), WIDE), (lambda x: math.atan2(-2.0, x), WIDE),
         (lambda x: math.hypot(x, 4.0), WIDE), (lambda x: math.hypot(3.0, x), WIDE),
         (lambda x: math.minimum(x, 1.5), WIDE), (lambda x: math.minimum(1.5, x), WIDE),
@@ -72,11 +76,22 @@ def test_each_function_says_on_an_array_what_it_says_on_numbers(
     numpy.testing.assert_allclose(found.values[Y], numbers, rtol=FEW_ULP, atol=4e-15)
 
 
-def test_every_function_of_the_module_is_known_on_arrays() -> None:
-    from closeout.arithmetic import array_functions
+def test_the_normal_distribution_function_on_an_array_keeps_its_lower_tail() -> None:
+    samples = numpy.linspace(-37.0, 9.0, 2001)
+    found = on_arrays(lambda x: math.normal_cdf(x), x=samples)
+    assert found.fallback is None
+    numbers = one_by_one(lambda x: math.normal_cdf(x), x=samples)
+    numpy.testing.assert_allclose(found.values[Y], numbers, rtol=1e-12)
 
-    derived = {"extend", "pi", "clip"}  # clip is made of minimum and maximum
-    assert {name for name in math.__all__ if not hasattr(array_functions, name)} == derived
+
+def test_every_function_of_the_module_is_known_in_every_arithmetic() -> None:
+    from closeout.arithmetic import array_functions, gradient_functions, interval_functions, symbol
+    from closeout.arithmetic.recorded import FUNCTIONS
+
+    made = {name for name in math.__all__ if name not in ("extend", "pi", "clip")}  # clip is of two
+    assert set(FUNCTIONS) == made
+    for functions in (array_functions, interval_functions, gradient_functions, symbol):
+        assert made <= set(vars(functions)), functions.__name__
 
 
 def test_table_ends_and_corners_are_inside() -> None:
@@ -135,6 +150,9 @@ def test_arrays_of_several_lengths_are_refused() -> None:
         (lambda x: math.sqrt(x), -1e-300, "math domain error"),
         (lambda x: math.asin(x), 1.5, "math domain error"),
         (lambda x: math.acos(x), -1.5, "math domain error"),
+        (lambda x: math.acosh(x + 1.0), -0.5, "math domain error"),
+        (lambda x: math.atanh(x), 1.0, "math domain error"),
+        (lambda x: math.log2(x), 0.0, "math domain error"),
         (lambda x: 1.0 / x, 0.0, "division by zero"),
         (lambda x: 1.0 / (1.0 / x), 0.0, "division by zero"),  # the second would hide the first
         (lambda x: math.exp(x), 1000.0, "math range error"),

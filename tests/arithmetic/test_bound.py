@@ -384,3 +384,25 @@ def test_a_jump_is_no_rounding():
     proof = found.proved["y", None]
     assert proof.low <= 0.0
     assert not proof.tight
+
+
+@pytest.mark.parametrize("size", [1e10, 1e11, 1e300])
+def test_functions_far_out_are_proved_like_others(size):
+    """Far below zero exprel(x) is -1/x, far above log1prel(x) is ln(x)/x; both by hand."""
+
+    def small(point):
+        return {
+            ("growth", None): size * math.exprel(-point["x"]),
+            ("yield", None): size * math.log1prel(point["x"]),
+        }
+
+    found = prove(
+        small, {"x": size}, (("x", 0.8 * size, 1.25 * size),), [("growth", None), ("yield", None)]
+    )
+    assert not found.unproved
+    growth, share = found.proved[("growth", None)], found.proved[("yield", None)]
+    assert (growth.low, growth.high) == pytest.approx((0.8, 1.25), rel=1e-9)
+    ends = [numbers.log(part * size) / part for part in (1.25, 0.8)]
+    assert (share.low, share.high) == pytest.approx(ends, rel=1e-9)
+    assert growth.tight
+    assert share.tight

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from closeout import math
-from closeout.arithmetic import gradient
+from closeout.arithmetic import gradient_functions
 from closeout.arithmetic.gradient import UNBOUNDED, Gradient, GradientTruth, seed
 from closeout.arithmetic.interval import Interval, point
 from closeout.arithmetic.undecided import Undecided, Undefined
@@ -36,13 +36,21 @@ FUNCTIONS = [
     ("sinh", -10.0, 10.0, mpmath.sinh),
     ("cosh", -10.0, 10.0, mpmath.cosh),
     ("tanh", -10.0, 10.0, mpmath.tanh),
+    ("asinh", -1e3, 1e3, mpmath.asinh),
+    ("acosh", 1.0001, 50.0, mpmath.acosh),
+    ("atanh", -0.999, 0.999, mpmath.atanh),
+    ("log2", 0.01, 50.0, lambda x: mpmath.log(x, 2)),
+    ("cbrt", 0.01, 50.0, mpmath.cbrt),
+    ("cbrt", -50.0, -0.01, lambda x: -mpmath.cbrt(-x)),
+    ("erf", -6.0, 6.0, mpmath.erf),
+    ("normal_cdf", -12.0, 12.0, mpmath.ncdf),
 ]
 
 
 @pytest.mark.parametrize(("name", "low", "high", "exact"), FUNCTIONS)
 def test_slopes_hold_the_derivative(name, low, high, exact):
     random = np.random.default_rng(11)
-    function = getattr(gradient, name)
+    function = getattr(gradient_functions, name)
     with mpmath.workdps(50):
         for _ in range(60):
             a, b = sorted(float(x) for x in random.uniform(low, high, 2))
@@ -104,6 +112,45 @@ def test_kinks_cover_both_sides():
     low, high = math.table(variable(0.0, 0.5), line).slopes[0]
     assert low == pytest.approx(-1.0)
     assert high >= -1.0
+
+
+def test_steps_rise_by_jumps_and_are_flat_between_them():
+    """From one point to another floor rises, by a share of any size: no finite slope is enough."""
+    for name in ("floor", "ceil", "sign"):
+        function = getattr(math, name)
+        flat = function(variable(0.25, 0.75))
+        assert flat.slopes == {}
+        jump = function(variable(-0.5, 0.5))
+        assert jump.slopes == {0: (0.0, numbers.inf)}
+        assert function(-variable(-0.5, 0.5)).slopes == {0: (-numbers.inf, 0.0)}
+    assert math.floor(variable(1.0, 1.5)).value.low == 1.0
+    assert math.floor(variable(1.0, 1.5)).slopes == {}
+    assert math.floor(variable(0.5, 1.0)).slopes == {0: (0.0, numbers.inf)}
+    assert math.sign(variable(0.0, 0.0)).slopes == {}
+    assert math.sign(variable(0.0, 1.0)).slopes == {0: (0.0, numbers.inf)}
+
+
+def test_slopes_that_grow_without_bound_and_those_too_small_for_a_number():
+    root = math.cbrt(variable(-1.0, 8.0))
+    assert root.slopes[0][0] == pytest.approx(1 / 12)
+    assert root.slopes[0][1] == numbers.inf
+    assert math.cbrt(variable(0.0, 0.0)).slopes[0] == (0.0, numbers.inf)
+    assert math.acosh(variable(1.0, 2.0)).slopes[0][1] == numbers.inf
+    assert math.acosh(variable(1.0, 2.0)).slopes[0][0] == pytest.approx(1 / 3**0.5)
+    edge = 1.0 - 2.0**-53
+    assert math.atanh(variable(0.0, edge)).slopes[0] == pytest.approx((1.0, 2.0**52), rel=1e-3)
+    for name in ("erf", "normal_cdf", "atan", "asinh", "tanh"):
+        low, high = getattr(math, name)(variable(1e200, 1e201)).slopes[0]
+        assert low == pytest.approx(0.0, abs=1e-199)
+        assert low >= 0.0
+        assert high > 0.0  # where it is none, the side would pass for one without influence
+
+
+def test_largest_of_several_has_the_slopes_of_all_that_may_be_it():
+    x, y, z = variable(0.0, 1.0, 0), variable(0.5, 2.0, 1), variable(-3.0, -2.0, 2)
+    assert math.maximum(x, y, z).slopes == {0: (0.0, 1.0), 1: (0.0, 1.0)}
+    assert math.minimum(1.0, x * 0.0, z).slopes == {2: (1.0, 1.0)}
+    assert math.maximum(1.0, 2.0, z).slopes == {}
 
 
 def test_a_jump_has_no_bounded_slope():

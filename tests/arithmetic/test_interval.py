@@ -2,8 +2,10 @@
 
 import math as numbers
 import operator
+import tracemalloc
 from fractions import Fraction
 from itertools import pairwise
+from statistics import NormalDist
 
 import mpmath
 import numpy as np
@@ -12,13 +14,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from closeout import absent, math
-from closeout.arithmetic import interval
+from closeout.arithmetic import array_functions, gradient_functions, interval, interval_functions
+from closeout.arithmetic.gradient import Gradient, seed
 from closeout.arithmetic.interval import Interval
 from closeout.arithmetic.undecided import Truth, Undecided, Undefined
 
 TINY, HUGE = 5e-324, 1.7976931348623157e308
 finite = st.floats(allow_nan=False, allow_infinity=False)
 moderate = st.floats(-1e3, 1e3)
+
+
+def cube_root(x):
+    return mpmath.sign(x) * mpmath.cbrt(abs(x))
+
 
 # Name, a range of arguments, and the same function of mpmath (50 digits: the reference).
 ELEMENTARY = [
@@ -35,6 +43,12 @@ ELEMENTARY = [
     ("sinh", -700.0, 700.0, mpmath.sinh),
     ("cosh", -700.0, 700.0, mpmath.cosh),
     ("tanh", -HUGE, HUGE, mpmath.tanh),
+    ("asinh", -HUGE, HUGE, mpmath.asinh),
+    ("acosh", 1.0, HUGE, mpmath.acosh),
+    ("atanh", -1.0 + 2.0**-53, 1.0 - 2.0**-53, mpmath.atanh),
+    ("log2", TINY, HUGE, lambda x: mpmath.log(x, 2)),
+    ("cbrt", -HUGE, HUGE, cube_root),
+    ("erf", -HUGE, HUGE, mpmath.erf),
 ]
 
 
@@ -48,7 +62,8 @@ def arguments(low: float, high: float) -> list[float]:
             random.uniform(0.0, 1.0, 50),
         ]
     )
-    values = [low, high, 0.0, 1.0, -1.0, TINY, -TINY, 2.2e-308, *sizes, *-sizes]
+    near = [next_to for step in (1e-15, 1e-9, 1e-3) for next_to in (1.0 - step, 1.0 + step)]
+    values = [low, high, *near, 0.0, 1.0, -1.0, TINY, -TINY, 2.2e-308, *sizes, *-sizes]
     return [float(x) for x in values if low <= x <= high]
 
 
@@ -64,8 +79,8 @@ def test_ends_of_a_point_are_outward_and_near(name, low, high, exact):
             assert found.low <= true <= found.high, (name, x)
             # The C library's and NumPy's value, which are not the true one, are inside too.
             assert found.low <= getattr(numbers, name)(x) <= found.high, (name, x)
-            numpy_name = {"asin": "arcsin", "acos": "arccos", "atan": "arctan"}.get(name, name)
-            assert found.low <= getattr(np, numpy_name)(np.array([x] * 8))[3] <= found.high
+            on_arrays = getattr(array_functions, name)
+            assert found.low <= on_arrays(np.array([x] * 8))[3] <= found.high
             # And the ends are no farther than 40 units in the last place.
             assert found.high - found.low <= 40 * numbers.ulp(float(true)) + 1e-322
 
@@ -110,9 +125,65 @@ def test_exprel_and_log1prel_against_50_digits():
                 "log1prel_slope": (a / (1 + a) - mpmath.log1p(a)) / a**2 if x else -0.5,
             }
             for name, true in exact.items():
-                found = getattr(interval, name)(interval.point(x))
+                found = getattr(interval_functions, name)(interval.point(x))
                 assert found.low <= true <= found.high, (name, x)
                 assert found.high - found.low <= 1e-13 * abs(float(true)) + 1e-300
+
+
+def test_normal_distribution_function_against_mpmath_in_both_tails():
+    """The C library's erfc and SciPy's ndtr err by some x^2 units far below; both are inside."""
+    random = np.random.default_rng(5)
+    sizes = [0.0, TINY, 1e-10, 37.0, 38.0, 39.0, 41.0, 1e3]
+    with mpmath.workdps(60):
+        for x in [*random.uniform(-38.0, 9.0, 600), *sizes, *(-size for size in sizes)]:
+            true = mpmath.erfc(-mpmath.mpf(float(x)) / mpmath.sqrt(2)) / 2
+            found = math.normal_cdf(interval.point(float(x)))
+            assert found.low <= true <= found.high, x
+            assert found.low <= math.normal_cdf(float(x)) <= found.high
+            assert found.low <= array_functions.normal_cdf(np.array([x]))[0] <= found.high
+            assert 0.0 < found.high <= 1.0
+            wide = (2e-15 + 5e-16 * float(min(x, 0.0)) ** 2) * float(true)
+            assert found.high - found.low <= 4.0 * wide + 1e-300
+    for size in (1e10, 1e300, HUGE):
+        assert 0.0 < math.normal_cdf(interval.point(-size)).high < 1e-322
+        assert math.normal_cdf(interval.point(size)).high == 1.0
+    whole = math.normal_cdf(Interval(-1.0, 2.0))
+    assert (whole.low, whole.high) == pytest.approx((NormalDist().cdf(-1), NormalDist().cdf(2)))
+
+
+@given(st.floats(-1e6, 1e6), st.floats(-1e6, 1e6), st.floats(0, 1))
+def test_steps_hold_every_point_and_no_more(a, b, s):
+    """At a jump inside, the range is that of the two ends."""
+    for scale in (1.0, 1e-5):
+        x = Interval(min(a, b) * scale, max(a, b) * scale)
+        p = min(max(x.low * (1 - s) + x.high * s, x.low), x.high)
+        for name, exact in (
+            ("floor", numbers.floor),
+            ("ceil", numbers.ceil),
+            ("sign", lambda v: (v > 0) - (v < 0)),
+        ):
+            found = getattr(math, name)(x)
+            assert (found.low, found.high) == (exact(x.low), exact(x.high))
+            assert found.low <= getattr(math, name)(p) <= found.high
+            assert getattr(math, name)(p) == exact(p) == getattr(array_functions, name)(p)
+
+
+@given(st.lists(st.tuples(moderate, moderate), min_size=2, max_size=5), st.floats(0, 1))
+def test_smallest_and_largest_of_several(ends, s):
+    ranges = [Interval(min(one), max(one)) for one in ends]
+    points = [min(max(x.low * (1 - s) + x.high * s, x.low), x.high) for x in ranges]
+    for name, choose in (("minimum", min), ("maximum", max)):
+        function = getattr(math, name)
+        assert function(*points) == choose(points)
+        found = function(*ranges)
+        assert found.low <= choose(points) <= found.high
+        assert (found.low, found.high) == tuple(
+            choose(getattr(x, end) for x in ranges) for end in ("low", "high")
+        )
+        mixed = function(points[0], *ranges[1:])
+        assert mixed.low <= choose(points) <= mixed.high
+        lost = Undefined("no value")
+        assert function(*ranges, lost) is lost
 
 
 OPERATIONS = [operator.add, operator.sub, operator.mul, operator.truediv]
@@ -284,6 +355,10 @@ def test_a_numpy_number_is_a_number():
         (lambda x: math.sqrt(x - 1.5), "square root"),
         (lambda x: math.asin(x), "arc sine"),
         (lambda x: math.acos(x), "arc cosine"),
+        (lambda x: math.acosh(x - 0.5), "inverse hyperbolic cosine"),
+        (lambda x: math.atanh(x - 1.0), "inverse hyperbolic tangent"),
+        (lambda x: math.log2(x - 1.0), "logarithm"),
+        (lambda x: math.maximum(x, 1.0, numbers.nan), "no number"),
         (lambda x: math.tan(x), "pole"),
         (lambda x: math.exp(1000 * x), "overflow"),
         (lambda x: math.cosh(1000 * x), "overflow"),
@@ -372,3 +447,85 @@ def test_mpmath_is_not_imported_before_it_is_needed():
     )
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert told.stdout.split() == ["False", "False", "False"]
+
+
+SIZES = (TINY, 2.2e-308, 1e-300, 1e-31, 1e-29, 1e-10, 1.0, 700.0, 1e6, 1e7, 1e8, 1e10, 1e16, 1e300)
+OF_ONE = sorted(
+    set(interval_functions.__all__)
+    - {"atan2", "hypot", "maximum", "minimum", "power", "table", "where"}
+)
+
+
+@pytest.mark.parametrize("name", OF_ONE)
+def test_no_argument_takes_memory_or_has_another_end_than_a_value_or_a_reason(name):
+    """Numbers of unlike size added without rounding take as many bits as their exponents differ.
+
+    Sizes rise, so that what takes memory in proportion is seen before it takes all of it.
+    """
+    for functions, made in ((interval_functions, interval.point), (gradient_functions, variable)):
+        function = getattr(functions, name, None)
+        if function is None:  # the slope of another
+            continue
+        function(made(0.5))  # what is kept is kept
+        for x in [0.0, *(sign * size for size in (*SIZES, HUGE) for sign in (1.0, -1.0))]:
+            tracemalloc.start()
+            found = function(made(x))
+            _, most = tracemalloc.get_traced_memory()
+            tracemalloc.stop()
+            assert most < 100_000, (name, x)
+            assert isinstance(found, (Interval, Gradient, Undefined)), (name, x)
+
+
+def variable(x):
+    return seed(interval.point(x), 0)
+
+
+@pytest.mark.parametrize("name", sorted(set(gradient_functions.__all__) - {"table", "where"}))
+def test_slopes_of_values_of_every_size_and_of_unbounded_slopes_are_ranges(name):
+    """After a jump a slope is unbounded; whatever is made of it has a slope again, and no NaN."""
+    function = getattr(gradient_functions, name)
+    sizes = [0.0, *(sign * size for size in (*SIZES, HUGE) for sign in (1.0, -1.0))]
+    for x in sizes:
+        for slope in ((1.0, 1.0), (-numbers.inf, numbers.inf), (0.0, numbers.inf), (-HUGE, HUGE)):
+            value = Gradient(interval.point(x), {0: slope})
+            if name == "power":
+                others = [-(10**9), -1, 0, 1, 2, 3, 10**9]
+            elif name in ("atan2", "hypot", "maximum", "minimum"):
+                others = [0.0, 1.0, -HUGE, variable(HUGE), variable(-TINY)]
+            else:
+                others = [None]
+            for other in others:
+                found = function(value) if other is None else function(value, other)
+                if isinstance(found, Gradient):
+                    assert all(low <= high for low, high in found.slopes.values()), (x, other)
+                else:
+                    assert isinstance(found, Undefined), (x, other)
+
+
+def test_slopes_of_exprel_and_log1prel_far_from_zero():
+    """Against mpmath; far below zero exprel is -1/x and its slope 1/x^2, to every digit."""
+    with mpmath.workdps(50):
+        for x in (-399.0, -401.0, -1e3, -1e10, -1e11, -1e150, -1e160, -1e300, -HUGE):
+            a = mpmath.mpf(x)
+            true = (mpmath.exp(a) * (a - 1) + 1) / a**2
+            found = interval_functions.exprel_slope(interval.point(x))
+            assert found.low <= true <= found.high, x
+            assert found.high > 0.0  # a slope too small for a number is not zero
+            assert found.high - found.low <= 1e-13 * float(true) + 1e-300
+        for x in (1e10, 1e150, 1e160, 1e300, HUGE):
+            a = mpmath.mpf(x)
+            true = (a / (1 + a) - mpmath.log1p(a)) / a**2
+            found = interval_functions.log1prel_slope(interval.point(x))
+            assert found.low <= true <= found.high, x
+            assert found.low < 0.0
+    wide = interval_functions.exprel_slope(Interval(-HUGE, 700.0))
+    assert wide.low == 0.0
+
+
+def test_an_angle_too_small_for_a_number_is_not_zero():
+    for y in (1e-300, -1e-300):
+        found = math.atan2(interval.point(y), interval.point(1e300))
+        assert found.low < found.high
+        assert (found.high > 0.0) if y > 0.0 else (found.low < 0.0)
+    axis = math.atan2(interval.point(0.0), interval.point(1e300))
+    assert (axis.low, axis.high) == (0.0, 0.0)

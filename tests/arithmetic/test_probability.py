@@ -12,11 +12,13 @@ from scipy import stats
 
 from closeout.arithmetic.array import CHUNK, ArrayEvaluator
 from closeout.arithmetic.probability import (
+    CAP,
     Decision,
     Outcome,
     Trials,
     clopper_pearson,
     decide,
+    highest,
     quantile_bounds,
     wilks_samples,
 )
@@ -100,6 +102,27 @@ def test_the_first_look_by_default_can_end_as_met() -> None:
     found = decide(steady(1.0), 0.99, 0.9)
     assert (found.outcome, found.samples) == (Outcome.MET, 299)
     assert decide(steady(1.0), 0.99, 0.9, first=298).samples == 596
+
+
+@pytest.mark.parametrize(("confidence", "cap"), [(0.95, CAP), (0.5, 4096), (0.999, 2**16)])
+def test_the_highest_probability_is_met_where_all_pass_and_no_higher_one(
+    confidence: float, cap: int
+) -> None:
+    """At a confidence of 0.95 and 2^20 samples 1 - 3.518e-6: ln 0.025 / 2^20, by hand."""
+    most = highest(confidence, cap)
+    if cap == CAP:
+        assert 1.0 - most == pytest.approx(3.518e-6, rel=1e-3)
+    for probability, outcome in (
+        (most - 1e-9, Outcome.MET),
+        (most + 1e-9, Outcome.UNDECIDED),
+    ):
+        found = decide(lambda n: (n, n), probability, confidence, cap=cap)
+        assert found.outcome is outcome
+
+
+def test_what_can_never_be_met_is_still_found_not_met_early() -> None:
+    found = decide(lambda n: (n // 2, n), 0.9999999, 0.95)
+    assert (found.outcome, found.samples) == (Outcome.NOT_MET, 256)
 
 
 def test_samples_that_run_out_end_it() -> None:

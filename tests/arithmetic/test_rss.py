@@ -9,8 +9,10 @@ from typing import Any
 import pytest
 
 from closeout import absent
+from closeout.arithmetic import linear
 from closeout.arithmetic.rss import NotIndependent, rss
 from closeout.arithmetic.search import OtherCases, answer
+from closeout.model.answer import Assurance
 
 R = ("ratio", None)
 
@@ -123,3 +125,82 @@ def test_absent_and_other_cases() -> None:
 
     with pytest.raises(OtherCases, match=r"cold.*hot"):
         rss(cases, {"x": 1.0}, (("x", 0.0, 2.0),))
+
+
+# How far straight lines are off.
+
+
+def linearised(formula: Any, unit: str = "W", **box: tuple[float, float]) -> Any:
+    """Return the extent of one quantity by root sum square, about the middle of its box."""
+    y = ("y", None)
+    middle = {name: 0.5 * (low + high) for name, (low, high) in box.items()}
+    found = linear.answer(
+        lambda point: {y: formula(**point)},
+        middle,
+        tuple((name, *ends) for name, ends in box.items()),
+        {"groups": {}, "sides": [], "units": {"y": unit}},
+    )
+    assert found.assurance is Assurance.LINEARISED
+    return found.extents[y]
+
+
+def saddle(a: Any, b: Any) -> Any:
+    """12 (a/5)^2 - 12 (b/5)^2: over 0 +/- 2 from -1.92 to 1.92, and flat along both chords."""
+    return 12.0 * (a / 5.0) * (a / 5.0) - 12.0 * (b / 5.0) * (b / 5.0)
+
+
+def on_numbers(formula: Any) -> Any:
+    """Return a formula that no range is let through, as a library's function."""
+    return lambda **point: formula(**{name: float(value) for name, value in point.items()})
+
+
+def test_what_two_parameters_hide_from_one_corner_is_seen_by_the_proved_extremes() -> None:
+    """At (2, 2) both halves cancel; the extremes are at (2, 0) and (0, 2), by hand."""
+    found = linearised(saddle, a=(-2.0, 2.0), b=(-2.0, 2.0))
+    assert (found.low, found.high) == (0.0, 0.0)
+    assert found.off == pytest.approx(1.92, rel=1e-6)
+    assert found.unproved == (
+        "straight lines are off by up to 1.92 W (of the extremes that are proved)"
+    )
+
+
+def test_without_a_proof_each_parameter_is_looked_at_alone() -> None:
+    found = linearised(on_numbers(saddle), a=(-2.0, 2.0), b=(-2.0, 2.0))
+    assert found.off == pytest.approx(1.92, rel=1e-12)
+    assert "off by up to 1.92 W (as far as was looked at: the worst corner" in found.unproved
+    assert "nothing is proved: " in found.unproved
+
+
+@pytest.mark.parametrize(
+    ("formula", "least"),
+    [
+        # Both ends are level and the slope is not: x^3 - x over [-1, 1] reaches 2/(3 sqrt 3).
+        (lambda x: x * x * x - x, 0.384),
+        # The extreme is inside, where the ends and the slope at the inputs see nothing of it.
+        (lambda x: math.cos(3.0 * x), 0.9),
+        # A kink at the inputs: |x| is 1 at both ends.
+        (lambda x: abs(x), 1.0),
+    ],
+)  # fmt: skip
+def test_each_end_the_middle_and_the_slope_are_looked_at(formula: Any, least: float) -> None:
+    assert linearised(on_numbers(formula), x=(-1.0, 1.0)).off >= least
+
+
+def test_a_straight_line_is_off_by_nothing_with_and_without_a_proof() -> None:
+    for formula in (lambda a, b: 3.0 * a - 4.0 * b, on_numbers(lambda a, b: 3.0 * a - 4.0 * b)):
+        found = linearised(formula, a=(1.0, 3.0), b=(4.0, 6.0))
+        assert found.off == pytest.approx(0.0, abs=1e-12)
+
+
+def test_a_product_is_off_at_its_corner() -> None:
+    """a b about (2, 3) by 0.2 and 0.1: 2.2 x 3.1 = 6.82, straight lines say 6 + 0.6 + 0.2."""
+    for formula in (lambda a, b: a * b, on_numbers(lambda a, b: a * b)):
+        found = linearised(formula, unit="degC", a=(1.8, 2.2), b=(2.9, 3.1))
+        assert found.off == pytest.approx(0.02, rel=1e-6)
+        assert found.unproved.startswith("straight lines are off by up to 0.02 K (")
+
+
+def test_how_far_is_rounded_up_where_it_is_shown() -> None:
+    found = linearised(lambda x: x * x, x=(-0.11111, 0.11111))
+    assert found.off == pytest.approx(0.0123454, rel=1e-5)
+    assert "off by up to 0.0124 W" in found.unproved

@@ -3,6 +3,7 @@
 import math
 import re
 from collections.abc import Mapping
+from statistics import NormalDist
 from typing import Any, NamedTuple
 from xml.etree import ElementTree
 
@@ -81,13 +82,49 @@ def test_functions_on_sympy_symbols_are_those_of_sympy() -> None:
     assert cm.minimum(x, y).rewrite(sympy.Min) == sympy.Min(x, y)
 
 
-@pytest.mark.parametrize("name", ["sin", "cos", "tan", "asin", "acos", "atan", "sinh", "cosh",
-                                  "tanh", "exp", "log", "log10", "sqrt"])  # fmt: skip
+@pytest.mark.parametrize(
+    "name",
+    [
+        "sin", "cos", "tan", "asin", "acos", "atan", "sinh", "cosh", "tanh", "exp", "log", "log10",
+        "sqrt", "asinh", "atanh", "log2", "cbrt", "erf", "normal_cdf", "floor", "ceil", "sign",
+    ],
+)  # fmt: skip
 def test_a_function_on_a_symbol_has_the_value_of_the_function_on_the_number(name: str) -> None:
     function = getattr(cm, name)
     x = symbol.real_symbol("x")
     (value,) = symbol.compile_([x], [function(x)])(0.4)
     assert value == pytest.approx(function(0.4), rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("name", "at", "slope"),
+    [
+        ("asinh", 0.75, lambda x: 1 / mpmath.sqrt(1 + x * x)),
+        ("acosh", 1.25, lambda x: 1 / mpmath.sqrt(x * x - 1)),
+        ("atanh", 0.5, lambda x: 1 / (1 - x * x)),
+        ("log2", 3.0, lambda x: 1 / (x * mpmath.log(2))),
+        ("cbrt", 8.0, lambda _: mpmath.mpf(1) / 12),
+        ("cbrt", -8.0, lambda _: mpmath.mpf(1) / 12),
+        ("erf", 0.5, lambda x: 2 / mpmath.sqrt(mpmath.pi) * mpmath.exp(-x * x)),
+        ("normal_cdf", -3.0, lambda x: mpmath.npdf(x)),
+        ("floor", 2.5, lambda _: 0),
+        ("ceil", 2.5, lambda _: 0),
+        ("sign", 2.5, lambda _: 0),
+    ],
+)
+def test_the_derivative_of_a_function_is_exact(name: str, at: float, slope: Any) -> None:
+    x = symbol.real_symbol("x")
+    form = getattr(cm, name)(x)
+    value, found = symbol.compile_([x], [form, form.diff(x)])(at)
+    assert value == pytest.approx(getattr(cm, name)(at), rel=1e-15)
+    assert found == pytest.approx(float(slope(mpmath.mpf(at))), rel=1e-14)
+
+
+def test_the_largest_of_several_is_that_of_two_by_two() -> None:
+    x, y, z = (symbol.real_symbol(name) for name in "xyz")
+    assert cm.maximum(x, y, z) == cm.maximum(cm.maximum(x, y), z)
+    (least, most) = symbol.compile_([x, y, z], [cm.minimum(x, y, z), cm.maximum(x, y, z)])(3, 1, 2)
+    assert (least, most) == (1, 3)
 
 
 def test_where_becomes_a_piecewise() -> None:
@@ -288,7 +325,9 @@ def test_equality_of_values_is_refused() -> None:
 MATHML = "{http://www.w3.org/1998/Math/MathML}"
 CALLS = {
     "max": max, "min": min, "ln": math.log, "sin": math.sin, "cos": math.cos, "exp": math.exp,
-    "log10": math.log10,
+    "log10": math.log10, "log2": math.log2, "arsinh": math.asinh, "arcosh": math.acosh,
+    "artanh": math.atanh, "erf": math.erf, "Φ": NormalDist().cdf, "floor": math.floor,
+    "ceil": math.ceil, "sgn": lambda x: math.copysign(1.0, x),
 }  # fmt: skip
 
 
@@ -302,8 +341,11 @@ def python_of(element: ElementTree.Element) -> str:
         return f"({parts[0]})**({parts[1]})"
     if tag == "msqrt":
         return f"math.sqrt({''.join(parts)})"
+    if tag == "mroot":
+        assert parts[1] == "3"
+        return f"math.cbrt({parts[0]})"
     if tag == "msub":
-        return "".join(parts)  # log10
+        return "".join(parts)  # log10, log2
     if tag in ("math", "mrow"):
         return "".join(parts)
     text = element.text or ""
@@ -345,6 +387,8 @@ def trees() -> st.SearchStrategy[Tree]:
             st.tuples(st.sampled_from(["add", "subtract", "multiply", "divide"]), inner, inner),
             st.tuples(st.sampled_from(["negative", "square", "exp"]), inner),
             st.tuples(st.sampled_from(["maximum", "minimum"]), inner, inner),
+            st.tuples(st.sampled_from(["maximum", "minimum"]), inner, inner, inner),
+            st.tuples(st.sampled_from(["cbrt", "erf", "asinh", "normal_cdf"]), inner),
         ),
         max_leaves=8,
     )
@@ -373,7 +417,7 @@ def grown(tree: Tree, p: Mapping[str, Any]) -> Any:
         case "exp":
             return cm.exp(cm.maximum(cm.minimum(x, 3.0), -3.0))
         case _:
-            return getattr(cm, kind)(x, more[0])
+            return getattr(cm, kind)(x, *more)
 
 
 @settings(max_examples=150, deadline=None)
@@ -385,6 +429,33 @@ def test_any_formula_read_back_from_mathml_gives_its_value(tree: Tree, at: Any) 
     for step in derivation(s, {}):
         read = number_of(step)
         assert read == pytest.approx(step.value, rel=1e-4, abs=1e-3 * (1.0 + abs(step.value)))
+
+
+@pytest.mark.parametrize(
+    ("formula", "text", "latex"),
+    [
+        (lambda a: cm.asinh(a), "arsinh(a)", r"{arsinh}\left({a}\right)"),
+        (lambda a: cm.acosh(a), "arcosh(a)", r"{arcosh}\left({a}\right)"),
+        (lambda a: cm.atanh(a / 4.0), "artanh(a / 4)", r"{artanh}\left(\frac{{a}}{4}\right)"),
+        (lambda a: cm.log2(a), "log2(a)", r"{log}_{2}\left({a}\right)"),
+        (lambda a: cm.cbrt(a), "cbrt(a)", r"\sqrt[3]{{a}}"),
+        (lambda a: cm.erf(a), "erf(a)", r"{erf}\left({a}\right)"),
+        (lambda a: cm.normal_cdf(-a), "Phi(-a)", r"\Phi\left(-{a}\right)"),
+        (lambda a: cm.floor(a), "floor(a)", r"{floor}\left({a}\right)"),
+        (lambda a: cm.ceil(a), "ceil(a)", r"{ceil}\left({a}\right)"),
+        (lambda a: cm.sign(a), "sgn(a)", r"{sgn}\left({a}\right)"),
+        (lambda a: cm.maximum(a, 1.0, -a), "max(a, 1, -a)",
+         r"{max}\left({a},\ 1,\ -{a}\right)"),
+    ],
+)  # fmt: skip
+def test_each_function_is_written_in_the_signs_of_iso_80000_2(
+    formula: Any, text: str, latex: str
+) -> None:
+    """ISO 80000-2 has arsinh, arcosh, artanh, sgn (from memory); Phi as in structural safety."""
+    (step,) = derivation(symbolic(single(formula), {"a": 2.5}), {})
+    assert step.text == f"x = {text}"
+    assert step.latex.replace(r"\mathrm", "") == f"{{x}} = {latex}"
+    assert number_of(step) == pytest.approx(step.value, rel=1e-12)
 
 
 def test_mathml_is_well_formed_and_escapes_what_authors_write() -> None:

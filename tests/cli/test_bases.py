@@ -143,6 +143,7 @@ def test_extreme_value_and_root_sum_square_differ_as_the_closed_forms_say(tmp_pa
     assert linear["state"] == "met"
     assert linear["low"] == pytest.approx(0.5 - half, rel=1e-12)
     assert linear["high"] == pytest.approx(0.5 + half, rel=1e-12)
+    assert linear["assurance"] == "linearised"
     assert "straight lines are off" in linear["message"]
 
 
@@ -402,6 +403,64 @@ def test_root_sum_square_is_open_where_its_own_error_exceeds_the_margin(
     short, ample = entries(judged(tmp_path, row.format("0.2"), row.format("0.3")))
     assert (short["state"], ample["state"]) == ("open", "met")
     assert "which is more than the margin" in short["message"]
+    assert short["assurance"] == ample["assurance"] == "linearised"
+
+
+BOTH_WAYS = '''
+
+class Power(NamedTuple):
+    gain: W
+
+
+@analysis
+def both_ways(first: ratio, second: ratio) -> Power:
+    """12 (a/5)^2 - 12 (b/5)^2: over 0 +/- 2 it is from -1.92 to 1.92, and each chord is flat."""
+    return Power(12.0 * (first / 5.0) ** 2 - 12.0 * (second / 5.0) ** 2)
+
+
+@analysis
+def both_ways_by_a_library(first: ratio, second: ratio) -> Power:
+    """The same, where nothing can be proved."""
+    return both_ways(float(first), float(second))
+'''
+PAIR = """\
+  first: {value: 0, range: [-2, 2], source: Invented}
+  second: {value: 0, range: [-2, 2], source: Invented}
+"""
+
+
+def test_straight_lines_are_held_against_more_than_one_corner(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The extreme is 1.92 W, by hand; root sum square says 0 W, which meets 1.9 W by accident."""
+    module = MODULE.replace("import kohm, ratio", "import W, kohm, ratio") + BOTH_WAYS
+    monkeypatch.setattr("tests.cli.test_bases.MODULE", module)
+    monkeypatch.setattr("tests.cli.test_bases.PARAMETERS", PARAMETERS + PAIR)
+    row = "analysis: {}, quantity: gain, at_most: {} W, basis: root sum square"
+    names = ("both_ways", "both_ways_by_a_library")
+    found = entries(
+        judged(tmp_path, *(row.format(name, at) for name in names for at in (1.9, 1.93)))
+    )
+    assert [one["state"] for one in found] == ["open", "met", "open", "met"]
+    assert {one["assurance"] for one in found} == {"linearised"}
+    told = [one["message"] for one in found]
+    assert told[0] == (
+        "undecided: straight lines are off by up to 1.92 W (of the extremes that are proved),"
+        " which is more than the margin"
+    )
+    assert "off by up to 1.92 W (as far as was looked at: the worst corner" in told[2]
+
+
+def test_a_margin_that_straight_lines_do_not_reach_is_open(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """0.25 is met by more than 0.25; with the margin that is enforced, 0.2 is not (see above)."""
+    monkeypatch.setattr("tests.cli.test_bases.MODULE", MODULE + MORE)
+    policy = "  margins: [{quantity: depth, of: limit, required: {CDR: 0.1}, enforce: true}]\n"
+    row = "analysis: square, quantity: depth, at_most: 0.3, basis: root sum square"
+    (entry,) = entries(judged(tmp_path, row, margins=policy))
+    assert (entry["state"], entry["assurance"]) == ("open", "linearised")
+    assert "within what straight lines are off" in entry["message"]
 
 
 def test_root_sum_square_of_dependent_parameters_is_told_at_its_place(tmp_path: Path) -> None:

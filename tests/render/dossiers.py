@@ -22,6 +22,7 @@ from closeout.model.dossier import (
     SnapshotIdentity,
     State,
 )
+from closeout.model.probability import Chance
 from closeout.model.problem import Problem, Severity
 from closeout.model.question import AnalysisSpec, Argument, Failure, Field
 
@@ -283,8 +284,8 @@ def _radio() -> tuple[RequirementResult, ...]:
         ),
         requirement(
             "COM-070",
-            evidence(quantity="no_false_wake", analysis="wake_vote", unit="1", value=0.9994,
-                     low=0.9991, high=0.9996, at_least=0.5, margin=0.0091,
+            evidence(quantity="no_false_wake", analysis="wake_vote", unit="1", at_least=0.5,
+                     chance=Chance(0.9991, 0.9996, 0.9994, 0.99, 0.9, 65536), margin=0.0091,
                      basis="probability 0.99, confidence 0.9", assurance=Assurance.SAMPLED),
             evidence(number=1, method="inspection", record="IR-2", state=State.MET),
             title="No wake-up on the ground",

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
+from closeout.model.difference import difference_unit
+from closeout.model.probability import probability_text
 from closeout.render.numbers import (
-    difference_unit,
     number,
     show,
     show_beside,
@@ -146,3 +147,29 @@ def test_ends_that_differ_are_shown_as_different(value: float, low: float, high:
     for left, text in zip(numbers, shown, strict=True):
         for right, other in zip(numbers, shown, strict=True):
             assert (left == right) == (text == other)
+
+
+@pytest.mark.parametrize(
+    ("value", "beside", "text"),
+    [
+        (0.99, None, "0.99"),
+        (0.9999999, None, "0.9999999"),
+        (1.0, None, "1"),
+        (0.0, None, "0"),
+        (1.0 - 2.0**-53, None, "0.9999999999999999"),
+        (0.989999999, 0.99, "0.989999999"),
+        (0.9999683287581669, None, "0.9999683"),
+        (1.0 - 3.518e-6, None, "0.99999648"),
+        (0.95, 0.95, "0.95"),
+        (1e-7, None, "1e-07"),
+    ],
+)
+def test_a_probability_is_shown_on_its_side_of_one_and_of_what_is_required(value, beside, text):
+    assert probability_text(value, beside) == text
+
+
+@given(st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+def test_no_probability_is_shown_across_another(value, beside):
+    shown = float(probability_text(value, beside))
+    assert (shown < beside, shown > beside) == (value < beside, value > beside)
+    assert (shown == 1.0) == (value == 1.0)

@@ -15,23 +15,33 @@ from typing import Any
 
 __all__ = [
     "acos",
+    "acosh",
     "asin",
+    "asinh",
     "atan",
     "atan2",
+    "atanh",
+    "cbrt",
+    "ceil",
     "clip",
     "cos",
     "cosh",
+    "erf",
     "exp",
     "exprel",
     "extend",
+    "floor",
     "hypot",
     "log",
     "log1prel",
+    "log2",
     "log10",
     "maximum",
     "minimum",
+    "normal_cdf",
     "pi",
     "power",
+    "sign",
     "sin",
     "sinh",
     "sqrt",
@@ -42,6 +52,7 @@ __all__ = [
 ]
 
 pi = math.pi
+_SQRT_2 = math.sqrt(2.0)
 
 _arithmetics: dict[type, Any] = {}
 
@@ -89,9 +100,19 @@ def log10(x: float, /) -> float:
     return math.log10(x) if isinstance(x, (float, int)) else _other("log10", x)
 
 
+def log2(x: float, /) -> float:
+    """Return the binary logarithm of x."""
+    return math.log2(x) if isinstance(x, (float, int)) else _other("log2", x)
+
+
 def sqrt(x: float, /) -> float:
     """Return the square root of x."""
     return math.sqrt(x) if isinstance(x, (float, int)) else _other("sqrt", x)
+
+
+def cbrt(x: float, /) -> float:
+    """Return the cube root of x, which has the sign of x."""
+    return math.cbrt(x) if isinstance(x, (float, int)) else _other("cbrt", x)
 
 
 def exprel(x: float, /) -> float:
@@ -153,6 +174,54 @@ def tanh(x: float, /) -> float:
     return math.tanh(x) if isinstance(x, (float, int)) else _other("tanh", x)
 
 
+def asinh(x: float, /) -> float:
+    """Return the inverse hyperbolic sine of x."""
+    return math.asinh(x) if isinstance(x, (float, int)) else _other("asinh", x)
+
+
+def acosh(x: float, /) -> float:
+    """Return the inverse hyperbolic cosine of x, which is 0 or more; x is 1 or more."""
+    return math.acosh(x) if isinstance(x, (float, int)) else _other("acosh", x)
+
+
+def atanh(x: float, /) -> float:
+    """Return the inverse hyperbolic tangent of x; x lies between -1 and 1."""
+    return math.atanh(x) if isinstance(x, (float, int)) else _other("atanh", x)
+
+
+def erf(x: float, /) -> float:
+    """Return the error function at x: 2/sqrt(pi) times the integral of e^(-t^2) from 0 to x."""
+    return math.erf(x) if isinstance(x, (float, int)) else _other("erf", x)
+
+
+def normal_cdf(x: float, /) -> float:
+    """Return the distribution function of the standard normal distribution at x, often Phi(x).
+
+    The probability that a normal variable of mean 0 and standard deviation 1 is at most x. Its
+    digits are kept in the lower tail: write normal_cdf(-x), not 1 - normal_cdf(x).
+    """
+    if not isinstance(x, (float, int)):
+        return _other("normal_cdf", x)
+    return 0.5 * math.erfc(-x / _SQRT_2)
+
+
+def floor(x: float, /) -> float:
+    """Return the largest whole number that is not above x, as a float."""
+    return float(math.floor(x)) if isinstance(x, (float, int)) else _other("floor", x)
+
+
+def ceil(x: float, /) -> float:
+    """Return the smallest whole number that is not below x, as a float."""
+    return float(math.ceil(x)) if isinstance(x, (float, int)) else _other("ceil", x)
+
+
+def sign(x: float, /) -> float:
+    """Return 1 where x is above zero, -1 where it is below, and 0 at zero."""
+    if not isinstance(x, (float, int)):
+        return _other("sign", x)
+    return float((x > 0) - (x < 0)) if x == x else x
+
+
 def atan2(y: float, x: float, /) -> float:
     """Return the angle of the point (x, y), in radians."""
     return math.atan2(y, x) if _plain(y, x) else _other("atan2", y, x)
@@ -163,14 +232,14 @@ def hypot(x: float, y: float, /) -> float:
     return math.hypot(x, y) if _plain(x, y) else _other("hypot", x, y)
 
 
-def minimum(x: float, y: float, /) -> float:
-    """Return the smaller of the two."""
-    return min(x, y) if _plain(x, y) else _other("minimum", x, y)
+def minimum(x: float, y: float, /, *more: float) -> float:
+    """Return the smallest of two values or more."""
+    return min(x, y, *more) if _plain(x, y, *more) else _other("minimum", x, y, *more)
 
 
-def maximum(x: float, y: float, /) -> float:
-    """Return the larger of the two."""
-    return max(x, y) if _plain(x, y) else _other("maximum", x, y)
+def maximum(x: float, y: float, /, *more: float) -> float:
+    """Return the largest of two values or more."""
+    return max(x, y, *more) if _plain(x, y, *more) else _other("maximum", x, y, *more)
 
 
 def clip(x: float, low: float, high: float, /) -> float:

@@ -10,22 +10,29 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from functools import reduce
 from typing import Any
 
 import numpy
 from numpy import arccos as acos
+from numpy import arccosh as acosh
 from numpy import arcsin as asin
+from numpy import arcsinh as asinh
 from numpy import arctan as atan
 from numpy import arctan2 as atan2
+from numpy import arctanh as atanh
 from numpy import (
+    cbrt,
+    ceil,
     cos,
     cosh,
     exp,
+    floor,
     hypot,
     log,
+    log2,
     log10,
-    maximum,
-    minimum,
+    sign,
     sin,
     sinh,
     sqrt,
@@ -38,10 +45,10 @@ from numpy.typing import NDArray
 from closeout import math
 
 __all__ = [
-    "OutsideTable", "acos", "asin", "atan", "atan2", "cos", "cosh", "exp", "exprel", "hypot", "log",
-    "log1prel", "log10",
-    "maximum", "minimum", "power", "raising", "sin", "sinh", "sqrt", "table", "tan", "tanh",
-    "where",
+    "OutsideTable", "acos", "acosh", "asin", "asinh", "atan", "atan2", "atanh", "cbrt", "ceil",
+    "cos", "cosh", "erf", "exp", "exprel", "floor", "hypot", "log", "log1prel", "log2", "log10",
+    "maximum", "minimum", "normal_cdf", "power", "raising", "sign", "sin", "sinh", "sqrt", "table",
+    "tan", "tanh", "where",
 ]  # fmt: skip
 
 
@@ -64,6 +71,34 @@ def _ratio(above: Any, below: Any) -> NDArray[numpy.float64]:
         above, below, out=numpy.ones_like(below, dtype=numpy.float64), where=below != 0
     )
     return one
+
+
+def erf(x: NDArray[numpy.float64], /) -> NDArray[numpy.float64]:
+    """Return the error function."""
+    from scipy.special import erf as of_scipy  # type: ignore[import-untyped]
+
+    found: NDArray[numpy.float64] = of_scipy(x)
+    return found
+
+
+def normal_cdf(x: NDArray[numpy.float64], /) -> NDArray[numpy.float64]:
+    """Return the distribution function of the standard normal distribution."""
+    from scipy.special import ndtr
+
+    found: NDArray[numpy.float64] = ndtr(x)
+    return found
+
+
+def minimum(*values: Any) -> NDArray[numpy.float64]:
+    """Return the smallest of the values."""
+    found: NDArray[numpy.float64] = reduce(numpy.minimum, values)
+    return found
+
+
+def maximum(*values: Any) -> NDArray[numpy.float64]:
+    """Return the largest of the values."""
+    found: NDArray[numpy.float64] = reduce(numpy.maximum, values)
+    return found
 
 
 def power(x: Any, n: int, /) -> NDArray[numpy.float64]:

@@ -78,8 +78,9 @@ def decide(
         passes: for n, how many of the first n samples pass, and of how many; fewer than n where
             there are no more to be had, and then that was the last look.
         probability, confidence: both inside 0 to 1, ends left out.
-        first: samples at the first look; by default the fewest with which it can end as met,
-            and not less than 256.
+        first: samples at the first look; by default the fewest with which it can end as met, and
+            not less than 256. Where it never can (:func:`highest`) it is 256, since not met may
+            show early.
         cap: samples at the last look.
 
     Raises:
@@ -87,7 +88,8 @@ def decide(
     """
     _inside(probability=probability, confidence=confidence)
     if first is None:
-        first = max(FEWEST, wilks_samples(probability, 1.0 - (1.0 - confidence) / 2.0))
+        fewest = wilks_samples(probability, 1.0 - (1.0 - confidence) / 2.0)
+        first = max(FEWEST, fewest) if fewest <= cap else FEWEST
     if first < 1 or cap < 1:
         raise ValueError(f"first look at {first} samples, cap {cap}: both must be 1 or more")
     wanted = min(first, cap)
@@ -106,6 +108,15 @@ def decide(
                 outcome, probability, estimate, lower, upper, samples, passed, looks, 1.0 - share
             )
         wanted = min(2 * wanted, cap)
+
+
+def highest(confidence: float, cap: int = CAP) -> float:
+    """Return the highest probability that :func:`decide` can find met: where every sample passes.
+
+    The lower bound of Clopper and Pearson for n of n samples is share^(1/n); the share of the first
+    look is half of what the confidence leaves, that of a later one is smaller.
+    """
+    return float(((1.0 - confidence) / 2.0) ** (1.0 / cap))
 
 
 def clopper_pearson(passed: int, samples: int, share: float) -> tuple[float, float]:

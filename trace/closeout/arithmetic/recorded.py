@@ -22,10 +22,12 @@ Key = tuple[str, str | None]
 # A formula of more operations is a loop or a march; nobody reads it as a formula.
 MOST_OPERATIONS = 20_000
 
+# Those of closeout.math but for ``clip``, which is made of two of them.
 FUNCTIONS = (
-    "acos", "asin", "atan", "atan2", "cos", "cosh", "exp", "exprel", "hypot", "log",
-    "log1prel", "log10", "maximum",
-    "minimum", "power", "sin", "sinh", "sqrt", "table", "tan", "tanh", "where",
+    "acos", "acosh", "asin", "asinh", "atan", "atan2", "atanh", "cbrt", "ceil", "cos", "cosh",
+    "erf", "exp", "exprel", "floor", "hypot", "log", "log1prel", "log2", "log10", "maximum",
+    "minimum", "normal_cdf", "power", "sign", "sin", "sinh", "sqrt", "table", "tan", "tanh",
+    "where",
 )  # fmt: skip
 
 COMPUTE: dict[str, Callable[..., Any]] = {

@@ -2,8 +2,9 @@
 
 The method stands beside the extreme value in ECSS-Q-HB-30-01A. Slopes are central differences
 between the ends of each tolerance, so they cost two evaluations for each parameter. What the
-straight lines leave out is shown: the quantity is evaluated at the corner that the linear model
-takes as its worst, and compared with what the model says there.
+straight lines leave out is told: what they say of the extreme values is compared with the proved
+ones, where there are any. Else with the corner that they take as their worst, and, one parameter at
+a time, with both of its ends, two points between, and the slope through these.
 """
 
 from __future__ import annotations
@@ -15,6 +16,9 @@ from typing import NamedTuple
 from closeout import Absent
 from closeout.arithmetic.search import Box, Evaluate, Key, OtherCases, Values
 
+# Places along one side, from its low to its high end, with the quantity there.
+_Line = tuple[tuple[float, float], ...]
+
 
 class NotIndependent(ValueError):
     """Parameters of one group: root sum square holds for independent ones only."""
@@ -25,7 +29,8 @@ class End(NamedTuple):
 
     ``bound`` is the value at the inputs less or plus ``half_width``. ``corner`` is where the linear
     model has its extreme value, ``predicted`` what it says there, ``actual`` what is evaluated
-    there, and ``error`` actual less predicted: how far the straight lines are off.
+    there. ``alone`` is by how much more single parameters move it than their straight lines say,
+    added up, as far as was looked at.
     """
 
     bound: float
@@ -33,11 +38,17 @@ class End(NamedTuple):
     corner: tuple[tuple[str, float], ...]
     predicted: float
     actual: float
+    alone: float = 0.0
 
     @property
     def error(self) -> float:
         """Return actual less predicted at the worst corner of the linear model."""
         return self.actual - self.predicted
+
+    @property
+    def off(self) -> float:
+        """Return how far the straight lines are off, as far as was looked at."""
+        return max(abs(self.error), self.alone)
 
 
 class RootSumSquare(NamedTuple):
@@ -79,15 +90,14 @@ def rss(
     nominal = points.at({})
     found = {}
     for key, value in nominal.items():
-        values = [value]
-        for name, low, high in sides:
-            values += [points.at({name: end})[key] for end in (low, high)]
-        absent = [one.reason for one in values if isinstance(one, Absent)]
+        along = [points.along(side, key) for side in sides]
+        every = [value, *(one for line in along for _, one in line)]
+        absent = [one.reason for one in every if isinstance(one, Absent)]
         if absent:
             known = None if isinstance(value, Absent) else value
             found[key] = RootSumSquare(known, absent=absent[0])
         else:
-            found[key] = _linear(points, key, sides, values)
+            found[key] = _linear(points, key, sides, along)
     return found
 
 
@@ -110,26 +120,47 @@ class _Points:
             self._seen[point] = values
         return self._seen[point]
 
+    def along(self, side: tuple[str, float, float], key: Key) -> _Line:
+        """Return a quantity at both ends of a side, and at a quarter of its width from them."""
+        name, low, high = side
+        quarter = 0.25 * (high - low)
+        places = (low, low + quarter, high - quarter, high)
+        return tuple((place, self.at({name: place})[key]) for place in places)
 
-def _linear(points: _Points, key: Key, sides: Box, values: list[float]) -> RootSumSquare:
-    """Return both ends from the value at the inputs, then at low and high of each side."""
-    value, lows, highs = values[0], values[1::2], values[2::2]
+
+def _linear(points: _Points, key: Key, sides: Box, along: list[_Line]) -> RootSumSquare:
+    """Return both ends from the value at the inputs and those along each side."""
+    value = points.at({})[key]
     names = [name for name, _, _ in sides]
-    halves = [(up - down) / 2.0 for down, up in zip(lows, highs, strict=True)]
+    halves = [(line[-1][1] - line[0][1]) / 2.0 for line in along]
     ends = []
     for sign in (-1.0, 1.0):
-        corner, steps = [], []
-        for half, (name, low, high) in zip(halves, sides, strict=True):
+        corner, steps, off = [], [], []
+        for half, line, (name, low, high) in zip(halves, along, sides, strict=True):
             end = high if sign * half > 0.0 else low
             corner.append((name, end))
             steps.append(2.0 * half * ((end - points.inputs[name]) / (high - low)))
+            off.append(_off(line, points.inputs[name], value, steps[-1], sign))
         width = math.hypot(*steps)
         actual = points.at(dict(corner))[key]
         if isinstance(actual, Absent):
             return RootSumSquare(value, absent=actual.reason)
         predicted = math.fsum([value, *steps])
-        ends.append(End(value + sign * width, width, tuple(corner), predicted, actual))
+        bound = value + sign * width
+        ends.append(End(bound, width, tuple(corner), predicted, actual, math.fsum(off)))
     return RootSumSquare(value, ends[0], ends[1], tuple(zip(names, halves, strict=True)))
+
+
+def _off(line: _Line, at: float, value: float, step: float, sign: float) -> float:
+    """Return by how much more than its ``step`` a side moves the quantity, up or (-1) down.
+
+    By what was seen of it, and by the slope of its middle, drawn out to both ends.
+    """
+    (low, _), (left, down), (right, up), (high, _) = line
+    slope = (up - down) / (right - left) if left < right else 0.0
+    seen = max(sign * (one - value) for _, one in line)
+    drawn = max(sign * slope * (end - at) for end in (low, high))
+    return max(seen - sign * step, drawn - sign * step, 0.0)
 
 
 def _check_independent(sides: Box, groups: Mapping[str, str]) -> None:

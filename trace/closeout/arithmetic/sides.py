@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from math import inf, nextafter
 from typing import NamedTuple
 
+import closeout.arithmetic.gradient_functions  # noqa: F401  enters what ranges may be given to
 from closeout.arithmetic import interval
 from closeout.arithmetic.gradient import Gradient, Slope, seed
 from closeout.arithmetic.interval import Interval

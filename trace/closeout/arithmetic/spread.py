@@ -18,6 +18,8 @@ Row = list[Any]
 
 # Rows of each of the two matrices: standard errors of an index are about 0.01.
 SOBOL_ROWS = 8192
+# Evaluations for a proof of the extremes, beside the ends by root sum square.
+PROOF = 400
 # Samples for a quantile of a formula; of a march the fewest that Wilks allows.
 QUANTILE_SAMPLES = 65_536
 MOST_SAMPLES = 2**20
@@ -35,7 +37,7 @@ def root_sum_square(
     Raises:
         NotIndependent: two parameters move together.
     """
-    extent = linear.answer(evaluate, inputs, box, detail).extents[key]
+    extent = linear.answer(evaluate, inputs, box, detail, PROOF).extents[key]
     return [extent.low, extent.high, extent.absent or extent.unproved]
 
 
@@ -81,7 +83,9 @@ def quantiles(
     """Return a low and a high bound of a share of all values, by Wilks, and the samples of each.
 
     ``detail`` has ``quantile``: coverage and confidence. Each bound is one-sided: at least that
-    share of the values lies above the low one, and of the values below the high one.
+    share of the values lies above the low one, and of the values below the high one. ``samples``,
+    where it is there, are those that a probability was decided from: the same give a bound that
+    agrees with that verdict.
 
     Raises:
         NoSamples: nothing is drawn, or some sample has no value.
@@ -93,7 +97,9 @@ def quantiles(
     from closeout.arithmetic.sampling import Stream, seed_of
 
     coverage, confidence = detail["quantile"]
-    fewest = wilks_samples(coverage, confidence)
+    decided_from = detail.get("samples")
+    fewest = max(wilks_samples(coverage, confidence), decided_from or 1)
+    usual = fewest if decided_from else QUANTILE_SAMPLES
     if fewest > MOST_SAMPLES:
         raise NoSamples(f"{fewest} samples are needed, more than {MOST_SAMPLES}")
     spreads = _drawn(inputs, box, detail)
@@ -104,8 +110,8 @@ def quantiles(
         stream = Stream(spreads, seed_of(detail["seed"]), part=repr(sorted(at.items())))
         evaluator = ArrayEvaluator(_alone(evaluate, key), [key])
         values = evaluator.at({**fixed, **at, **stream.take(fewest)})[key]
-        if evaluator.fallback is None and fewest < QUANTILE_SAMPLES:
-            more = evaluator.at({**fixed, **at, **stream.take(QUANTILE_SAMPLES - fewest)})[key]
+        if evaluator.fallback is None and fewest < usual:
+            more = evaluator.at({**fixed, **at, **stream.take(usual - fewest)})[key]
             values = numpy.concatenate([values, more])
         if values.size < fewest or numpy.isnan(values).any():
             raise NoSamples(f"{fewest} samples are needed, each with a value: {evaluator.fallback}")

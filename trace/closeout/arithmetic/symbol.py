@@ -15,14 +15,16 @@ import operator
 import re
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
-from functools import cache
+from functools import cache, reduce
 from itertools import count, pairwise
 from typing import Any
 
 import sympy  # type: ignore[import-untyped]
-from sympy.codegen.cfunctions import log10 as _log10  # type: ignore[import-untyped]
+from sympy.codegen.cfunctions import log2 as _log2  # type: ignore[import-untyped]
+from sympy.codegen.cfunctions import log10 as _log10
 
 from closeout import math as elementary
+from closeout.arithmetic.recorded import FUNCTIONS
 
 Points = tuple[tuple[float, float], ...]
 
@@ -153,6 +155,58 @@ class Log1prelSlope(sympy.Function):  # type: ignore[misc]
         return math.fsum(-(k + 1) * (-x) ** k / (k + 2) for k in range(TERMS))
 
 
+class Stairs(sympy.Function):  # type: ignore[misc]
+    """A function that is constant but for jumps; where it jumps its derivative is zero, too."""
+
+    nargs = 1
+
+    def fdiff(self, argindex: int = 1) -> Any:  # noqa: ARG002
+        return sympy.Integer(0)
+
+
+class Floor(Stairs):
+    """The largest whole number that is not above x; SymPy's own has no derivative."""
+
+    _imp_ = staticmethod(elementary.floor)
+
+
+class Ceil(Stairs):
+    """The smallest whole number that is not below x."""
+
+    _imp_ = staticmethod(elementary.ceil)
+
+
+class Sign(Stairs):
+    """-1, 0 or 1."""
+
+    _imp_ = staticmethod(elementary.sign)
+
+
+class Cbrt(sympy.Function):  # type: ignore[misc]
+    """The cube root with the sign of x; SymPy's is a complex number below zero."""
+
+    nargs = 1
+
+    def fdiff(self, argindex: int = 1) -> Any:  # noqa: ARG002
+        return 1 / (3 * self**2)
+
+    _imp_ = staticmethod(elementary.cbrt)
+
+
+class NormalCdf(sympy.Function):  # type: ignore[misc]
+    """The standard normal distribution function: written with erf it loses its lower tail."""
+
+    nargs = 1
+
+    def fdiff(self, argindex: int = 1) -> Any:  # noqa: ARG002
+        return sympy.exp(-(self.args[0] ** 2) / 2) / sympy.sqrt(2 * sympy.pi)
+
+    def _eval_rewrite_as_erf(self, x: Any, **_: Any) -> Any:
+        return (1 + sympy.erf(x / sympy.sqrt(2))) / 2
+
+    _imp_ = staticmethod(elementary.normal_cdf)
+
+
 class Table(sympy.Function):  # type: ignore[misc]
     """Straight lines between points; each table is a subclass of its own, made by :func:`table`.
 
@@ -211,6 +265,7 @@ def _slope_of(points: Points) -> Any:
 exp: Callable[..., Any] = sympy.exp
 log: Callable[..., Any] = sympy.log
 log10: Callable[..., Any] = _log10
+log2: Callable[..., Any] = _log2
 sqrt: Callable[..., Any] = sympy.sqrt
 sin: Callable[..., Any] = sympy.sin
 cos: Callable[..., Any] = sympy.cos
@@ -222,8 +277,25 @@ atan2: Callable[..., Any] = sympy.atan2
 sinh: Callable[..., Any] = sympy.sinh
 cosh: Callable[..., Any] = sympy.cosh
 tanh: Callable[..., Any] = sympy.tanh
-minimum: Callable[..., Any] = Smaller
-maximum: Callable[..., Any] = Greater
+asinh: Callable[..., Any] = sympy.asinh
+acosh: Callable[..., Any] = sympy.acosh
+atanh: Callable[..., Any] = sympy.atanh
+erf: Callable[..., Any] = sympy.erf
+normal_cdf: Callable[..., Any] = NormalCdf
+cbrt: Callable[..., Any] = Cbrt
+floor: Callable[..., Any] = Floor
+ceil: Callable[..., Any] = Ceil
+sign: Callable[..., Any] = Sign
+
+
+def minimum(*values: Any) -> Any:
+    """Return the smallest of the values, two by two."""
+    return reduce(Smaller, values)
+
+
+def maximum(*values: Any) -> Any:
+    """Return the largest of the values, two by two."""
+    return reduce(Greater, values)
 
 
 def hypot(x: Any, y: Any) -> Any:
@@ -256,11 +328,7 @@ class _Functions:
     """What ``closeout.math`` calls on an expression; a module would do, but for ``clip``."""
 
 
-for _name in (
-    "acos", "asin", "atan", "atan2", "cos", "cosh", "exp", "exprel", "hypot", "log",
-    "log1prel", "log10", "maximum",
-    "minimum", "power", "sin", "sinh", "sqrt", "table", "tan", "tanh", "where",
-):  # fmt: skip
+for _name in FUNCTIONS:
     setattr(_Functions, _name, staticmethod(globals()[_name]))
 elementary.extend(sympy.Basic, _Functions)
 

@@ -42,7 +42,7 @@ class Writer(Protocol):
     def fraction(self, above: str, below: str, /) -> str: ...
     def script(self, base: str, above: str, /) -> str: ...
     def index(self, base: str, below: str, /) -> str: ...
-    def root(self, inner: str, /) -> str: ...
+    def root(self, inner: str, degree: str = "", /) -> str: ...
     def cases(self, rows: Sequence[tuple[str, str]], /) -> str: ...
     def unit(self, text: str, /) -> str: ...
 
@@ -53,7 +53,7 @@ class Latex:
     _SIGNS: ClassVar[dict[str, str]] = {
         "+": " + ", "-": " - ", "minus": "-", "*": r" \cdot ", "=": " = ", "<": " < ", ">": " > ",
         "<=": r" \le ", ">=": r" \ge ", "and": r" \wedge ", "or": r" \vee ", "not": r"\neg ",
-        ",": r",\ ", "pi": r"\pi", "e": r"\mathrm{e}",
+        ",": r",\ ", "pi": r"\pi", "e": r"\mathrm{e}", "Phi": r"\Phi",
     }  # fmt: skip
     _SPECIAL: ClassVar[dict[int, str]] = str.maketrans({
         "\\": r"\backslash{}", "{": r"\{", "}": r"\}", "$": r"\$", "&": r"\&", "#": r"\#",
@@ -88,8 +88,8 @@ class Latex:
     def index(self, base: str, below: str) -> str:
         return f"{base}_{{{below}}}"
 
-    def root(self, inner: str) -> str:
-        return rf"\sqrt{{{inner}}}"
+    def root(self, inner: str, degree: str = "") -> str:
+        return rf"\sqrt[{degree}]{{{inner}}}" if degree else rf"\sqrt{{{inner}}}"
 
     def cases(self, rows: Sequence[tuple[str, str]]) -> str:
         lines = r" \\ ".join(
@@ -143,8 +143,8 @@ class Plain:
     def index(self, base: str, below: str) -> str:
         return f"{base}{below}"
 
-    def root(self, inner: str) -> str:
-        return f"sqrt({inner})"
+    def root(self, inner: str, degree: str = "") -> str:
+        return f"cbrt({inner})" if degree == "3" else f"sqrt({inner})"
 
     def cases(self, rows: Sequence[tuple[str, str]]) -> str:
         lines = (f"{value} if {when}" if when else f"{value} otherwise" for value, when in rows)
@@ -169,7 +169,7 @@ class MathMl:
         "+": "+", "-": "−", "minus": "−", "*": "·", "=": "=", "<": "&lt;", ">": "&gt;", "<=": "≤",
         ">=": "≥", "and": "∧", "or": "∨", "not": "¬", ",": ",",
     }  # fmt: skip
-    _NAMES: ClassVar[dict[str, str]] = {"pi": "π", "e": "e"}
+    _NAMES: ClassVar[dict[str, str]] = {"pi": "π", "e": "e", "Phi": "Φ"}
     _RAISED: ClassVar[dict[int, int]] = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 
     def numeral(self, digits: str) -> str:
@@ -208,8 +208,8 @@ class MathMl:
     def index(self, base: str, below: str) -> str:
         return f"<msub>{base}{below}</msub>"
 
-    def root(self, inner: str) -> str:
-        return f"<msqrt>{inner}</msqrt>"
+    def root(self, inner: str, degree: str = "") -> str:
+        return f"<mroot>{inner}{degree}</mroot>" if degree else f"<msqrt>{inner}</msqrt>"
 
     def cases(self, rows: Sequence[tuple[str, str]]) -> str:
         lines = "".join(
@@ -385,6 +385,9 @@ class _Layout:
     def _sqrt(self, _: Node, x: Any) -> Laid:
         return Laid(self._writer.root(self.at(x).text))
 
+    def _cbrt(self, _: Node, x: Any) -> Laid:
+        return Laid(self._writer.root(self.at(x).text, self._writer.numeral("3")))
+
     def _hypot(self, _: Node, x: Any, y: Any) -> Laid:
         w = self._writer
         squares = (w.script(self._held(self.at(side), _ATOM), w.numeral("2")) for side in (x, y))
@@ -395,8 +398,18 @@ class _Layout:
         return Laid(self._writer.fence(self.at(x).text, "|", "|"))
 
     def _log10(self, _: Node, x: Any) -> Laid:
+        return self._logarithm("10", x)
+
+    def _log2(self, _: Node, x: Any) -> Laid:
+        return self._logarithm("2", x)
+
+    def _logarithm(self, base: str, x: Any) -> Laid:
         w = self._writer
-        return Laid(w.row(w.index(w.words("log"), w.numeral("10")), w.fence(self.at(x).text)))
+        return Laid(w.row(w.index(w.words("log"), w.numeral(base)), w.fence(self.at(x).text)))
+
+    def _normal_cdf(self, _: Node, x: Any) -> Laid:
+        w = self._writer
+        return Laid(w.row(w.sign("Phi"), w.fence(self.at(x).text)))
 
     def _table(self, node: Node, x: Any, _points: Any) -> Laid:
         name = self._writer.name(self._tables.get(node, "table"), None)
@@ -430,5 +443,6 @@ _INFIX = {
 }  # fmt: skip
 _CALLS = {
     "log": "ln", "minimum": "min", "maximum": "max", "asin": "arcsin", "acos": "arccos",
-    "atan": "arctan", "atan2": "arctan2",
+    "atan": "arctan", "atan2": "arctan2", "asinh": "arsinh", "acosh": "arcosh", "atanh": "artanh",
+    "sign": "sgn",
 }  # fmt: skip

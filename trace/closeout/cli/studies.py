@@ -13,7 +13,7 @@ from closeout.evaluate.engine import Evaluator, Reply
 from closeout.graph import Asked, Bounds, Index, Plan
 from closeout.graph.chances import assumed_of, spreads_of
 from closeout.measure import UnitError, Units
-from closeout.model.answer import Answer, Assurance, Extent
+from closeout.model.answer import Answer, Assurance, Decided, Extent
 from closeout.model.dossier import InputUsed
 from closeout.model.question import AnalysisSpec, Failure, Question
 from closeout.model.study import (
@@ -37,7 +37,8 @@ class Wanted:
     """Of which requirements studies are wanted (None: all), and what is to be in them.
 
     ``boundary`` names two parameters; empty stands for the two that drive most, None for none.
-    ``quantile`` is a share of all values and the confidence with which its bounds are to hold.
+    ``quantile`` is a share of all values and the confidence with which its bounds are to hold;
+    without it they are those of a probability, where one is asked.
     ``attached`` asks for the figures and files of the analyses too, ``marches`` for break-even
     values also where each evaluation may take long.
     """
@@ -59,6 +60,7 @@ class _Ready:
     case: str | None
     extent: Extent
     assurance: Assurance
+    quantile: tuple[float, float] | None
 
 
 def studies(
@@ -83,13 +85,11 @@ def studies(
     for key, question in worst.items():
         asked, answer = plan.asked[key], known[question].result
         if asked.spec is not None and isinstance(answer, Answer):
-            found = _ready(key[0], asked, asked.spec, question, answer, wanted, index)
+            found = _ready(key[0], asked, asked.spec, question, answer, wanted, index, known)
             if found is not None:
                 ready[key] = found
     told = evaluator.study(dict.fromkeys(one.question for one in ready.values()), specs)
-    return tuple(
-        _study(key, one, told[one.question], wanted, index, units) for key, one in ready.items()
-    )
+    return tuple(_study(key, one, told[one.question], index, units) for key, one in ready.items())
 
 
 def _worst_case(asked: Asked) -> Question:
@@ -109,6 +109,7 @@ def _ready(
     answer: Answer,
     wanted: Wanted,
     index: Index,
+    replies: Mapping[Question, Reply],
 ) -> _Ready | None:
     """Return the question of a study, of the case with the least margin; None: none has a value."""
     quantity, bounds = asked.verification.criterion.quantity or "", asked.tightened
@@ -121,6 +122,8 @@ def _ready(
         return None
     _, _, case, extent = min(cases, key=lambda one: one[:2])
     limits = (bounds.at_least, bounds.at_most)
+    quantile = wanted.quantile or _required(asked)
+    decided = None if wanted.quantile else _decided(asked, case, replies)
     detail = {
         "quantity": quantity,
         "case": case,
@@ -129,14 +132,30 @@ def _ready(
         "corner": worst_corner(extent, limits),
         "units": {field.name: field.unit for field in spec.fields},
         "boundary": wanted.boundary,
-        "quantile": wanted.quantile,
+        "quantile": quantile,
+        "samples": None if decided is None else decided.samples,
         "marches": wanted.marches,
         "seed": requirement,
         **spreads_of(asked.inputs, index.parameters),
     }
     text = json.dumps(detail, separators=(",", ":"))
     question = replace(worst, kind="study", detail=text)
-    return _Ready(asked, spec, question, case, extent, answer.assurance)
+    return _Ready(asked, spec, question, case, extent, answer.assurance, quantile)
+
+
+def _required(asked: Asked) -> tuple[float, float] | None:
+    """Return the probability and the confidence of a verification that asks for them."""
+    basis = asked.verification.basis
+    if basis.probability is None or basis.confidence is None:
+        return None
+    return float(basis.probability), float(basis.confidence)
+
+
+def _decided(asked: Asked, case: str | None, replies: Mapping[Question, Reply]) -> Decided | None:
+    """Return what samples say of a case of a probability, where that was answered."""
+    reply = None if asked.question is None else replies.get(asked.question)
+    decisions = reply.result.decisions if reply and isinstance(reply.result, Answer) else ()
+    return next((one for one in decisions if one.case == case), None)
 
 
 def _margin(extent: Extent, bounds: Bounds) -> float:
@@ -152,7 +171,6 @@ def _study(
     key: Key,
     ready: _Ready,
     told: dict[str, Any] | Failure,
-    wanted: Wanted,
     index: Index,
     units: Units,
 ) -> Study:
@@ -171,7 +189,7 @@ def _study(
         ends=_ends(ready, told),
         factors=tuple(Factor(tuple(names), *rest) for names, *rest in told["sobol"] or ()),
         assumed=assumed_of(ready.asked.inputs, index.parameters),
-        quantiles=_quantiles(told, wanted),
+        quantiles=_quantiles(told, ready.quantile),
         boundary=None if told["boundary"] is None else owned.boundary(told["boundary"]),
         reasons=dict(told["reasons"]),
     )
@@ -194,10 +212,10 @@ def _ends(ready: _Ready, told: Mapping[str, Any]) -> tuple[Ends, ...]:
     )
 
 
-def _quantiles(told: Mapping[str, Any], wanted: Wanted) -> Quantiles | None:
-    if told["quantiles"] is None or wanted.quantile is None:
+def _quantiles(told: Mapping[str, Any], quantile: tuple[float, float] | None) -> Quantiles | None:
+    if told["quantiles"] is None or quantile is None:
         return None
-    return Quantiles(*wanted.quantile, *told["quantiles"])
+    return Quantiles(*quantile, *told["quantiles"])
 
 
 class _Owned:

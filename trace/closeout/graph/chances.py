@@ -9,6 +9,7 @@ from typing import Any
 from closeout.graph.bounds import Bounds
 from closeout.graph.inputs import SIGMAS
 from closeout.model.dossier import InputUsed
+from closeout.model.question import Field
 from closeout.model.records import Parameter, Verification
 
 
@@ -43,10 +44,14 @@ def _sigma(used: InputUsed, parameter: Parameter) -> float | None:
     return (used.high - used.low) / (2 * SIGMAS)
 
 
-def groups_of(inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter]) -> str:
-    """Return groups, and conditions given as a pair, as the detail of a question."""
-    found = spreads_of(inputs, parameters)
-    return json.dumps({name: found[name] for name in ("groups", "sides")}, sort_keys=True)
+def groups_of(
+    inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter], fields: Iterable[Field]
+) -> str:
+    """Return groups, conditions given as a pair, and units, as the detail of a question."""
+    spreads = spreads_of(inputs, parameters)
+    found = {name: spreads[name] for name in ("groups", "sides")}
+    found["units"] = {field.name: field.unit for field in fields}
+    return json.dumps(found, sort_keys=True)
 
 
 def chances_of(

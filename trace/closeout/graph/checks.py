@@ -15,6 +15,7 @@ from closeout.graph.circles import circles
 from closeout.graph.findings import Spelling, error, warning
 from closeout.graph.findings import nearest as nearest  # who asks for checks asks for this too
 from closeout.graph.index import Index
+from closeout.graph.reach import out_of_reach
 from closeout.graph.references import references, reviews
 from closeout.graph.reports import reports
 from closeout.graph.temperatures import temperatures
@@ -37,6 +38,7 @@ def check(index: Index, units: Units) -> list[Finding]:
         found.extend(_unused_analyses(index))
         found.extend(_policies_of_nothing(index))
     found.extend(_contingencies_below_zero(index))
+    found.extend(out_of_reach(index))
     found.extend(reports(index))
     found.extend(allocations(index, units))
     found.extend(amounts(index, units))

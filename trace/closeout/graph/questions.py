@@ -152,7 +152,8 @@ class _Planner:
         verification, parameters = asked.verification, self._index.parameters
         if verification.basis.kind is BasisKind.ROOT_SUM_SQUARE:
             self._check_independent(asked)
-            detail = groups_of(asked.inputs, parameters)
+            assert asked.spec is not None
+            detail = groups_of(asked.inputs, parameters, asked.spec.fields)
             question = replace(question, kind="root sum square", detail=detail)
             return replace(asked, question=question)
         if verification.basis.kind is BasisKind.PROBABILITY:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from operator import attrgetter
 from typing import Any
 
 from closeout.graph import Asked, Bounds, RequiredMargin
@@ -14,6 +15,7 @@ from closeout.judge.limits import Extremes, Judgement, Shown, compare, shown_in
 from closeout.measure import Units
 from closeout.model.answer import Answer, Assurance, Decided, Extent
 from closeout.model.dossier import Evidence, State
+from closeout.model.probability import Chance, probability_text
 from closeout.model.question import Failure, Question
 from closeout.model.records import BasisKind
 
@@ -124,17 +126,12 @@ def _linear(one: Judgement, extent: Extent, asked: Asked) -> Judgement:
 
     The corner that they point to need not fail by itself, so it is no counterexample.
     """
-    extremes = one.extremes
-    if extent.absent is not None or extremes is None:
+    if extent.absent is not None or one.extremes is None:
         return one
-    margin = compare(extremes.low, extremes.high, extremes.bounds).margin
-    doubtful = margin is not None and extent.off is not None and 0.0 <= margin < extent.off
     message = f"{extent.unproved}{_looked_at(asked)}"
-    if doubtful:
+    if one.evidence.state is State.OPEN:
         message = f"undecided: {message}, which is more than the margin"
-    state = State.OPEN if doubtful else one.evidence.state
-    evidence = replace(one.evidence, state=state, message=message, counterexample=())
-    return one._replace(evidence=evidence)
+    return one._replace(evidence=replace(one.evidence, message=message, counterexample=()))
 
 
 def _looked_at(asked: Asked) -> str:
@@ -148,10 +145,14 @@ _STATES = {"met": State.MET, "not met": State.NOT_MET, "undecided": State.OPEN}
 
 def _chance(said: Said, decided: Decided, asked: Asked) -> Judgement:
     """Return the evidence of a probability; its margin is what is proved less what is required."""
+    chance = _found_of(decided, asked)
+    required = probability_text(chance.required)
+    at_least, at_most = (
+        probability_text(end, chance.required) for end in (chance.at_least, chance.at_most)
+    )
     text = (
-        f"probability {decided.estimate:.6g}, at least {decided.lower:.6g} and at most"
-        f" {decided.upper:.6g} with the confidence asked, {decided.required:g} required;"
-        f" {decided.samples} samples"
+        f"probability {probability_text(chance.estimate)}, at least {at_least} and at most"
+        f" {at_most} with the confidence asked, {required} required; {decided.samples} samples"
     )
     if decided.at:
         text += ", at " + ", ".join(f"{name} = {value:g}" for name, value in decided.at)
@@ -164,9 +165,23 @@ def _chance(said: Said, decided: Decided, asked: Asked) -> Judgement:
         Evidence(
             **{**said, "case": decided.case, "assurance": Assurance.SAMPLED},
             state=_STATES[decided.outcome],
-            margin=decided.lower - decided.required,
+            margin=chance.margin,
+            chance=chance,
             message=text,
         )
+    )
+
+
+def _found_of(decided: Decided, asked: Asked) -> Chance:
+    confidence = asked.verification.basis.confidence
+    assert confidence is not None
+    return Chance(
+        decided.lower,
+        decided.upper,
+        decided.estimate,
+        decided.required,
+        float(confidence),
+        decided.samples,
     )
 
 
@@ -185,16 +200,20 @@ def _with_margins(
             return Judgement(replace(entry, state=State.ERROR, message=_told(reply)))
         decided = next(found for found in reply.decisions if found.case == entry.case)
         state = _STATES[decided.outcome]
+        chance = _found_of(decided, asked)
         text = (
             f"{margin} is {_HELD[state]}: with it the probability is at least"
-            f" {decided.lower:.6g}, {decided.required:g} required"
+            f" {probability_text(chance.at_least, chance.required)},"
+            f" {probability_text(chance.required)} required"
         )
         if margin.policy.enforce:
-            lower = decided.lower - decided.required
+            assert entry.chance is not None
+            least = min(chance, entry.chance, key=attrgetter("margin"))
             entry = replace(
                 entry,
                 state=state,
-                margin=min(lower, entry.margin or 0.0),
+                margin=least.margin,
+                chance=least,
                 message=f"{text}; without it {entry.message}",
             )
         elif state is not State.MET:

@@ -10,6 +10,7 @@ from closeout.model.problem import Finding
 
 _WEAK = {
     Assurance.NOMINAL: "on nominal values alone",
+    Assurance.LINEARISED: "on straight lines, which prove nothing",
     Assurance.SEARCHED: "on a search, which proves nothing",
 }
 

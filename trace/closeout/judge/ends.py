@@ -17,11 +17,13 @@ def judged_ends(extent: Extent, bounds: Bounds) -> tuple[float, float, Assurance
     """Return the ends that decide, and how surely.
 
     A proved end decides where it is tight, whether it meets its limit or not, and where it is loose
-    and meets it. Else what was seen decides, and is called searched.
+    and meets it. Else what was seen decides, and is called searched; or what straight lines say.
     """
     assert extent.value is not None
     if extent.low is None or extent.high is None:
         return extent.value, extent.value, Assurance.NOMINAL
+    if extent.off is not None:
+        return extent.low, extent.high, Assurance.LINEARISED
     low, high = extent.proved_low, extent.proved_high
     if low is None or high is None:
         return extent.low, extent.high, Assurance.SEARCHED
@@ -34,7 +36,12 @@ def judged_ends(extent: Extent, bounds: Bounds) -> tuple[float, float, Assurance
 
 
 def is_undecided(extent: Extent, judged: Judged, bounds: Bounds) -> bool:
-    """Return whether the limit lies between what was seen and what is proved."""
+    """Return whether the limit lies between what was seen and what is proved.
+
+    Or, of straight lines, whether they are off by more than the margin.
+    """
+    if extent.off is not None:
+        return judged.margin is not None and 0.0 <= judged.margin < extent.off
     if judged.state is State.MET or extent.low is None or extent.high is None:
         return False
     return compare(extent.low, extent.high, bounds).state is State.MET

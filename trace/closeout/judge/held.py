@@ -32,12 +32,13 @@ def held(
         assert before.extremes is not None
         low, high, assurance = judged_ends(wide, bounds)
         judged = compare(low, high, bounds)
-        if judged.state is State.MET:
+        undecided = is_undecided(wide, judged, bounds)
+        if judged.state is State.MET and not undecided:
             if (low, high) == (before.extremes.low, before.extremes.high):
                 return before
             return _restated(before, extent, asked, (low, high, assurance), asked.bounds, shown)
         found = _restated(before, extent, asked, (low, high, assurance), bounds, shown)
-        state = State.OPEN if is_undecided(wide, judged, bounds) else State.NOT_MET
+        state = State.OPEN if undecided else State.NOT_MET
         return found._replace(evidence=replace(found.evidence, state=state))
 
     return enforced(one, margins, units, against)

@@ -44,7 +44,10 @@ def enforced(
         if one.evidence.state is not State.MET:
             text = f"the limit is met, {margin} is not"
             if one.evidence.state is State.OPEN:
-                text = f"undecided: {margin} ends between what was seen and what is proved"
+                between = "between what was seen and what is proved"
+                if one.evidence.assurance is Assurance.LINEARISED:
+                    between = "within what straight lines are off"
+                text = f"undecided: {margin} ends {between}"
             one = one._replace(evidence=replace(one.evidence, message=text))
     return one
 
@@ -111,6 +114,6 @@ def _thin(entry: Evidence, required: RequiredMargin, units: Units) -> str | None
     if compare(low, high, wanted).state is State.MET:
         return None
     return (
-        f"{entry.quantity} meets its limit by {entry.margin:.4g} {entry.unit}, and"
+        f"{entry.quantity} meets its limit by {entry.margin:.4g} {entry.margin_unit}, and"
         f" {required.amount} of the {required.policy.of} is required at {required.review}"
     )

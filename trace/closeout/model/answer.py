@@ -15,6 +15,7 @@ class Assurance(StrEnum):
 
     BOUNDED = "bounded"
     SEARCHED = "searched"
+    LINEARISED = "linearised"
     SAMPLED = "sampled"
     NOMINAL = "nominal"
 

@@ -11,6 +11,8 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from closeout.model.answer import Assurance
+from closeout.model.difference import difference_unit
+from closeout.model.probability import Chance
 from closeout.model.problem import Problem
 from closeout.model.question import AnalysisSpec, Failure
 
@@ -62,7 +64,8 @@ class Evidence:
     ``model_uncertainty`` is what the analysis declares of its own model; ``judged_low``,
     ``judged_high`` and the margin have it taken off (None: the ends are judged as they are).
     ``tight`` says of proved ends whether they are within 1e-6 of the true ones, or loose.
-    ``document`` is the report of the record.
+    ``document`` is the report of the record. ``chance`` is what was found of a probability; the
+    margin is then its own, without a unit.
     """
 
     number: int
@@ -98,6 +101,12 @@ class Evidence:
     tight: bool | None = None
     document: str | None = None
     thin: tuple[str, ...] = ()
+    chance: Chance | None = None
+
+    @property
+    def margin_unit(self) -> str | None:
+        """The unit of the margin: of a difference of two values, or 1 for a probability."""
+        return "1" if self.chance is not None else difference_unit(self.unit)
 
     @property
     def closed(self) -> bool:

@@ -12,6 +12,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from closeout.model.amount import Amount, Measured
+from closeout.model.probability import probability_text
 from closeout.model.problem import Pointer
 
 
@@ -93,7 +94,8 @@ class Basis:
             return self.kind.value
         assert self.probability is not None
         assert self.confidence is not None
-        return f"probability {float(self.probability):g}, confidence {float(self.confidence):g}"
+        share, sure = probability_text(float(self.probability)), float(self.confidence)
+        return f"probability {share}, confidence {probability_text(sure)}"
 
 
 @dataclass(frozen=True, slots=True)

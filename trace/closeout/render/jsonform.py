@@ -111,6 +111,8 @@ def _evidence(evidence: Evidence) -> dict[str, Any]:
         "at_least": _finite(evidence.at_least),
         "at_most": _finite(evidence.at_most),
         "margin": _finite(evidence.margin),
+        "margin_unit": None if evidence.margin is None else evidence.margin_unit,
+        "probability": None if evidence.chance is None else evidence.chance._asdict(),
         "basis": evidence.basis,
         "assurance": evidence.assurance,
         "state": evidence.state.value,

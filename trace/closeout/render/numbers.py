@@ -88,15 +88,6 @@ def show_margin(margin: float, unit: str | None) -> str:
     return with_unit(f"+{text}" if margin > 0 else text, unit)
 
 
-def difference_unit(unit: str | None) -> str | None:
-    """Return the unit of a difference of two such values: K for degC, dB for any level."""
-    if unit == "degC":
-        return "K"
-    if unit is not None and unit.startswith("dB") and unit != "dB/deg":
-        return "dB"
-    return unit
-
-
 def _side(value: float, limit: float) -> int:
     return (value > limit) - (value < limit)
 

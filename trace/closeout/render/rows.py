@@ -13,6 +13,7 @@ from operator import attrgetter
 from types import MappingProxyType
 
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
+from closeout.model.probability import Chance, probability_text
 from closeout.render import numbers, words
 from closeout.render.plain import flow, safe
 
@@ -53,6 +54,7 @@ class Line:
     at_least: float | None = None
     at_most: float | None = None
     margin_number: float | None = None
+    margin_unit: str = ""
     analysis: str = ""
     record: str = ""
     replay: tuple[tuple[str, str], ...] = ()
@@ -154,6 +156,7 @@ def line(evidence: Evidence, settings: Settings = NO_SETTINGS) -> Line:
         at_least=evidence.at_least,
         at_most=evidence.at_most,
         margin_number=evidence.margin,
+        margin_unit="" if evidence.margin is None else safe(evidence.margin_unit or ""),
         analysis=safe(evidence.analysis or ""),
         record=safe(evidence.record or "")
         + (f" ({safe(evidence.document)})" if evidence.record and evidence.document else ""),
@@ -214,7 +217,10 @@ def _first(*numbers: float | None) -> float | None:
 
 
 def value_and_limit(evidence: Evidence) -> tuple[str, str]:
-    """Return the judged value and the limit as texts that agree with the verdict."""
+    """Return the judged value and the limit as texts that agree with the verdict.
+
+    Of a probability the judged value is what is proved of it, and the limit says what is required.
+    """
     limits = [
         (word, bound)
         for word, bound in (("at least", evidence.at_least), ("at most", evidence.at_most))
@@ -228,8 +234,16 @@ def value_and_limit(evidence: Evidence) -> tuple[str, str]:
         f"{word} {numbers.with_unit(bound, unit)}"
         for (word, _), bound in zip(limits, bounds, strict=True)
     )
-    value = numbers.with_unit(shown[0], unit) if shown else ""
-    return value, limit or flow(evidence.limit_text)
+    limit = limit or flow(evidence.limit_text)
+    if evidence.chance is not None:
+        return _probability(evidence.chance, limit)
+    return numbers.with_unit(shown[0], unit) if shown else "", limit
+
+
+def _probability(chance: Chance, limit: str) -> tuple[str, str]:
+    proved = probability_text(chance.at_least, chance.required)
+    required = probability_text(chance.required)
+    return f"probability {proved}", f"{limit}, probability at least {required}"
 
 
 def _nominal(evidence: Evidence) -> str:
@@ -249,16 +263,10 @@ def margin(evidence: Evidence) -> str:
     """
     if evidence.margin is None:
         return ""
-    if _is_probability(evidence):
-        return numbers.show_margin(evidence.margin, None)
-    unit = safe(numbers.difference_unit(evidence.unit) or "")
+    unit = safe(evidence.margin_unit or "")
     # A proof that did not come to its end has shown by how much the limit is met at the least.
     least = LEAST if evidence.tight is False and evidence.state is State.MET else ""
     return f"{least}{numbers.show_margin(evidence.margin, unit)}"
-
-
-def _is_probability(evidence: Evidence) -> bool:
-    return evidence.basis is not None and evidence.basis.startswith("probability")
 
 
 @dataclass(frozen=True, slots=True)
@@ -321,4 +329,4 @@ def _that_count(evidences: Iterable[Evidence]) -> Iterator[Evidence]:
 
 def _yardstick(evidence: Evidence) -> float:
     limit = evidence.at_most if evidence.at_least is None else evidence.at_least
-    return 1.0 if not limit or _is_probability(evidence) else abs(limit)
+    return 1.0 if not limit or evidence.chance is not None else abs(limit)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from closeout.model.difference import difference_unit
 from closeout.model.study import Driver, Line, Study
-from closeout.render.numbers import difference_unit, show, show_margin
+from closeout.render.numbers import show, show_margin
 from closeout.render.page import Formula
 from closeout.render.picture import bars, boundary_svg
 from closeout.render.plain import safe

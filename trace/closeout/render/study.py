@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
 
+from closeout.model.difference import difference_unit
 from closeout.model.study import Driver, Edge, Ends, Line, Study
 from closeout.render.numbers import (
-    difference_unit,
     number,
     show,
     show_beside,
@@ -87,15 +87,19 @@ def ends_row(one: Ends, unit: str) -> tuple[str, str, str, str]:
 
 
 def quantile_words(study: Study) -> str:
-    """Return the bounds of a share of all values in one sentence."""
+    """Return the bounds of a share of all values in one sentence, in the quantity's unit.
+
+    Tolerance bounds in the sense of ISO 16269-6, each one-sided.
+    """
     found = study.quantiles
     assert found is not None
     share, sure = (f"{100 * part:.15g} %" for part in (found.coverage, found.confidence))
     _, low, high = show_extent(found.low, found.low, found.high, safe(study.unit))
     drawn = f"; taken as uniform: {', '.join(map(safe, study.assumed))}" if study.assumed else ""
     return (
-        f"with a confidence of {sure} at least {share} of all values lie above {low}, and with the"
-        f" same below {high} (order statistics by Wilks, {found.samples} samples{drawn})"
+        f"tolerance bounds: with a confidence of {sure} at least {share} of all values lie above"
+        f" {low}, and with the same below {high} (order statistics by Wilks, {found.samples}"
+        f" samples{drawn})"
     )
 
 

@@ -79,7 +79,7 @@ def about(evaluation: Evaluation) -> str:
     """Return how an evaluation was made, in one sentence."""
     if evaluation.assurance is None:
         return "No answer."
-    sure = words.sure(evaluation.basis, evaluation.assurance)
+    sure = words.ASSURANCE[evaluation.assurance]
     proved = sum(found.proved for found in evaluation.found)
     ranged = (Assurance.SEARCHED, Assurance.BOUNDED)
     if evaluation.assurance in ranged and 0 < proved < len(evaluation.found):

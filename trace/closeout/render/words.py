@@ -29,12 +29,10 @@ CODES = {
 ASSURANCE = {
     Assurance.BOUNDED: "bounded over the declared tolerances",
     Assurance.SEARCHED: "searched at corners and samples of the declared tolerances, not proved",
+    Assurance.LINEARISED: "linearised over the declared tolerances, not proved",
     Assurance.SAMPLED: "sampled over the declared distributions",
     Assurance.NOMINAL: "nominal inputs alone",
 }
-# Root sum square is neither proved nor searched: it is a straight line through the inputs.
-LINEARISED = "linearised over the declared tolerances, not proved"
-ROOT_SUM_SQUARE = "root sum square"
 MEASURED = "measured, less its uncertainty"
 # One word for a line of the terminal; the legend below the lines says how far it reaches.
 NOT_COMPUTED = "measured"
@@ -141,7 +139,7 @@ def how_sure(evidence: Evidence) -> str:
     """Return basis and assurance, as ``worst case, bounded over the declared tolerances``."""
     parts = [safe(evidence.basis)] if evidence.basis else []
     if evidence.assurance is not None:
-        parts.append(sure(evidence.basis, evidence.assurance))
+        parts.append(ASSURANCE[evidence.assurance])
     elif evidence.record is not None and evidence.value is not None:
         parts.append(MEASURED)
     if parts[:1] == ["nominal"] and evidence.assurance is Assurance.NOMINAL:
@@ -149,11 +147,6 @@ def how_sure(evidence: Evidence) -> str:
     if evidence.model_uncertainty is not None:
         parts.append(f"less {flow(evidence.model_uncertainty)} of model uncertainty")
     return ", ".join(parts)
-
-
-def sure(basis: str | None, assurance: Assurance) -> str:
-    """Return how surely a result is known, in a few words."""
-    return LINEARISED if basis == ROOT_SUM_SQUARE else ASSURANCE[assurance]
 
 
 def model_uncertainty(spec: AnalysisSpec) -> str:

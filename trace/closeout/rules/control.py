@@ -114,6 +114,9 @@ requirements:
       - {method: analysis, stage: qualification, risk: RA 1, analysis: lamp, quantity: drop,
          at_least: 2.5 V, basis: root sum square}
 """
+_CERTAIN = _DEPENDENT.replace("group: lot, ", "").replace(
+    "root sum square", "{probability: 0.9999999, confidence: 0.95}"
+)
 _INSPECTED = """\
 requirements:
   - id: PWR-010
@@ -191,6 +194,17 @@ REPORTS = (
         why="Squares add up only where one parameter knows nothing of the other.",
         breaks=_DEPENDENT,
         keeps=_DEPENDENT.replace("group: lot, ", ""),
+    ),
+    Rule(
+        name="probability-out-of-reach",
+        kind="trace",
+        severity=Severity.WARNING,
+        title="a probability is asked that samples can never show",
+        clause="C. J. Clopper, E. S. Pearson, Biometrika 26 (1934) 404: n of n samples show a"
+        " probability of no more than the n-th root of what the confidence leaves",
+        why="The verification could end as not met or open, never as met, after 2^20 samples.",
+        breaks=_CERTAIN,
+        keeps=_CERTAIN.replace("0.9999999", "0.999"),
     ),
 )
 _ARTICLES = "articles:\n  - {id: BAT, title: Battery, model: flight, build: FM-3}\n"
