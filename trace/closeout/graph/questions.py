@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections import defaultdict
 from collections.abc import Collection, Container, Mapping
 from dataclasses import dataclass, replace
 
@@ -80,16 +79,13 @@ class _SetUp:
 
 
 def _wanted(index: Index) -> Mapping[str, set[str]]:
-    """Return the quantities that are asked of each analysis."""
-    found: dict[str, set[str]] = defaultdict(set)
+    """Return the quantities that are asked of each analysis, under whichever of its names."""
+    found: dict[str, set[str]] = {}
     for _, _, verification in index.project.verifications():
-        if verification.analysis is not None:
-            found[verification.analysis].add(verification.criterion.quantity or "")
-    return {
-        spec.name: found[spec.name] | found[name]
-        for name, spec in index.analyses.items()
-        if name in found
-    }
+        spec = index.analyses.get(verification.analysis or "")
+        if spec is not None:
+            found.setdefault(spec.name, set()).add(verification.criterion.quantity or "")
+    return found
 
 
 class _Planner:
