@@ -105,7 +105,7 @@ def test_a_setting_of_a_temperature_moves_a_range_in_kelvin():
     assert (one.value, one.low, one.high) == (273.15, 268.15, 283.15)
 
 
-CONDITION = "value: 24 h, tolerance: 1 h, condition: true"
+CONDITION = "value: 24 h, tolerance: 1 h, condition: declared"
 
 
 def test_given_beats_the_parameter_and_its_spread():
@@ -163,7 +163,7 @@ def test_verifications_under_the_same_conditions_share_a_question():
             requirement("R-1", ANALYSIS, ANALYSIS + ", given: {p: 24 h}"),
             requirement("R-2", ANALYSIS.replace("1 W", "2 W"), ANALYSIS + ", basis: nominal"),
         )
-        + "parameters:\n  p: {value: 24 h, tolerance: 1 h, condition: true}\n"
+        + "parameters:\n  p: {value: 24 h, tolerance: 1 h, condition: declared}\n"
     )
     built = build(text, spec("f", {"p": "h"}), clean=True)
     assert len(built.plan.questions) == 2

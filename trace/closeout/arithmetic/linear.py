@@ -11,6 +11,8 @@ from closeout.arithmetic.rss import RootSumSquare, rss
 from closeout.arithmetic.search import Box, Key
 from closeout.model.answer import Answer, Assurance, Extent
 
+Point = tuple[tuple[str, float], ...]
+
 
 def answer(
     evaluate: Callable[[Mapping[str, Any]], Mapping[Key, Any]],
@@ -37,30 +39,31 @@ def answer(
     nominal = counted(inputs)
     drawn = tuple(side for side in box if side[0] not in detail["sides"])
     sides = tuple(side for side in box if side[0] in detail["sides"])
-    found: dict[Key, list[RootSumSquare]] = {}
+    found: dict[Key, list[tuple[Point, RootSumSquare]]] = {}
     for at in points_of(sides):
         for key, one in rss(counted, {**inputs, **at}, drawn, detail["groups"]).items():
-            found.setdefault(key, []).append(one)
+            found.setdefault(key, []).append((tuple(at.items()), one))
     extents = {key: _extent(nominal[key], some) for key, some in found.items()}
     return Answer(extents, Assurance.SEARCHED, count)
 
 
-def _extent(value: float, found: list[RootSumSquare]) -> Extent:
-    """Return the worst of what was found at each end of the conditions."""
+def _extent(value: float, found: list[tuple[Point, RootSumSquare]]) -> Extent:
+    """Return the worst of what was found at points of the conditions, and at which of them."""
     known = None if isinstance(value, Absent) else value
-    lows, highs = [one.low for one in found if one.low], [one.high for one in found if one.high]
-    reason = next((one.absent for one in found if one.absent is not None), None)
+    lows = [(one.low, at) for at, one in found if one.low]
+    highs = [(one.high, at) for at, one in found if one.high]
+    reason = next((one.absent for _, one in found if one.absent is not None), None)
     if known is None or reason is not None or not lows or not highs:
         return Extent(known, absent=reason or "no value at the inputs")
-    low = min(lows, key=lambda end: end.bound)
-    high = max(highs, key=lambda end: end.bound)
+    low, low_at = min(lows, key=lambda end: end[0].bound)
+    high, high_at = max(highs, key=lambda end: end[0].bound)
     error = max(abs(end.error) for end in (low, high))
     return Extent(
         known,
         min(low.bound, known),
         max(high.bound, known),
-        low.corner,
-        high.corner,
+        low_at,
+        high_at,
         unproved=f"straight lines are off by up to {error:.2g}",
         off=error,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Container, Mapping
+from collections.abc import Collection, Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from closeout.graph.amounts import limits_in
@@ -22,7 +22,7 @@ from closeout.model.answer import Limit
 from closeout.model.dossier import InputUsed
 from closeout.model.problem import Finding, Pointer
 from closeout.model.question import AnalysisSpec, Argument, Field, Question
-from closeout.model.records import BasisKind, Parameter, Side, Verification
+from closeout.model.records import BasisKind, Condition, Parameter, Side, Verification
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +132,7 @@ class _Planner:
         members: dict[str, list[str]] = {}
         for one in asked.inputs:
             group = self._index.parameters[one.name].group
-            if one.low is not None and one.origin != "given" and group:
+            if one.low is not None and not one.side and group:
                 members.setdefault(group, []).append(one.name)
         for group, names in members.items():
             if len(names) > 1:
@@ -201,6 +201,7 @@ class _Planner:
         self.conditions(verification, spec)
         inputs = [self._input(argument, verification, spec) for argument in spec.arguments]
         known = tuple(one for one in inputs if one is not None)
+        self._not_given(verification, spec, known)
         if len(self._faults) > before:
             return None
         point = tuple((one.name, one.value) for one in known)
@@ -297,6 +298,21 @@ class _Planner:
                 self._wrong(
                     "given-unused", where, f"{spec.function} does not take {name}",
                     "remove the condition, or make it an argument of the analysis",
+                )  # fmt: skip
+
+    def _not_given(
+        self, verification: Verification, spec: AnalysisSpec, inputs: Iterable[InputUsed]
+    ) -> None:
+        """Find each condition that an analysis takes and its criterion leaves out."""
+        given = dict(verification.criterion.given)
+        for used in inputs:
+            if used.condition is Condition.GIVEN and used.name not in given:
+                self._wrong(
+                    "condition-not-given", verification.where,
+                    f"{spec.function} takes the condition {used.name}, and the criterion does not"
+                    f" give it: {used.written} was used",
+                    f"write given: {{{used.name}: ...}} as the statement says it, or condition:"
+                    " declared where the declared value is the project's environment",
                 )  # fmt: skip
 
     def _condition(self, parameter: Parameter, given: Amount | Side, where: Pointer) -> None:
