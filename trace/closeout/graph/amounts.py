@@ -39,7 +39,7 @@ def faults_of(parameter: Parameter, setting: Setting, units: Units) -> Iterator[
     if wrong or setting.spread is None:
         return
     if value is None:
-        low, high = ends
+        low, high = setting.ends
         if units.convert(low, unit) > units.convert(high, unit):
             yield f"the low end {low} is above the high end {high}", "exchange the two"
         return
