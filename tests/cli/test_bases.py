@@ -26,7 +26,7 @@ parameters:
   upper: {value: 10 kohm, tolerance: 1 %, source: Invented}
   lower: {value: 10 kohm, tolerance: 1 %, source: Invented}
   chance: {value: 0.5, range: [0, 1], source: Invented}
-  load: {value: 0, condition: true, source: Invented}
+  load: {value: 0, condition: declared, source: Invented}
 """
 
 MODULE = '''\

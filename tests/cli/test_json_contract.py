@@ -130,7 +130,7 @@ def test_the_keys_of_version_1(document: Any) -> None:
             assert {
                 "method", "analysis", "quantity", "case", "unit", "value", "low", "high",
                 "at_least", "at_most", "margin", "basis", "assurance", "state", "message",
-                "record", "counterexample",
+                "record", "counterexample", "at", "declared",
             } <= set(found)  # fmt: skip
 
 
@@ -221,8 +221,8 @@ def test_the_text_does_not_round_across_a_limit(project: Project) -> None:
 
 def test_a_counterexample_fails_again_when_it_is_set(project: Project, document: Any) -> None:
     for identifier, wanted in (
-        ("LOW", {"voltage": "11.5 V", "charge": "4.75 A h"}),
-        ("HIGH", {"voltage": "12.5 V", "charge": "5.25 A h"}),
+        ("LOW", {"voltage": "11.5 V exactly", "charge": "4.75 A h exactly"}),
+        ("HIGH", {"voltage": "12.5 V exactly", "charge": "5.25 A h exactly"}),
     ):
         example = only(document, identifier)["counterexample"]
         assert {name: text.split()[1:] for name, text in example.items()} == {

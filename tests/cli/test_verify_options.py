@@ -33,6 +33,17 @@ def without_run(run: Run) -> str:
         (["--set", "voltage=5"], ["voltage=5"]),
         (["--set", "voltage=1e999 V"], ["1e999"]),
         (["--set", "voltage=nan V"], ["nan"]),
+        (["--set", "voltage=12 V +/- 1 kg"], ["1 kg", "mass"]),
+        (["--set", "voltage=12 V +/- -1 V"], ["-1 V", "above zero"]),
+        (["--set", "voltage=12 V +/-"], ["ends behind +/-", "40 N +/- 2 N"]),
+        (["--set", "voltage=+/- 1 V"], ["no value before +/-"]),
+        (["--set", "voltage=12 V +/- 1 V (k = 2)"], ["(k = 2)"]),
+        (["--set", "voltage=12 V +/- 1 V exactly"], ["more than once", "40 N exactly"]),
+        (["--set", "voltage=12 V exactly 3"], ["goes on behind exactly"]),
+        (["--set", "voltage=13 V to 12 V"], ["13 V", "above the high end 12 V", "exchange"]),
+        (["--set", "voltage=11 to 12 V"], ["11"]),
+        (["--set", "voltage=11 V to 12 kg"], ["12 kg", "mass"]),
+        (["--set", "cell_temperature=20 degC +/- 2 degC"], ["2 degC", "no difference", "2 K"]),
         (["--only", "PWR-01"], ["PWR-01", "PWR-010?"]),
         (["--only", "ZZZ-*"], ["ZZZ-*"]),
         (["--jobs", "0"], ["--jobs"]),
@@ -193,6 +204,36 @@ def test_set_reads_units_and_spaces(passing: Project, setting: str) -> None:
     # By hand: 12 V x 4.8 A h = 57.6 W h = 207.36 kJ; 4.8 A h x 3600 s/h = 17280 A s.
     found = by_id(passing.verify("--set", setting).json)["PWR-010"]["verification"][0]
     assert found["value"] == pytest.approx(207.36, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("setting", "low", "high"),
+    [
+        # By hand, of 12 V +/- 0.5 V and 5 A h +/- 5 %, in W h.
+        ("charge=5 A h +/- 0.1 A h", 11.5 * 4.9, 12.5 * 5.1),
+        ("charge=5 A h +/- 10 %", 11.5 * 4.5, 12.5 * 5.5),
+        ("charge=4.9 A h to 5200 mA h", 11.5 * 4.9, 12.5 * 5.2),
+        ("charge=5 A h exactly", 11.5 * 5.0, 12.5 * 5.0),
+    ],
+)
+def test_set_takes_a_spread(passing: Project, setting: str, low: float, high: float) -> None:
+    found = by_id(passing.verify("--set", setting).json)["PWR-010"]["verification"][0]
+    assert found["low"] == pytest.approx(3.6 * low, rel=1e-6)
+    assert found["high"] == pytest.approx(3.6 * high, rel=1e-6)
+
+
+def test_the_tolerance_of_a_condition_without_one_is_asked_as_a_what_if(passing: Project) -> None:
+    # 8 degC +/- 5 K is 3 degC at the least, in place of 5 degC to 20 degC that is given.
+    run = passing.run("verify", "--set", "cell_temperature=8 degC +/- 5 K")
+    assert run.status == 0
+    assert "--set cell_temperature=8 degC +/- 5 K beats the given 5 degC to 20 degC" in run.stdout
+    (line,) = [one for one in run.stdout.split("\n") if one.startswith("THM-010")]
+    assert "+1 K" in line
+
+
+def test_help_documents_the_spread(passing: Project) -> None:
+    said = " ".join(passing.run("verify", "--help").stdout.split())
+    assert "'x=40 N +/- 2 N', 'x=38 N to 42 N' and 'x=40 N exactly'" in said
 
 
 def test_several_sets_act_together(passing: Project) -> None:

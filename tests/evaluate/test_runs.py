@@ -29,7 +29,7 @@ ITEM = """\
 """
 PARAMETERS = """\
 parameters:
-  x: {value: 2 W, tolerance: 0.5 W, condition: true, source: Invented}
+  x: {value: 2 W, tolerance: 0.5 W, condition: declared, source: Invented}
 """
 
 

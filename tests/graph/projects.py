@@ -14,11 +14,11 @@ from closeout.graph import Index, Plan, check, plan
 from closeout.judge import Run, judge
 from closeout.load import Loaded, load, locate
 from closeout.measure import Units
-from closeout.model.amount import read_amount
 from closeout.model.answer import Answer, Assurance, Extent
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, SnapshotIdentity
 from closeout.model.problem import Finding, Problem, Severity, in_order
 from closeout.model.question import AnalysisSpec, Argument, Failure, Field, Question
+from closeout.model.setting import read_setting
 from tests.load.memory import Memory
 
 UNITS = Units()
@@ -106,7 +106,7 @@ class Built:
                 problems=self.problems,
                 files=self.loaded.files,
                 review=review or self.index.project.charter.next_review,
-                settings=tuple((name, read_amount(text)) for name, text in self.settings),
+                settings=tuple((name, read_setting(text)) for name, text in self.settings),
                 chosen=chosen,
             )
         )
@@ -138,7 +138,7 @@ def build(
     loaded = load(files)
     assert loaded.project is not None, loaded.problems
     index = Index.of(loaded.project, specs, loaded.left_out)
-    amounts = {name: read_amount(text) for name, text in (settings or {}).items()}
+    amounts = {name: read_setting(text) for name, text in (settings or {}).items()}
     planned = plan(index, UNITS, amounts)
     texts = tuple((settings or {}).items())
     built = Built(files, loaded, index, planned, tuple(check(index, UNITS)), texts)

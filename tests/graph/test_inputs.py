@@ -25,7 +25,9 @@ def used(
 ) -> InputUsed:
     """Return the one input of f, whose parameter p is given in YAML."""
     built = taken(parameter, unit, more, settings, analysis)
-    assert built.findings == (), built.findings
+    # That K meets degC is told, and is what some of these are about.
+    wrong = [one for one in built.findings if one.rule != "kelvin-meets-celsius"]
+    assert wrong == [], wrong
     (one,) = built.plan.asked["R-1", 0].inputs
     return one
 
@@ -105,7 +107,80 @@ def test_a_setting_of_a_temperature_moves_a_range_in_kelvin():
     assert (one.value, one.low, one.high) == (273.15, 268.15, 283.15)
 
 
-CONDITION = "value: 24 h, tolerance: 1 h, condition: true"
+@pytest.mark.parametrize(
+    ("parameter", "unit", "setting", "value", "low", "high"),
+    [
+        # The declared spread is replaced, and one comes to be where none was declared.
+        ("value: 40 N, tolerance: 5 N", "N", "40 N +/- 2 N", 40, 38, 42),
+        ("value: 40 N", "N", "50 N +/- 2 N", 50, 48, 52),
+        ("value: 40 N", "kN", "50 N +/- 2000 mN", 0.05, 0.048, 0.052),
+        ("value: 40 N, sigma: 1 N", "N", "40 N ± 10 %", 40, 36, 44),
+        ("value: 40 N, tolerance: {initial: 1 N, ageing: 1 %}", "N", "0.05 kN +/- 1 N", 50, 49, 51),
+        ("value: 40 N, range: [39 N, 44 N]", "N", "41 N +/- 0 N", 41, 41, 41),
+        # Of two ends the value stays where it is, or goes to the nearer end.
+        ("value: 40 N, tolerance: 5 N", "N", "38 N to 42 N", 40, 38, 42),
+        ("value: 40 N, range: [39 N, 44 N]", "N", "0.05 kN to 60 N", 50, 50, 60),
+        ("value: 40 N", "N", "-3 N to 4 N", 4, -3, 4),
+        # Exactly.
+        ("value: 40 N, tolerance: 5 N", "N", "41 N exactly", 41, None, None),
+        ("value: 40 N, range: [39 N, 44 N]", "N", "99 N exactly", 99, None, None),
+        ("value: 40 N, sigma: 1 N", "N", "0.04kN exactly", 40, None, None),
+        # Levels, temperatures and shares.
+        ("value: 5.0 dBi, sigma: 0.4 dB", "dBi", "3.8 dBi exactly", 3.8, None, None),
+        ("value: 30 dBm, tolerance: 1 dB", "dBW", "33 dBm +/- 2 dB", 3, 1, 5),
+        ("value: 20 degC, tolerance: 2 K", "K", "0 degC +/- 5 K", 273.15, 268.15, 278.15),
+        ("value: 20 degC, tolerance: 2 K", "K", "0 degC to 303.15 K", 293.15, 273.15, 303.15),
+        ("value: 90 %, tolerance: 1 %", "", "80 % +/- 2 %", 0.8, 0.78, 0.82),
+        ("value: 90 %, tolerance: 1 %", "", "0.8 +/- 5 %", 0.8, 0.76, 0.84),
+        ("value: 90 %, tolerance: 1 %", "", "0.91 exactly", 0.91, None, None),
+    ],
+)  # fmt: skip
+def test_a_setting_with_a_spread_replaces_the_declared_one(
+    parameter: str, unit: str, setting: str, value: float, low: float | None, high: float | None
+):
+    one = used(parameter, unit, settings={"p": setting})
+    assert (one.value, one.low, one.high) == (value, low, high)
+    assert one.origin == "set"
+
+
+def test_a_setting_tells_its_spread_as_it_was_written():
+    tolerance = "value: 40 N, tolerance: 5 N"
+    told = [used(tolerance, "N", settings={"p": text}) for text in (
+        "41 N", "41 N +/- 2 N", "38 N to 42 N", "41 N exactly",
+    )]  # fmt: skip
+    assert [(one.text, one.spread) for one in told] == [
+        ("41 N", "+/- 5 N"), ("41 N", "+/- 2 N"), ("40 N", "38 N to 42 N"), ("41 N exactly", ""),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", ["40 N", "40 N +/- 2 N", "38 N to 42 N", "40 N exactly"])
+def test_a_setting_has_no_contingency(text: str):
+    policy = """\
+        project:
+          name: Lantern
+          reviews: [CDR]
+          policy:
+            contingency: [{parameters: ["*"], by_maturity: {estimated: 20 %}}]
+        """
+    items = requirements(requirement("R-1", ANALYSIS))
+    parameter = "parameters:\n  p: {value: 40 N, tolerance: 5 N, maturity: estimated}\n"
+    built = build(items + parameter, spec("f", {"p": "N"}), charter=policy, settings={"p": text})
+    (one,) = built.plan.asked["R-1", 0].inputs
+    assert one.value == 40
+    assert one.contingency == "none, the value is set as it stands"
+
+
+def test_a_range_in_place_of_a_given_condition_is_no_chance():
+    chance = f"{ANALYSIS}, basis: {{probability: 0.9, confidence: 0.9}}"
+    given = used(CONDITION, "h", ", given: {p: [1 d, 2 d]}", analysis=chance)
+    over = used(CONDITION, "h", ", given: {p: [1 d, 2 d]}", {"p": "20 h to 30 h"}, analysis=chance)
+    declared = used(CONDITION, "h", settings={"p": "20 h to 30 h"}, analysis=chance)
+    assert (given.side, over.side, declared.side) == (True, True, False)
+    nominal = used(CONDITION, "h", ", basis: nominal, given: {p: 1 d}", {"p": "20 h to 30 h"})
+    assert (nominal.low, nominal.high) == (20, 30)
+
+
+CONDITION = "value: 24 h, tolerance: 1 h, condition: declared"
 
 
 def test_given_beats_the_parameter_and_its_spread():
@@ -163,7 +238,7 @@ def test_verifications_under_the_same_conditions_share_a_question():
             requirement("R-1", ANALYSIS, ANALYSIS + ", given: {p: 24 h}"),
             requirement("R-2", ANALYSIS.replace("1 W", "2 W"), ANALYSIS + ", basis: nominal"),
         )
-        + "parameters:\n  p: {value: 24 h, tolerance: 1 h, condition: true}\n"
+        + "parameters:\n  p: {value: 24 h, tolerance: 1 h, condition: declared}\n"
     )
     built = build(text, spec("f", {"p": "h"}), clean=True)
     assert len(built.plan.questions) == 2

@@ -78,7 +78,7 @@ documents:
 articles:
   - {id: LAMP, title: Lamp, model: flight, build: B-1}
 parameters:
-  t: {value: 24 h, condition: true}
+  t: {value: 24 h, condition: declared}
   i: {value: 100 mA, tolerance: {initial: 1 mA, ageing: 2 %}}
 """
 CHARTER = """\
@@ -401,6 +401,15 @@ BREAKS = [
         "1 mA}",
         "conditions only",
         "condition: true",
+    ),
+    Break(
+        "a condition left out",
+        "condition: declared",
+        "condition: true",
+        "condition-not-given",
+        "method: analysis\n        analysis: seen",
+        "seen takes the condition t, and the criterion does not give it: 24 h was used",
+        "condition: declared",
     ),
     Break("unit of a limit", "at_least: 3 dB", "at_least: 3 W", "unit", "3 W", "3 W", ""),
     Break("no unit", "at_least: 3 dB", "at_least: 3 dX", "unit", "3 dX", "dX", ""),

@@ -22,7 +22,10 @@ def test_a_shortfall_is_found_at_a_corner_that_set_replays(tmp_path: Path):
     assert entry["high"] == MOST_KJ
     assert entry["value"] == 216
     assert isclose(entry["margin"], LEAST_KJ - 197, abs_tol=1e-12)
-    assert entry["counterexample"] == {"voltage": "11.5 V", "charge": "4.75 A h"}
+    assert entry["counterexample"] == {
+        "voltage": "11.5 V exactly",
+        "charge": "4.75 A h exactly",
+    }
     settings = [f"--set={name}={value}" for name, value in entry["counterexample"].items()]
     again = project.verify("--only", "PWR-010", *settings)
     (at_the_corner,) = by_id(again.json)["PWR-010"]["verification"]

@@ -28,7 +28,7 @@ C, PC, NC, NA, OPEN = (
 
 F = spec("f", {"h": "d"}, {"x": "W", "y": "V"})
 ANSWERS = {"f": answer(x=extent(3, 5), y=extent(10, 12))}
-PARAMETERS = "parameters: {h: {value: 28 d, condition: true}}\n"
+PARAMETERS = "parameters: {h: {value: 28 d, condition: declared}}\n"
 RECORDS = """\
 records:
   - {id: PASS, method: test, date: 2026-01-01, measured: {x: 9 W +/- 1 W (k = 2)}}

@@ -421,6 +421,20 @@ AT_MOST = "method: analysis, analysis: f, quantity: x, at_most: 7 W"
 ENFORCED = "  margins: [{quantity: x, required: {AR: 10 %}, enforce: true}]\n"
 
 
+def test_the_counterexample_of_an_enforced_margin_is_where_that_fails() -> None:
+    # The limits alone are met, nearest at the low end; with 10 % of each the high end fails.
+    both = AT_MOST.replace("at_most: 7 W", "at_least: 1 W, at_most: 7 W")
+    text = requirements(requirement("R-1", both))
+    text += "parameters: {p: {value: 1 W, tolerance: 0.5 W}}\n"
+    found = Extent(4.0, 1.2, 6.4, low_at=(("p", 0.5),), high_at=(("p", 1.5),))
+    for more, state, at in (("", MET, "0.5 W"), (ENFORCED, NOT_MET, "1.5 W")):
+        built = build(text, spec("f", {"p": "W"}), charter=charter(more=more), clean=True)
+        (entry,) = result(built.judge({"f": answer(x=found)}), "R-1").evidence
+        held = (("p", f"{at} exactly"),)
+        assert (entry.state, entry.at) == (state, held)
+        assert entry.counterexample == (held if state is NOT_MET else ())
+
+
 @pytest.mark.parametrize(
     ("found", "state", "assurance"),
     [

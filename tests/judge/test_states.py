@@ -48,7 +48,8 @@ def test_the_counterexample_is_the_corner_of_the_failing_end_with_units():
     )
     built = build(text, spec("f", {"p": "W"}), clean=True)
     wide = Extent(2.0, 1.5, 5.0, low_at=(("p", 0.0005),), high_at=(("p", 0.0015),))
-    assert only_entry(built.judge({"f": answer(x=wide)})).counterexample == (("p", "0.0015 W"),)
+    entry = only_entry(built.judge({"f": answer(x=wide)}))
+    assert entry.counterexample == entry.at == (("p", "0.0015 W exactly"),)
 
 
 @pytest.mark.parametrize(

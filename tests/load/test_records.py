@@ -13,6 +13,7 @@ from closeout.model.records import (
     Allocation,
     BasisKind,
     Charter,
+    Condition,
     MarginPolicy,
     Method,
     Project,
@@ -219,9 +220,28 @@ def test_verification(project: Project) -> None:
     assert equality.basis.confidence == Fraction(9, 10)
 
 
+@pytest.mark.parametrize(
+    ("text", "condition"),
+    [
+        ("condition: true", Condition.GIVEN),
+        ("condition: True", Condition.GIVEN),
+        ("condition: declared", Condition.DECLARED),
+        ("condition: false", None),
+        ("source: Invented", None),
+    ],
+)
+def test_a_condition_is_given_by_criteria_or_holds_as_declared(
+    text: str, condition: Condition | None
+) -> None:
+    loaded = load_text(f"parameters:\n  a: {{value: 28 d, {text}}}\n")
+    assert loaded.problems == ()
+    assert loaded.project is not None
+    assert [one.condition for one in loaded.project.parameters] == [condition]
+
+
 def test_parameters(project: Project) -> None:
     hold, sleep, capacity, shunt, gain = project.parameters
-    assert (hold.id, hold.condition, sleep.condition) == ("hold_duration", True, False)
+    assert (hold.id, hold.condition, sleep.condition) == ("hold_duration", Condition.GIVEN, None)
     assert sleep.spread.tolerance == (("", amount("10", "uA", "10 uA")),)
     assert capacity.spread.range == (
         amount("3.2", "A h", "3.20 A h"),

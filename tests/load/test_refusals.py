@@ -67,6 +67,8 @@ ITEM = "requirements:\n  - {id: A, title: t, statement: s, "
         (ITEM + "safety: vital}\n", ("not-allowed", 2, 45)),
         ("parameters:\n  a: {value: 3, condition: yes}\n", ("wrong-type", 2, 28)),
         ("parameters:\n  a: {value: 3, condition: 'true'}\n", ("wrong-type", 2, 28)),
+        ("parameters:\n  a: {value: 3, condition: Declared}\n", ("wrong-type", 2, 28)),
+        ("parameters:\n  a: {value: 3, condition: [declared]}\n", ("wrong-type", 2, 17)),
         ("parameters:\n  a: {value: three}\n", ("bad-amount", 2, 14)),
         ("parameters:\n  a: {value: 3, range: [1]}\n", ("wrong-type", 2, 17)),
         ("parameters:\n  a: {value: 3, tolerance: {}}\n", ("empty-mapping", 2, 17)),

@@ -25,6 +25,7 @@ from closeout.model.dossier import (
 from closeout.model.probability import Chance
 from closeout.model.problem import Problem, Severity
 from closeout.model.question import AnalysisSpec, Argument, Failure, Field
+from closeout.model.records import Condition
 
 CLEAN = SnapshotIdentity("commit", "1e496c4a0b3d5f7e9c2b4d6f8a0c1e3f5a7b9d0c", False)
 
@@ -88,9 +89,9 @@ def dossier(*requirements: RequirementResult, **fields: Any) -> Dossier:
         "exit_status": 0,
         "parameters": (
             ParameterSaid("cell_capacity", "3.35 A h", "3.20 A h to 3.45 A h",
-                          "Maker's sheet, issue 4", "specified", False),
+                          "Maker's sheet, issue 4", "specified", None),
             ParameterSaid("sleep_current", "95 uA", "+/- 10 uA", "Bench log of 3 March", "measured",
-                          False),
+                          None),
         ),
     }  # fmt: skip
     return Dossier(**{**usual, **fields})
@@ -148,14 +149,14 @@ HOLD_RUN = Evaluation(
     inputs=(
         InputUsed(
             "cell_capacity", "A h", 3.35, 3.20, 3.45, "3.35 A h", "3.20 A h to 3.45 A h",
-            "Maker's sheet, issue 4", "specified", False, "parameter",
+            "Maker's sheet, issue 4", "specified", None, "parameter",
         ),
         InputUsed(
             "sleep_current", "uA", 95.0, 85.0, 105.0, "95 uA", "+/- 10 uA",
-            "Bench log of 3 March", "measured", False, "parameter",
+            "Bench log of 3 March", "measured", None, "parameter",
         ),
-        InputUsed("hold_duration", "d", 28.0, None, None, "28 d", "", "LSA 4.3", None, True,
-                  "given"),
+        InputUsed("hold_duration", "d", 28.0, None, None, "28 d", "", "LSA 4.3", None,
+                  Condition.GIVEN, "given"),
     ),
     found=(
         QuantityFound("drained", None, "A h", 0.06384, 0.05712, 0.07056, None),
@@ -173,7 +174,7 @@ LINK_RUN = Evaluation(
     given=(),
     inputs=(
         InputUsed("antenna_gain", "dBi", 5.0, 3.8, 6.2, "5.0 dBi", "sigma 0.4 dB", None, None,
-                  False, "parameter"),
+                  None, "parameter"),
     ),
     found=(
         QuantityFound("link_margin", "north", "dB", 4.2, 3.0, 5.4, None),
@@ -248,10 +249,13 @@ def _link(case: str, **fields: Any) -> Evidence:
     return evidence(**{**usual, **fields})
 
 
+SOUTH = (("antenna_gain", "3.8 dBi exactly"), ("line loss", "it's 1 dB exactly"))
+
+
 def _radio() -> tuple[RequirementResult, ...]:
     south = _link(
         "south", value=3.4, low=2.996, high=4.6, margin=-0.004, state=State.NOT_MET,
-        counterexample=(("antenna_gain", "3.8 dBi"), ("line loss", "it's 1 dB")),
+        counterexample=SOUTH, at=SOUTH,
     )  # fmt: skip
     return (
         requirement(
@@ -327,7 +331,8 @@ def nasty() -> Dossier:
         analysis="bad`name", quantity="q|<b>", case="=1+1", unit="W|h", value=-1e-300, low=-1e300,
         high=5e-324, at_least=0.1 + 0.2, at_most=1e300, limit_text=EVIL, given=((EVIL, EVIL),),
         margin=-1e300, basis="worst case", assurance=Assurance.BOUNDED, message=EVIL,
-        record="-2+3", covered_by="@RFW", counterexample=(("x;rm", "$(reboot)"),), plan="+1",
+        record="-2+3", covered_by="@RFW", counterexample=(("x;rm", "$(reboot)"),),
+        at=(("x;rm", "$(reboot)"),), plan="+1",
         state=State.NOT_MET, level="<i>", stage="a|b", review="\x07",
     )  # fmt: skip
     return dossier(

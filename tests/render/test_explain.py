@@ -36,7 +36,7 @@ def test_requirement(gannet: Dossier) -> None:
 def test_requirement_with_a_shortfall_tells_where(gannet: Dossier) -> None:
     text = explain(gannet, "COM-040")
     assert "found at antenna_gain = 3.8 dBi" in text
-    assert "--set 'antenna_gain=3.8 dBi'" in text
+    assert "--set 'antenna_gain=3.8 dBi exactly'" in text
     assert "5.0 dBi, sigma 0.4 dB; no source" in text
     assert "covered by RFW-003" in explain(gannet, "COM-041")
     assert "return log10(-1.0)" in explain(gannet, "COM-050")

@@ -180,7 +180,7 @@ def test_json_holds_the_agreed_keys_and_unrounded_numbers(gannet: Dossier) -> No
     }  # fmt: skip
     assert {key: first[key] for key in agreed} == agreed
     radio = next(r for r in found["requirements"] if r["id"] == "COM-040")
-    assert radio["verification"][1]["counterexample"]["antenna_gain"] == "3.8 dBi"
+    assert radio["verification"][1]["counterexample"]["antenna_gain"] == "3.8 dBi exactly"
     assert found["problems"][0]["rule"] == "unit-mismatch"
 
 

@@ -21,9 +21,13 @@ _UP_TO = Context(prec=3, rounding=ROUND_CEILING)
 _ROUNDING = 1.0 - 1e-12
 
 
+Point = tuple[tuple[str, float], ...]
+
+
 class _Looked(NamedTuple):
     """Straight lines at one point of the conditions, and what is proved of the extremes there."""
 
+    at: Point
     lines: RootSumSquare
     proofs: Proofs
 
@@ -65,29 +69,29 @@ def answer(
         known = [key for key, one in lines.items() if one.absent is None]
         proofs = prove(counted, here, drawn, known, budget=budget)
         for key, one in lines.items():
-            found.setdefault(key, []).append(_Looked(one, proofs))
+            found.setdefault(key, []).append(_Looked(tuple(at.items()), one, proofs))
     extents = {key: _extent(key, nominal[key], some, detail) for key, some in found.items()}
     return Answer(extents, Assurance.LINEARISED, count)
 
 
 def _extent(key: Key, value: float, found: list[_Looked], detail: Mapping[str, Any]) -> Extent:
-    """Return the worst of what was found at each end of the conditions."""
+    """Return the worst of what was found at points of the conditions, and at which of them."""
     known = None if isinstance(value, Absent) else value
-    lines = [one.lines for one in found]
-    lows, highs = [one.low for one in lines if one.low], [one.high for one in lines if one.high]
-    reason = next((one.absent for one in lines if one.absent is not None), None)
+    lows = [(one.lines.low, one.at) for one in found if one.lines.low]
+    highs = [(one.lines.high, one.at) for one in found if one.lines.high]
+    reason = next((one.lines.absent for one in found if one.lines.absent is not None), None)
     if known is None or reason is not None or not lows or not highs:
         return Extent(known, absent=reason or "no value at the inputs")
-    low = min(lows, key=lambda end: end.bound)
-    high = max(highs, key=lambda end: end.bound)
+    low, low_at = min(lows, key=lambda end: end[0].bound)
+    high, high_at = max(highs, key=lambda end: end[0].bound)
     off = max(_off(key, one) for one in found)
     unit = difference_unit(detail["units"].get(key[0]))
     return Extent(
         known,
         min(low.bound, known),
         max(high.bound, known),
-        low.corner,
-        high.corner,
+        low_at,
+        high_at,
         unproved=f"straight lines are off by up to {_up_to(off, unit)} ({_by_what(key, found)})",
         off=off,
     )

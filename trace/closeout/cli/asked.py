@@ -9,9 +9,11 @@ from fnmatch import fnmatchcase
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.graph import Index
+from closeout.graph.amounts import faults_of
 from closeout.graph.checks import nearest
-from closeout.measure import UnitError, Units
-from closeout.model.amount import Amount, AmountError, read_amount
+from closeout.measure import Units
+from closeout.model.amount import AmountError
+from closeout.model.setting import Setting, read_setting
 
 Mistakes = list[tuple[str, str]]
 
@@ -20,7 +22,7 @@ Mistakes = list[tuple[str, str]]
 class Asked:
     """``settings`` of a what-if by parameter; ``chosen`` requirements, None for all."""
 
-    settings: tuple[tuple[str, Amount], ...] = ()
+    settings: tuple[tuple[str, Setting], ...] = ()
     chosen: frozenset[str] | None = None
 
 
@@ -44,8 +46,8 @@ def read_options(options: Options, index: Index, units: Units) -> Asked:
 
 def _settings(
     texts: Iterable[str], index: Index, units: Units, wrong: Mistakes
-) -> tuple[tuple[str, Amount], ...]:
-    found: dict[str, Amount] = {}
+) -> tuple[tuple[str, Setting], ...]:
+    found: dict[str, Setting] = {}
     for text in texts:
         name, equals, value = text.partition("=")
         name = name.strip()
@@ -60,10 +62,12 @@ def _settings(
             wrong.append((f"--set {text}: {name} is set twice", "set each parameter once"))
         else:
             try:
-                found[name] = read_amount(value)
-                units.convert(found[name], parameter.value.unit)
-            except (AmountError, UnitError) as error:
+                found[name] = read_setting(value)
+            except AmountError as error:
                 wrong.append((f"--set {text}: {error.message}", error.cure))
+            else:
+                told = faults_of(parameter, found[name], units)
+                wrong += [(f"--set {text}: {message}", cure) for message, cure in told]
     return tuple(found.items())
 
 

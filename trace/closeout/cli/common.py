@@ -35,8 +35,9 @@ def project_options(function: F) -> F:
                 "settings",
                 metavar="NAME=AMOUNT",
                 multiple=True,
-                help="What if: another value of a parameter, as sleep_current=130uA. Repeatable;"
-                " never written anywhere.",
+                help="What if: another value of a parameter, as sleep_current=130uA, keeping its"
+                " declared spread; 'x=40 N +/- 2 N', 'x=38 N to 42 N' and 'x=40 N exactly' replace"
+                " it. Repeatable; never written anywhere.",
             ),
             click.option("--at", "revision", metavar="REV", help="Judge a commit."),
             jobs_option,

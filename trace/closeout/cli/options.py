@@ -7,7 +7,10 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """What is asked of a run: ``settings`` NAME=AMOUNT, ``only`` patterns of identifiers."""
+    """What is asked of a run.
+
+    ``settings`` are NAME=AMOUNT, with a spread or without; ``only`` patterns of identifiers.
+    """
 
     review: str | None = None
     settings: tuple[str, ...] = ()

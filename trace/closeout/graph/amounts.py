@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from closeout.graph.findings import comparable, error, in_order, is_difference, is_unit
 from closeout.graph.index import Index
-from closeout.measure import Units
+from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.problem import Finding, Pointer
 from closeout.model.records import Limits, Parameter, Record, Requirement, Verification, Waiver
+from closeout.model.setting import Setting
 
 _BETWEEN = "no value is between them"
 
@@ -27,6 +28,30 @@ def amounts(index: Index, units: Units) -> Iterator[Finding]:
             yield from _measured_against(verification, index, units)
     for waiver in index.project.waivers:
         yield from _waiver(waiver, index.requirements.get(waiver.requirement), units)
+
+
+def faults_of(parameter: Parameter, setting: Setting, units: Units) -> Iterator[tuple[str, str]]:
+    """Yield what keeps a what-if from being read for a parameter, each with its cure."""
+    unit, value = parameter.value.unit, setting.value
+    ends = setting.ends if value is None else (value,)
+    wrong = [told for end in ends for told in _refusal(units.nearest, end, unit)]
+    yield from wrong
+    if wrong or setting.spread is None:
+        return
+    if value is None:
+        low, high = setting.ends
+        if units.convert(low, unit) > units.convert(high, unit):
+            yield f"the low end {low} is above the high end {high}", "exchange the two"
+        return
+    for _, width in setting.spread.tolerance:
+        yield from _refusal(units.tolerance, value, width, value.unit)
+
+
+def _refusal(read: Callable[..., object], *asked: object) -> Iterator[tuple[str, str]]:
+    try:
+        read(*asked)
+    except UnitError as wrong:
+        yield wrong.message, wrong.cure
 
 
 def limits_in(limits: Limits, unit: str | None, where: Pointer, units: Units) -> Iterator[Finding]:

@@ -22,12 +22,12 @@ def spreads_of(inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter])
     groups = {one.name: parameters[one.name].group for one in spread}
     return {
         "groups": {name: group for name, group in groups.items() if group},
-        "sides": [one.name for one in spread if one.origin == "given"],
+        "sides": [one.name for one in spread if one.side],
         "drawn": {
-            one.name: [_sigma(one, parameters[one.name]), parameters[one.name].distribution,
+            one.name: [_sigma(one), parameters[one.name].distribution,
                        groups[one.name]]
             for one in spread
-            if one.origin != "given"
+            if not one.side
         },
     }  # fmt: skip
 
@@ -38,8 +38,8 @@ def assumed_of(inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter])
     return tuple(name for name, (sigma, kind, _) in drawn.items() if sigma is None and not kind)
 
 
-def _sigma(used: InputUsed, parameter: Parameter) -> float | None:
-    if parameter.spread.sigma is None or used.low is None or used.high is None:
+def _sigma(used: InputUsed) -> float | None:
+    if not used.by_sigma or used.low is None or used.high is None:
         return None
     return (used.high - used.low) / (2 * SIGMAS)
 

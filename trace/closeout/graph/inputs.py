@@ -15,33 +15,40 @@ from closeout.measure import Units
 from closeout.model.amount import Amount
 from closeout.model.dossier import InputUsed
 from closeout.model.question import Argument
-from closeout.model.records import BasisKind, Parameter, Policy, Side
+from closeout.model.records import BasisKind, Parameter, Policy, Side, Spread
+from closeout.model.setting import Setting
 
 # The worst case of a normal distribution is taken at three standard deviations: common practice,
 # ECSS-Q-HB-30-01A works with the same figure.
 SIGMAS = 3
 
-Settings = Mapping[str, Amount]
+Settings = Mapping[str, Setting]
 _NO_POLICY = Policy()
+_NO_SPREAD = Spread()
 _Ends = tuple[Fraction, Fraction]
 
 
 @dataclass(frozen=True, slots=True)
 class _Taken:
-    """A value and its ends, with the text that it comes from."""
+    """A value and its ends, with the text that it comes from.
+
+    ``side`` is True of a range that is a condition: its ends stand whatever the basis is.
+    ``spread`` is what spreads the value beside that.
+    """
 
     origin: str
     text: str
-    spread: str
     value: Fraction
     ends: _Ends | None
+    spread: Spread = _NO_SPREAD
+    side: bool = False
 
 
 def input_of(
     argument: Argument,
     parameter: Parameter,
     given: Amount | Side | None,
-    setting: Amount | None,
+    setting: Setting | None,
     kind: BasisKind,
     units: Units,
     policy: Policy = _NO_POLICY,
@@ -57,9 +64,7 @@ def input_of(
     unit = argument.unit
     added = contingency_of(parameter, policy)
     taken = _taken(parameter, given, setting, unit, units, added)
-    ends = taken.ends
-    if kind is BasisKind.NOMINAL and not (taken.origin == "given" and isinstance(given, tuple)):
-        ends = None
+    ends = None if kind is BasisKind.NOMINAL and not taken.side else taken.ends
     return InputUsed(
         name=parameter.id,
         unit=unit,
@@ -67,12 +72,14 @@ def input_of(
         low=None if ends is None else as_double(ends[0], unit),
         high=None if ends is None else as_double(ends[1], unit),
         text=taken.text,
-        spread=taken.spread,
+        spread=spread_text(taken.spread),
         source=parameter.source,
         maturity=parameter.maturity,
         condition=parameter.condition,
         origin=taken.origin,
         contingency=_told(added, parameter, taken.origin),
+        side=taken.side,
+        by_sigma=taken.spread.sigma is not None,
     )
 
 
@@ -105,45 +112,78 @@ def contingency_of(parameter: Parameter, policy: Policy) -> Added | None:
 
 
 def ends_of(
-    parameter: Parameter, unit: str, units: Units, value: Amount | None = None
-) -> tuple[Fraction, Fraction] | None:
-    """Return the ends of a parameter's declared spread in a unit; None where it has none.
+    parameter: Parameter, unit: str, units: Units, setting: Setting | None = None
+) -> _Ends | None:
+    """Return the ends of a parameter's spread in a unit; None where it has none.
 
-    They are about its own value, or about the ``value`` to which a what-if moves it.
+    The declared spread is about its own value, or about the one to which a what-if moves it; one
+    that the what-if says takes its place.
 
     Raises:
         UnitError: an amount cannot be read in the unit.
     """
-    if value is None or value is parameter.value:
-        return _ends(parameter, parameter.value, unit, units, Fraction(0))
+    if setting is None:
+        return _ends(parameter.spread, parameter.value, unit, units, Fraction(0))
+    value = value_of(parameter, setting, units)
+    if setting.spread is not None:
+        return _ends(setting.spread, value, unit, units, Fraction(0))
     moved = units.convert(value, unit) - units.convert(parameter.value, unit)
-    return _ends(parameter, value, unit, units, moved)
+    return _ends(parameter.spread, value, unit, units, moved)
+
+
+def value_of(parameter: Parameter, setting: Setting | None, units: Units) -> Amount:
+    """Return a parameter's value, or the one to which a what-if sets it.
+
+    Where that says two ends only, it is the parameter's own value, or the nearer end.
+
+    Raises:
+        UnitError: the ends cannot be read in the parameter's unit.
+    """
+    if setting is None:
+        return parameter.value
+    if setting.value is not None:
+        return setting.value
+    own, unit = parameter.value, parameter.value.unit
+    low, high = setting.ends
+    if own.number < units.convert(low, unit):
+        return low
+    return high if own.number > units.convert(high, unit) else own
 
 
 def _taken(
     parameter: Parameter,
     given: Amount | Side | None,
-    setting: Amount | None,
+    setting: Setting | None,
     unit: str,
     units: Units,
     added: Added | None,
 ) -> _Taken:
-    value, spread = units.convert(parameter.value, unit), spread_text(parameter)
     if setting is not None:
-        # As it stands, so that a counterexample is found again where it was found.
-        moved, ends = units.convert(setting, unit), ends_of(parameter, unit, units, setting)
-        return _Taken("set", setting.text, spread, moved, ends)
+        return _set(parameter, given, setting, unit, units)
+    value = units.convert(parameter.value, unit)
     if isinstance(given, tuple):
         low, high = sorted(units.convert(end, unit) for end in given)
         text = f"{given[0].text} to {given[1].text}"
-        return _Taken("given", text, "", min(max(value, low), high), (low, high))
+        return _Taken("given", text, min(max(value, low), high), (low, high), side=True)
     if given is not None:
-        return _Taken("given", given.text, "", units.convert(given, unit), None)
+        return _Taken("given", given.text, units.convert(given, unit), None)
     ends = ends_of(parameter, unit, units)
     if added is not None:
         grown = _grown(parameter.value, added, unit, units)
         value, ends = value + grown, _moved(ends, grown)
-    return _Taken("parameter", parameter.value.text, spread, value, ends)
+    return _Taken("parameter", parameter.value.text, value, ends, parameter.spread)
+
+
+def _set(
+    parameter: Parameter, given: Amount | Side | None, setting: Setting, unit: str, units: Units
+) -> _Taken:
+    """Return a value as it is set, without a contingency: what is found at it is found again."""
+    value, ends = value_of(parameter, setting, units), ends_of(parameter, unit, units, setting)
+    spread = parameter.spread if setting.spread is None else setting.spread
+    text = value.text if spread else setting.text
+    # In place of a condition that is given, a range is one as well.
+    side = given is not None and setting.spread is not None and bool(setting.spread)
+    return _Taken("set", text, units.convert(value, unit), ends, spread, side)
 
 
 def _grown(value: Amount, added: Added, unit: str, units: Units) -> Fraction:
@@ -155,15 +195,12 @@ def _moved(ends: _Ends | None, by: Fraction) -> _Ends | None:
     return None if ends is None else (ends[0] + by, ends[1] + by)
 
 
-def _ends(
-    parameter: Parameter, value: Amount, unit: str, units: Units, moved: Fraction
-) -> _Ends | None:
-    """Return the ends of a parameter's spread about a value; None where it has none.
+def _ends(spread: Spread, value: Amount, unit: str, units: Units, moved: Fraction) -> _Ends | None:
+    """Return the ends of a spread about a value; None where it has none.
 
     A range stays where a what-if has moved the value inside of it, and keeps its distances where
     the value leaves it.
     """
-    spread = parameter.spread
     if spread.range is not None:
         low, high = (units.convert(end, unit) for end in spread.range)
         leaves = not low <= units.convert(value, unit) <= high
@@ -178,9 +215,8 @@ def _ends(
     return middle - half, middle + half
 
 
-def spread_text(parameter: Parameter) -> str:
-    """Return a parameter's spread as it was written: ``+/- 10 uA``, ``3.20 A h to 3.45 A h``."""
-    spread = parameter.spread
+def spread_text(spread: Spread) -> str:
+    """Return a spread as it was written: ``+/- 10 uA``, ``3.20 A h to 3.45 A h``."""
     if spread.range is not None:
         return f"{spread.range[0].text} to {spread.range[1].text}"
     if spread.sigma is not None:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections import defaultdict
-from collections.abc import Collection, Container, Mapping
+from collections.abc import Collection, Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from closeout.graph.amounts import limits_in
@@ -23,7 +22,7 @@ from closeout.model.answer import Limit
 from closeout.model.dossier import InputUsed
 from closeout.model.problem import Finding, Pointer
 from closeout.model.question import AnalysisSpec, Argument, Field, Question
-from closeout.model.records import BasisKind, Parameter, Side, Verification
+from closeout.model.records import BasisKind, Condition, Parameter, Side, Verification
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,16 +79,13 @@ class _SetUp:
 
 
 def _wanted(index: Index) -> Mapping[str, set[str]]:
-    """Return the quantities that are asked of each analysis."""
-    found: dict[str, set[str]] = defaultdict(set)
+    """Return the quantities that are asked of each analysis, under whichever of its names."""
+    found: dict[str, set[str]] = {}
     for _, _, verification in index.project.verifications():
-        if verification.analysis is not None:
-            found[verification.analysis].add(verification.criterion.quantity or "")
-    return {
-        spec.name: found[spec.name] | found[name]
-        for name, spec in index.analyses.items()
-        if name in found
-    }
+        spec = index.analyses.get(verification.analysis or "")
+        if spec is not None:
+            found.setdefault(spec.name, set()).add(verification.criterion.quantity or "")
+    return found
 
 
 class _Planner:
@@ -136,7 +132,7 @@ class _Planner:
         members: dict[str, list[str]] = {}
         for one in asked.inputs:
             group = self._index.parameters[one.name].group
-            if one.low is not None and one.origin != "given" and group:
+            if one.low is not None and not one.side and group:
                 members.setdefault(group, []).append(one.name)
         for group, names in members.items():
             if len(names) > 1:
@@ -206,6 +202,7 @@ class _Planner:
         self.conditions(verification, spec)
         inputs = [self._input(argument, verification, spec) for argument in spec.arguments]
         known = tuple(one for one in inputs if one is not None)
+        self._not_given(verification, spec, known)
         if len(self._faults) > before:
             return None
         point = tuple((one.name, one.value) for one in known)
@@ -302,6 +299,21 @@ class _Planner:
                 self._wrong(
                     "given-unused", where, f"{spec.function} does not take {name}",
                     "remove the condition, or make it an argument of the analysis",
+                )  # fmt: skip
+
+    def _not_given(
+        self, verification: Verification, spec: AnalysisSpec, inputs: Iterable[InputUsed]
+    ) -> None:
+        """Find each condition that an analysis takes and its criterion leaves out."""
+        given = dict(verification.criterion.given)
+        for used in inputs:
+            if used.condition is Condition.GIVEN and used.name not in given:
+                self._wrong(
+                    "condition-not-given", verification.where,
+                    f"{spec.function} takes the condition {used.name}, and the criterion does not"
+                    f" give it: {used.written} was used",
+                    f"write given: {{{used.name}: ...}} as the statement says it, or condition:"
+                    " declared where the declared value is the project's environment",
                 )  # fmt: skip
 
     def _condition(self, parameter: Parameter, given: Amount | Side, where: Pointer) -> None:

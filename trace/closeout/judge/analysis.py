@@ -8,13 +8,21 @@ from dataclasses import replace
 from operator import attrgetter
 from typing import Any
 
-from closeout.graph import Asked, Bounds, RequiredMargin
-from closeout.judge.ends import is_tight, is_undecided, judged_ends, shown_ends, widened
+from closeout.graph import Asked, RequiredMargin
+from closeout.judge.ends import (
+    deciding_point,
+    held_at,
+    is_tight,
+    is_undecided,
+    judged_ends,
+    shown_ends,
+    widened,
+)
 from closeout.judge.held import held
 from closeout.judge.limits import Extremes, Judgement, Shown, compare, shown_in
 from closeout.measure import Units
 from closeout.model.answer import Answer, Assurance, Decided, Extent
-from closeout.model.dossier import Evidence, State
+from closeout.model.dossier import Evidence, InputUsed, State
 from closeout.model.probability import Chance, probability_text
 from closeout.model.question import Failure, Question
 from closeout.model.records import BasisKind
@@ -41,6 +49,7 @@ def by_analysis(
         **said,
         "analysis": verification.analysis if spec is None else spec.name,
         "basis": str(verification.basis),
+        "declared": tuple((one.name, _declared(one)) for one in asked.inputs if one.as_declared),
     }
     if asked.fault is not None:
         return [_error(said, asked.fault)]
@@ -74,6 +83,11 @@ def by_analysis(
     return _count_cases(judged, verification.criterion.cases_at_least, said)
 
 
+def _declared(used: InputUsed) -> str:
+    """Return a condition as it holds: a nominal basis leaves out its spread."""
+    return used.text if used.low is None else used.written
+
+
 def _error(said: Said, message: str) -> Judgement:
     return Judgement(Evidence(**said, state=State.ERROR, message=message))
 
@@ -95,7 +109,7 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
     if undecided:
         said["message"] = "undecided: the limit lies between what was seen and what is proved"
     state = State.OPEN if undecided else judged.state
-    short = state is State.NOT_MET
+    at = held_at(deciding_point(wide, judged, asked.bounds), asked)
     ends = shown_ends(extent, assurance, shown)
     evidence = Evidence(
         **said,
@@ -106,25 +120,17 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
         judged_low=None if uncertainty is None else shown.value(low),
         judged_high=None if uncertainty is None else shown.value(high),
         margin=shown.margin(margin),
-        counterexample=_point(_failing(wide, asked.bounds), asked) if short else (),
+        at=at,
+        counterexample=at if state is State.NOT_MET else (),
         tight=is_tight(wide, judged) if assurance is Assurance.BOUNDED else None,
     )
     return Judgement(evidence, Extremes(unit, low, high, asked.bounds))
 
 
-def _failing(extent: Extent, bounds: Bounds) -> tuple[tuple[str, float], ...]:
-    """Return the point of the box that fails by most, of the numbers that were seen."""
-    if extent.low is None or extent.high is None:
-        return ()
-    seen = compare(extent.low, extent.high, bounds)
-    over = seen.under is None or (seen.over is not None and seen.over < seen.under)
-    return extent.high_at if over else extent.low_at
-
-
 def _linear(one: Judgement, extent: Extent, asked: Asked) -> Judgement:
     """Say how far the straight lines of root sum square are off; by more than the margin: open.
 
-    The corner that they point to need not fail by itself, so it is no counterexample.
+    No point of the box is its end, so there is no counterexample.
     """
     if extent.absent is not None or one.extremes is None:
         return one
@@ -136,7 +142,7 @@ def _linear(one: Judgement, extent: Extent, asked: Asked) -> Judgement:
 
 def _looked_at(asked: Asked) -> str:
     """Say that conditions given as a range were looked at in points only, where there are some."""
-    names = [one.name for one in asked.inputs if one.origin == "given" and one.low is not None]
+    names = [one.name for one in asked.inputs if one.side and one.low is not None]
     return f"; {', '.join(names)} looked at in points of the range, not all of it" if names else ""
 
 
@@ -168,6 +174,7 @@ def _chance(said: Said, decided: Decided, asked: Asked) -> Judgement:
             margin=chance.margin,
             chance=chance,
             message=text,
+            at=held_at(decided.at, asked),
         )
     )
 
@@ -226,12 +233,14 @@ _HELD = {State.MET: "there", State.NOT_MET: "not there", State.OPEN: "undecided"
 
 
 def _absent(said: Said, extent: Extent, asked: Asked, shown: Shown) -> Evidence:
+    at = held_at(extent.low_at, asked)
     return Evidence(
         **said,
         state=State.NOT_MET,
         value=None if extent.value is None else shown.value(extent.value),
         message=f"no value: {extent.absent}",
-        counterexample=_point(extent.low_at, asked),
+        at=at,
+        counterexample=at,
     )
 
 
@@ -259,13 +268,6 @@ def _counted(one: Judgement, enough: bool, text: str) -> Judgement:
         message = f"not met here, which does no harm: {message}"
         entry = replace(entry, state=State.MET, margin=None, counterexample=())
     return Judgement(replace(entry, message=message), one.extremes)
-
-
-def _point(at: tuple[tuple[str, float], ...], asked: Asked) -> tuple[tuple[str, str], ...]:
-    """Return a point of the box as texts that ``--set`` reads, with every digit."""
-    units = {used.name: used.unit for used in asked.inputs}
-    plain = {name: "" if unit == "1" else f" {unit}" for name, unit in units.items()}
-    return tuple((name, f"{value!r}{plain[name]}".strip()) for name, value in at)
 
 
 def _told(failure: Failure) -> str:

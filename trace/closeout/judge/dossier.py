@@ -10,7 +10,6 @@ from closeout.graph import Asked, Index, Plan, from_below
 from closeout.graph.inputs import spread_text
 from closeout.judge.requirement import Judge
 from closeout.measure import Units
-from closeout.model.amount import Amount
 from closeout.model.answer import Answer, Extent
 from closeout.model.dossier import (
     Compliance,
@@ -26,6 +25,7 @@ from closeout.model.dossier import (
 from closeout.model.problem import Problem, Severity
 from closeout.model.question import Question
 from closeout.model.records import Parameter
+from closeout.model.setting import Setting
 
 OK, SHORTFALL, NOT_JUDGED = 0, 1, 2
 
@@ -46,7 +46,7 @@ class Run:
     problems: tuple[Problem, ...]
     files: int
     review: str | None = None
-    settings: tuple[tuple[str, Amount], ...] = ()
+    settings: tuple[tuple[str, Setting], ...] = ()
     chosen: frozenset[str] | None = None
     spoiled: frozenset[str] = frozenset()
 
@@ -74,7 +74,7 @@ def judge(run: Run) -> Dossier:
         evaluations=tuple(_evaluations(run)),
         scale=_scale(run, chosen),
         exit_status=_exit_status(run.problems, chosen),
-        settings=tuple((name, amount.text) for name, amount in run.settings),
+        settings=tuple((name, setting.text) for name, setting in run.settings),
         parameters=tuple(_parameter(one) for one in run.index.parameters.values()),
         totals=totals,
     )
@@ -84,7 +84,7 @@ def _parameter(parameter: Parameter) -> ParameterSaid:
     return ParameterSaid(
         name=parameter.id,
         text=parameter.value.text,
-        spread=spread_text(parameter),
+        spread=spread_text(parameter.spread),
         source=parameter.source,
         maturity=parameter.maturity,
         condition=parameter.condition,

@@ -6,6 +6,10 @@ from closeout.graph import Asked, Bounds
 from closeout.judge.limits import Judged, Shown, compare
 from closeout.model.answer import Assurance, Extent
 from closeout.model.dossier import State
+from closeout.model.records import BasisKind
+from closeout.model.setting import exactly
+
+Point = tuple[tuple[str, float], ...]
 
 
 def widened(extent: Extent, asked: Asked) -> Extent:
@@ -49,9 +53,39 @@ def is_undecided(extent: Extent, judged: Judged, bounds: Bounds) -> bool:
 
 def is_tight(extent: Extent, judged: Judged) -> bool:
     """Return whether the end that the margin is taken from is proved to the tolerance."""
+    return extent.low_tight if _at_low(judged) else extent.high_tight
+
+
+def _at_low(judged: Judged) -> bool:
     under, over = judged.under, judged.over
-    at_low = over is None or (under is not None and under <= over)
-    return extent.low_tight if at_low else extent.high_tight
+    return over is None or (under is not None and under <= over)
+
+
+def deciding_point(extent: Extent, judged: Judged, bounds: Bounds) -> Point:
+    """Return the point of the box that was seen at the end that decides.
+
+    Of a shortfall it is the point that fails by most, of the numbers that were seen.
+    """
+    if extent.low is None or extent.high is None:
+        return ()
+    if judged.state is State.NOT_MET:
+        judged = compare(extent.low, extent.high, bounds)
+    return extent.low_at if _at_low(judged) else extent.high_at
+
+
+def held_at(point: Point, asked: Asked) -> tuple[tuple[str, str], ...]:
+    """Return a point of the box as texts that ``--set`` reads, each input with a spread held.
+
+    By root sum square and by probability the inputs spread at any end: held is what stands at a
+    point, the conditions that are given as a range.
+    """
+    at = dict(point)
+    chance = asked.verification.basis.kind in (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY)
+    return tuple(
+        (used.name, exactly(at.get(used.name, used.value), used.unit))
+        for used in asked.inputs
+        if (used.name in at and used.side if chance else used.spreads)
+    )
 
 
 def shown_ends(

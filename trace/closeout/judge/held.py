@@ -6,7 +6,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from closeout.graph import Asked, Bounds, RequiredMargin
-from closeout.judge.ends import is_tight, is_undecided, judged_ends, shown_ends, widened
+from closeout.judge.ends import (
+    deciding_point,
+    held_at,
+    is_tight,
+    is_undecided,
+    judged_ends,
+    shown_ends,
+    widened,
+)
 from closeout.judge.limits import Judgement, Shown, compare
 from closeout.judge.margins import enforced
 from closeout.measure import Units
@@ -39,7 +47,9 @@ def held(
             return _restated(before, extent, asked, (low, high, assurance), asked.bounds, shown)
         found = _restated(before, extent, asked, (low, high, assurance), bounds, shown)
         state = State.OPEN if undecided else State.NOT_MET
-        return found._replace(evidence=replace(found.evidence, state=state))
+        counterexample = found.evidence.at if state is State.NOT_MET else ()
+        evidence = replace(found.evidence, state=state, counterexample=counterexample)
+        return found._replace(evidence=evidence)
 
     return enforced(one, margins, units, against)
 
@@ -65,6 +75,7 @@ def _restated(
         judged_low=None if asked.uncertainty is None else shown.value(low),
         judged_high=None if asked.uncertainty is None else shown.value(high),
         margin=shown.margin(against.margin),
+        at=held_at(deciding_point(widened(extent, asked), against, bounds), asked),
         tight=is_tight(widened(extent, asked), against) if bounded else None,
     )
     assert one.extremes is not None

@@ -19,11 +19,11 @@ from closeout.judge.nonconformance import hindrance, reported
 from closeout.judge.records import by_records, took_place, unnamed_failures, worst
 from closeout.judge.standing import Standing
 from closeout.measure import Units
-from closeout.model.amount import Amount
 from closeout.model.answer import Answer
 from closeout.model.dossier import Compliance, Evidence, RequirementResult, State
 from closeout.model.question import Failure, Question
 from closeout.model.records import Method, Requirement, Verification
+from closeout.model.setting import Setting
 
 Below = Sequence[RequirementResult]
 
@@ -42,7 +42,7 @@ class Judge:
         answers: Mapping[Question, Answer | Failure],
         units: Units,
         review: str | None,
-        settings: Mapping[str, Amount] | None = None,
+        settings: Mapping[str, Setting] | None = None,
         spoiled: frozenset[str] = frozenset(),
         read: Mapping[Question, frozenset[str]] | None = None,
     ) -> None:

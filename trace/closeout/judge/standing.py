@@ -12,10 +12,11 @@ from fractions import Fraction
 from functools import cached_property
 
 from closeout.graph import Index, key_of_criterion
-from closeout.graph.inputs import ends_of
+from closeout.graph.inputs import ends_of, value_of
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.records import Record, Requirement, Side, Verification
+from closeout.model.setting import Setting
 
 QUALIFICATION = "qualification"
 
@@ -31,7 +32,7 @@ class Standing:
     index: Index
     units: Units
     review: str | None
-    settings: Mapping[str, Amount] = field(default_factory=dict)
+    settings: Mapping[str, Setting] = field(default_factory=dict)
     spoiled: frozenset[str] = frozenset()
 
     @cached_property
@@ -109,10 +110,11 @@ class Standing:
         parameter = self.index.parameters.get(name)
         if parameter is None:
             return
-        unit, value = parameter.value.unit, self.settings.get(name, parameter.value)
+        unit, setting = parameter.value.unit, self.settings.get(name)
         try:
+            value = value_of(parameter, setting, self.units)
             was, now = self.units.convert(amount, unit), self.units.convert(value, unit)
-            spread = ends_of(parameter, unit, self.units, value) if parameter.condition else None
+            spread = ends_of(parameter, unit, self.units, setting) if parameter.condition else None
         except UnitError:
             return  # told as a problem where it stands
         low, high = spread or (now, now)
@@ -125,7 +127,7 @@ class Standing:
         """Return the conditions under which a criterion holds, by name; a what-if goes first."""
         criterion = verification.criterion
         found: dict[str, list[Amount | Side]] = {
-            name: [self.settings.get(name, given)] for name, given in criterion.given
+            name: [self._in_place_of(given, name)] for name, given in criterion.given
         }
         if criterion.quantity is None:
             return found
@@ -135,8 +137,15 @@ class Standing:
                 continue
             for name, given in other.criterion.given:
                 if name not in own:
-                    found.setdefault(name, []).append(self.settings.get(name, given))
+                    found.setdefault(name, []).append(self._in_place_of(given, name))
         return found
+
+    def _in_place_of(self, given: Amount | Side, name: str) -> Amount | Side:
+        """Return what holds in place of a condition that is given: a what-if goes first."""
+        setting = self.settings.get(name)
+        if setting is None:
+            return given
+        return setting.value or setting.ends
 
     def _matches(self, amount: Amount, given: Amount | Side, name: str) -> bool:
         """Return whether a value is the given one, or inside the given pair, exactly."""

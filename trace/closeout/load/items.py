@@ -22,6 +22,7 @@ from closeout.model.records import (
     Allocation,
     Article,
     Charter,
+    Condition,
     Contingency,
     Document,
     Limits,
@@ -40,6 +41,7 @@ from closeout.model.records import (
 )
 
 _METHODS = {method.value: method for method in Method}
+_CONDITIONS = {condition.value: condition for condition in Condition}
 
 
 def charter(item: Item, where: Pointer, _reader: Reader) -> Charter:
@@ -234,7 +236,7 @@ def parameter(item: Item, where: Pointer, reader: Reader) -> Parameter:
         str(where.steps[-1]),
         amount(item["value"]),
         reader.spread(item),
-        _true(item, "condition"),
+        _CONDITIONS.get(str(get("condition", "")).lower()),
         get("source"),
         get("maturity"),
         get("distribution"),

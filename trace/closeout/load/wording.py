@@ -78,12 +78,12 @@ def nearest(word: str, known: Sequence[str]) -> str:
 
 def _choice(error: Any, steps: Steps, above: Steps, skip: int) -> Iterator[Told]:
     branches = error.schema["oneOf"]
-    for number, branch in enumerate(branches):
-        if _kind(error.instance) in _kinds(branch):
-            for below in error.context:
-                if below.schema_path[0] == number:
-                    yield from told(below, above, skip)
-            return
+    meant = [n for n, branch in enumerate(branches) if _kind(error.instance) in _kinds(branch)]
+    if len(meant) == 1:
+        for below in error.context:
+            if below.schema_path[0] == meant[0]:
+                yield from told(below, above, skip)
+        return
     wanted = " or ".join(_wanted(branch) for branch in branches)
     message = f"{_label(steps)} must be {wanted}, not {_shown(error.instance)}"
     yield Told("wrong-type", steps, False, message, f"write {wanted}")

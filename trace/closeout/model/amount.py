@@ -15,6 +15,8 @@ NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 # Longer numbers are no engineering data, and an exponent without bound is a memory bomb.
 LONGEST_NUMBER = 60
 LARGEST_EXPONENT = 300
+# Behind a value that is set, and is to have no spread.
+EXACTLY = "exactly"
 
 _AMOUNT = re.compile(rf"({NUMBER})\s*(.*)", re.DOTALL)
 _MEASURED = re.compile(

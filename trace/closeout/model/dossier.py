@@ -17,7 +17,7 @@ from closeout.model.problem import Problem
 from closeout.model.question import AnalysisSpec, Failure
 
 if TYPE_CHECKING:  # what shows a run that is kept loads no records
-    from closeout.model.records import RulePolicy
+    from closeout.model.records import Condition, RulePolicy
 
 
 class Compliance(StrEnum):
@@ -58,8 +58,10 @@ class Evidence:
 
     ``number`` is its place among the requirement's verifications, from 0. ``due`` says whether it
     is judged at this review. ``covered_by`` names the waiver or deviation that covers it.
-    ``counterexample`` maps parameters to texts that ``--set`` reads. ``given`` shows the
-    conditions as they were written. ``low`` and ``high`` are the proved or searched ends,
+    ``at`` maps the inputs that spread to texts that ``--set`` reads: where they stand at the end
+    that decides, met or not; ``counterexample`` is the same of a shortfall. ``given`` shows the
+    conditions as they were written, ``declared`` those that hold as the project declares them,
+    since the criterion gives none. ``low`` and ``high`` are the proved or searched ends,
     ``limit_text`` what the author wrote, ``cases_wanted`` the N of ``cases: at least N``.
     ``model_uncertainty`` is what the analysis declares of its own model; ``judged_low``,
     ``judged_high`` and the margin have it taken off (None: the ends are judged as they are).
@@ -86,6 +88,7 @@ class Evidence:
     at_most: float | None = None
     limit_text: str = ""
     given: tuple[tuple[str, str], ...] = ()
+    declared: tuple[tuple[str, str], ...] = ()
     margin: float | None = None
     basis: str | None = None
     assurance: Assurance | None = None
@@ -93,6 +96,7 @@ class Evidence:
     record: str | None = None
     covered_by: str | None = None
     counterexample: tuple[tuple[str, str], ...] = ()
+    at: tuple[tuple[str, str], ...] = ()
     plan: str | None = None
     cases_wanted: int | None = None
     model_uncertainty: str | None = None
@@ -156,6 +160,8 @@ class InputUsed:
 
     ``origin`` is parameter, given or set; ``text`` and ``spread`` as they were written.
     ``contingency`` says what the project's policy added to the value and its ends, and why.
+    ``side`` is True of a range that is a condition and no chance, ``by_sigma`` where the ends are
+    three standard deviations away.
     """
 
     name: str
@@ -167,9 +173,30 @@ class InputUsed:
     spread: str
     source: str | None
     maturity: str | None
-    condition: bool
+    condition: Condition | None
     origin: str
     contingency: str = ""
+    side: bool = False
+    by_sigma: bool = False
+
+    @property
+    def as_declared(self) -> bool:
+        """Whether it is a condition that no criterion gives, and that holds as it is declared."""
+        return self.condition == "declared" and self.origin == "parameter"
+
+    @property
+    def spreads(self) -> bool:
+        """Whether it has a spread, be it that the basis leaves it out."""
+        if self.low is None or self.high is None:
+            return bool(self.spread)
+        return self.low < self.high
+
+    @property
+    def written(self) -> str:
+        """Value and spread as they were written, in one text."""
+        if self.spread.startswith("+/-"):
+            return f"{self.text} {self.spread}"
+        return f"{self.text}, {self.spread}" if self.spread else self.text
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,7 +247,7 @@ class ParameterSaid:
     spread: str
     source: str | None
     maturity: str | None
-    condition: bool
+    condition: Condition | None
 
 
 @dataclass(frozen=True, slots=True)

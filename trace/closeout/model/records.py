@@ -177,15 +177,26 @@ class Spread:
         return bool(self.tolerance) or self.range is not None or self.sigma is not None
 
 
+class Condition(StrEnum):
+    """A parameter of environment, duration or mode, which ``given`` may set.
+
+    GIVEN: each criterion whose analysis takes it must give it. DECLARED: the declared value and
+    spread hold where a criterion gives none.
+    """
+
+    GIVEN = "true"
+    DECLARED = "declared"
+
+
 @dataclass(frozen=True, slots=True)
 class Parameter:
-    """A named input of analyses."""
+    """A named input of analyses; ``condition`` is None for a design value."""
 
     where: Pointer
     id: str
     value: Amount
     spread: Spread = Spread()
-    condition: bool = False
+    condition: Condition | None = None
     source: str | None = None
     maturity: str | None = None
     distribution: str | None = None

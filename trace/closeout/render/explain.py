@@ -299,7 +299,7 @@ def _parameter(dossier: Dossier, said: ParameterSaid, paint: Paint, width: int) 
 def _facts(used: InputUsed | ParameterSaid, origin: str) -> str:
     joint = " " if used.spread.startswith(("+", "±")) else ", "
     parts = [safe(joint.join(filter(None, (used.text, used.spread))))]
-    parts += ["condition"] if used.condition else []
+    parts += [words.condition(used)] if used.condition else []
     if isinstance(used, InputUsed) and used.contingency:
         parts.append(f"contingency: {flow(used.contingency)}, in the values beside it")
     parts += [] if origin == "parameter" else [f"{safe(origin)} for this evaluation"]

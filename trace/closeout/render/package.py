@@ -376,7 +376,7 @@ def _input(used: InputUsed) -> dict[str, Any]:
         "origin": used.origin,
         "maturity": used.maturity or "",
         "source": used.source or "",
-        "condition": used.condition,
+        "condition": words.condition(used),
     }
 
 

@@ -12,6 +12,7 @@ from itertools import groupby
 from operator import attrgetter
 from types import MappingProxyType
 
+from closeout.model.amount import EXACTLY
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
 from closeout.model.probability import Chance, probability_text
 from closeout.render import numbers, words
@@ -57,7 +58,9 @@ class Line:
     margin_unit: str = ""
     analysis: str = ""
     record: str = ""
+    under: str = ""
     replay: tuple[tuple[str, str], ...] = ()
+    at: tuple[tuple[str, str], ...] = ()
     failed: bool = False
 
 
@@ -160,7 +163,9 @@ def line(evidence: Evidence, settings: Settings = NO_SETTINGS) -> Line:
         analysis=safe(evidence.analysis or ""),
         record=safe(evidence.record or "")
         + (f" ({safe(evidence.document)})" if evidence.record and evidence.document else ""),
-        replay=tuple((safe(name), safe(text)) for name, text in evidence.counterexample),
+        under=under(evidence, settings),
+        replay=tuple((safe(name), safe(text)) for name, text in held(evidence.counterexample)),
+        at=tuple((safe(name), safe(text)) for name, text in held(evidence.at)),
         failed=evidence.state is State.NOT_MET,
     )
 
@@ -170,10 +175,26 @@ def pairs(items: Iterable[tuple[str, str]]) -> str:
     return ", ".join(f"{safe(name)} = {flow(text)}" for name, text in items)
 
 
+def held(at: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Return the inputs at an end for reading, without the word that ``--set`` needs."""
+    return [(name, text.removesuffix(f" {EXACTLY}")) for name, text in at]
+
+
 def conditions(evidence: Evidence, settings: Settings = NO_SETTINGS) -> str:
-    """Return the conditions of a verification, and which of them a what-if beats."""
-    beaten = "".join(f"; {text}" for text in beats(evidence, settings))
-    return pairs(evidence.given) + beaten
+    """Return the conditions of a verification, and which of them a what-if beats.
+
+    Those that hold as the project declares them, since the criterion gives none, say so.
+    """
+    parts = [pairs(evidence.given)] if evidence.given else []
+    parts += beats(evidence, settings)
+    parts += [f"as declared {pairs(evidence.declared)}"] if evidence.declared else []
+    return "; ".join(parts)
+
+
+def under(evidence: Evidence, settings: Settings = NO_SETTINGS) -> str:
+    """Return the conditions as a phrase: ``given mode = 2; as declared wind = 3 m/s``."""
+    shown = conditions(evidence, settings)
+    return f"given {shown}" if evidence.given else shown
 
 
 def beats(evidence: Evidence, settings: Settings) -> Iterator[str]:

@@ -245,7 +245,7 @@ def evidence_lines(
     plan = words.plan_of(evidence)
     source = [f"{plan} by {rows.reference(evidence)}" if rows.reference(evidence) else plan]
     source += [sure] if (sure := words.how_sure(evidence)) else []
-    source += [f"given {rows.conditions(evidence, settings)}"] if evidence.given else []
+    source += [under] if (under := rows.under(evidence, settings)) else []
     yield from wrap("; ".join(source), width, 6)
     if evidence.message:
         yield from wrap(flow(evidence.message), width, 6)
@@ -269,14 +269,15 @@ def _keep(text: str) -> str:
 
 
 def _found_at(evidence: Evidence, width: int, settings: Mapping[str, str]) -> Iterator[str]:
-    if evidence.counterexample:
-        yield from wrap(f"found at {rows.pairs(evidence.counterexample)}", width, 6)
+    if evidence.at:
+        word = "found at" if evidence.counterexample else "the end that decides is at"
+        yield from wrap(f"{word} {rows.pairs(rows.held(evidence.at))}", width, 6)
         # What was set to find it has to be set to find it again.
-        yield f"      {replay({**settings, **dict(evidence.counterexample)}.items())}"
+        yield f"      {replay({**settings, **dict(evidence.at)}.items())}"
 
 
 def replay(settings: Iterable[tuple[str, str]]) -> str:
-    """Return the command that shows a counterexample again, quoted for a POSIX shell."""
+    """Return the command that shows a value at some inputs again, quoted for a POSIX shell."""
     sets = (f"--set {shlex.quote(f'{name}={text}')}" for name, text in settings)
     return safe("closeout verify " + " ".join(sets))
 

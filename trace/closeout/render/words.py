@@ -6,7 +6,15 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from closeout.model.answer import Assurance
-from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult, State
+from closeout.model.dossier import (
+    Compliance,
+    Dossier,
+    Evidence,
+    InputUsed,
+    ParameterSaid,
+    RequirementResult,
+    State,
+)
 from closeout.model.problem import Severity
 from closeout.model.question import AnalysisSpec
 from closeout.render.plain import flow, safe
@@ -49,6 +57,15 @@ _VCD_STATUS = {
     Compliance.NA: "not applicable",
     Compliance.OPEN: "open",
 }
+
+
+def condition(used: InputUsed | ParameterSaid) -> str:
+    """Return whether something is a condition, and whether it holds as declared; else nothing."""
+    if isinstance(used, InputUsed) and used.as_declared:
+        return "condition, as declared"
+    if not isinstance(used, InputUsed) and used.condition == "declared":
+        return "condition, declared"
+    return "condition" if used.condition else ""
 
 
 def vcd_status(code: Compliance) -> str:

@@ -277,6 +277,17 @@ ANALYSES = (
         ),
     ),
     _trace(
+        name="condition-not-given",
+        title="a criterion leaves out a condition that its analysis takes",
+        why="The requirement holds at the condition that its statement names. Where the criterion"
+        " does not give it, the parameter's own value stands in, often a kinder one, and nothing"
+        " shows it. Of an environment that is the same for all, condition: declared says so.",
+        breaks=_WHOLE.replace("240 mA,", "240 mA, condition: true,"),
+        keeps=_WHOLE.replace("at_least: 10 h", "at_least: 10 h, given: {current: 100 mA}").replace(
+            "240 mA,", "240 mA, condition: true,"
+        ),
+    ),
+    _trace(
         name="given-unused",
         title="a verification sets a condition that its analysis does not take",
         why="The statement names a condition, and the verdict does not depend on it.",
