@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from pathlib import Path
 
 import pytest
@@ -215,3 +216,20 @@ def test_a_git_dir_elsewhere(repo: Repo, tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.delenv("GIT_WORK_TREE")
     monkeypatch.chdir(repo.path)
     assert identity(repo) == SnapshotIdentity("tree", head, False)
+
+
+def test_the_same_size_and_time_are_not_believed(repo: Repo) -> None:
+    """Whatever the user's configuration lets git believe."""
+    path = repo.path / "analyses/energy.py"
+    repo.git("config", "core.trustctime", "false")
+    repo.git("config", "core.checkStat", "minimal")
+    text = path.read_text()
+    os.utime(path, (1_000_000_000, 1_000_000_000))
+    repo.git("update-index", "--refresh")
+    assert identity(repo).dirty is False
+    time.sleep(1.1)  # git compares whole seconds of an inode's time, which nobody can set
+    path.write_text(text.replace("1", "2"))
+    os.utime(path, (1_000_000_000, 1_000_000_000))
+    assert path.read_text() != text
+    assert repo.git("status", "--porcelain") == ""
+    assert identity(repo).dirty is True

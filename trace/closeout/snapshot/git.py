@@ -34,6 +34,9 @@ _FLAGS = (
     "-c", "color.ui=false",
     "-c", "core.fsmonitor=false",
     "-c", "core.quotePath=false",
+    # A file of the same size and time may hold something else; the inode's time betrays it.
+    "-c", "core.trustctime=true",
+    "-c", "core.checkStat=default",
     "-c", "submodule.recurse=false",
 )  # fmt: skip
 # For calls that write an index of our own: no hook of the user, no part of it in the repository,
