@@ -1,0 +1,89 @@
+"""The day of a state: of a commit as its committer wrote it, of what no commit holds today.
+
+A clone gives the same verdicts on any day, since HEAD's own day is asked and no ancestor's: one
+that was fetched without them says the same. The committer's day, not the author's: a record that
+was added to a commit by an amend is not of a day to come.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from closeout.snapshot.git import Git
+
+# Says of a kind of look (file, kind, folder) at a path whether the commit answers it alike.
+Holds = Callable[[str, str], bool]
+Looks = Iterable[tuple[str, str]]
+
+
+def today() -> str:
+    """Return the day of this machine's clock, year-month-day."""
+    return datetime.datetime.now().astimezone().date().isoformat()
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """When a commit was made: the committer's day as written in it, and the instant.
+
+    ``instant`` is in seconds since 1970-01-01 UTC. ``parent`` is the day of a parent that was made
+    on a later day, None where there is none, or none is here.
+    """
+
+    day: str
+    instant: int
+    parent: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Dated:
+    """What the day of a state follows from: the clock's when it was opened, and its commit's.
+
+    ``judged`` says whether the commit holds all that is judged as it stands here, ``holds`` whether
+    it holds what an answer looked at besides.
+    """
+
+    today: str
+    stamp: Stamp | None = None
+    judged: bool = False
+    holds: Holds | None = None
+
+    def day(self, looks: Looks = ()) -> str:
+        """Return the day of the state, year-month-day.
+
+        Its commit's where that holds everything that is judged and was looked at, else today,
+        never before its commit's.
+
+        Args:
+            looks: kind and path of what was looked at, from the project's root.
+        """
+        if self.stamp is None:
+            return self.today
+        if self.judged and all(self._held(kind, path) for kind, path in looks):
+            return self.stamp.day
+        return max(self.today, self.stamp.day)
+
+    def _held(self, kind: str, path: str) -> bool:
+        return self.holds is None or self.holds(kind, path)
+
+
+def stamp_of(git: Git, commit: str) -> Stamp:
+    """Return when a commit was made.
+
+    Raises:
+        SnapshotError: git refuses.
+    """
+    output = git.ask(
+        "show", "--no-patch", "--no-show-signature", "--no-notes", "--format=%ct %cs",
+        commit, f"{commit}^@", "--",
+    )  # fmt: skip
+    own, *parents = (_read(line) for line in output.decode().splitlines())
+    # The day alone may go back from one time zone to another, the instant alone by a slow clock.
+    later = [one.day for one in parents if one.day > own.day and one.instant > own.instant]
+    return Stamp(own.day, own.instant, max(later, default=None))
+
+
+def _read(line: str) -> Stamp:
+    instant, _, day = line.partition(" ")
+    return Stamp(day, int(instant))
