@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from closeout.graph import Index
 from closeout.judge.cover import in_force, may_approve
+from closeout.judge.planned import not_yet
 from closeout.model.records import Nonconformance, Record, Requirement
 
 NOT_MET = "not met"
@@ -78,7 +79,7 @@ def _left(report: Nonconformance, index: Index) -> Iterator[str]:
         if record is None:
             yield f"there is no record {name}"
         elif record.date is None:
-            yield f"{name} has no date yet"
+            yield not_yet(record)
         elif _is_before(record, index.records.get(found)):
             yield f"{name} is of {record.date}, before what it is to close was found"
         elif record.outcome == NOT_MET:

@@ -9,7 +9,7 @@ from typing import Any
 from closeout.graph import Asked, Index, Plan, RequiredMargin, required_margins
 from closeout.graph.allocation import budget_text
 from closeout.judge import reasons
-from closeout.judge.agreed import agreed_as_closed
+from closeout.judge.agreed import agreed_as_closed, to_be_agreed
 from closeout.judge.analysis import by_analysis
 from closeout.judge.compliance import of_criteria, of_derived
 from closeout.judge.cover import covered, may_approve
@@ -76,6 +76,7 @@ class Judge:
         return replace(
             found,
             agreed=agreed_as_closed(requirement.id, self._index),
+            to_be_agreed=to_be_agreed(requirement.id, self._index),
             budget=budget_text(requirement, self._index, self._units),
             reported=reported(requirement.id, self._index),
         )
@@ -83,7 +84,7 @@ class Judge:
     def _not_applicable(self, requirement: Requirement, below: Below) -> RequirementResult:
         reason = requirement.not_applicable
         assert reason is not None
-        agreed = may_approve(reason.agreed_by, requirement, self._index)
+        agreed = reason.planned is None and may_approve(reason.agreed_by, requirement, self._index)
         hindered = self._report(requirement)
         if hindered is not None:
             return _result(

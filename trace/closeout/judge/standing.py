@@ -13,6 +13,7 @@ from functools import cached_property
 
 from closeout.graph import Index, key_of_criterion
 from closeout.graph.inputs import ends_of
+from closeout.judge.planned import not_yet
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.records import Record, Requirement, Side, Verification
@@ -51,7 +52,7 @@ class Standing:
     ) -> tuple[str, ...]:
         """Return every reason why a record is no evidence of a requirement as it is today."""
         if record.date is None:
-            return (f"{record.id} is planned, it has no date yet",)
+            return (not_yet(record),)
         return (
             *self._itself(record),
             *_kind(requirement, verification, record),

@@ -1,4 +1,4 @@
-"""Rules over the records of a project: on what they were made, when, and what they found."""
+"""Rules over the records of a project: on what they were made, and what they found."""
 
 from __future__ import annotations
 
@@ -8,9 +8,8 @@ from closeout.graph import Index
 from closeout.graph.findings import warning
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
-from closeout.model.problem import Finding, Pointer
+from closeout.model.problem import Finding
 from closeout.model.records import Limits, Record, Requirement, Verification
-from closeout.rules.context import Context
 
 NOT_MET = "not met"
 # Models that differ from the flight article in more than their number.
@@ -20,9 +19,8 @@ OF_THE_ARTICLE = ("acceptance", "pre-launch")
 FLOWN = ("flight", "protoflight")
 
 
-def evidence(index: Index, context: Context, units: Units) -> Iterator[Finding]:
-    """Yield what the records of a project leave unsaid, or say too late or for nothing."""
-    yield from _after_review(index, context)
+def evidence(index: Index, units: Units) -> Iterator[Finding]:
+    """Yield what the records of a project leave unsaid, or say for nothing."""
     if not index.records:
         return
     for _, _, verification in index.project.verifications():
@@ -69,25 +67,6 @@ def _without_build(index: Index) -> Iterator[Finding]:
                     f" build {name} is now, so no rework re-opens it",
                     f"enter {name} in articles: with its build",
                 )
-
-
-def _after_review(index: Index, context: Context) -> Iterator[Finding]:
-    """What is dated after a review was not there to be seen at it."""
-    held = index.project.charter.review_dates.get(context.review or "")
-    project = index.project
-    dated: list[tuple[str, str | None, Pointer]] = [
-        *((one.id, one.date, one.where) for one in project.records),
-        *((one.id, one.date, one.where) for one in project.waivers),
-        *((f"the agreement of {one.review}", one.date, one.where) for one in project.agreements),
-    ]
-    for name, day, where in dated:
-        if held is not None and day is not None and day > held:  # both as year-month-day
-            yield warning(
-                "dated-after-review",
-                where / "date",
-                f"{name} is of {day}, and {context.review} is on {held}",
-                "mend the date, leave it out while it is planned, or move the review",
-            )
 
 
 def _failed_and_set_aside(

@@ -10,13 +10,6 @@ from closeout.rules.rule import Rule
 _E1002 = "ECSS-E-ST-10-02C Rev.1"
 _standard = partial(Rule, kind="standard", severity=Severity.WARNING)
 
-_PROJECT = """\
-project:
-  name: Lantern
-  reviews: [PDR, CDR, AR]
-  next_review: CDR
-  review_dates: {CDR: 2026-06-18}
-"""
 _ON_BENCH = """\
 articles:
   - {id: LAN, title: Lantern on the bench, model: engineering, build: EM-2}
@@ -87,14 +80,6 @@ RULES = (
         why="Without the present build in the register no rework opens anything again.",
         breaks=_ON_BENCH.replace(", build: EM-2}", "}"),
         keeps=_ON_BENCH,
-    ),
-    _standard(
-        name="dated-after-review",
-        title="a record, a waiver or an agreement is dated after the review that is judged",
-        clause="common practice, no source",
-        why="Nobody could see it at the review; the date is wrong, or the test is planned.",
-        breaks=_PROJECT + _SET_ASIDE.replace("2026-03-02", "2026-07-01"),
-        keeps=_PROJECT + _SET_ASIDE,
     ),
     _standard(
         name="failed-and-set-aside",

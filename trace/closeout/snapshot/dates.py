@@ -8,8 +8,9 @@ was added to a commit by an amend is not of a day to come.
 from __future__ import annotations
 
 import datetime
+import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from closeout.snapshot.git import Git
 
@@ -41,13 +42,22 @@ class Dated:
     """What the day of a state follows from: the clock's when it was opened, and its commit's.
 
     ``judged`` says whether the commit holds all that is judged as it stands here, ``holds`` whether
-    it holds what an answer looked at besides.
+    it holds what an answer looked at besides. ``now`` is in seconds since 1970-01-01 UTC.
     """
 
     today: str
     stamp: Stamp | None = None
     judged: bool = False
     holds: Holds | None = None
+    now: float = field(default_factory=time.time)
+
+    @property
+    def late(self) -> bool:
+        """Whether the commit is of a day that has not come yet."""
+        # East of here the next day may have begun.
+        return self.stamp is not None and (
+            self.stamp.day > self.today and self.stamp.instant > self.now
+        )
 
     def day(self, looks: Looks = ()) -> str:
         """Return the day of the state, year-month-day.
