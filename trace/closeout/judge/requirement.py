@@ -31,8 +31,9 @@ Below = Sequence[RequirementResult]
 class Judge:
     """Judges requirements over one set of answers at one review (None: the whole life).
 
-    ``settings`` and ``spoiled`` are those of :class:`~closeout.judge.standing.Standing`; ``read``
-    are the project's files that an answer rests on, where that is known.
+    ``settings``, ``spoiled`` and ``under_git`` are those of
+    :class:`~closeout.judge.standing.Standing`; ``read`` are the project's files that an answer
+    rests on, where that is known.
     """
 
     def __init__(
@@ -45,6 +46,7 @@ class Judge:
         settings: Mapping[str, Amount] | None = None,
         spoiled: frozenset[str] = frozenset(),
         read: Mapping[Question, frozenset[str]] | None = None,
+        under_git: bool = False,
     ) -> None:
         self._index = index
         self._plan = plan
@@ -53,7 +55,7 @@ class Judge:
         self._units = units
         self._review = review
         self._number = index.review_number(review)
-        self._standing = Standing(index, units, review, settings or {}, spoiled)
+        self._standing = Standing(index, units, review, settings or {}, spoiled, under_git)
         # Most projects of any size have few of these, and most requirements none.
         self._reports = bool(index.project.nonconformances)
         self._more = self._reports or bool(index.project.agreements)
