@@ -21,7 +21,7 @@ from closeout.evaluate.engine import Evaluator, Module, Progress, Reply
 from closeout.evaluate.witness import Trace, Witness, foreign_files
 from closeout.graph import Index, Plan, check, plan
 from closeout.graph.reports import data_files
-from closeout.judge import Run, findings, judge
+from closeout.judge import Run, Standing, failures, findings, judge
 from closeout.load import Loaded, load, locate
 from closeout.measure import Units
 from closeout.model.as_of import as_of, span
@@ -188,7 +188,13 @@ def _check(
     cut_off = past is not None and (history is None or history.cut_off)
     context, looks = _context(snapshot, index, review, history, cut_off)
     context = replace(context, commit=commit_day(snapshot, options))
-    ruled = [*check_rules(index, units, context), *worded(index, units, snapshot, kept)]
+    spoiled = frozenset(record.id for record, one in data if one.severity is Severity.ERROR)
+    standing = Standing(index, units, review, {}, spoiled, snapshot.identity.under_git)
+    ruled = [
+        *check_rules(index, units, context),
+        *failures(index, units, standing, history),
+        *worded(index, units, snapshot, kept),
+    ]
     applied = apply([*told, *ruled], index)
     told = [*policy_findings(index, ruled), *applied.findings]
     memo.flush()
@@ -197,8 +203,7 @@ def _check(
     problems += [*placed, *(_in_code(f) for f in told if f.where.path.endswith(".py"))]
     return Checked(
         loaded, day, index, planned, in_order(problems), units, asked, applied.off,
-        looks, not cut_off,
-        frozenset(record.id for record, one in data if one.severity is Severity.ERROR),
+        looks, not cut_off, spoiled,
     )  # fmt: skip
 
 

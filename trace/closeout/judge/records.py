@@ -65,7 +65,7 @@ def unnamed_failures(
     for record in judging:
         if record.id in named or record.date is None:
             continue
-        if not _is_about(record, requirement, verification):
+        if not is_about(record, requirement, verification):
             continue
         one = _record(said, requirement, verification, record, standing)
         if one.evidence.state is not State.NOT_MET:
@@ -78,7 +78,7 @@ def unnamed_failures(
     return found
 
 
-def _is_about(record: Record, requirement: Requirement, verification: Verification) -> bool:
+def is_about(record: Record, requirement: Requirement, verification: Verification) -> bool:
     """Return whether a record that judged a requirement speaks of what a verification is about.
 
     An outcome of not met that measures none of the requirement's quantities speaks of each.
@@ -88,6 +88,20 @@ def _is_about(record: Record, requirement: Requirement, verification: Verificati
         return True
     known = {one.criterion.quantity for one in requirement.verification}
     return record.outcome == NOT_MET and not measured & known
+
+
+def failed_by_measure(
+    requirement: Requirement, verification: Verification, record: Record, standing: Standing
+) -> bool:
+    """Return whether what a record measured makes a verification not met, covered or not."""
+    if verification.criterion.quantity not in dict(record.measured):
+        return False
+    said = {
+        "number": 0, "method": verification.method.value, "level": None, "stage": None,
+        "review": None, "due": True,
+    }  # fmt: skip
+    one = _record(said, requirement, verification, record, standing)
+    return one.evidence.state is State.NOT_MET
 
 
 def took_place(

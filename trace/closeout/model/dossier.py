@@ -54,6 +54,11 @@ class SnapshotIdentity:
     unheld: tuple[str, ...] = ()
     date: str | None = field(default=None, compare=False)
 
+    @property
+    def under_git(self) -> bool:
+        """Whether commits hold the states of the project, or will."""
+        return self.commit is not None or self.kind == "index"
+
 
 @dataclass(frozen=True, slots=True)
 class Evidence:

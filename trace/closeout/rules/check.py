@@ -14,7 +14,7 @@ from closeout.rules.standards import standards
 
 def check_rules(index: Index, units: Units, context: Context) -> list[Finding]:
     """Return everything that the rules find, whatever the project's policy does with it."""
-    found = [*standards(index, context), *evidence(index, units), *dated(index, context)]
+    found = [*standards(index, context), *evidence(index), *dated(index, context)]
     if context.cut_off:
         found.append(_cut_off(index))
     if context.history is not None:  # outside git none of this has to be loaded

@@ -148,9 +148,10 @@ records:
 REPORTS = (
     _trace(
         name="nonconformance-missing",
-        title="a record that is not met, without a nonconformance",
+        title="a record that is not met, or measured beyond a limit, without a nonconformance",
         clause=f"{_E1002}, Annex B: the control document refers to the report of each",
-        why="A failure that nobody reports is forgotten at the next test.",
+        why="A failure that nobody reports is forgotten at the next test; a waiver accepts it, and"
+        " does not say what it was. The cure is a nonconformance to put into a file as it is.",
         breaks=_INSPECTED,
         keeps=_INSPECTED + "nonconformances:\n  - {id: NCR-1, found_by: IN-001,"
         " requirements: [PWR-010], disposition: return}\n",

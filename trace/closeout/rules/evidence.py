@@ -11,7 +11,6 @@ from closeout.model.amount import Amount
 from closeout.model.problem import Finding
 from closeout.model.records import Limits, Record, Requirement, Verification
 
-NOT_MET = "not met"
 # Models that differ from the flight article in more than their number.
 ANALOGUES = ("development", "engineering")
 # Stages that speak of the flight article itself (ECSS-E-ST-10-02C Rev.1, 5.2.4).
@@ -19,7 +18,7 @@ OF_THE_ARTICLE = ("acceptance", "pre-launch")
 FLOWN = ("flight", "protoflight")
 
 
-def evidence(index: Index, units: Units) -> Iterator[Finding]:
+def evidence(index: Index) -> Iterator[Finding]:
     """Yield what the records of a project leave unsaid, or say for nothing."""
     if not index.records:
         return
@@ -29,9 +28,6 @@ def evidence(index: Index, units: Units) -> Iterator[Finding]:
             if record is not None and record.date is not None:
                 yield from _analogue(verification, number, record, index)
     yield from _without_build(index)
-    for requirement in index.requirements.values():
-        if requirement.not_applicable is not None:
-            yield from _failed_and_set_aside(requirement, index, units)
 
 
 def _analogue(
@@ -69,37 +65,20 @@ def _without_build(index: Index) -> Iterator[Finding]:
                 )
 
 
-def _failed_and_set_aside(
-    requirement: Requirement, index: Index, units: Units
-) -> Iterator[Finding]:
-    """That a requirement does not apply does not undo what a test of it has found."""
-    for record in index.records.values():
-        if record.date is None or record.id in index.replaced:
-            continue
-        if requirement.id not in dict(record.judged):
-            continue
-        quantity = failing(record, requirement, units)
-        if quantity is not None or record.outcome == NOT_MET:
-            yield warning(
-                "failed-and-set-aside",
-                requirement.where / "not_applicable",
-                f"{requirement.id} is said not to apply, and {record.id} found"
-                f" {quantity or 'it'} not met",
-                "say in its reason why the failure does not matter, have its authority agree, and"
-                " switch this rule off with that reason",
-            )
-
-
 def failing(record: Record, requirement: Requirement, units: Units) -> str | None:
     """Return a quantity that a record measured beyond the limit of a requirement, or None."""
+    return next(beyond(record, requirement, units), None)
+
+
+def beyond(record: Record, requirement: Requirement, units: Units) -> Iterator[str]:
+    """Yield the quantities that a record measured beyond a limit of a requirement."""
     measured = dict(record.measured)
     for verification in requirement.verification:
         quantity = verification.criterion.quantity
         if verification.method is not record.method or quantity not in measured:
             continue
         if _is_outside(measured[quantity].value, verification.criterion.limits, units):
-            return quantity
-    return None
+            yield quantity
 
 
 def _is_outside(value: Amount, limits: Limits, units: Units) -> bool:
