@@ -49,9 +49,11 @@ FILE = "requirements/records.yaml"
 class Dated:
     """A project, judged and committed on days of one's choice."""
 
-    def __init__(self, path: Path, clock: Path, files: Files) -> None:
+    def __init__(self, path: Path, clock: Path, files: Files, *, whole: bool = False) -> None:
+        """Write files beside a small project, or into a folder that holds a whole one."""
         self.clock = clock
-        self.project = make(path, {**base(), ".gitignore": ".closeout\n", **files})
+        first = {} if whole else base()
+        self.project = make(path, {**first, ".gitignore": ".closeout\n", **files})
 
     def commit(self, day: str) -> Dated:
         if not (self.project.path / ".git").exists():
@@ -135,7 +137,7 @@ def test_a_clone_without_its_history_gives_the_same_verdicts(tmp_path: Path, clo
         env=environment(),
         check=True,
     )
-    shallow = Dated(tmp_path / "shallow", clock, {})
+    shallow = Dated(tmp_path / "shallow", clock, {}, whole=True)
     here, there = dated.verify(), shallow.verify(on=FAR)
     told = [{problem["rule"] for problem in one["problems"]} for one in (here, there)]
     assert told[1] - told[0] == {"history-cut-off"}
@@ -255,3 +257,28 @@ def test_a_commit_of_a_day_before_its_parent_is_a_finding(tmp_path: Path, clock:
     assert rules(dated) == ["commit-date"]
     assert f"the commit is of {DAY}, and its parent of 2026-07-01" in dated.run("lint").stdout
     assert rules(dated.commit("2026-07-02")) == []
+
+
+# the hook
+
+HEAVY = """\
+  - {id: TR-002, method: test, date: 2026-06-01, judged: {STR-010: A},
+     measured: {mass: 2.4 kg +/- 0.01 kg (k = 2)}}
+nonconformances:
+  - {id: NCR-001, found_by: TR-002, requirements: [STR-010]}
+"""
+
+
+def test_no_commit_is_blamed_for_a_day_that_has_passed(tmp_path: Path, clock: Path) -> None:
+    """HEAD was made before the test that failed, which counts by now: in HEAD as in the index."""
+    more = {FILE: RECORD % DAY + HEAVY, "requirements/mass.yaml": power(MASS)}
+    dated = Dated(tmp_path / "lantern", clock, more)
+    dated.project.replace("requirements/mass.yaml", "[TR-001]", "[TR-001, TR-002]")
+    dated.commit(DAY)
+    dated.project.write({"README.md": "Invented.\n"})
+    dated.project.git("add", "--all")
+    run = dated.run("hook", "run", on=LATER)
+    assert (run.status, "no longer" in run.stdout) == (0, False), run.said
+    # At the day of HEAD the one is met; a commit that brings the failure in is told.
+    assert mass(dated.verify("--today", DAY))[0] == "open"
+    assert mass(dated.verify("--at", "HEAD", "--today", LATER))[0] == "NC"
