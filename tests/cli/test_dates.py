@@ -176,12 +176,19 @@ def energy(voltage: V) -> Energy:
 '''
 
 
+@pytest.mark.parametrize("more", ["", "    subprocess.run(['true'], check=True)\n"])
 def test_what_is_read_outside_the_judged_folders_counts_as_well(
-    tmp_path: Path, clock: Path
+    tmp_path: Path, clock: Path, more: str
 ) -> None:
-    """It is known only once the analysis has run: the rules and the verdicts are of that day."""
-    more = {"analyses/energy.py": READS, "table.csv": "60\n"}
-    dated = project(tmp_path, clock, date="2026-06-01", **more)
+    """It is known only once the analysis has run: the rules and the verdicts are of that day.
+
+    Also of an analysis of which no answer is kept, as of one that starts a process.
+    """
+    reads = READS.replace("    return", f"{more}    return")
+    if more:
+        reads = reads.replace("from pathlib", "import subprocess\nfrom pathlib")
+    files = {"analyses/energy.py": reads, "table.csv": "60\n"}
+    dated = project(tmp_path, clock, date="2026-06-01", **files)
     dated.project.replace(
         "analyses/parameters.yaml",
         "  charge: {value: 5 A h, tolerance: 5 %, source: Invented}\n",
