@@ -19,7 +19,7 @@ COMMITTED, ONE_DAY, ANOTHER = "2026-11-30", "2026-12-01", "2028-02-29"
 
 def _judged(mission: Dated, on: str) -> Any:
     # An empty store, and processor time on a busy machine.
-    document = mission.run("verify", "--json", "-", on=on, timeout=1800).json
+    document = mission.run("verify", "--json", "-", on=on, backstop=3600).json
     scale = document["scale"]
     # How much the store held, and what is told of the history alone, is not the verdicts'.
     del scale["evaluated"], scale["from_store"]
