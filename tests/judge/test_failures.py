@@ -377,3 +377,15 @@ def test_one_that_names_nothing_that_the_report_is_about_does_not_close_it(story
         "T-3 judged nothing that it is about"
         in dict(result(judged(story), "R-1").reported)["NCR-001"]
     )
+
+
+def test_a_date_that_was_moved_can_be_brought_back(story: Story) -> None:
+    text = R_1 + records(record(value="4 W h", build="QM-2")) + ARTICLES
+    moved = text.replace("2026-01-05", "2026-01-09")
+    story.commit(text, day="2026-02-01")
+    story.commit(moved, day="2026-02-02")
+    assert told(story, "record-edited") == [
+        "the record T-1 said date 2026-01-05 on 2026-02-01, and does not now"
+    ]
+    story.commit(text, day="2026-02-03")
+    assert told(story, "record-edited") == []
