@@ -46,14 +46,16 @@ def tree(repo: Repo) -> Snapshot:
 
 
 def day(repo: Repo, *looks: tuple[str, str]) -> str:
-    return tree(repo).dated.day(looks)
+    snapshot = tree(repo)
+    seen = {path: "seen" if (snapshot.root / path).exists() else None for _, path in looks}
+    return snapshot.dated.day([(kind, path, seen[path]) for kind, path in looks])
 
 
 def test_a_commit_has_its_committers_day_as_it_is_written(dated: Repo) -> None:
     """23:30 at nine hours west of Greenwich is the next day there; it is written as the fourth."""
     assert day(dated) == DAY
     with open_commit(dated.path / "gannet", "HEAD") as snapshot:
-        assert snapshot.dated.day([("file", "anything.csv")]) == DAY
+        assert snapshot.dated.day([("file", "anything.csv", "seen")]) == DAY
     commit(dated, f"{DAY}T12:00:00+0000", author=f"{EARLIER}T12:00:00+0000")
     assert day(dated) == DAY
 

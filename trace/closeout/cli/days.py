@@ -2,30 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 from closeout.cli.options import Options
 from closeout.snapshot import Snapshot
+from closeout.snapshot.dates import Looked
 
 if TYPE_CHECKING:  # a run from the store loads no rules
     from closeout.rules.context import CommitDay
 
-Look = tuple[str, str, "str | None"]
 
-
-def day_of(snapshot: Snapshot, options: Options, looks: Iterable[Look] = ()) -> str:
+def day_of(snapshot: Snapshot, options: Options, looked: Collection[Looked] = ()) -> str:
     """Return the day at which a state is judged, year-month-day.
 
     Args:
-        looks: what the answers rested on, as far as it is known.
+        looked: what the answers rested on, as far as it is known.
     """
-    return options.today or snapshot.dated.day((kind, path) for kind, path, _ in looks)
+    return options.today or snapshot.dated.day(looked)
 
 
-def is_redated(snapshot: Snapshot, options: Options, looks: Iterable[Look]) -> bool:
+def is_redated(snapshot: Snapshot, options: Options, looked: Collection[Looked]) -> bool:
     """Return whether the day that was asked for is another than that of the state itself."""
-    return options.today not in (None, day_of(snapshot, Options(), looks))
+    return options.today not in (None, day_of(snapshot, Options(), looked))
 
 
 def is_late(snapshot: Snapshot, options: Options) -> bool:

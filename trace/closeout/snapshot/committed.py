@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
-from closeout.snapshot.folder import MADE_BY_TOOLS
-from closeout.snapshot.held import is_in
+from closeout.snapshot.dates import Looked
+from closeout.snapshot.held import not_held
 from closeout.snapshot.names import READ_AS_TEXT, is_judged
 
 # Fields before the path in a line of ``git status --porcelain=v2`` (git-status, "Porcelain Format
@@ -18,7 +17,7 @@ _FIELDS = {"1": 8, "u": 10, "?": 1}
 
 @dataclass(frozen=True, slots=True)
 class Committed:
-    """Says whether a commit answers a look at a path as the working tree does.
+    """Says whether a commit answers looks at a working tree as that does.
 
     ``changes`` are the paths that git sees changed, with whether something came or went there or
     became of another kind; ``unwatched`` those at which git was told not to look.
@@ -29,15 +28,11 @@ class Committed:
     changes: Mapping[str, bool]
     unwatched: frozenset[str]
 
-    def __call__(self, kind: str, path: str) -> bool:
-        """Return whether a file's content, what stands at a path, or a folder's names are held."""
-        if kind == "folder":
-            return self._names(path)
-        if kind == "kind":
-            return not any(self.changes.get(one) for one in _with_above(path)) and self._known(path)
-        if path in self.unwatched or any(one in self.changes for one in _with_above(path)):
+    def __call__(self, looked: Collection[Looked]) -> bool:
+        """Return whether files' contents, what stands at paths, and folders' names are held."""
+        if not_held(self.root, self.tracked, looked):
             return False
-        return self._known(path)
+        return not any(self._is_changed(kind, path) for kind, path, _ in looked)
 
     def judged(self) -> bool:
         """Return whether every file that is read as text in the judged folders is held.
@@ -47,23 +42,16 @@ class Committed:
         paths = (*self.changes, *self.unwatched)
         return not any(is_judged(path) and path.endswith(READ_AS_TEXT) for path in paths)
 
-    def _known(self, path: str) -> bool:
-        """Whether a path is tracked, as part of a submodule too, or nothing stands there."""
-        there = is_in(path, self.tracked) or any(one.startswith(f"{path}/") for one in self.tracked)
-        return there or not (self.root / path).exists()
-
-    def _names(self, path: str) -> bool:
-        start = "" if path in ("", ".") else f"{path}/"
-        known = {one.removeprefix(start).partition("/")[0] for one in self._below(start)}
-        try:
-            names = set(os.listdir(self.root / path)) - MADE_BY_TOOLS
-        except OSError:
-            names = set()
-        gone = (one for one, moved in self.changes.items() if moved and one.startswith(start))
-        return names == known and not any("/" not in one.removeprefix(start) for one in gone)
-
-    def _below(self, start: str) -> Iterator[str]:
-        return (one for one in self.tracked if one.startswith(start))
+    def _is_changed(self, kind: str, path: str) -> bool:
+        if kind == "folder":
+            inside = PurePosixPath(path)
+            return any(
+                moved and PurePosixPath(one).parent == inside for one, moved in self.changes.items()
+            )
+        changes = [one for one in _with_above(path) if one in self.changes]
+        if kind == "kind":
+            return any(self.changes[one] for one in changes)
+        return kind == "file" and (bool(changes) or path in self.unwatched)
 
 
 def changes_of(lines: Iterable[str], prefix: str) -> dict[str, bool]:

@@ -9,14 +9,15 @@ from __future__ import annotations
 
 import datetime
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 
 from closeout.snapshot.git import Git
 
-# Says of a kind of look (file, kind, folder) at a path whether the commit answers it alike.
-Holds = Callable[[str, str], bool]
-Looks = Iterable[tuple[str, str]]
+# (kind, path from the root, what was seen there), as in closeout.evaluate.witness.
+Looked = tuple[str, str, "str | None"]
+# Says of looks whether the commit answers all of them alike.
+Holds = Callable[[Collection[Looked]], bool]
 
 
 def today() -> str:
@@ -59,23 +60,20 @@ class Dated:
             self.stamp.day > self.today and self.stamp.instant > self.now
         )
 
-    def day(self, looks: Looks = ()) -> str:
+    def day(self, looked: Collection[Looked] = ()) -> str:
         """Return the day of the state, year-month-day.
 
         Its commit's where that holds everything that is judged and was looked at, else today,
         never before its commit's.
 
         Args:
-            looks: kind and path of what was looked at, from the project's root.
+            looked: what the answers rested on, as far as it is known.
         """
         if self.stamp is None:
             return self.today
-        if self.judged and all(self._held(kind, path) for kind, path in looks):
+        if self.judged and (self.holds is None or self.holds(looked)):
             return self.stamp.day
         return max(self.today, self.stamp.day)
-
-    def _held(self, kind: str, path: str) -> bool:
-        return self.holds is None or self.holds(kind, path)
 
 
 def stamp_of(git: Git, commit: str) -> Stamp:
