@@ -40,7 +40,7 @@ def history_of(
         replace(one, changed=changed)
         for name, some in held.items()
         for one in some
-        if name in now and (changed := _changed(one.record, now[name], first=one is some[-1]))
+        if name in now and (changed := _changed(one.record, now[name], first=one is some[0]))
     )
     judged = {name for record in project.records if record.date for name, _ in record.judged}
     judged |= {name for one in (*lost, *edited) for name, _ in one.record.judged}
