@@ -229,10 +229,12 @@ class Project:
         below: str = ".",
         env: dict[str, str] | None = None,
         processor: int | None = None,
+        backstop: float = BACKSTOP,
     ) -> Run:
         """Run ``closeout`` here; no command may end in a traceback, whatever it was given.
 
-        ``processor`` is how many seconds of processor time it may take, if that is limited.
+        ``processor`` is how many seconds of processor time it may take, if that is limited;
+        after ``backstop`` seconds it is taken to hang.
         """
         limit = None if processor is None else (processor, processor)
         done = subprocess.run(
@@ -241,7 +243,7 @@ class Project:
             env=env or environment(),
             stdin=subprocess.DEVNULL,
             capture_output=True,
-            timeout=BACKSTOP,
+            timeout=backstop,
             preexec_fn=None if limit is None else lambda: setrlimit(RLIMIT_CPU, limit),
             check=False,
         )

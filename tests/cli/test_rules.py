@@ -92,6 +92,7 @@ def test_a_rule_of_a_run_is_raised_too(tmp_path: Path) -> None:
     record = (
         "records:\n  - {id: TR-1, method: test, date: 2026-01-05, judged: {PWR-010: A},"
         " measured: {energy: 50 W h +/- 1 W h (k = 2)}}\n"
+        "nonconformances: [{id: NCR-1, found_by: TR-1, requirements: [PWR-010]}]\n"
     )
     project = make(tmp_path / "p", base(power=failed, **{"requirements/records.yaml": record}))
     run = project.verify()

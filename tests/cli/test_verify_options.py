@@ -358,7 +358,9 @@ def test_at_judges_a_commit_and_not_the_working_tree(tmp_path: Path) -> None:
     ):  # fmt: skip
         run = project.verify("--at", revision)
         assert run.status == status
-        assert run.json["snapshot"] == {"kind": "commit", "commit": commit, "dirty": False}
+        day = project.git("log", "-1", "--format=%cs", revision)
+        state = {"kind": "commit", "commit": commit, "dirty": False, "date": day}
+        assert run.json["snapshot"] == state
         assert run.json["draft"] is False
     assert project.run("verify", "--at", "nowhere").status == 2
     assert project.run("verify", "--at", "-x").status == 2
@@ -377,7 +379,8 @@ def test_a_tree_says_whether_it_is_dirty(tmp_path: Path) -> None:
 
 
 def test_outside_of_git_commit_and_dirty_are_null(passing: Project) -> None:
-    assert passing.verify().json["snapshot"] == {"kind": "tree", "commit": None, "dirty": None}
+    state = passing.verify("--today", "2026-11-30").json["snapshot"]
+    assert state == {"kind": "tree", "commit": None, "dirty": None, "date": "2026-11-30"}
 
 
 def test_the_same_text_from_an_empty_and_a_full_store(tmp_path: Path) -> None:

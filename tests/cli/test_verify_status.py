@@ -49,6 +49,13 @@ records:
 """
 
 
+REPORTED: dict[str, str | bytes] = {
+    "requirements/reports.yaml": (
+        "nonconformances: [{id: NCR-1, found_by: TR-001, requirements: [PWR-020]}]\n"
+    )
+}
+
+
 def with_test(review: str, measured: str | None) -> dict[str, str | bytes]:
     record = RECORD.replace("MEASURED", measured or "57 W h")
     if measured is None:
@@ -135,7 +142,8 @@ def test_a_waiver_that_does_not_reach_covers_nothing(project: Project, old: str,
 def test_a_test_that_is_due(
     tmp_path: Path, measured: str | None, status: int, compliance: str
 ) -> None:
-    run = make(tmp_path, with_test("CDR", measured)).verify()
+    more = REPORTED if compliance == "NC" else {}
+    run = make(tmp_path, with_test("CDR", measured) | more).verify()
     assert run.status == status
     assert by_id(run.json)["PWR-020"]["compliance"] == compliance
 
@@ -150,7 +158,8 @@ def test_what_is_planned_for_a_later_review_is_0(tmp_path: Path) -> None:
 
 
 def test_an_early_shortfall_is_shown_and_is_0(tmp_path: Path) -> None:
-    project = make(tmp_path, with_test("AR", "55.1 W h +/- 0.4 W h (k = 2)"))
+    failed = with_test("AR", "55.1 W h +/- 0.4 W h (k = 2)")
+    project = make(tmp_path, failed | REPORTED)
     run = project.run("verify")
     assert run.status == 0
     assert "PWR-020" in run.stdout.partition("Shortfalls")[2]

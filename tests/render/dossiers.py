@@ -27,7 +27,8 @@ from closeout.model.problem import Problem, Severity
 from closeout.model.question import AnalysisSpec, Argument, Failure, Field
 from closeout.model.records import Condition
 
-CLEAN = SnapshotIdentity("commit", "1e496c4a0b3d5f7e9c2b4d6f8a0c1e3f5a7b9d0c", False)
+COMMIT = "1e496c4a0b3d5f7e9c2b4d6f8a0c1e3f5a7b9d0c"
+CLEAN = SnapshotIdentity("commit", COMMIT, False, "2026-11-30")
 
 
 def evidence(**fields: Any) -> Evidence:

@@ -167,7 +167,8 @@ def test_json_follows_its_schema(any_dossier: Dossier) -> None:
 def test_json_holds_the_agreed_keys_and_unrounded_numbers(gannet: Dossier) -> None:
     found = json.loads(dossier_json(gannet))
     assert found["format"] == 1
-    assert found["snapshot"] == {"kind": "commit", "commit": gannet.snapshot.commit, "dirty": False}
+    state = {"kind": "commit", "commit": gannet.snapshot.commit, "dirty": False}
+    assert found["snapshot"] == {**state, "date": "2026-11-30"}
     assert found["totals"] == {"C": 3, "PC": 1, "NC": 1, "NA": 1, "open": 2, "closed": 3}
     assert found["exit_status"] == 2
     power = next(r for r in found["requirements"] if r["id"] == "PWR-020")

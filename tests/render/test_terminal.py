@@ -121,7 +121,7 @@ def test_end_of_the_text(gannet: Dossier) -> None:
 
 def test_head_says_what_was_judged(gannet: Dossier) -> None:
     assert verify_text(gannet, colour=False).startswith(
-        "Gannet: what is due at CDR, from the commit 1e496c4a0b3d\n"
+        "Gannet: what is due at CDR, from the commit 1e496c4a0b3d, as of 2026-11-30\n"
     )
     asked = replace(gannet, settings=(("sleep_current", "130 uA"),))
     assert "WHAT IF sleep_current=130 uA" in verify_text(asked, colour=False)

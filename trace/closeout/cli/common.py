@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -40,12 +41,34 @@ def project_options(function: F) -> F:
                 " it. Repeatable; never written anywhere.",
             ),
             click.option("--at", "revision", metavar="REV", help="Judge a commit."),
+            today_option,
             jobs_option,
         )
     ):
         function = option(function)
     return function
 
+
+def _day(_context: click.Context, _option: click.Parameter, text: str | None) -> str | None:
+    """Return a day as it is compared, year-month-day; UserError for what is none."""
+    if text is None:
+        return None
+    try:
+        day = date.fromisoformat(text).isoformat()
+    except ValueError:
+        day = None
+    if day != text:  # also 20261130, which Python takes for a day
+        raise UserError((f"--today {text}: that is no day", "write it as 2026-11-30"))
+    return day
+
+
+today_option = click.option(
+    "--today",
+    metavar="DAY",
+    callback=_day,
+    help="Judge at this day, as 2026-11-30, not at the state's own (its commit's, or today): what"
+    " is dated later is planned.",
+)
 
 jobs_option = click.option(
     "--jobs",

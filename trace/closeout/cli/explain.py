@@ -36,6 +36,7 @@ def command(
     review: str | None,
     settings: tuple[str, ...],
     revision: str | None,
+    today: str | None,
     jobs: int,
     latex: bool,
     boundary: str | None,
@@ -52,7 +53,7 @@ def command(
     from closeout.render.whatif import whatif_text
 
     with opened(revision) as (snapshot, store), progress_bar() as progress:
-        options = Options(review, settings, (), jobs)
+        options = Options(review, settings, (), jobs, today)
         wanted = Wanted({identifier}, _pair(boundary), _shares(quantile))
         outcome = assess(snapshot, store, options, progress, wanted)
         change = ""

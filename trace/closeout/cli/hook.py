@@ -9,7 +9,14 @@ from pathlib import Path
 
 import click
 
-from closeout.cli.common import Progress, colour, progress_bar, project_root, refusing
+from closeout.cli.common import (
+    Progress,
+    colour,
+    progress_bar,
+    project_root,
+    refusing,
+    today_option,
+)
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.cli.pipeline import assess
@@ -51,7 +58,8 @@ def remove() -> int:
 
 
 @command.command(epilog="Example: closeout hook run", short_help="Judge the staged state.")
-def run() -> int:
+@today_option
+def run(today: str | None) -> int:
     """Judge the staged state against HEAD; this is what the hook calls.
 
     Blocks on an error of form or trace, and on a requirement that was compliant in HEAD and no
@@ -66,8 +74,8 @@ def run() -> int:
         with refusing(), progress_bar() as progress:
             with open_index(root) as snapshot:
                 notes = snapshot.notes
-                staged = _judged(snapshot, store, _options(), progress)
-            head = _head(root, store, staged.review) if has_head(root) else None
+                staged = _judged(snapshot, store, _options(today=today), progress)
+            head = _head(root, store, staged) if has_head(root) else None
     finally:
         store.close()
     verdict = against_head(head, staged)
@@ -85,13 +93,17 @@ def _root() -> Path:
     return project_root()
 
 
-def _head(root: Path, store: Store, review: str | None) -> Dossier:
-    """Judge HEAD at the staged state's review: to move on to the next review loses nothing."""
+def _head(root: Path, store: Store, staged: Dossier) -> Dossier:
+    """Judge HEAD at the staged state's review and day.
+
+    To move on to the next review loses nothing, and no commit is blamed for a day that has passed.
+    """
+    today = staged.snapshot.date
     with open_commit(root, "HEAD") as snapshot:
         try:
-            return _judged(snapshot, store, _options(review))
+            return _judged(snapshot, store, _options(staged.review, today))
         except UserError:  # HEAD does not have that review
-            return _judged(snapshot, store, _options())
+            return _judged(snapshot, store, _options(today=today))
 
 
 def _judged(
@@ -100,5 +112,5 @@ def _judged(
     return assess(snapshot, store, options, progress, verdicts_alone=True).dossier
 
 
-def _options(review: str | None = None) -> Options:
-    return Options(review, jobs=os.cpu_count() or 1)
+def _options(review: str | None = None, today: str | None = None) -> Options:
+    return Options(review, jobs=os.cpu_count() or 1, today=today)

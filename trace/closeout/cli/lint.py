@@ -7,8 +7,9 @@ import sys
 
 import click
 
-from closeout.cli.common import colour, jobs_option, opened, width
+from closeout.cli.common import colour, jobs_option, opened, today_option, width
 from closeout.cli.errors import UserError
+from closeout.cli.options import Options
 from closeout.cli.pipeline import inspect
 from closeout.model.problem import Severity
 
@@ -19,8 +20,11 @@ from closeout.model.problem import Severity
 @click.option(
     "--rule", metavar="NAME", help="Print the page of a rule; 'all' lists every rule by its name."
 )
+@today_option
 @jobs_option
-def command(revision: str | None, schema: bool, rule: str | None, jobs: int) -> int:
+def command(
+    revision: str | None, schema: bool, rule: str | None, today: str | None, jobs: int
+) -> int:
     """Say everything that can be said without running an analysis.
 
     Rules of form, trace and unit hold for every project; those of standards and wording can be
@@ -41,7 +45,7 @@ def command(revision: str | None, schema: bool, rule: str | None, jobs: int) -> 
     from closeout.render.words import count, switched_off
 
     with opened(revision) as (snapshot, store):
-        looked = inspect(snapshot, store, jobs)
+        looked = inspect(snapshot, store, Options(jobs=jobs, today=today))
     problems, scale = looked.problems, looked.scale
     sys.stdout.write(problems_text(problems, colour=colour(), width=width()))
     end = "" if problems else "; nothing to tell"

@@ -21,7 +21,12 @@ FORMS = ("md", "html", "csv", "json")
     "-o", "--output", metavar="FILE", required=True, help="Where to; the ending chooses the form."
 )
 def command(
-    review: str | None, settings: tuple[str, ...], revision: str | None, jobs: int, output: str
+    review: str | None,
+    settings: tuple[str, ...],
+    revision: str | None,
+    today: str | None,
+    jobs: int,
+    output: str,
 ) -> int:
     """Write the compliance matrix as .md, .html, .csv or .json.
 
@@ -38,7 +43,8 @@ def command(
     from closeout.render.words import count
 
     with opened(revision) as (snapshot, store), progress_bar() as progress:
-        outcome = assess(snapshot, store, Options(review, settings, (), jobs), progress)
+        options = Options(review, settings, (), jobs, today)
+        outcome = assess(snapshot, store, options, progress)
     dossier = readable(outcome.dossier)
     write_file(Path(output), matrix(dossier, form).encode())
     say(f"wrote {output}: {count(len(dossier.requirements), 'requirement')}")

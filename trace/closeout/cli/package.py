@@ -35,7 +35,12 @@ MARK = "manifest.json"
 @project_options
 @click.option("-o", "--output", metavar="DIR", required=True, help="The folder to write.")
 def command(
-    review: str | None, settings: tuple[str, ...], revision: str | None, jobs: int, output: str
+    review: str | None,
+    settings: tuple[str, ...],
+    revision: str | None,
+    today: str | None,
+    jobs: int,
+    output: str,
 ) -> int:
     """Write the documents of a review: matrix, verification control, a report for each analysis.
 
@@ -49,7 +54,7 @@ def command(
     earlier = _earlier(folder)
     with opened(revision) as (snapshot, store), progress_bar() as progress:
         options, wanted = (
-            Options(review, settings, (), jobs),
+            Options(review, settings, (), jobs, today),
             Wanted(None, boundary=(), attached=True, marches=False),
         )
         outcome = assess(snapshot, store, options, progress, wanted)

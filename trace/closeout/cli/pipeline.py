@@ -13,18 +13,21 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from closeout.cli.asked import Asked, read_options
+from closeout.cli.days import commit_day, day_of, is_redated
 from closeout.cli.named_tests import is_there, looked_at
 from closeout.cli.options import Options
 from closeout.cli.worded import worded
-from closeout.evaluate.engine import Evaluator, Module, Progress
+from closeout.evaluate.engine import Evaluator, Module, Progress, Reply
 from closeout.evaluate.witness import Trace, Witness, foreign_files
 from closeout.graph import Index, Plan, check, plan
 from closeout.graph.reports import data_files
-from closeout.judge import Run, findings, judge
+from closeout.judge import Run, Standing, failures, findings, judge
 from closeout.load import Loaded, load, locate
 from closeout.measure import Units
+from closeout.model.as_of import as_of, span
 from closeout.model.dossier import Compliance, Dossier, Scale
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
+from closeout.model.question import Question
 from closeout.model.records import RulePolicy
 from closeout.rules import Context, apply, check_rules, policy_findings
 from closeout.snapshot import Past, Snapshot, SnapshotError, past_of
@@ -40,7 +43,7 @@ if TYPE_CHECKING:  # loaded where git, studies or attachments come into it
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """A project that was read and checked, before any analysis runs.
+    """A project that was read and checked as of a day, before any analysis runs.
 
     ``off`` are the rules that its policy switches off; ``rested_on`` is what the checks looked at
     outside the project's own YAML and Python files, and ``lasting`` whether another day may not
@@ -48,6 +51,7 @@ class Checked:
     """
 
     loaded: Loaded
+    day: str
     index: Index
     plan: Plan
     problems: tuple[Problem, ...]
@@ -64,11 +68,13 @@ class Outcome:
     """A dossier, and what it rested on outside the project's own YAML and Python files.
 
     ``rested_on`` is None where something could not be kept, so that the run cannot be repeated
-    from the store. ``studies`` and ``attachments`` are those that were asked for.
+    from the store. It holds on each day from the first of ``holds`` on and before the second, None
+    where there is no such end. ``studies`` and ``attachments`` are those that were asked for.
     """
 
     dossier: Dossier
     rested_on: Trace | None
+    holds: tuple[str | None, str | None] = (None, None)
     studies: tuple[Study, ...] = ()
     attachments: tuple[Attachment, ...] = ()
 
@@ -91,11 +97,17 @@ def assess(
         UserError: an option names something that the project does not have.
     """
     with _evaluator(snapshot, store, options.jobs, progress) as evaluator:
-        checked = _check(snapshot, store, evaluator, options)
-        if isinstance(checked, tuple):
-            problems, files = checked
-            return Outcome(_unreadable(snapshot, problems, files), None)
-        return _judge(snapshot, evaluator, checked, options, wanted, verdicts_alone)
+        day = day_of(snapshot, options)
+        while True:
+            checked = _check(snapshot, store, evaluator, options, day)
+            if isinstance(checked, tuple):
+                problems, files = checked
+                return Outcome(_unreadable(snapshot, problems, files), None)
+            replies = _answers(evaluator, checked, verdicts_alone)
+            before, day = day, day_of(snapshot, options, (*checked.rested_on, *evaluator.looked_at))
+            # Once what was read turns out to be in no commit, the state is of today, and stays so.
+            if day == before:
+                return _judge(snapshot, evaluator, checked, replies, options, wanted)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,10 +119,10 @@ class Looked:
     off: tuple[RulePolicy, ...] = ()
 
 
-def inspect(snapshot: Snapshot, store: Store, jobs: int = 1) -> Looked:
+def inspect(snapshot: Snapshot, store: Store, options: Options) -> Looked:
     """Return every problem that can be told without running an analysis."""
-    with _evaluator(snapshot, store, jobs, None) as evaluator:
-        checked = _check(snapshot, store, evaluator, Options())
+    with _evaluator(snapshot, store, options.jobs, None) as evaluator:
+        checked = _check(snapshot, store, evaluator, options, day_of(snapshot, options))
     if isinstance(checked, tuple):
         problems, files = checked
         return Looked(problems, Scale(files, 0, 0, 0, 0, 0, 0))
@@ -139,7 +151,7 @@ def _evaluator(
 
 
 def _check(
-    snapshot: Snapshot, store: Store, evaluator: Evaluator, options: Options
+    snapshot: Snapshot, store: Store, evaluator: Evaluator, options: Options, day: str
 ) -> Checked | tuple[tuple[Problem, ...], int]:
     """Return the checked project, or the problems and files of one that cannot be read at all."""
     # Modules are imported in processes of their own while the files are read in this one.
@@ -155,7 +167,7 @@ def _check(
     memo = _UnitMemo(store)
     units = Units(memo)
     index = Index.of(
-        loaded.project,
+        as_of(loaded.project, day),
         [spec for module in modules for spec in module.specs],
         (*loaded.left_out, *_unusable(modules, snapshot)),
         whole=loaded.whole and not snapshot.problems(),
@@ -174,8 +186,15 @@ def _check(
     history = _history(past, snapshot, loaded, kept)
     # None is a history that git could not be made to tell.
     cut_off = past is not None and (history is None or history.cut_off)
-    context, rested_on = _context(snapshot, index, review, history, cut_off)
-    ruled = [*check_rules(index, units, context), *worded(index, units, snapshot, kept)]
+    context, looks = _context(snapshot, index, review, history, cut_off)
+    context = replace(context, commit=commit_day(snapshot, options))
+    spoiled = frozenset(record.id for record, one in data if one.severity is Severity.ERROR)
+    standing = Standing(index, units, review, {}, spoiled, snapshot.identity.under_git)
+    ruled = [
+        *check_rules(index, units, context),
+        *failures(index, units, standing, history),
+        *worded(index, units, snapshot, kept),
+    ]
     applied = apply([*told, *ruled], index)
     told = [*policy_findings(index, ruled), *applied.findings]
     memo.flush()
@@ -183,9 +202,8 @@ def _check(
     kept.flush()
     problems += [*placed, *(_in_code(f) for f in told if f.where.path.endswith(".py"))]
     return Checked(
-        loaded, index, planned, in_order(problems), units, asked, applied.off,
-        rested_on, not cut_off,
-        frozenset(record.id for record, one in data if one.severity is Severity.ERROR),
+        loaded, day, index, planned, in_order(problems), units, asked, applied.off,
+        looks, not cut_off, spoiled,
     )  # fmt: skip
 
 
@@ -222,27 +240,30 @@ def _context(
     return Context(review, frozenset(there), history, cut_off), rested_on
 
 
+def _answers(evaluator: Evaluator, checked: Checked, verdicts_alone: bool) -> dict[Question, Reply]:
+    questions = checked.plan.of(checked.asked.chosen).questions
+    specs = {spec.name: spec for spec in checked.index.specs}
+    return evaluator.answer(questions, specs, checked.plan.limits, whole=not verdicts_alone)
+
+
 def _judge(
     snapshot: Snapshot,
     evaluator: Evaluator,
     checked: Checked,
+    replies: dict[Question, Reply],
     options: Options,
     wanted: Wanted | None,
-    verdicts_alone: bool,
 ) -> Outcome:
     index = checked.index
     chosen = checked.asked.chosen
-    questions = checked.plan.of(chosen).questions
-    specs = {spec.name: spec for spec in index.specs}
-    whole = not verdicts_alone
-    replies = evaluator.answer(questions, specs, checked.plan.limits, whole=whole)
+    looks = (*checked.rested_on, *evaluator.looked_at)
     dossier = judge(
         Run(
             index=index,
             plan=checked.plan.of(chosen),
             replies=replies,
             units=checked.units,
-            snapshot=snapshot.identity,
+            snapshot=replace(snapshot.identity, date=checked.day),
             problems=checked.problems,
             files=checked.loaded.files,
             review=options.review or index.project.charter.next_review,
@@ -259,12 +280,14 @@ def _judge(
         problems=in_order([*dossier.problems, *found]),
         exit_status=max(dossier.exit_status, 2 if raised else 0),
         off=tuple(dict.fromkeys((*checked.off, *after.off))),
+        redated=is_redated(snapshot, options, looks),
     )
     rested_on = None
     if evaluator.complete and checked.lasting:
         rested_on = (*evaluator.rested_on, *checked.rested_on)
+    holds = span(checked.loaded.project, checked.day) if checked.loaded.project else (None, None)
     if wanted is None:
-        return Outcome(_with_sources(dossier, snapshot, evaluator, checked), rested_on)
+        return Outcome(_with_sources(dossier, snapshot, evaluator, checked), rested_on, holds)
     from closeout.cli.attachments import attachments
     from closeout.cli.studies import studies
 
@@ -272,7 +295,7 @@ def _judge(
     attached = attachments(dossier, index, evaluator) if wanted.attached else ()
     dossier = replace(dossier, unmade=tuple(_unmade(dossier, studied, attached)))
     dossier = _with_sources(dossier, snapshot, evaluator, checked)
-    return Outcome(dossier, rested_on, studied, attached)
+    return Outcome(dossier, rested_on, holds, studied, attached)
 
 
 def _with_sources(
@@ -303,7 +326,7 @@ def _unreadable(snapshot: Snapshot, problems: tuple[Problem, ...], files: int) -
     return Dossier(
         project="(unreadable project)",
         note=None,
-        snapshot=snapshot.identity,
+        snapshot=replace(snapshot.identity, date=snapshot.dated.day()),
         review=None,
         reviews=(),
         requirements=(),

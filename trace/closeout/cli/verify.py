@@ -29,6 +29,7 @@ def command(
     review: str | None,
     settings: tuple[str, ...],
     revision: str | None,
+    today: str | None,
     jobs: int,
     only: tuple[str, ...],
     json_file: str | None,
@@ -40,12 +41,12 @@ def command(
     """
     if json_file is not None and json_file != "-":
         check_place(Path(json_file))
-    options = Options(review, settings, only, jobs)
+    options = Options(review, settings, only, jobs, today)
     wanted = runs.Wanted(json_file != "-", json_file is not None, colour(), width())
     with opened(revision) as (snapshot, store):
         compared = bool(settings) and wanted.text
         key = runs.key_of_run(snapshot, options)
-        run = None if compared else runs.recall(snapshot, store, key, wanted)
+        run = None if compared else runs.recall(snapshot, store, key, options, wanted)
         change = ""
         if run is None:
             from closeout.cli.pipeline import assess

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 
 from closeout.graph.findings import error, warning
 from closeout.graph.index import Index
+from closeout.graph.report_text import report_text
 from closeout.model.problem import Finding
 from closeout.model.records import Method, Nonconformance, Record
 
@@ -26,7 +27,8 @@ def reports(index: Index) -> Iterator[Finding]:
                 "nonconformance-missing",
                 record.where / "outcome",
                 f"the outcome of {record.id} is not met, and no nonconformance reports it",
-                f"add a nonconformance with found_by: {record.id}",
+                "put this into a file below requirements/, and say what became of it: "
+                + report_text(record, _judged_by(record, index), index),
             )
     named = {name for _, _, one in index.project.verifications() for name in one.records}
     for record in index.records.values():
@@ -35,6 +37,14 @@ def reports(index: Index) -> Iterator[Finding]:
     for report in index.project.nonconformances:
         yield from _waiver(report, index)
         yield from _retest(report)
+
+
+def _judged_by(record: Record, index: Index) -> list[str]:
+    """Return the requirements that a record judged, else those that name it."""
+    if record.judged:
+        return [name for name, _ in record.judged if name in index.requirements]
+    verifications = index.project.verifications()
+    return list(dict.fromkeys(one.id for one, _, v in verifications if record.id in v.records))
 
 
 def _of_nothing(record: Record, index: Index) -> Iterator[Finding]:

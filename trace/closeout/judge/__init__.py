@@ -5,13 +5,15 @@ from closeout.judge.agreed import disagreements
 from closeout.judge.contradictions import contradictions
 from closeout.judge.dossier import Run, judge
 from closeout.judge.doubts import doubts
+from closeout.judge.failures import failures, unreported_logs
 from closeout.judge.margins import thin_margins
+from closeout.judge.standing import Standing
 from closeout.judge.waived import waived
 from closeout.measure import Units
 from closeout.model.dossier import Dossier
 from closeout.model.problem import Finding
 
-__all__ = ["Run", "findings", "judge"]
+__all__ = ["Run", "Standing", "failures", "findings", "judge"]
 
 
 def findings(dossier: Dossier, index: Index, units: Units) -> tuple[Finding, ...]:
@@ -22,5 +24,6 @@ def findings(dossier: Dossier, index: Index, units: Units) -> tuple[Finding, ...
         *thin_margins(dossier, index, units),
         *waived(dossier, index, units),
         *disagreements(dossier, index),
+        *unreported_logs(dossier, index),
     )
     return tuple(dict.fromkeys(found))

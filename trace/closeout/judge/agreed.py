@@ -14,15 +14,21 @@ from closeout.model.records import Agreement
 
 def agreed_as_closed(requirement: str, index: Index) -> tuple[str, ...]:
     """Return by whom, when and at which review a requirement was agreed as closed."""
-    return tuple(_shown(one) for one in index.project.agreements if requirement in one.requirements)
+    return tuple(_shown(one) for one in _about(requirement, index) if one.planned is None)
+
+
+def to_be_agreed(requirement: str, index: Index) -> tuple[str, ...]:
+    """Return by whom, when and at which review it is planned to be, after the state's date."""
+    return tuple(_shown(one) for one in _about(requirement, index) if one.planned is not None)
+
+
+def _about(requirement: str, index: Index) -> Iterator[Agreement]:
+    return (one for one in index.project.agreements if requirement in one.requirements)
 
 
 def _shown(one: Agreement) -> str:
-    parts = [
-        f"at {one.review}",
-        f"by {one.by}" if one.by else "",
-        f"on {one.date}" if one.date else "",
-    ]
+    day = one.date or one.planned
+    parts = [f"at {one.review}", f"by {one.by}" if one.by else "", f"on {day}" if day else ""]
     return " ".join(filter(None, parts)) + (f" ({one.document})" if one.document else "")
 
 
@@ -34,7 +40,7 @@ def disagreements(dossier: Dossier, index: Index) -> Iterator[Finding]:
             result, where = results.get(name), agreement.where / "requirements" / number
             if result is None:
                 continue
-            if not result.closed:
+            if not result.closed and agreement.planned is None:
                 yield warning(
                     "agreed-but-open", where,
                     f"{name} was agreed as closed at {agreement.review}, and is not: {result.why}",

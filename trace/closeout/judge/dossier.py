@@ -101,6 +101,7 @@ def _results(run: Run) -> dict[str, RequirementResult]:
     judge_one = Judge(
         index, run.plan, answers, run.units, run.review, dict(run.settings), run.spoiled,
         {question: reply.read for question, reply in run.replies.items() if reply.read is not None},
+        run.snapshot.under_git,
     ).result  # fmt: skip
     order = from_below(index)
     done: dict[str, RequirementResult] = {}

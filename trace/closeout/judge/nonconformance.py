@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from closeout.graph import Index
 from closeout.judge.cover import in_force, may_approve
+from closeout.judge.planned import not_yet
 from closeout.model.records import Nonconformance, Record, Requirement
 
 NOT_MET = "not met"
@@ -78,20 +79,47 @@ def _left(report: Nonconformance, index: Index) -> Iterator[str]:
         if record is None:
             yield f"there is no record {name}"
         elif record.date is None:
-            yield f"{name} has no date yet"
+            yield not_yet(record)
         elif _is_before(record, index.records.get(found)):
             yield f"{name} is of {record.date}, before what it is to close was found"
         elif record.outcome == NOT_MET:
             yield f"the outcome of {name} is not met"
         elif record.outcome is None and not _measures_again(record, index.records.get(found)):
             yield f"{name} shows nothing of what was found"
-    names = [report.closed_by, *report.retest]
-    again = [index.records[name] for name in names if name is not None and name in index.records]
-    if again and all(record.judged for record in again):
-        judged = {name for record in again for name, _ in record.judged}
-        left = [name for name in concerned(report, index) if name not in judged]
-        if left:
-            yield f"nothing that closes it judged {', '.join(left)}"
+    yield from _is_of_another(report, index)
+
+
+def _is_of_another(report: Nonconformance, index: Index) -> Iterator[str]:
+    """Yield where what closes a nonconformance is about other requirements, or another article.
+
+    Its requirements may be shown by the records of its retest together, each on its article.
+    """
+    found_by = index.records.get(report.found_by or "")
+    articles = set(dict(report.article or (found_by.article if found_by else ())))
+    names = dict.fromkeys(filter(None, (report.closed_by, *report.retest)))
+    again = [index.records[name] for name in names if name in index.records]
+    about = [record for record in again if articles <= set(dict(record.article))]
+    closing = index.records.get(report.closed_by or "")
+    if closing is not None and closing not in about:
+        missing = ", ".join(sorted(articles - set(dict(closing.article))))
+        yield f"{closing.id} was not made on {missing}"
+    wanted = concerned(report, index)
+    left = [name for name in wanted if not any(_speaks_of(one, name, index) for one in about)]
+    if left and again:
+        yield f"nothing that closes it judged {', '.join(left)}"
+    elif wanted and closing and not any(_speaks_of(closing, name, index) for name in wanted):
+        yield f"{closing.id} judged nothing that it is about"
+
+
+def _speaks_of(record: Record, requirement: str, index: Index) -> bool:
+    """Return whether a record judged a requirement; one that does not say is asked by who names it.
+
+    A requirement that is not there any more can be judged by nobody, and keeps nothing open.
+    """
+    if record.judged:
+        return requirement in dict(record.judged)
+    known = index.requirements.get(requirement)
+    return known is None or any(record.id in one.records for one in known.verification)
 
 
 def _measures_again(record: Record, found_by: Record | None) -> bool:

@@ -16,7 +16,10 @@ _OPEN_TEXTS = (
 
 def not_applicable(reason: NotApplicable, agreed: bool) -> str:
     """Return why a requirement does not apply, and whether that is agreed."""
-    if reason.agreed_by is None:
+    if reason.planned is not None:
+        who = f" by {reason.agreed_by}" if reason.agreed_by else ""
+        by = f", to be agreed{who} on {reason.planned}"
+    elif reason.agreed_by is None:
         by = ", not agreed yet"
     elif agreed:
         by = f", agreed by {reason.agreed_by}"

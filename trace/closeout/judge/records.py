@@ -9,8 +9,9 @@ from typing import Any
 from closeout.graph import Bounds, bounds_in
 from closeout.graph.bounds import as_double
 from closeout.judge.limits import Extremes, Judged, Judgement, compare, shown_in
-from closeout.judge.nonconformance import NOT_MET, holds_open
+from closeout.judge.nonconformance import NOT_MET
 from closeout.judge.standing import Standing
+from closeout.judge.superseded import is_known_failure, is_of_another_issue, kept_by
 from closeout.measure import UnitError
 from closeout.model.amount import Measured
 from closeout.model.dossier import Evidence, State
@@ -64,7 +65,7 @@ def unnamed_failures(
     for record in judging:
         if record.id in named or record.date is None:
             continue
-        if not _is_about(record, requirement, verification):
+        if not is_about(record, requirement, verification):
             continue
         one = _record(said, requirement, verification, record, standing)
         if one.evidence.state is not State.NOT_MET:
@@ -77,7 +78,7 @@ def unnamed_failures(
     return found
 
 
-def _is_about(record: Record, requirement: Requirement, verification: Verification) -> bool:
+def is_about(record: Record, requirement: Requirement, verification: Verification) -> bool:
     """Return whether a record that judged a requirement speaks of what a verification is about.
 
     An outcome of not met that measures none of the requirement's quantities speaks of each.
@@ -87,6 +88,20 @@ def _is_about(record: Record, requirement: Requirement, verification: Verificati
         return True
     known = {one.criterion.quantity for one in requirement.verification}
     return record.outcome == NOT_MET and not measured & known
+
+
+def failed_by_measure(
+    requirement: Requirement, verification: Verification, record: Record, standing: Standing
+) -> bool:
+    """Return whether what a record measured makes a verification not met, covered or not."""
+    if verification.criterion.quantity not in dict(record.measured):
+        return False
+    said = {
+        "number": 0, "method": verification.method.value, "level": None, "stage": None,
+        "review": None, "due": True,
+    }  # fmt: skip
+    one = _record(said, requirement, verification, record, standing)
+    return one.evidence.state is State.NOT_MET
 
 
 def took_place(
@@ -140,24 +155,12 @@ def _kept_by(
     record: Record,
     standing: Standing,
 ) -> str | None:
-    """Return why a failed record counts though another replaces it; None where it does not.
+    """Return why a failed record counts though another replaces it; None where it does not."""
 
-    Its nonconformance has to be closed: one that is open, or that nobody wrote, keeps it. And what
-    takes its place at last has to show that met what it found not met.
-    """
-    index = standing.index
-    reports = [r for r in index.project.nonconformances if r.found_by == record.id]
-    if not reports:
-        return "no nonconformance reports it"
-    for report in reports:
-        if holds_open(report, index):
-            return f"{report.id} is open"
-    last = index.last(record.id)
-    shown = _record(said, requirement, verification, last, standing)
-    judged = dict(last.judged)
-    if shown.evidence.state is State.MET and (not judged or requirement.id in judged):
-        return None
-    return f"{last.id} that replaces it does not show it met"
+    def shows(last: Record) -> State:
+        return _outcome({**said, "record": last.id}, verification, last, standing).evidence.state
+
+    return kept_by(requirement, verification, record, standing, shows)
 
 
 def _record(
@@ -167,7 +170,10 @@ def _record(
     record: Record,
     standing: Standing,
 ) -> Judgement:
-    """Judge a record. A failure stays one, also where the record speaks of an earlier state."""
+    """Judge a record. A failure stays one, also where the record speaks of an earlier state.
+
+    What judged another issue, and was no failure of that, is none of the present one either.
+    """
     said = {**said, "record": record.id, "document": record.document}
     lacks = standing.lacks(requirement, verification, record)
     if record.date is None:
@@ -176,6 +182,11 @@ def _record(
     if not lacks:
         return judged
     if judged.evidence.state is State.NOT_MET:
+        if is_of_another_issue(record, requirement) and not is_known_failure(
+            record, standing.index
+        ):
+            short = f"what it found then falls short of issue {requirement.issue}"
+            return _open(said, "; ".join((*lacks, short)))
         # Without its numbers, since what was accepted of today's article is not this one's.
         return _and(judged, "; ".join(lacks))._replace(extremes=None)
     return _open(said, "; ".join(lacks))

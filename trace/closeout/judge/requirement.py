@@ -9,7 +9,7 @@ from typing import Any
 from closeout.graph import Asked, Index, Plan, RequiredMargin, required_margins
 from closeout.graph.allocation import budget_text
 from closeout.judge import reasons
-from closeout.judge.agreed import agreed_as_closed
+from closeout.judge.agreed import agreed_as_closed, to_be_agreed
 from closeout.judge.analysis import by_analysis
 from closeout.judge.compliance import of_criteria, of_derived
 from closeout.judge.cover import covered, may_approve
@@ -31,8 +31,9 @@ Below = Sequence[RequirementResult]
 class Judge:
     """Judges requirements over one set of answers at one review (None: the whole life).
 
-    ``settings`` and ``spoiled`` are those of :class:`~closeout.judge.standing.Standing`; ``read``
-    are the project's files that an answer rests on, where that is known.
+    ``settings``, ``spoiled`` and ``under_git`` are those of
+    :class:`~closeout.judge.standing.Standing`; ``read`` are the project's files that an answer
+    rests on, where that is known.
     """
 
     def __init__(
@@ -45,6 +46,7 @@ class Judge:
         settings: Mapping[str, Setting] | None = None,
         spoiled: frozenset[str] = frozenset(),
         read: Mapping[Question, frozenset[str]] | None = None,
+        under_git: bool = False,
     ) -> None:
         self._index = index
         self._plan = plan
@@ -53,7 +55,7 @@ class Judge:
         self._units = units
         self._review = review
         self._number = index.review_number(review)
-        self._standing = Standing(index, units, review, settings or {}, spoiled)
+        self._standing = Standing(index, units, review, settings or {}, spoiled, under_git)
         # Most projects of any size have few of these, and most requirements none.
         self._reports = bool(index.project.nonconformances)
         self._more = self._reports or bool(index.project.agreements)
@@ -76,6 +78,7 @@ class Judge:
         return replace(
             found,
             agreed=agreed_as_closed(requirement.id, self._index),
+            to_be_agreed=to_be_agreed(requirement.id, self._index),
             budget=budget_text(requirement, self._index, self._units),
             reported=reported(requirement.id, self._index),
         )
@@ -83,7 +86,7 @@ class Judge:
     def _not_applicable(self, requirement: Requirement, below: Below) -> RequirementResult:
         reason = requirement.not_applicable
         assert reason is not None
-        agreed = may_approve(reason.agreed_by, requirement, self._index)
+        agreed = reason.planned is None and may_approve(reason.agreed_by, requirement, self._index)
         hindered = self._report(requirement)
         if hindered is not None:
             return _result(

@@ -13,12 +13,15 @@ from functools import cached_property
 
 from closeout.graph import Index, key_of_criterion
 from closeout.graph.inputs import ends_of, value_of
+from closeout.judge.planned import not_yet
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
+from closeout.model.issue import is_raised
 from closeout.model.records import Record, Requirement, Side, Verification
 from closeout.model.setting import Setting
 
 QUALIFICATION = "qualification"
+FIRST_ISSUE = "A"
 
 
 @dataclass(frozen=True)
@@ -26,7 +29,8 @@ class Standing:
     """A project as records are held against it, at a review (None: the last one).
 
     ``settings`` are the values of a what-if, at which the project's conditions then stand;
-    ``spoiled`` are records whose data file is not the one that they speak of.
+    ``spoiled`` are records whose data file is not the one that they speak of; ``under_git`` says
+    that the project's states are held by commits.
     """
 
     index: Index
@@ -34,6 +38,7 @@ class Standing:
     review: str | None
     settings: Mapping[str, Setting] = field(default_factory=dict)
     spoiled: frozenset[str] = frozenset()
+    under_git: bool = False
 
     @cached_property
     def _judging(self) -> dict[str, list[Record]]:
@@ -52,21 +57,42 @@ class Standing:
     ) -> tuple[str, ...]:
         """Return every reason why a record is no evidence of a requirement as it is today."""
         if record.date is None:
-            return (f"{record.id} is planned, it has no date yet",)
+            return (not_yet(record),)
         return (
-            *self._itself(record),
-            *_kind(requirement, verification, record),
-            *_issue(requirement, record),
+            *self.unfit(requirement, verification, record),
+            *self._issue(requirement, record),
             *self._build(verification, record),
             *self._conditions(requirement, verification, record),
             *self._age(record),
         )
 
-    def _itself(self, record: Record) -> Iterator[str]:
+    def unfit(
+        self, requirement: Requirement, verification: Verification, record: Record
+    ) -> Iterator[str]:
+        """Yield why a record was never evidence, whatever has changed since it was made."""
         if record.id in self.index.doubled_records:
             yield f"the identifier {record.id} is given twice"
         if record.id in self.spoiled:
             yield f"the data file of {record.id} is not the one it speaks of"
+        yield from _kind(requirement, verification, record)
+
+    def _issue(self, requirement: Requirement, record: Record) -> Iterator[str]:
+        judged = dict(record.judged)
+        was = judged.get(requirement.id)
+        if not judged:
+            # Outside git nobody holds an issue against what was said under it.
+            if self.under_git and is_raised(FIRST_ISSUE, requirement.issue):
+                yield (
+                    f"{record.id} does not say which issue it judged, the requirement is at"
+                    f" {requirement.issue}"
+                )
+        elif was is None:
+            yield f"{record.id} does not say that it judged {requirement.id}"
+        elif was != requirement.issue:
+            yield (
+                f"re-opened: {record.id} judged issue {was}, the requirement is at"
+                f" {requirement.issue}"
+            )
 
     def _build(self, verification: Verification, record: Record) -> Iterator[str]:
         """Compare builds; only a qualification may be argued from the same design."""
@@ -89,6 +115,16 @@ class Standing:
         the same criterion (quantity and limits) in the requirement's other verifications: the
         record must state each. Any other that it states is held against the project's parameter.
         """
+        yield from self.other_conditions(requirement, verification, record)
+        held = self._held_at(requirement, verification)
+        for name, amount in record.conditions:
+            if name not in held:
+                yield from self._in_force(record, name, amount)
+
+    def other_conditions(
+        self, requirement: Requirement, verification: Verification, record: Record
+    ) -> Iterator[str]:
+        """Yield where a record was not made under the conditions under which a criterion holds."""
         stated = dict(record.conditions)
         held = self._held_at(requirement, verification)
         for name, wanted in held.items():
@@ -97,9 +133,6 @@ class Standing:
             elif not any(self._matches(stated[name], one, name) for one in wanted):
                 now = f"the criterion holds at {_shown(wanted[0])}"
                 yield _changed(record, name, stated[name], now)
-        for name, amount in stated.items():
-            if name not in held:
-                yield from self._in_force(record, name, amount)
 
     def _in_force(self, record: Record, name: str, amount: Amount) -> Iterator[str]:
         """Compare what a record states with the project's parameter.
@@ -194,19 +227,6 @@ def _kind(requirement: Requirement, verification: Verification, record: Record) 
         yield f"{record.id} argues by similarity, which is no evidence at {verification.stage}"
     if record.differs and requirement.id not in dict(record.judged):
         yield f"{record.id} was made on an analogue, and does not name {requirement.id} as judged"
-
-
-def _issue(requirement: Requirement, record: Record) -> Iterator[str]:
-    judged = dict(record.judged)
-    was = judged.get(requirement.id)
-    if not judged or was == requirement.issue:
-        return
-    if was is None:
-        yield f"{record.id} does not say that it judged {requirement.id}"
-    else:
-        yield (
-            f"re-opened: {record.id} judged issue {was}, the requirement is at {requirement.issue}"
-        )
 
 
 def _changed(record: Record, name: str, was: Amount, now: str) -> str:

@@ -8,6 +8,7 @@ from closeout.graph import Index, bounds_in
 from closeout.graph.findings import warning
 from closeout.judge.cover import in_force, is_later, may_approve
 from closeout.judge.nonconformance import AGAINST
+from closeout.judge.planned import LATER
 from closeout.measure import UnitError, Units
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
 from closeout.model.problem import Finding
@@ -40,14 +41,21 @@ def _waiver(
         yield from _not_needed(waiver, result, meant, index, review)
         return
     requirement = index.requirements[result.id]
-    if waiver.date is None or waiver.approved_by is None:
+    if is_later(waiver, index, review):
+        return  # told by the date itself, as dated-after-review
+    if waiver.planned is not None:
+        yield warning(
+            "waiver-not-approved", waiver.where / "date",
+            f"{waiver.id} is planned: it is of {waiver.planned}, {LATER}, so it does not cover"
+            f" {result.id}",
+            "mend its date, or wait for it",
+        )  # fmt: skip
+    elif waiver.date is None or waiver.approved_by is None:
         yield warning(
             "waiver-not-approved", waiver.where,
             f"{waiver.id} is not approved yet, so it does not cover {result.id}",
             "add approved_by: and date: once it is approved",
         )  # fmt: skip
-    elif is_later(waiver, index, review):
-        return  # told by the date itself, as dated-after-review
     elif not in_force(waiver, index, review):
         yield warning(
             "waiver-expired", waiver.where / "expires",

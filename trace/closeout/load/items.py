@@ -88,7 +88,9 @@ def document(item: Item, where: Pointer, _reader: Reader) -> Document:
 
 def article(item: Item, where: Pointer, _reader: Reader) -> Article:
     """Return an item of articles."""
-    return Article(where, item["id"], item["title"], item["model"], item.get("build"))
+    return Article(
+        where, item["id"], item["title"], item["model"], item.get("build"), item.get("date")
+    )
 
 
 def requirement(item: Item, where: Pointer, reader: Reader) -> Requirement:

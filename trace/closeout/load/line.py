@@ -119,9 +119,9 @@ class Line:
     different texts of each requirement that has several or is gone, with the day and the number of
     their commit, ``issues`` those of each document with their number. ``since`` is the number of
     the one text of each other requirement that cites a document of several issues. ``records`` are
-    the texts of each dated record with path and day. ``reports`` are the nonconformances that the
-    last commit holds, with what they stand for and its day, ``named`` the requirements that a
-    nonconformance ever named, with the day.
+    the texts of each dated record with path and the first day, oldest first. ``reports`` are the
+    nonconformances that the last commit holds, with what they stand for and its day, ``named`` the
+    requirements that a nonconformance ever named, with the day.
     """
 
     gone: dict[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
@@ -151,7 +151,7 @@ def line_of(past: Past, blobs: Blobs, cache: Cache) -> Line:
     blobs.read(blob for c in (*commits, *every) for path, blob in _changes(c) if blob)
     found = _Walk(blobs).walked(commits)
     seen: set[str] = set()
-    for commit in every:
+    for commit in reversed(every):  # which come youngest first
         for path, blob in _changes(commit):
             if blob is not None and blob not in seen:
                 seen.add(blob)

@@ -40,11 +40,14 @@ def history_of(
         replace(one, changed=changed)
         for name, some in held.items()
         for one in some
-        if name in now and (changed := _changed(one.record, now[name]))
+        if name in now and (changed := _changed(one.record, now[name], first=one is some[0]))
     )
     judged = {name for record in project.records if record.date for name, _ in record.judged}
     judged |= {name for one in (*lost, *edited) for name, _ in one.record.judged}
     base = _base(past, files, blobs)
+    # What a record speaks of that does not say so is what named it.
+    silent = {record.id for record in project.records if record.date and not record.judged}
+    judged |= set(_naming(silent, line, base)) if silent else set()
     return History(
         base=base,
         versions={name: versions(line.versions.get(name, []), base, name) for name in judged},
@@ -59,14 +62,28 @@ def history_of(
     )
 
 
-def _changed(was: Record, now: Record) -> tuple[str, ...]:
+def _naming(records: Container[str], line: Line, base: Base | None) -> Iterator[str]:
+    """Yield the requirements of which a verification ever named one of some records."""
+    for name, rows in line.versions.items():
+        parts = (part for item, _, _ in rows for part in item.get("verification", ()))
+        if any(record in records for part in parts for record in part.get("records", ())):
+            yield name
+    for name, requirement in base.requirements.items() if base is not None else ():
+        if any(record in records for one in requirement.verification for record in one.records):
+            yield name
+
+
+def _changed(was: Record, now: Record, *, first: bool) -> tuple[str, ...]:
     """Return what a record said and does not say any more, "result" where it is what came out.
 
-    How it is written is no matter, nor what it says beside that by now.
+    How it is written is no matter, nor what it says beside that by now. Its date is the one that it
+    had ``first``: a date that was moved has to be brought back, and that must be possible.
     """
     found = ["result"] if _result(was) != _result(now) else []
     for word, of in (("judged", _judged), ("article", _article), ("conditions", _conditions)):
         found += [f"{word} {one}" for one in of(was) if one not in of(now)]
+    if first and now.date is not None and was.date != now.date:
+        found.append(f"date {was.date}")  # it decides on what is planned, and on what came first
     if was.data_sha256 is not None and was.data_sha256 != now.data_sha256:
         found.append(f"data_sha256 {was.data_sha256[:12]}...")
     return tuple(found)

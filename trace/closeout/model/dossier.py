@@ -44,12 +44,20 @@ class SnapshotIdentity:
     """What was judged: kind is tree, index or commit; outside git commit and dirty are None.
 
     ``unheld`` are files of the project that were read and are in no commit: git ignores them.
+    ``date`` is the day (year-month-day) at which it was judged: what is dated later is planned. It
+    follows from the state and the clock, and so is no part of what tells one state from another.
     """
 
     kind: str
     commit: str | None
     dirty: bool | None
     unheld: tuple[str, ...] = ()
+    date: str | None = field(default=None, compare=False)
+
+    @property
+    def under_git(self) -> bool:
+        """Whether commits hold the states of the project, or will."""
+        return self.commit is not None or self.kind == "index"
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,8 +136,9 @@ class RequirementResult:
     ``outstanding`` is True where something that is due, of it or of what is derived from it, is
     open, in error, or a shortfall that is not covered.
     ``why`` is the reason of the close-out status in one line. ``agreed`` tells what a board agreed
-    as closed, ``budget`` what is allocated of its limit and what is left. ``reported`` are its
-    nonconformances with what became of each.
+    as closed, ``to_be_agreed`` what it is planned to agree after the day of the state. ``budget``
+    tells what is allocated of its limit and what is left. ``reported`` are its nonconformances with
+    what became of each.
     """
 
     id: str
@@ -152,6 +161,7 @@ class RequirementResult:
     agreed: tuple[str, ...] = ()
     budget: str | None = None
     reported: tuple[tuple[str, str], ...] = ()
+    to_be_agreed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,6 +281,7 @@ class Dossier:
     the figures and files of analyses that were wanted and failed. ``outside`` are the files that
     were read outside the project and belong to no distribution and not to Python, by their paths,
     with BLAKE2b-256 digests (None: it was only asked whether it is there, and how large).
+    ``redated`` says that the state was judged at another day than its own.
     """
 
     project: str
@@ -290,8 +301,9 @@ class Dossier:
     off: tuple[RulePolicy, ...] = ()
     unmade: tuple[str, ...] = ()
     outside: tuple[tuple[str, str | None], ...] = ()
+    redated: bool = False
 
     @property
     def draft(self) -> bool:
-        """True where the state is not a clean commit or a what-if was asked."""
-        return bool(self.settings) or self.snapshot.dirty is not False
+        """True where the state is not a clean commit, or a what-if or another day was asked."""
+        return bool(self.settings) or self.redated or self.snapshot.dirty is not False

@@ -117,11 +117,15 @@ class Verification:
 
 @dataclass(frozen=True, slots=True)
 class NotApplicable:
-    """Why a requirement does not apply, and who agreed to that by which document."""
+    """Why a requirement does not apply, and who agreed to that by which document.
+
+    ``planned`` is the day of that document where it is later than the state that is judged.
+    """
 
     reason: str
     agreed_by: str | None
     document: str | None
+    planned: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,8 +214,9 @@ class Record:
     ``similarity`` marks one that argues by likeness: a kind of analysis (ECSS-E-ST-10-02C Rev.1,
     5.2.2.1a), for which ``method`` is analysis.
 
-    Without a date it is planned: no evidence yet. ``same_design`` and ``differs`` say how what was
-    on the bench stands to the flight article, ``good_for`` how long the evidence holds.
+    Without a date it is planned: no evidence yet; ``planned`` is a date that is later than the
+    state that is judged (:mod:`closeout.model.as_of`). ``same_design`` and ``differs`` say how what
+    was on the bench stands to the flight article, ``good_for`` how long the evidence holds.
     """
 
     where: Pointer
@@ -232,11 +237,15 @@ class Record:
     good_for: Amount | None = None
     data_sha256: str | None = None
     similarity: bool = False
+    planned: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Waiver:
-    """A waiver or deviation: a shortfall that an authority accepts, until a review."""
+    """A waiver or deviation: a shortfall that an authority accepts, until a review.
+
+    ``planned`` is a date that is later than the state that is judged; ``date`` is None then.
+    """
 
     where: Pointer
     id: str
@@ -249,6 +258,7 @@ class Waiver:
     date: str | None = None
     document: str | None = None
     expires: str | None = None
+    planned: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,13 +274,17 @@ class Document:
 
 @dataclass(frozen=True, slots=True)
 class Article:
-    """A piece of hardware that stands for a model philosophy's model, in its present build."""
+    """A piece of hardware that stands for a model philosophy's model, in its present build.
+
+    ``date`` is the day from which the article exists, in its first build.
+    """
 
     where: Pointer
     id: str
     title: str
     model: str
     build: str | None = None
+    date: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -357,7 +371,10 @@ class Nonconformance:
 
 @dataclass(frozen=True, slots=True)
 class Agreement:
-    """What a control board agreed as closed at a review."""
+    """What a control board agreed as closed at a review.
+
+    ``planned`` is a date that is later than the state that is judged; ``date`` is None then.
+    """
 
     where: Pointer
     review: str
@@ -365,6 +382,7 @@ class Agreement:
     by: str | None
     document: str | None
     requirements: tuple[str, ...]
+    planned: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

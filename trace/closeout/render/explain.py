@@ -94,8 +94,8 @@ def _requirement(
     yield ""
     yield from wrap(flow(result.statement), width)
     yield from _attributes(result, width)
-    for text in result.agreed:
-        yield from wrap(f"agreed as closed {flow(text)}", width, 2)
+    for text in words.agreements(result):
+        yield from wrap(flow(text), width, 2)
     for name, became in result.reported:
         yield from wrap(f"nonconformance {safe(name)}: {flow(became)}", width, 2)
     if result.budget:

@@ -33,6 +33,7 @@ def dossier_json(dossier: Dossier) -> str:
             "kind": dossier.snapshot.kind,
             "commit": dossier.snapshot.commit,
             "dirty": dossier.snapshot.dirty,
+            "date": dossier.snapshot.date,
         },
         "review": dossier.review,
     }
@@ -93,6 +94,7 @@ def _requirement(result: RequirementResult) -> dict[str, Any]:
         "statement": result.statement,
         "rationale": result.rationale,
         "agreed": result.agreed,
+        "to_be_agreed": result.to_be_agreed,
         "budget": result.budget,
         "nonconformances": dict(result.reported),
     }

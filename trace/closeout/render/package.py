@@ -130,7 +130,12 @@ def _manifest(dossier: Dossier, files: Mapping[str, bytes], versions: Mapping[st
         "format": MANIFEST_FORMAT,
         "project": dossier.project,
         "review": dossier.review,
-        "snapshot": {"kind": state.kind, "commit": state.commit, "dirty": state.dirty},
+        "snapshot": {
+            "kind": state.kind,
+            "commit": state.commit,
+            "dirty": state.dirty,
+            "date": state.date,
+        },
         "draft": dossier.draft,
         "incomplete": words.missing(dossier),
         "unheld": list(dossier.snapshot.unheld),

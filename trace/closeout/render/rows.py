@@ -127,7 +127,7 @@ def entry(result: RequirementResult, settings: Settings = NO_SETTINGS) -> Entry:
         reason=flow(result.why),
         lines=tuple(line(evidence, settings) for evidence in result.evidence) or (Line(),),
         reports=tuple(f"{safe(name)} ({flow(became)})" for name, became in result.reported),
-        agreed="; ".join(f"agreed as closed {flow(text)}" for text in result.agreed),
+        agreed="; ".join(map(flow, words.agreements(result))),
     )
 
 

@@ -79,7 +79,12 @@ def count(number: int, noun: str, plural: str | None = None) -> str:
 
 
 def snapshot(dossier: Dossier) -> str:
-    """Return what state of the project was judged, as ``working tree at 1e496c4ab1c2``."""
+    """Return what state was judged and at which day: ``working tree at 1e49, as of 2026-11-30``."""
+    day = dossier.snapshot.date
+    return f"{_state(dossier)}, as of {day}" if day else _state(dossier)
+
+
+def _state(dossier: Dossier) -> str:
     state = dossier.snapshot
     if state.commit is None:
         return {"index": "git index, no commit yet"}.get(state.kind, "files that no commit holds")
@@ -104,7 +109,7 @@ def banner(dossier: Dossier) -> str | None:
     """Return what makes the dossier a draft or a what-if, or None for a clean commit."""
     if dossier.settings:
         return f"WHAT IF {settings(dossier)} - this is not the state of the project"
-    if not dossier.draft:
+    if dossier.snapshot.dirty is False:
         return None
     if dossier.snapshot.commit is None:
         return "DRAFT - the state that was judged is held by no commit"
@@ -141,6 +146,13 @@ def missing(dossier: Dossier) -> list[str]:
     return found
 
 
+def redated(dossier: Dossier) -> str | None:
+    """Return that the dossier is a draft since another day was asked for, or None."""
+    if not dossier.redated:
+        return None
+    return "DRAFT - judged at a day that was asked for, which is not that of the state itself"
+
+
 def incomplete(dossier: Dossier) -> str | None:
     """Return that errors keep a part of the project from being judged and which, or None."""
     found = missing(dossier)
@@ -149,7 +161,8 @@ def incomplete(dossier: Dossier) -> str | None:
 
 def banners(dossier: Dossier) -> list[str]:
     """Return what stands above everything that a dossier shows."""
-    return [text for text in (banner(dossier), incomplete(dossier)) if text is not None]
+    texts = (banner(dossier), redated(dossier), incomplete(dossier))
+    return [text for text in texts if text is not None]
 
 
 def how_sure(evidence: Evidence) -> str:
@@ -179,6 +192,12 @@ def model_uncertainty(spec: AnalysisSpec) -> str:
 def close_out(result: RequirementResult) -> str:
     """Return closed or open, the close-out status over the whole life."""
     return "closed" if result.closed else "open"
+
+
+def agreements(result: RequirementResult) -> list[str]:
+    """Return what a board agreed as closed of a requirement, and what it is planned to agree."""
+    agreed = [f"agreed as closed {text}" for text in result.agreed]
+    return agreed + [f"to be agreed as closed {text}" for text in result.to_be_agreed]
 
 
 def plan_of(evidence: Evidence) -> str:

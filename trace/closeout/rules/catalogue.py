@@ -7,7 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from closeout.rules import changed, control, evidence_pages, form, planned, traces, wording
+from closeout.rules import (
+    changed,
+    control,
+    dated_pages,
+    evidence_pages,
+    form,
+    planned,
+    traces,
+    wording,
+)
 from closeout.rules.rule import Rule
 
 RULES: tuple[Rule, ...] = (
@@ -16,6 +25,7 @@ RULES: tuple[Rule, ...] = (
     *planned.RULES,
     *control.RULES,
     *changed.RULES,
+    *dated_pages.RULES,
     *evidence_pages.RULES,
     *wording.RULES,
 )

@@ -61,7 +61,7 @@ RULES = (
         " issue is raised or its text is brought back; the first criterion of another quantity"
         " is told with that change alone.",
         breaks=_became(_LOWERED),
-        keeps=_became(_STATE.replace("at_least: 52 W h", "at_least: 187.2 kJ")),
+        keeps=_became(_PASSED.replace("at_least: 52 W h", "at_least: 187.2 kJ"), _PASSED),
     ),
     _standard(
         name="judged-before-change",
@@ -93,7 +93,7 @@ RULES = (
         why="Each requirement that cites the document is held against its new issue. The list is"
         " told with the change alone.",
         breaks=_became(_STATE.replace("issue: 2, date: 2026-01-20", "issue: 3, date: 2026-04-02")),
-        keeps=_became(_STATE.replace("Launch service agreement", "Agreement")),
+        keeps=_became(_PASSED.replace("Launch service agreement", "Agreement"), _PASSED),
     ),
     _standard(
         name="identifier-reused",

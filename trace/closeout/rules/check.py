@@ -7,13 +7,14 @@ from closeout.graph.findings import warning
 from closeout.measure import Units
 from closeout.model.problem import Finding
 from closeout.rules.context import Context
+from closeout.rules.dated import dated
 from closeout.rules.evidence import evidence
 from closeout.rules.standards import standards
 
 
 def check_rules(index: Index, units: Units, context: Context) -> list[Finding]:
     """Return everything that the rules find, whatever the project's policy does with it."""
-    found = [*standards(index, context), *evidence(index, context, units)]
+    found = [*standards(index, context), *evidence(index), *dated(index, context)]
     if context.cut_off:
         found.append(_cut_off(index))
     if context.history is not None:  # outside git none of this has to be loaded

@@ -36,12 +36,13 @@ records:
     measured: {lamp_time: 9.0 h +/- 0.1 h (k = 2)}
 """
 _GOOD = _RECORD.replace("9.0 h", "12.5 h")
+_REPORT = "nonconformances: [{id: NCR-1, found_by: TR-001, requirements: [PWR-010]}]\n"
 
 
 def _waived(waiver: str, record: str = _RECORD) -> str:
     """Return a requirement that falls 1.1 h short of 10 h, and what is accepted of it."""
     said = "  - {id: RFW-1, kind: waiver, requirement: PWR-010, "
-    return f"{_CHARTER}{_MEASURED}{record}waivers:\n{said}{waiver}}}\n"
+    return f"{_CHARTER}{_MEASURED}{record}{_REPORT}waivers:\n{said}{waiver}}}\n"
 
 
 _ACCEPTED = "accepts: {quantity: lamp_time, at_least: 8.8 h}, approved_by: board, date: 2026-03-09"
@@ -148,9 +149,10 @@ records:
 REPORTS = (
     _trace(
         name="nonconformance-missing",
-        title="a record that is not met, without a nonconformance",
+        title="a record that is not met, or measured beyond a limit, without a nonconformance",
         clause=f"{_E1002}, Annex B: the control document refers to the report of each",
-        why="A failure that nobody reports is forgotten at the next test.",
+        why="A failure that nobody reports is forgotten at the next test; a waiver accepts it, and"
+        " does not say what it was. The cure is a nonconformance to put into a file as it is.",
         breaks=_INSPECTED,
         keeps=_INSPECTED + "nonconformances:\n  - {id: NCR-1, found_by: IN-001,"
         " requirements: [PWR-010], disposition: return}\n",

@@ -1,4 +1,4 @@
-"""Rules over the records of a project: on what they were made, when, and what they found."""
+"""Rules over the records of a project: on what they were made, and what they found."""
 
 from __future__ import annotations
 
@@ -8,11 +8,9 @@ from closeout.graph import Index
 from closeout.graph.findings import warning
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
-from closeout.model.problem import Finding, Pointer
+from closeout.model.problem import Finding
 from closeout.model.records import Limits, Record, Requirement, Verification
-from closeout.rules.context import Context
 
-NOT_MET = "not met"
 # Models that differ from the flight article in more than their number.
 ANALOGUES = ("development", "engineering")
 # Stages that speak of the flight article itself (ECSS-E-ST-10-02C Rev.1, 5.2.4).
@@ -20,9 +18,8 @@ OF_THE_ARTICLE = ("acceptance", "pre-launch")
 FLOWN = ("flight", "protoflight")
 
 
-def evidence(index: Index, context: Context, units: Units) -> Iterator[Finding]:
-    """Yield what the records of a project leave unsaid, or say too late or for nothing."""
-    yield from _after_review(index, context)
+def evidence(index: Index) -> Iterator[Finding]:
+    """Yield what the records of a project leave unsaid, or say for nothing."""
     if not index.records:
         return
     for _, _, verification in index.project.verifications():
@@ -31,9 +28,6 @@ def evidence(index: Index, context: Context, units: Units) -> Iterator[Finding]:
             if record is not None and record.date is not None:
                 yield from _analogue(verification, number, record, index)
     yield from _without_build(index)
-    for requirement in index.requirements.values():
-        if requirement.not_applicable is not None:
-            yield from _failed_and_set_aside(requirement, index, units)
 
 
 def _analogue(
@@ -71,56 +65,20 @@ def _without_build(index: Index) -> Iterator[Finding]:
                 )
 
 
-def _after_review(index: Index, context: Context) -> Iterator[Finding]:
-    """What is dated after a review was not there to be seen at it."""
-    held = index.project.charter.review_dates.get(context.review or "")
-    project = index.project
-    dated: list[tuple[str, str | None, Pointer]] = [
-        *((one.id, one.date, one.where) for one in project.records),
-        *((one.id, one.date, one.where) for one in project.waivers),
-        *((f"the agreement of {one.review}", one.date, one.where) for one in project.agreements),
-    ]
-    for name, day, where in dated:
-        if held is not None and day is not None and day > held:  # both as year-month-day
-            yield warning(
-                "dated-after-review",
-                where / "date",
-                f"{name} is of {day}, and {context.review} is on {held}",
-                "mend the date, leave it out while it is planned, or move the review",
-            )
-
-
-def _failed_and_set_aside(
-    requirement: Requirement, index: Index, units: Units
-) -> Iterator[Finding]:
-    """That a requirement does not apply does not undo what a test of it has found."""
-    for record in index.records.values():
-        if record.date is None or record.id in index.replaced:
-            continue
-        if requirement.id not in dict(record.judged):
-            continue
-        quantity = failing(record, requirement, units)
-        if quantity is not None or record.outcome == NOT_MET:
-            yield warning(
-                "failed-and-set-aside",
-                requirement.where / "not_applicable",
-                f"{requirement.id} is said not to apply, and {record.id} found"
-                f" {quantity or 'it'} not met",
-                "say in its reason why the failure does not matter, have its authority agree, and"
-                " switch this rule off with that reason",
-            )
-
-
 def failing(record: Record, requirement: Requirement, units: Units) -> str | None:
     """Return a quantity that a record measured beyond the limit of a requirement, or None."""
+    return next(beyond(record, requirement, units), None)
+
+
+def beyond(record: Record, requirement: Requirement, units: Units) -> Iterator[str]:
+    """Yield the quantities that a record measured beyond a limit of a requirement."""
     measured = dict(record.measured)
     for verification in requirement.verification:
         quantity = verification.criterion.quantity
         if verification.method is not record.method or quantity not in measured:
             continue
         if _is_outside(measured[quantity].value, verification.criterion.limits, units):
-            return quantity
-    return None
+            yield quantity
 
 
 def _is_outside(value: Amount, limits: Limits, units: Units) -> bool:

@@ -10,13 +10,6 @@ from closeout.rules.rule import Rule
 _E1002 = "ECSS-E-ST-10-02C Rev.1"
 _standard = partial(Rule, kind="standard", severity=Severity.WARNING)
 
-_PROJECT = """\
-project:
-  name: Lantern
-  reviews: [PDR, CDR, AR]
-  next_review: CDR
-  review_dates: {CDR: 2026-06-18}
-"""
 _ON_BENCH = """\
 articles:
   - {id: LAN, title: Lantern on the bench, model: engineering, build: EM-2}
@@ -64,6 +57,17 @@ parameters:
 """
 
 
+_OUTCOME = """\
+requirements:
+  - id: PWR-010
+    title: Label
+    statement: The battery shall carry a label.
+    verification: [{method: inspection, stage: acceptance, review: AR, records: [IN-001]}]
+records:
+  - {id: IN-001, method: inspection, date: 2026-03-02, outcome: not met}
+nonconformances:
+  - {id: NCR-001, found_by: IN-001, requirements: [PWR-010]}
+"""
 _CLONED = """\
 $ git init --quiet; git add --all; git commit --quiet --no-verify --message first
 $ echo "# more" >> requirements/power.yaml; git commit --quiet --no-verify --all --message second
@@ -89,14 +93,6 @@ RULES = (
         keeps=_ON_BENCH,
     ),
     _standard(
-        name="dated-after-review",
-        title="a record, a waiver or an agreement is dated after the review that is judged",
-        clause="common practice, no source",
-        why="Nobody could see it at the review; the date is wrong, or the test is planned.",
-        breaks=_PROJECT + _SET_ASIDE.replace("2026-03-02", "2026-07-01"),
-        keeps=_PROJECT + _SET_ASIDE,
-    ),
-    _standard(
         name="failed-and-set-aside",
         title="a requirement is said not to apply, and a record found it not met",
         clause="common practice, no source",
@@ -104,6 +100,16 @@ RULES = (
         " not matter.",
         breaks=_SET_ASIDE.replace("12.5 h", "8 h"),
         keeps=_SET_ASIDE,
+    ),
+    _standard(
+        name="failure-out-of-sight",
+        title="a record found something not met, and nothing that is verified speaks of it",
+        clause="common practice, no source",
+        why="A failure must not go with the verification that is dropped, the quantity that gets"
+        " another name, the requirement that is deleted. It is closed by a nonconformance, with"
+        " what was done about it. Limits of earlier issues are looked for in git.",
+        breaks=_OUTCOME.replace("records: [IN-001]", "plan: later"),
+        keeps=_OUTCOME,
     ),
     _standard(
         name="history-cut-off",

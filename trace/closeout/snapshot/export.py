@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from closeout.model.dossier import SnapshotIdentity
+from closeout.snapshot.dates import Dated, stamp_of, today
 from closeout.snapshot.errors import SnapshotError, refused_by_system
 from closeout.snapshot.folder import Snapshot
 from closeout.snapshot.git import (
@@ -57,7 +58,8 @@ def open_index(root: Path) -> Snapshot:
         tree = _tree_of(staged)
         head = repository.head()
         identity = SnapshotIdentity("index", head, head is None or _differs(repository, head, tree))
-        return _export(repository, folder, tree, identity, staged)
+        dated = Dated(today(), None if head is None else stamp_of(repository.git, head))
+        return _export(repository, folder, tree, identity, dated, staged)
     except BaseException:
         folder.close()
         raise
@@ -73,7 +75,9 @@ def open_commit(root: Path, revision: str) -> Snapshot:
     commit = _commit_of(repository, revision)
     folder = _new_folder()
     try:
-        return _export(repository, folder, commit, SnapshotIdentity("commit", commit, False), None)
+        identity = SnapshotIdentity("commit", commit, False)
+        dated = Dated(today(), stamp_of(repository.git, commit), judged=True)
+        return _export(repository, folder, commit, identity, dated, None)
     except BaseException:
         folder.close()
         raise
@@ -132,6 +136,7 @@ def _export(
     folder: TemporaryFolder,
     tree: str,
     identity: SnapshotIdentity,
+    dated: Dated,
     staged: Git | None,
 ) -> Snapshot:
     """Return the snapshot of a tree or commit, exported into the folder."""
@@ -158,6 +163,7 @@ def _export(
         submodules=frozenset(submodules),
         on_close=folder.close,
         origin=repository.top / repository.prefix,
+        dated=dated,
     )
 
 

@@ -12,6 +12,7 @@ from types import TracebackType
 from closeout.model.dossier import SnapshotIdentity
 from closeout.model.problem import Problem, in_order
 from closeout.snapshot.beneath import opened_file, opened_folder
+from closeout.snapshot.dates import Dated, today
 from closeout.snapshot.names import READ_AS_TEXT, is_judged, shown
 from closeout.snapshot.walk import kind_problem, link_problem, walk
 
@@ -38,6 +39,7 @@ class Snapshot:
         submodules: frozenset[str] = frozenset(),
         on_close: Callable[[], None] | None = None,
         origin: Path | None = None,
+        dated: Dated | None = None,
     ) -> None:
         """Make a view of a folder.
 
@@ -46,6 +48,7 @@ class Snapshot:
             submodules: paths of submodules in git, not exported either.
             on_close: called by each ``close``.
             origin: the project's own folder, where this state was exported from.
+            dated: what its day follows from; today where nothing is given.
         """
         self.root = root
         self.identity = identity
@@ -53,6 +56,7 @@ class Snapshot:
         self.origin = origin or root
         # What git tracks in a working tree, None elsewhere: an exported state holds nothing else.
         self.tracked: frozenset[str] | None = None
+        self.dated = dated or Dated(today())
         self._links = links
         self._submodules = submodules
         self._on_close = on_close

@@ -7,10 +7,8 @@ from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from pathlib import Path, PurePosixPath
 
+from closeout.snapshot.dates import Looked
 from closeout.snapshot.folder import MADE_BY_TOOLS
-
-# (kind, path from the root, what was seen there), as in closeout.evaluate.witness.
-Looked = tuple[str, str, str | None]
 
 
 def not_held(root: Path, tracked: frozenset[str], looked: Iterable[Looked]) -> tuple[str, ...]:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from closeout.model.dossier import SnapshotIdentity
+from closeout.snapshot.committed import Committed, changes_of
+from closeout.snapshot.dates import Dated, stamp_of
 from closeout.snapshot.errors import SnapshotError
 from closeout.snapshot.folder import Snapshot
 from closeout.snapshot.git import Git, git_at, names_of, refusal
@@ -13,6 +17,12 @@ from closeout.snapshot.held import is_in
 from closeout.snapshot.names import READ_AS_TEXT, is_judged, shown
 
 _MARK = "requirements/project.yaml"
+
+
+@dataclass(frozen=True, slots=True)
+class _Watch:
+    tracked: frozenset[str]
+    unwatched: frozenset[str]
 
 
 def find_root(start: Path) -> Path | None:
@@ -42,22 +52,31 @@ def open_tree(root: Path) -> Snapshot:
     snapshot = Snapshot(root.resolve(), SnapshotIdentity("tree", None, None))
     try:
         git = git_at(snapshot.root)
-        found = _commit_and_changes(git)
+        found = _status(git)
         if found is None:
             return snapshot
-        commit, changed = found
-        hidden, notes = _out_of_sight(git, snapshot)
+        commit, changes = found
+        watch = _watch(git)
+        snapshot.tracked = watch.tracked
+        foreign = [path for path in snapshot.files() if not is_in(path, watch.tracked)]
+        if commit is not None:
+            snapshot.dated = _dated(git, snapshot, commit, changes, watch, foreign)
     except SnapshotError as error:
         if _has_git_folder(snapshot.root):
             snapshot.notes = (f"which commit this is cannot be told: {error.message}",)
         return snapshot
-    snapshot.identity = SnapshotIdentity("tree", commit, changed or hidden)
-    snapshot.notes = notes
+    odd = [path for path in watch.unwatched if is_judged(path) or (snapshot.root / path).exists()]
+    hidden = bool(odd) or any(path.endswith(READ_AS_TEXT) for path in foreign)
+    snapshot.identity = SnapshotIdentity("tree", commit, bool(changes) or hidden)
+    snapshot.notes = (
+        *_each(odd, "is marked so that git does not look at it"),
+        *_each(foreign, "is in no commit: git does not track it"),
+    )
     return snapshot
 
 
-def _commit_and_changes(git: Git) -> tuple[str | None, bool] | None:
-    """Return HEAD's commit and whether git sees any change; None outside of a repository."""
+def _status(git: Git) -> tuple[str | None, list[str]] | None:
+    """Return HEAD's commit and the changes that git sees; None outside of a repository."""
     reply = git.call(
         "status",
         "--porcelain=v2",
@@ -73,34 +92,47 @@ def _commit_and_changes(git: Git) -> tuple[str | None, bool] | None:
         if "not a git repository" in reply.err:
             return None
         raise refusal(reply, "status")
-    commit, changed = None, False
+    commit, changes = None, []
     for line in names_of(reply.out):
         if line.startswith("# branch.oid "):
             name = line.removeprefix("# branch.oid ")
             commit = None if name == "(initial)" else name
         elif not line.startswith("# "):
-            changed = True
-    return commit, changed
+            changes.append(line)
+    return commit, changes
 
 
-def _out_of_sight(git: Git, snapshot: Snapshot) -> tuple[bool, tuple[str, ...]]:
-    """Return whether a judged file may differ without git saying so, and notes that name them."""
+def _watch(git: Git) -> _Watch:
+    """Return what git tracks, and at which of it it was told not to look."""
     tracked: set[str] = set()
-    unwatched: list[str] = []
+    unwatched: set[str] = set()
     for line in names_of(git.ask("ls-files", "-v", "-z", "--", ".")):
         tag, path = line[0], line[2:]
         tracked.add(path)
         # Lower case: assume-unchanged. S: skip-worktree, as in a sparse checkout.
-        if (tag.islower() or tag == "S") and (is_judged(path) or (snapshot.root / path).exists()):
-            unwatched.append(path)
-    foreign = [path for path in snapshot.files() if not is_in(path, tracked)]
-    snapshot.tracked = frozenset(tracked)
-    notes = (
-        *_each(unwatched, "is marked so that git does not look at it"),
-        *_each(foreign, "is in no commit: git does not track it"),
-    )
-    hidden = bool(unwatched) or any(path.endswith(READ_AS_TEXT) for path in foreign)
-    return hidden, notes
+        if tag.islower() or tag == "S":
+            unwatched.add(path)
+    return _Watch(frozenset(tracked), frozenset(unwatched))
+
+
+def _dated(
+    git: Git,
+    snapshot: Snapshot,
+    commit: str,
+    changes: list[str],
+    watch: _Watch,
+    foreign: list[str],
+) -> Dated:
+    """Return what the day of a working tree follows from."""
+    changed = changes_of(changes, _prefix(git)) if changes else {}
+    held = Committed(snapshot.root, watch.tracked, changed, watch.unwatched)
+    judged = held.judged() and not any(path.endswith(READ_AS_TEXT) for path in foreign)
+    return replace(snapshot.dated, stamp=stamp_of(git, commit), judged=judged, holds=held)
+
+
+def _prefix(git: Git) -> str:
+    """Return the way from the top of the repository, from which a status is told, to here."""
+    return os.fsdecode(git.ask("rev-parse", "--show-prefix")).removesuffix("\n")
 
 
 def _each(paths: Iterable[str], what: str) -> list[str]:

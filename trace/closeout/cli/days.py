@@ -1,0 +1,45 @@
+"""At which day a state is judged: its own, or the one that was asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import TYPE_CHECKING
+
+from closeout.cli.options import Options
+from closeout.snapshot import Snapshot
+from closeout.snapshot.dates import Looked
+
+if TYPE_CHECKING:  # a run from the store loads no rules
+    from closeout.rules.context import CommitDay
+
+
+def day_of(snapshot: Snapshot, options: Options, looked: Collection[Looked] = ()) -> str:
+    """Return the day at which a state is judged, year-month-day.
+
+    Args:
+        looked: what the answers rested on, as far as it is known.
+    """
+    return options.today or snapshot.dated.day(looked)
+
+
+def is_redated(snapshot: Snapshot, options: Options, looked: Collection[Looked]) -> bool:
+    """Return whether the day that was asked for is another than that of the state itself."""
+    return options.today not in (None, day_of(snapshot, Options(), looked))
+
+
+def is_late(snapshot: Snapshot, options: Options) -> bool:
+    """Return whether the day of the commit has not come yet."""
+    stamp = snapshot.dated.stamp
+    if stamp is None or options.today is None:
+        return snapshot.dated.late
+    return stamp.day > options.today
+
+
+def commit_day(snapshot: Snapshot, options: Options) -> CommitDay | None:
+    """Return what the rules are told of the day of the commit, None where there is none."""
+    from closeout.rules.context import CommitDay
+
+    stamp = snapshot.dated.stamp
+    if stamp is None:
+        return None
+    return CommitDay(stamp.day, is_late(snapshot, options), stamp.parent)

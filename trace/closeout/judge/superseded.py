@@ -1,0 +1,97 @@
+"""Whether a failed record still counts: what took its place, and what its nonconformance says.
+
+A failure is over once its nonconformance is closed and a later record about the same thing shows it
+met. What re-opens that later record (a raised issue, a new build, age) re-opens the requirement; it
+does not bring the failure back, which never judged what is new.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from closeout.graph import Index
+from closeout.judge.nonconformance import NOT_MET, holds_open
+from closeout.judge.standing import Standing
+from closeout.model.dossier import State
+from closeout.model.records import Nonconformance, Record, Requirement, Verification
+
+# Says what a record shows of the present criterion, whatever has re-opened it since.
+Shows = Callable[[Record], State]
+
+
+def reports_of(record: Record, index: Index) -> list[Nonconformance]:
+    """Return the nonconformances that a record found."""
+    return [one for one in index.project.nonconformances if one.found_by == record.id]
+
+
+def is_answered(record: Record, index: Index) -> bool:
+    """Return whether nonconformances report what a record found, and all of them are closed."""
+    reports = reports_of(record, index)
+    return bool(reports) and not any(holds_open(report, index) for report in reports)
+
+
+def is_known_failure(record: Record, index: Index) -> bool:
+    """Return whether a record found something not met, whatever the present limits are."""
+    return record.outcome == NOT_MET or bool(reports_of(record, index))
+
+
+def is_of_another_issue(record: Record, requirement: Requirement) -> bool:
+    """Return whether a record says that it judged another issue of a requirement than this."""
+    return dict(record.judged).get(requirement.id, requirement.issue) != requirement.issue
+
+
+def kept_by(
+    requirement: Requirement,
+    verification: Verification,
+    record: Record,
+    standing: Standing,
+    shows: Shows,
+) -> str | None:
+    """Return why a failed record counts though another replaces it; None where it does not.
+
+    Its nonconformance has to be closed: one that is open, or that nobody wrote, keeps it. And what
+    takes its place at last has to show that met what it found not met.
+    """
+    index = standing.index
+    reports = reports_of(record, index)
+    if not reports:
+        return "no nonconformance reports it"
+    for report in reports:
+        if holds_open(report, index):
+            return f"{report.id} is open"
+    last = index.last(record.id)
+    if _takes_its_place(requirement, verification, record, last, standing, shows):
+        return None
+    return f"{last.id} that replaces it does not show it met"
+
+
+def _takes_its_place(
+    requirement: Requirement,
+    verification: Verification,
+    failed: Record,
+    last: Record,
+    standing: Standing,
+    shows: Shows,
+) -> bool:
+    judged = dict(last.judged)
+    if judged and requirement.id not in judged:
+        return False
+    if any(standing.unfit(requirement, verification, last)) or not _is_as_near(
+        failed, last, standing.index
+    ):
+        return False
+    if is_of_another_issue(last, requirement):
+        # What it showed, it showed of that issue; against the present one neither was judged.
+        return is_of_another_issue(failed, requirement) or not failed.judged
+    elsewhere = any(standing.other_conditions(requirement, verification, last))
+    return not elsewhere and shows(last) is State.MET
+
+
+def _is_as_near(failed: Record, last: Record, index: Index) -> bool:
+    """Return whether what takes a failure's place is about the present build where that was."""
+    builds = dict(last.article)
+    for name, build in failed.article:
+        article = index.articles.get(name)
+        if article is not None and article.build == build and builds.get(name) != build:
+            return False
+    return True

@@ -1,0 +1,63 @@
+"""A project as it stands on a day: what is dated later is planned, and no evidence yet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import TypeVar
+
+from closeout.model.records import Agreement, Project, Record, Requirement, Waiver
+
+T = TypeVar("T", Record, Waiver, Agreement)
+
+
+def as_of(project: Project, day: str) -> Project:
+    """Return a project as it stands on a day, year-month-day.
+
+    A record, waiver or agreement of a later day has no date then, and says under ``planned`` for
+    when it is meant; so has what was agreed in a document of a later day. That one place decides
+    it: whoever asks for a date finds none.
+    """
+    later = {one.id: one.date for one in project.documents if one.date and one.date > day}
+    if not later and all(date <= day for date in dates(project)):
+        return project
+    return replace(
+        project,
+        requirements=tuple(_requirement(one, later) for one in project.requirements),
+        records=tuple(_dated(one, day) for one in project.records),
+        waivers=tuple(_dated(one, day) for one in project.waivers),
+        agreements=tuple(_dated(one, day) for one in project.agreements),
+    )
+
+
+def dates(project: Project) -> Iterator[str]:
+    """Yield every date that decides on what is planned; also of what is planned already."""
+    yield from (date for one in project.records if (date := one.date or one.planned))
+    yield from (date for one in project.waivers if (date := one.date or one.planned))
+    yield from (date for one in project.agreements if (date := one.date or one.planned))
+    yield from (document.date for document in project.documents if document.date)
+
+
+def span(project: Project, day: str) -> tuple[str | None, str | None]:
+    """Return the last date up to a day, and the first one after it; None where there is none.
+
+    On each day from the one on and before the other a project stands as it does on this.
+    """
+    known = set(dates(project))
+    before = max((date for date in known if date <= day), default=None)
+    return before, min((date for date in known if date > day), default=None)
+
+
+def _dated(one: T, day: str) -> T:
+    # All dates are written as year-month-day.
+    if one.date is None or one.date <= day:
+        return one
+    return replace(one, date=None, planned=one.date)
+
+
+def _requirement(one: Requirement, later: Mapping[str, str]) -> Requirement:
+    said = one.not_applicable
+    day = None if said is None else later.get(said.document or "")
+    if said is None or day is None:
+        return one
+    return replace(one, not_applicable=replace(said, planned=day))

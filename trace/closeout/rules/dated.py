@@ -1,0 +1,107 @@
+"""Rules over dates: of the commit, of what was found, of what a waiver is about."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from closeout.graph import Index
+from closeout.graph.findings import warning
+from closeout.model.problem import Finding, Pointer
+from closeout.model.records import Article
+from closeout.rules.context import Context
+from closeout.rules.evidence import FLOWN
+
+WAIVER = "waiver"
+
+
+def dated(index: Index, context: Context) -> Iterator[Finding]:
+    """Yield dates that cannot be, or that make something else of what bears them."""
+    yield from _commit(index, context)
+    yield from _after_review(index, context)
+    yield from _found_without_date(index)
+    yield from _before_any_article(index)
+
+
+def _commit(index: Index, context: Context) -> Iterator[Finding]:
+    """The day of the commit decides what is planned, so it has to be one that can be."""
+    commit = context.commit
+    if commit is None:
+        return
+    cure = "set the clock of the machine right, and make the commit again"
+    where = index.project.charter.where
+    if commit.late:
+        text = f"the commit is of {commit.day}, a day that has not come"
+        yield warning("commit-date", where, text, cure)
+    if commit.parent is not None:
+        text = f"the commit is of {commit.day}, and its parent of {commit.parent}"
+        yield warning("commit-date", where, text, cure)
+
+
+def _after_review(index: Index, context: Context) -> Iterator[Finding]:
+    """What is dated after a review was not there to be seen at it."""
+    held = index.project.charter.review_dates.get(context.review or "")
+    project = index.project
+    rows: list[tuple[str, str | None, Pointer]] = [
+        *((one.id, one.date or one.planned, one.where) for one in project.records),
+        *((one.id, one.date or one.planned, one.where) for one in project.waivers),
+        *(
+            (f"the agreement of {one.review}", one.date or one.planned, one.where)
+            for one in project.agreements
+        ),
+    ]
+    for name, day, where in rows:
+        if held is not None and day is not None and day > held:  # both as year-month-day
+            yield warning(
+                "dated-after-review",
+                where / "date",
+                f"{name} is of {day}, and {context.review} is on {held}",
+                "mend the date, leave it out while it is planned, or move the review",
+            )
+
+
+def _found_without_date(index: Index) -> Iterator[Finding]:
+    """What is planned has found nothing yet; a failure must not hide behind a missing date."""
+    for record in index.records.values():
+        if record.date is not None or not (record.measured or record.outcome):
+            continue
+        when = "it has no date"
+        if record.planned is not None:
+            when = f"it is of {record.planned}, later than the state that is judged"
+        yield warning(
+            "result-without-date",
+            record.where if record.planned is None else record.where / "date",
+            f"{record.id} says what was found, but {when}, so it counts for nothing",
+            "give it the day on which it was made, or leave the result out while it is planned",
+        )
+
+
+def _before_any_article(index: Index) -> Iterator[Finding]:
+    """What is accepted before the product is made is a deviation, by its definition."""
+    articles = [one for one in index.articles.values() if one.model in FLOWN]
+    if not index.articles:
+        return
+    since = min(filter(None, (_since(one, index) for one in articles)), default=None)
+    known = f"the first is known since {since}" if since else "nothing says since when there is one"
+    if not articles:
+        known = "the project has none"
+    for waiver in index.project.waivers:
+        if waiver.kind != WAIVER or waiver.date is None:
+            continue
+        if since is None or waiver.date < since:
+            yield warning(
+                "waiver-before-article",
+                waiver.where / "kind",
+                f"{waiver.id} is of {waiver.date}, and no flight article existed then ({known}): it"
+                " is a deviation",
+                "write kind: deviation, or give the flight article its date:",
+            )
+
+
+def _since(article: Article, index: Index) -> str | None:
+    """Return since when an article exists: its date, or that of the first record about it."""
+    days = [
+        record.date
+        for record in index.records.values()
+        if record.date is not None and article.id in dict(record.article)
+    ]
+    return min([*days, *filter(None, [article.date])], default=None)
