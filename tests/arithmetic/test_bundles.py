@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from closeout import math
-from closeout.arithmetic import bound
+from closeout.arithmetic import end
 from closeout.arithmetic.bound import prove
 from closeout.arithmetic.bundles import bundles
 from closeout.arithmetic.replay import formula_of
@@ -114,11 +114,11 @@ def test_no_sample_of_any_formula_of_bundles_is_outside(tree, ends, how):
 
     sides = tuple((name, low / 8, high / 8) for name, (low, high) in zip("abcd", ends, strict=True))
     middle = {name: low + 0.375 * (high - low) for name, low, high in sides}
-    before, bound.BEFORE_BUNDLES = bound.BEFORE_BUNDLES, 0
+    before, end.BEFORE_BUNDLES = end.BEFORE_BUNDLES, 0
     try:
         result = prove(lambda p: {KEY: function(**p)}, middle, sides, [KEY], budget=250)
     finally:
-        bound.BEFORE_BUNDLES = before
+        end.BEFORE_BUNDLES = before
     if KEY not in result.proved:
         assert result.unproved[KEY]
         return

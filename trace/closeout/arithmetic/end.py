@@ -1,0 +1,239 @@
+"""One end of one quantity: branch and bound over parts of the box (see :mod:`.bound`)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from heapq import heappop, heappush
+from math import inf, isfinite, nextafter
+from typing import Any
+
+from closeout.arithmetic.field import Field, Open
+from closeout.arithmetic.gradient import Gradient
+from closeout.arithmetic.interval import Interval
+from closeout.arithmetic.search import Key
+from closeout.arithmetic.sides import Point, Region
+from closeout.arithmetic.undecided import NO_SIDES, Undefined
+from closeout.model.answer import Limit
+
+# So near the bound of an end that is zero has to come: in roundings of the formula, and as a share
+# of the width of the quantity's range.
+ROUNDINGS = 1e6
+LEAST_OF_WIDTH = 1e-9
+# So much of a margin has to be proved where a limit is met: whoever reads the verdict reads the
+# margin beside it, and the first bounds may leave next to nothing of a wide one.
+SHARE_OF_MARGIN = 0.9
+# Parts of the box after which it is worth while to look for a formula, and for inputs that move
+# together.
+BEFORE_BUNDLES = 8
+# Parts of the box that cannot be evaluated, after which an end of a quantity is given up.
+PATIENCE = 128
+
+
+class End:
+    """The search for the upper end of a quantity times a sign: -1 for its lower end.
+
+    What is proved of faces and centred forms speaks of real values. How far a number may be from
+    the real value is added: as much as the range at the face's or the centre's point is wide.
+    """
+
+    def __init__(
+        self, field: Field, key: Key, sign: float, tolerance: float, limits: list[Limit] | None
+    ) -> None:
+        self.key = key
+        self.sign = sign
+        self.reason: str | None = None
+        self.begun = self.at_once = False
+        self._known = (inf, inf)
+        self.limits = limits
+        self._field = field
+        self._sides = field.sides
+        self._tolerance = tolerance
+        self._heap: list[tuple[float, int, Region, int | None, float]] = []
+        self._made = 0
+        self._open = 0
+        self._looked_for_bundles = False
+
+    @property
+    def bound(self) -> float:
+        """The upper bound of the quantity times the sign; infinite before the search.
+
+        The least that was ever proved: smaller parts may round worse.
+        """
+        return self._known[0]
+
+    @property
+    def noise(self) -> float:
+        """How far a number may be from the real value where the bound is reached."""
+        return self._known[1]
+
+    @property
+    def tight(self) -> bool:
+        """Whether the bound is as near to what was seen as was asked.
+
+        Relative to the end itself: a wide range must not hide a limit near one end of it. An end
+        near zero has no relative distance. There its rounding says how large the terms of the
+        formula are; and where the number seen is zero itself, the width of the range does.
+        """
+        bound = self.bound
+        high, low = self._field.best(self.key, self.sign), -self._field.best(self.key, -self.sign)
+        enough = high + self._tolerance * abs(high)
+        of_width = LEAST_OF_WIDTH * (high - low)
+        if bound <= enough or bound > enough + of_width:
+            return bound <= enough
+        point = self._field.seen(self.key, self.sign)[1]
+        noise = _width(self._value(self._field.ranges(point, self.key)))
+        return high == 0.0 or bound <= enough + ROUNDINGS * noise
+
+    @property
+    def certain(self) -> bool:
+        """Whether the bound meets each limit that was told, with most of the margin."""
+        if self.limits is None or not isfinite(self.bound):
+            return False
+        return all(self._is_met(limit) for limit in self.limits)
+
+    def _is_met(self, limit: Limit) -> bool:
+        if limit.room is None:
+            return False
+        own = limit.at_most if self.sign > 0.0 else limit.at_least
+        if own is None:
+            return True
+        margin = self.sign * own - self.bound
+        seen = self.sign * own - self._field.best(self.key, self.sign)
+        return margin >= limit.room and margin >= SHARE_OF_MARGIN * seen
+
+    @property
+    def done(self) -> bool:
+        """Whether the search is over: the bound is tight, or meets its limits."""
+        return self.tight or self.certain
+
+    def run(self, evaluations: int) -> None:
+        """Search until that is so, or the evaluations are used up."""
+        last = self._field.evaluations + evaluations
+        if not self._heap:
+            self.begun = True
+            self._add(self._sides.whole)
+            self._note()
+            self.at_once = self.tight
+        while not self.done and self.key not in self._field.failed:
+            if self._made >= BEFORE_BUNDLES and self._sides is self._field.sides:
+                self._bundle()
+            _, _, region, side, _ = self._heap[0]
+            if side is None or self._open > PATIENCE or self._field.evaluations >= last:
+                break
+            heappop(self._heap)
+            low, high = region[side]
+            middle = low + 0.5 * (high - low)
+            for part in ((low, middle), (middle, high)):
+                self._add((*region[:side], part, *region[side + 1 :]))
+            self._note()
+
+    def _note(self) -> None:
+        """Take in the bound of all parts that there are."""
+        bound, *_, noise = self._heap[0]
+        self._known = min(self._known, (-bound, noise))
+
+    def _bundle(self) -> None:
+        """Begin anew along fewer sides, once, where there are such."""
+        if self._looked_for_bundles:
+            return
+        self._looked_for_bundles = True
+        sides = self._field.bundled(self.key)
+        if sides is not None:
+            self._sides = sides
+            self._heap.clear()
+            self._add(sides.whole)
+
+    def _add(self, region: Region) -> None:
+        reach, region, side, point = self._examined(region)
+        noise = inf if reach == inf else _width(self._at(point))
+        bound = nextafter(reach + noise, inf) if noise else reach
+        self._open += bound == inf
+        self._made += 1
+        heappush(self._heap, (-bound, self._made, region, side, noise))
+
+    def _examined(self, region: Region) -> tuple[float, Region, int | None, Point]:
+        """Return the bound over a region, its face with the extreme, and which side to halve.
+
+        The last is a point of it, at which numbers and ranges are known.
+        """
+        while any(low < high for low, high in region):
+            found = self._field.slopes(region, self.key, self._sides)
+            value = found if isinstance(found, Open) else found[self.key]
+            if isinstance(value, (Open, Undefined)):
+                self.reason = value.reason
+                return inf, region, self._widest(region, value.sides), ()
+            if isinstance(value, Interval):
+                value = Gradient(value, {})
+            face = self._face(region, value)
+            if face == region:
+                return self._centred(region, value)
+            region = face
+        point = tuple(low for low, _ in region)
+        self._field.numbers(self._sides.inputs(point))
+        return self._upper(self._at(point)), region, None, point
+
+    def _at(self, point: Point) -> Any:
+        return self._value(self._field.ranges(point, self.key, self._sides))
+
+    def _value(self, found: Mapping[Key, Any] | Open) -> Any:
+        value = Undefined(found.reason) if isinstance(found, Open) else found[self.key]
+        if isinstance(value, Undefined):
+            self.reason = value.reason
+        return value
+
+    def _upper(self, value: Any) -> float:
+        if isinstance(value, Undefined):
+            return inf
+        upper: float = value.high if self.sign > 0.0 else -value.low
+        return upper
+
+    def _face(self, region: Region, value: Gradient) -> Region:
+        """Fix the sides along which the quantity runs one way, or does not depend."""
+        fixed = []
+        for i, (low, high) in enumerate(region):
+            down, up = value.slopes.get(i, (0.0, 0.0))
+            if self.sign < 0.0:
+                down, up = -up, -down
+            if low < high and down == up == 0.0:
+                low = high = min(max(self._sides.at_inputs[i], low), high)
+            elif low < high and (down >= 0.0 or up <= 0.0):
+                low = high = high if down >= 0.0 else low
+            fixed.append((low, high))
+        return tuple(fixed)
+
+    def _centred(self, region: Region, value: Gradient) -> tuple[float, Region, int | None, Point]:
+        """Return the bound by natural extension or centred form, whichever is smaller."""
+        centre = tuple(low + 0.5 * (high - low) for low, high in region)
+        self._field.numbers(self._sides.inputs(centre))
+        reach = self._upper(self._at(centre))
+        smears: dict[int, float] = {}
+        for i, (low, high) in enumerate(region):
+            if low < high:
+                down, up = value.slopes[i]
+                away = nextafter(max(high - centre[i], centre[i] - low), inf)
+                smears[i] = max(-down, up) * away
+                reach = nextafter(reach + nextafter(smears[i], inf), inf)
+        bound = min(self._upper(value.value), reach)
+        if inf in smears.values():
+            jumping = frozenset(i for i, smear in smears.items() if smear == inf)
+            return bound, region, self._widest(region, jumping), centre
+        order = sorted(smears, key=lambda i: -smears[i])
+        side = next((i for i in order if _divisible(*region[i])), None)
+        return bound, region, side, centre
+
+    def _widest(self, region: Region, sides: frozenset[int] = NO_SIDES) -> int | None:
+        """Return which side is the widest in shares of the box, of those given or of all."""
+        shares = {
+            i: (high - low) / (self._sides.whole[i][1] - self._sides.whole[i][0])
+            for i, (low, high) in enumerate(region)
+            if _divisible(low, high) and (not sides or i in sides)
+        }
+        return max(shares, key=lambda i: shares[i]) if shares else None
+
+
+def _width(value: Any) -> float:
+    return inf if isinstance(value, Undefined) else value.high - value.low
+
+
+def _divisible(low: float, high: float) -> bool:
+    return low < low + 0.5 * (high - low) < high
