@@ -9,8 +9,9 @@ Interval Analysis, 2004). For each end of each quantity:
 - bound: the smaller one of the natural interval extension and of the centred form (mean value
   theorem) with interval derivatives;
 - best first: the part of the box with the worst bound is halved, along the side that matters most,
-  until the bound and the worst number that was seen are within the tolerance, or, where limits are
-  told, the bounds meet all of them with most of the margin that there is;
+  until the bound and the worst number that was seen are within the tolerance and no limit lies
+  between them, or, where limits are told, the bounds meet all of them with most of the margin that
+  there is;
 - where that takes long, inputs that act through one value move together (``bundles``).
 
 Nothing here is random, and no clock is read: the same question has the same answer.
@@ -22,7 +23,7 @@ from collections.abc import Collection, Iterable, Mapping
 from math import isfinite
 from typing import NamedTuple
 
-from closeout.arithmetic.end import End
+from closeout.arithmetic.end import End, Found
 from closeout.arithmetic.field import At, Evaluate, Field, Unprovable
 from closeout.arithmetic.search import Box, Key
 from closeout.arithmetic.trust import trust
@@ -30,8 +31,6 @@ from closeout.model.answer import Limit
 
 # Evaluations of the analysis for one call of `prove`, on numbers and on ranges together.
 BUDGET = 4000
-# Of an end, so much may be rounding where a bound passes for the number that was seen.
-ATTAINED = 1e-12
 
 
 class Proved(NamedTuple):
@@ -102,8 +101,9 @@ def prove(
         limits: all that is to be decided, so that the search for an end is over where it is certain
             that it meets them, by nine tenths of the margin that was seen or more; None where the
             ends themselves are wanted.
-        whole: go on to the ends once the limits are decided, with as many evaluations again, so
-            that this never knows less than a search for the limits alone.
+        whole: go on to the ends of what the limits decide, with as many evaluations again, where
+            their bounds are loose. What is known of the others, and of ends that are tight, stays
+            as a search for the limits alone leaves it, so that both say the same of each limit.
         tolerance: how far a bound may be from what was seen, as a share of the end's value.
         budget: evaluations, over all keys; what one has left over others get.
     """
@@ -113,28 +113,29 @@ def prove(
         ends += _opened(field, tolerance, None if limits is None else list(limits))
         _search(ends, field, budget)
         decided = {end.key for end in ends} - {end.key for end in ends if not end.done}
+        found = [end.found for end in ends]
         if limits is not None and whole:
-            for end in ends:
+            loose = [end for end in ends if end.key in decided and not end.tight]
+            for end in loose:
                 end.limits = None
-            _search(ends, field, field.evaluations + budget)
+            _search(loose, field, field.evaluations + budget)
+            found = [end.found if end.limits is None else found[i] for i, end in enumerate(ends)]
     except Unprovable as stop:
         reasons = dict.fromkeys(field.keys, str(stop))
         return Proofs({}, reasons, field.evaluations, _of_limits(ends))
-    return _proofs(field, ends, decided)
+    return _proofs(field, ends, found, decided)
 
 
-def _proofs(field: Field, ends: list[End], decided: Collection[Key]) -> Proofs:
+def _proofs(field: Field, ends: list[End], found: list[Found], decided: Collection[Key]) -> Proofs:
     """Return what the searches for all ends came to."""
-    pairs = {low.key: (low, high) for low, high in zip(ends[::2], ends[1::2], strict=True)}
-    results = {
-        key: field.failed[key]
-        if key in field.failed
-        else _result(field, *pairs[key], key in decided)
-        for key in field.keys
+    pairs = zip(ends[::2], found[::2], found[1::2], strict=True)
+    results: dict[Key, Proved | str] = {
+        end.key: _result(field, low, high, end.key in decided) for end, low, high in pairs
     }
+    told = {key: field.failed.get(key) or results[key] for key in field.keys}
     return Proofs(
-        {key: found for key, found in results.items() if isinstance(found, Proved)},
-        {key: found for key, found in results.items() if isinstance(found, str)},
+        {key: one for key, one in told.items() if isinstance(one, Proved)},
+        {key: one for key, one in told.items() if isinstance(one, str)},
         field.evaluations,
         _of_limits(ends),
     )
@@ -163,33 +164,22 @@ def _opened(field: Field, tolerance: float, limits: list[Limit] | None) -> list[
     return ends
 
 
-def _result(field: Field, low: End, high: End, decided: bool) -> Proved | str:
-    key = low.key
+def _result(field: Field, low: Found, high: Found, decided: bool) -> Proved | str:
     if not (isfinite(low.bound) and isfinite(high.bound)):
         return low.reason or high.reason or "its bounds are not finite"
-    (seen_low, low_at), (seen_high, high_at) = field.seen(key, -1.0), field.seen(key, 1.0)
-    if seen_low < -low.bound or seen_high > high.bound:
+    if low.seen < low.bound or high.seen > high.bound:
         # Never seen; it would be an error of this arithmetic, which must not pass for a proof.
-        return f"a number lies outside its bounds: {seen_low!r} to {seen_high!r}"
+        return f"a number lies outside its bounds: {low.seen!r} to {high.seen!r}"
     return Proved(
-        -low.bound,
+        low.bound,
         high.bound,
-        seen_low,
-        seen_high,
-        field.at(low_at),
-        field.at(high_at),
+        low.seen,
+        high.seen,
+        field.at(low.point),
+        field.at(high.point),
         low.tight,
         high.tight,
         decided,
-        _rounding(low, seen_low),
-        _rounding(high, seen_high),
+        low.rounding,
+        high.rounding,
     )
-
-
-def _rounding(end: End, seen: float) -> float:
-    """Return how far a bound may be from what was seen for rounding alone.
-
-    Nothing where rounding is no small part of the end: then what was not seen may lie beyond.
-    """
-    rounding = 4.0 * end.noise
-    return rounding if rounding <= ATTAINED * abs(seen) else 0.0

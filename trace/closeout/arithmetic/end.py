@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from heapq import heappop, heappush
 from math import inf, isfinite, nextafter
-from typing import Any
+from typing import Any, NamedTuple
 
 from closeout.arithmetic.field import Field, Open
 from closeout.arithmetic.gradient import Gradient
@@ -19,6 +19,8 @@ from closeout.model.answer import Limit
 # of the width of the quantity's range.
 ROUNDINGS = 1e6
 LEAST_OF_WIDTH = 1e-9
+# Of an end, so much may be rounding where a bound passes for the number that was seen.
+ATTAINED = 1e-12
 # So much of a margin has to be proved where a limit is met: whoever reads the verdict reads the
 # margin beside it, and the first bounds may leave next to nothing of a wide one.
 SHARE_OF_MARGIN = 0.9
@@ -29,11 +31,41 @@ BEFORE_BUNDLES = 8
 PATIENCE = 128
 
 
+class Found(NamedTuple):
+    """What a search for an end came to: its bound, the worst number seen, where, and how surely.
+
+    ``reason`` is why a part of the box could not be evaluated, where that is so.
+    """
+
+    bound: float
+    seen: float
+    point: Point
+    tight: bool
+    rounding: float
+    reason: str | None
+
+
+class _Examined(NamedTuple):
+    """What is known of a part of the box.
+
+    ``reach`` is the bound of real values, ``over`` that of numbers by the range over all of it,
+    ``region`` its face with the extreme, ``side`` which side to halve next, and ``point`` a point
+    of it at which numbers and ranges are known.
+    """
+
+    reach: float
+    over: float
+    region: Region
+    side: int | None
+    point: Point
+
+
 class End:
     """The search for the upper end of a quantity times a sign: -1 for its lower end.
 
     What is proved of faces and centred forms speaks of real values. How far a number may be from
-    the real value is added: as much as the range at the face's or the centre's point is wide.
+    the real value is added: as much as the range at the face's or the centre's point is wide. The
+    range over the whole part holds its numbers as it is: a sum of squares is never below zero.
     """
 
     def __init__(
@@ -97,14 +129,53 @@ class End:
         own = limit.at_most if self.sign > 0.0 else limit.at_least
         if own is None:
             return True
-        margin = self.sign * own - self.bound
-        seen = self.sign * own - self._field.best(self.key, self.sign)
-        return margin >= limit.room and margin >= SHARE_OF_MARGIN * seen
+        high = self._field.best(self.key, self.sign)
+        margin, seen = self.sign * own - self.bound, self.sign * own - high
+        of_width = LEAST_OF_WIDTH * (high + self._field.best(self.key, -self.sign))
+        return margin >= limit.room and (
+            margin >= SHARE_OF_MARGIN * seen or self.bound - high <= of_width
+        )
+
+    @property
+    def undecided(self) -> bool:
+        """Whether a limit that was told lies between what was seen and the bound."""
+        seen = self._field.best(self.key, self.sign)
+        for limit in self.limits or ():
+            own = limit.at_most if self.sign > 0.0 else limit.at_least
+            if own is None:
+                continue
+            far, room = self.sign * own, limit.room or 0.0
+            exactly = seen == far and self.bound - seen <= self.rounding
+            if seen <= far + room and self.bound > far - room and not exactly:
+                return True
+        return False
+
+    @property
+    def rounding(self) -> float:
+        """How far a bound may be from what was seen for rounding alone.
+
+        Nothing where rounding is no small part of the end: then what was not seen may lie beyond.
+        """
+        rounding = 4.0 * self.noise
+        seen = self._field.best(self.key, self.sign)
+        return rounding if rounding <= ATTAINED * abs(seen) else 0.0
+
+    @property
+    def final(self) -> bool:
+        """Whether the bound is tight and no search could tell more, whatever the limits are."""
+        return self.tight and bool(self._heap) and self._heap[0][3] is None
 
     @property
     def done(self) -> bool:
-        """Whether the search is over: the bound is tight, or meets its limits."""
-        return self.tight or self.certain
+        """Whether the search is over: the bound meets its limits, or is tight and decides them."""
+        return self.certain or (self.tight and not self.undecided) or self.final
+
+    @property
+    def found(self) -> Found:
+        """What the search has come to by now."""
+        seen, point = self._field.seen(self.key, self.sign)
+        bound = self.sign * self.bound
+        return Found(bound, seen, point, self.tight, self.rounding, self.reason)
 
     def run(self, evaluations: int) -> None:
         """Search until that is so, or the evaluations are used up."""
@@ -113,7 +184,7 @@ class End:
             self.begun = True
             self._add(self._sides.whole)
             self._note()
-            self.at_once = self.tight
+            self.at_once = self.final
         while not self.done and self.key not in self._field.failed:
             if self._made >= BEFORE_BUNDLES and self._sides is self._field.sides:
                 self._bundle()
@@ -144,33 +215,45 @@ class End:
             self._add(sides.whole)
 
     def _add(self, region: Region) -> None:
-        reach, region, side, point = self._examined(region)
-        noise = inf if reach == inf else _width(self._at(point))
-        bound = nextafter(reach + noise, inf) if noise else reach
+        found = self._examined(region)
+        noise = inf if found.reach == inf else _width(self._at(found.point))
+        bound = nextafter(found.reach + noise, inf) if noise else found.reach
+        bound = min(bound, found.over)
         self._open += bound == inf
         self._made += 1
-        heappush(self._heap, (-bound, self._made, region, side, noise))
+        heappush(self._heap, (-bound, self._made, found.region, found.side, noise))
 
-    def _examined(self, region: Region) -> tuple[float, Region, int | None, Point]:
-        """Return the bound over a region, its face with the extreme, and which side to halve.
-
-        The last is a point of it, at which numbers and ranges are known.
-        """
+    def _examined(self, region: Region) -> _Examined:
+        """Return what is known of a region; its face with the extreme stands for it."""
+        over = inf
+        whole = region
         while any(low < high for low, high in region):
             found = self._field.slopes(region, self.key, self._sides)
             value = found if isinstance(found, Open) else found[self.key]
             if isinstance(value, (Open, Undefined)):
                 self.reason = value.reason
-                return inf, region, self._widest(region, value.sides), ()
+                return _Examined(inf, over, region, self._widest(region, value.sides), ())
             if isinstance(value, Interval):
                 value = Gradient(value, {})
+            if region is whole:
+                over = self._over(value.value)
             face = self._face(region, value)
             if face == region:
-                return self._centred(region, value)
+                return self._centred(region, value, over)
             region = face
         point = tuple(low for low, _ in region)
         self._field.numbers(self._sides.inputs(point))
-        return self._upper(self._at(point)), region, None, point
+        at = self._at(point)
+        if region is whole and not isinstance(at, Undefined):
+            over = self._over(at)
+        return _Examined(self._upper(at), over, region, None, point)
+
+    def _over(self, value: Interval) -> float:
+        """Return the bound of all numbers of a region by the range over all of it.
+
+        A path on which inputs move together holds the extremes, and not all numbers.
+        """
+        return self._upper(value) if self._sides is self._field.sides else inf
 
     def _at(self, point: Point) -> Any:
         return self._value(self._field.ranges(point, self.key, self._sides))
@@ -201,7 +284,7 @@ class End:
             fixed.append((low, high))
         return tuple(fixed)
 
-    def _centred(self, region: Region, value: Gradient) -> tuple[float, Region, int | None, Point]:
+    def _centred(self, region: Region, value: Gradient, over: float) -> _Examined:
         """Return the bound by natural extension or centred form, whichever is smaller."""
         centre = tuple(low + 0.5 * (high - low) for low, high in region)
         self._field.numbers(self._sides.inputs(centre))
@@ -216,10 +299,10 @@ class End:
         bound = min(self._upper(value.value), reach)
         if inf in smears.values():
             jumping = frozenset(i for i, smear in smears.items() if smear == inf)
-            return bound, region, self._widest(region, jumping), centre
+            return _Examined(bound, over, region, self._widest(region, jumping), centre)
         order = sorted(smears, key=lambda i: -smears[i])
         side = next((i for i in order if _divisible(*region[i])), None)
-        return bound, region, side, centre
+        return _Examined(bound, over, region, side, centre)
 
     def _widest(self, region: Region, sides: frozenset[int] = NO_SIDES) -> int | None:
         """Return which side is the widest in shares of the box, of those given or of all."""

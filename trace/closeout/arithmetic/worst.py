@@ -59,24 +59,20 @@ def answer(
 
 
 def _proved(value: float, proof: Proved) -> Extent:
-    """Return the extent of a quantity that is proved.
-
-    A bound that is no farther from a number that was seen than rounding reaches is that number: a
-    limit that is met exactly is met.
-    """
+    """Return the extent of a quantity that is proved."""
     assert not isinstance(value, Absent)
-    low_reached = proof.seen_low - proof.low <= proof.low_rounding
-    high_reached = proof.high - proof.seen_high <= proof.high_rounding
     return Extent(
         value,
         proof.seen_low,
         proof.seen_high,
         proof.low_at,
         proof.high_at,
-        proved_low=proof.seen_low if low_reached else proof.low,
-        proved_high=proof.seen_high if high_reached else proof.high,
+        proved_low=proof.low,
+        proved_high=proof.high,
         low_tight=proof.low_tight,
         high_tight=proof.high_tight,
+        low_reached=proof.seen_low - proof.low <= proof.low_rounding,
+        high_reached=proof.high - proof.seen_high <= proof.high_rounding,
     )
 
 

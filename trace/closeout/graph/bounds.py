@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.records import Criterion, Limits, Side
-
-Ends = tuple[Fraction | None, Fraction | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,11 +26,35 @@ def bounds_in(limits: Limits, unit: str, units: Units) -> Bounds:
     Raises:
         UnitError: a limit cannot be compared with the unit, or is beyond the doubles in it.
     """
-    low, high = _ends_in(limits, unit, units)
+    low, high = written_ends(limits, units)
     return Bounds(
-        None if low is None else as_double(low, unit),
-        None if high is None else as_double(high, unit),
+        None if low is None else rounded(low, unit, units),
+        None if high is None else rounded(high, unit, units),
     )
+
+
+def written_ends(limits: Limits, units: Units) -> tuple[Amount | None, Amount | None]:
+    """Return both limits as they were written; of a value with its ``within`` the exact ends.
+
+    Raises:
+        UnitError: the ``within`` is no difference in the unit of its value.
+    """
+    middle = limits.equal_to
+    if middle is None or limits.within is None:
+        return limits.at_least, limits.at_most
+    half = units.tolerance(middle, limits.within, middle.unit)
+    return replace(middle, number=middle.number - half), replace(
+        middle, number=middle.number + half
+    )
+
+
+def rounded(end: Amount, unit: str, units: Units) -> float:
+    """Return the double that is nearest to an exact amount in another unit: rounded once.
+
+    Raises:
+        UnitError: the two do not compare, or the number is beyond the doubles.
+    """
+    return as_double(units.convert(end, unit), unit)
 
 
 def as_double(number: Fraction, unit: str) -> float:
@@ -46,18 +68,6 @@ def as_double(number: Fraction, unit: str) -> float:
         ) from None
 
 
-def _ends_in(limits: Limits, unit: str, units: Units) -> Ends:
-    if limits.equal_to is not None and limits.within is not None:
-        middle = units.convert(limits.equal_to, unit)
-        half = units.tolerance(limits.equal_to, limits.within, unit)
-        return middle - half, middle + half
-    low, high = limits.at_least, limits.at_most
-    return (
-        None if low is None else units.convert(low, unit),
-        None if high is None else units.convert(high, unit),
-    )
-
-
 def key_of_criterion(criterion: Criterion, units: Units) -> tuple[object, ...]:
     """Return what two criteria share apart from their conditions: exact limits, not their texts."""
     limits = criterion.limits
@@ -67,11 +77,18 @@ def key_of_criterion(criterion: Criterion, units: Units) -> tuple[object, ...]:
         return key
     try:
         scale = units.scale(first.unit)
-        ends = _ends_in(limits, first.unit, units)
+        base = tuple(_in_base(end, first.unit, units) for end in written_ends(limits, units))
     except UnitError:
         return (*key, str(limits))
-    base = (None if end is None else end * scale.factor + scale.offset for end in ends)
     return (*key, scale.dimension, *base)
+
+
+def _in_base(end: Amount | None, unit: str, units: Units) -> Fraction | None:
+    """Return an end in the base unit of another; UnitError where it does not compare with that."""
+    if end is None:
+        return None
+    scale = units.scale(unit)
+    return units.convert(end, unit) * scale.factor + scale.offset
 
 
 def key_of_given(criterion: Criterion, units: Units) -> tuple[object, ...]:

@@ -172,7 +172,7 @@ class _Planner:
         for margin in required_margins(quantity, self._index, self._review) if field else ():
             assert field is not None
             try:
-                bounds = margin.for_samples(asked.bounds, field.unit, self._units)
+                bounds = margin.on(verification.criterion.limits, field.unit, self._units)
             except UnitError as wrong:
                 message = f"the margin {margin.amount} of {quantity}: {wrong.message}"
                 cure = "write a share in %, or a difference"

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from closeout.graph.bounds import Bounds
+from closeout.graph.bounds import Bounds, rounded, written_ends
 from closeout.graph.index import Index
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
-from closeout.model.records import MarginPolicy
+from closeout.model.records import Limits, MarginPolicy
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,51 +24,34 @@ class RequiredMargin:
     def __str__(self) -> str:
         return f"the margin of {self.amount} of the {self.policy.of} that {self.review} requires"
 
-    def tightened(
-        self, bounds: Bounds, ends: tuple[float, float], unit: str, units: Units
-    ) -> Bounds:
-        """Return limits with the margin on them, for what lies between two ends.
+    def on(self, limits: Limits, unit: str, units: Units) -> Bounds:
+        """Return limits with the margin on them in a unit: computed exactly, rounded once.
 
-        Raises:
-            UnitError: the margin is no difference in the unit.
-        """
-        low, high = ends
-
-        def moved(limit: float, value: float, sign: int) -> float:
-            # In decimals, as the author wrote them: 1.1 and 10 % of it are 1.21, not a bit more.
-            base = Fraction(repr(limit if self.policy.of == "limit" else value))
-            amount = units.convert_difference(self.amount, unit, base)
-            return float(Fraction(repr(limit)) + sign * amount)
-
-        return Bounds(
-            None if bounds.at_least is None else moved(bounds.at_least, low, 1),
-            None if bounds.at_most is None else moved(bounds.at_most, high, -1),
-        )
-
-    def for_samples(self, bounds: Bounds, unit: str, units: Units) -> Bounds:
-        """Return limits with the margin on them, for values that are not known yet.
-
-        A share of the value is one of the magnitude of the value that just has the margin, hence
-        the division.
+        A share is read against the limit as it was written. One of the value is a share of the
+        magnitude of the value that just has the margin, so that no value need be known.
 
         Raises:
             UnitError: the margin is no difference in the unit, or a share that no value has left.
         """
-        if self.policy.of == "limit":
-            return self.tightened(bounds, (0.0, 0.0), unit, units)
-        fixed = units.convert_difference(self.amount, unit, Fraction(0))
-        share = units.convert_difference(self.amount, unit, Fraction(1)) - fixed
-        if share >= 1:
-            raise UnitError(f"{self.amount} of the value is all of it", "write less than 100 %")
-
-        def moved(limit: float, sign: int) -> float:
-            wanted = sign * Fraction(repr(limit)) + fixed
-            return sign * float(wanted / (1 - share if wanted > 0 else 1 + share))
-
+        low, high = written_ends(limits, units)
         return Bounds(
-            None if bounds.at_least is None else moved(bounds.at_least, 1),
-            None if bounds.at_most is None else moved(bounds.at_most, -1),
+            None if low is None else rounded(self._moved(low, 1, units), unit, units),
+            None if high is None else rounded(self._moved(high, -1, units), unit, units),
         )
+
+    def _moved(self, end: Amount, sign: int, units: Units) -> Amount:
+        """Return a limit with the margin on it; ``sign`` is 1 where values lie above it."""
+        fixed = units.convert_difference(self.amount, end.unit, Fraction(0))
+        share = units.convert_difference(self.amount, end.unit, Fraction(1)) - fixed
+        if self.policy.of == "limit":
+            wanted = end.number + sign * (fixed + share * abs(end.number))
+            return replace(end, number=wanted)
+        # Times the sign, a value v has the margin where v >= wanted + share * |v|.
+        wanted = sign * end.number + fixed
+        if wanted > 0 and share >= 1:
+            raise UnitError(f"{self.amount} of the value is all of it", "write less than 100 %")
+        wanted /= 1 - share if wanted > 0 else 1 + share
+        return replace(end, number=sign * wanted)
 
 
 def required_margins(

@@ -21,7 +21,7 @@ def findings(dossier: Dossier, index: Index, units: Units) -> tuple[Finding, ...
     found = (
         *contradictions(dossier, index, units),
         *doubts(dossier, index),
-        *thin_margins(dossier, index, units),
+        *thin_margins(dossier, index),
         *waived(dossier, index, units),
         *disagreements(dossier, index),
         *unreported_logs(dossier, index),

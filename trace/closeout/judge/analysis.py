@@ -15,7 +15,7 @@ from closeout.judge.ends import (
     is_tight,
     is_undecided,
     judged_ends,
-    shown_ends,
+    unproved,
     widened,
 )
 from closeout.judge.held import held
@@ -42,7 +42,7 @@ def by_analysis(
     """Return the evidence of a verification by analysis, at least one entry.
 
     ``said`` is what is known of the verification before it is judged, ``margins`` are those that
-    are enforced beside its limits.
+    are required beside its limits.
     """
     verification, spec, question = asked.verification, asked.spec, asked.question
     said = {
@@ -97,32 +97,31 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
     if extent.absent is not None or value is None:
         return Judgement(_absent(said, extent, asked, shown))
     uncertainty, wide = asked.uncertainty, widened(extent, asked)
-    low, high, assurance = judged_ends(wide, asked.bounds)
-    if extent.low is None:
-        assurance = Assurance.NOMINAL
+    ends = judged_ends(extent, wide, asked.bounds)
+    low, high = ends.low, ends.high
     if not (math.isfinite(value) and math.isfinite(low) and math.isfinite(high)):
         return _error(said, "it gave a number that is not finite")
     judged = compare(low, high, asked.bounds)
-    said["assurance"] = assurance
-    margin = judged.margin
-    undecided = is_undecided(wide, judged, asked.bounds)
-    if undecided:
+    said["assurance"] = ends.assurance
+    shown_low, shown_high = ends.shown(shown)
+    state = judged.state
+    if is_undecided(wide, judged, asked.bounds):
+        state = State.OPEN
         said["message"] = "undecided: the limit lies between what was seen and what is proved"
-    state = State.OPEN if undecided else judged.state
     at = held_at(deciding_point(wide, judged, asked.bounds), asked)
-    ends = shown_ends(extent, assurance, shown)
     evidence = Evidence(
         **said,
         state=state,
         value=shown.value(value),
-        low=ends[0],
-        high=ends[1],
+        low=shown_low,
+        high=shown_high,
         judged_low=None if uncertainty is None else shown.value(low),
         judged_high=None if uncertainty is None else shown.value(high),
-        margin=shown.margin(margin),
+        margin=shown.margin(judged.margin),
         at=at,
         counterexample=at if state is State.NOT_MET else (),
-        tight=is_tight(wide, judged) if assurance is Assurance.BOUNDED else None,
+        tight=is_tight(wide, judged) if ends.assurance is Assurance.BOUNDED else None,
+        unproved=unproved(extent, ends, shown),
     )
     return Judgement(evidence, Extremes(unit, low, high, asked.bounds))
 
@@ -267,7 +266,7 @@ def _counted(one: Judgement, enough: bool, text: str) -> Judgement:
     if enough and entry.state is State.NOT_MET:
         message = f"not met here, which does no harm: {message}"
         entry = replace(entry, state=State.MET, margin=None, counterexample=())
-    return Judgement(replace(entry, message=message), one.extremes)
+    return one._replace(evidence=replace(entry, message=message))
 
 
 def _told(failure: Failure) -> str:

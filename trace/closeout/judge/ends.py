@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from closeout.graph import Asked, Bounds
 from closeout.judge.limits import Judged, Shown, compare
 from closeout.model.answer import Assurance, Extent
@@ -17,38 +19,66 @@ def widened(extent: Extent, asked: Asked) -> Extent:
     return extent if asked.uncertainty is None else asked.uncertainty.widened(extent)
 
 
-def judged_ends(extent: Extent, bounds: Bounds) -> tuple[float, float, Assurance]:
-    """Return the ends that decide, and how surely.
+class Ends(NamedTuple):
+    """The ends that decide, how surely they are known, and the same ends as the analysis gave them.
 
-    A proved end decides where it is tight, whether it meets its limit or not, and where it is loose
-    and meets it. Else what was seen decides, and is called searched; or what straight lines say.
+    ``own`` are None where the inputs alone were evaluated.
     """
-    assert extent.value is not None
-    if extent.low is None or extent.high is None:
-        return extent.value, extent.value, Assurance.NOMINAL
-    if extent.off is not None:
-        return extent.low, extent.high, Assurance.LINEARISED
-    low, high = extent.proved_low, extent.proved_high
+
+    low: float
+    high: float
+    assurance: Assurance
+    own: tuple[float | None, float | None]
+
+    def shown(self, shown: Shown) -> tuple[float | None, float | None]:
+        """Return the ends that the analysis gave in the unit of the limits."""
+        low, high = self.own
+        if low is None or high is None:
+            return None, None
+        return shown.value(low), shown.value(high)
+
+
+def judged_ends(extent: Extent, wide: Extent, bounds: Bounds) -> Ends:
+    """Return the ends that decide about limits, of an extent and of the same widened.
+
+    A proved end decides where it meets its limit, and where it is tight. Else what was seen
+    decides, and is called searched; or what straight lines say. A number that was seen stands for a proved end where nothing
+    but rounding lies between the two, and no limit does; where the number is the limit itself, the
+    limit is met exactly.
+    """
+    assert wide.value is not None
+    if wide.low is None or wide.high is None:
+        return Ends(wide.value, wide.value, Assurance.NOMINAL, (None, None))
+    if wide.off is not None:
+        return Ends(wide.low, wide.high, Assurance.LINEARISED, (extent.low, extent.high))
+    low, high = wide.proved_low, wide.proved_high
     if low is None or high is None:
-        return extent.low, extent.high, Assurance.SEARCHED
+        return Ends(wide.low, wide.high, Assurance.SEARCHED, (extent.low, extent.high))
     below, above = bounds.at_least, bounds.at_most
-    low_decides = below is None or extent.low_tight or low >= below
-    high_decides = above is None or extent.high_tight or high <= above
-    if low_decides and high_decides:
-        return low, high, Assurance.BOUNDED
-    return extent.low, extent.high, Assurance.SEARCHED
+    low_reached = wide.low_reached and (below is None or not low < below < wide.low)
+    high_reached = wide.high_reached and (above is None or not wide.high < above < high)
+    low, high = wide.low if low_reached else low, wide.high if high_reached else high
+    low_decides = below is None or wide.low_tight or low >= below
+    high_decides = above is None or wide.high_tight or high <= above
+    if not (low_decides and high_decides):
+        return Ends(wide.low, wide.high, Assurance.SEARCHED, (extent.low, extent.high))
+    own = (
+        extent.low if low_reached else extent.proved_low,
+        extent.high if high_reached else extent.proved_high,
+    )
+    return Ends(low, high, Assurance.BOUNDED, own)
 
 
-def is_undecided(extent: Extent, judged: Judged, bounds: Bounds) -> bool:
+def is_undecided(wide: Extent, judged: Judged, bounds: Bounds) -> bool:
     """Return whether the limit lies between what was seen and what is proved.
 
     Or, of straight lines, whether they are off by more than the margin.
     """
-    if extent.off is not None:
-        return judged.margin is not None and 0.0 <= judged.margin < extent.off
-    if judged.state is State.MET or extent.low is None or extent.high is None:
+    if wide.off is not None:
+        return judged.margin is not None and 0.0 <= judged.margin < wide.off
+    if judged.state is State.MET or wide.low is None or wide.high is None:
         return False
-    return compare(extent.low, extent.high, bounds).state is State.MET
+    return compare(wide.low, wide.high, bounds).state is State.MET
 
 
 def is_tight(extent: Extent, judged: Judged) -> bool:
@@ -88,13 +118,15 @@ def held_at(point: Point, asked: Asked) -> tuple[tuple[str, str], ...]:
     )
 
 
-def shown_ends(
-    extent: Extent, assurance: Assurance, shown: Shown
-) -> tuple[float | None, float | None]:
-    """Return the ends that the analysis gave, those that its assurance speaks of."""
-    low, high = extent.low, extent.high
-    if assurance is Assurance.BOUNDED:
-        low, high = extent.proved_low, extent.proved_high
-    if low is None or high is None:
-        return None, None
-    return shown.value(low), shown.value(high)
+def unproved(extent: Extent, ends: Ends, shown: Shown) -> str | None:
+    """Return why a searched end is not proved; None where it is, or where nothing is known."""
+    if ends.assurance is not Assurance.SEARCHED or extent.off is not None:
+        return None
+    low, high = extent.proved_low, extent.proved_high
+    if extent.unproved is not None or low is None or high is None:
+        return extent.unproved
+    unit = f" {shown.unit}" if shown.unit not in ("", "1") else ""
+    return (
+        f"its proved bounds, {shown.value(low)!r} to {shown.value(high)!r}{unit}, do not decide;"
+        " with more evaluations they may"
+    )

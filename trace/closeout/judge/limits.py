@@ -8,7 +8,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
-from closeout.graph import Bounds, bounds_in
+from closeout.graph import Bounds, RequiredMargin, bounds_in
 from closeout.graph.amounts import first_limit
 from closeout.measure import UnitError, Units
 from closeout.model.dossier import Evidence, State
@@ -40,10 +40,15 @@ class Extremes(NamedTuple):
 
 
 class Judgement(NamedTuple):
-    """Evidence, and the unrounded numbers that it rests on (None where it rests on none)."""
+    """Evidence, and the unrounded numbers that it rests on (None where it rests on none).
+
+    ``thin`` are margins that are required and not there, though they do not decide, each with what
+    is told of it.
+    """
 
     evidence: Evidence
     extremes: Extremes | None = None
+    thin: tuple[tuple[RequiredMargin, str], ...] = ()
 
 
 def compare(low: float, high: float, bounds: Bounds) -> Judged:

@@ -14,7 +14,7 @@ from closeout.judge.analysis import by_analysis
 from closeout.judge.compliance import of_criteria, of_derived
 from closeout.judge.cover import covered, may_approve
 from closeout.judge.limits import Judgement, as_written
-from closeout.judge.margins import measured
+from closeout.judge.margins import measured, noted
 from closeout.judge.nonconformance import hindrance, reported
 from closeout.judge.records import by_records, took_place, unnamed_failures, worst
 from closeout.judge.standing import Standing
@@ -168,7 +168,7 @@ class Judge:
             said = _said(number, verification, self._due(verification.review), self._units)
             asked = self._plan.asked.get((requirement.id, number))
             judged = self._judged(said, requirement, verification, asked)
-            entries.extend(one.evidence for one in judged)
+            entries.extend(noted(judged))
         return tuple(entries)
 
     def _judged(
@@ -184,7 +184,7 @@ class Judge:
         if asked is not None and verification.method is not Method.ANALYSIS:
             return self._tested(said, requirement, verification, asked)
         if asked is not None:
-            found = by_analysis(said, asked, self._answers, units, self._enforced(verification))
+            found = by_analysis(said, asked, self._answers, units, self._margins(verification))
             judged += self._covered(found, requirement)
             if not verification.records:
                 found = unnamed_failures(said, requirement, verification, self._standing)
@@ -222,7 +222,7 @@ class Judge:
             analysis = verification.analysis if asked.spec is None else asked.spec.name
             evidence = Evidence(**said, analysis=analysis, state=State.OPEN, message=why_not)
             return [Judgement(evidence)]
-        found = by_analysis(said, asked, self._answers, self._units, self._enforced(verification))
+        found = by_analysis(said, asked, self._answers, self._units, self._margins(verification))
         # What the record itself measured counts beside what the analysis makes of its data.
         return self._covered(found + counting, requirement)
 
@@ -241,16 +241,15 @@ class Judge:
             return judged
         return covered(judged, requirement, self._index, self._units, self._review)
 
-    def _enforced(self, verification: Verification) -> Sequence[RequiredMargin]:
-        """Return the margins that decide beside the limits of a verification."""
+    def _margins(self, verification: Verification) -> Sequence[RequiredMargin]:
+        """Return the margins that are required beside the limits of a verification."""
         if not self._index.project.charter.margins:
             return ()
         quantity = verification.criterion.quantity
-        margins = required_margins(quantity, self._index, self._review)
-        return [margin for margin in margins if margin.policy.enforce]
+        return list(required_margins(quantity, self._index, self._review))
 
     def _with_margins(self, judged: list[Judgement], requirement: Requirement) -> list[Judgement]:
-        """Return what was measured held to the margins that are enforced."""
+        """Return what was measured held to the margins that are required."""
         if not self._index.project.charter.margins:
             return judged
         verification = requirement.verification
@@ -258,7 +257,7 @@ class Judge:
             measured(
                 one,
                 verification[one.evidence.number].criterion.limits,
-                self._enforced(verification[one.evidence.number]),
+                self._margins(verification[one.evidence.number]),
                 self._units,
             )
             for one in judged

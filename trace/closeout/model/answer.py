@@ -43,7 +43,8 @@ class Extent(NamedTuple):
 
     ``proved_low`` and ``proved_high`` are proved of every point of the box, None where nothing is,
     with the reason in ``unproved``; ``low_tight`` and ``high_tight`` where they are as near to low
-    and high as was asked.
+    and high as was asked, ``low_reached`` and ``high_reached`` where nothing but the rounding of
+    the formula lies between.
     ``off`` is how far straight lines are off, where ends are by root sum square.
     """
 
@@ -59,6 +60,8 @@ class Extent(NamedTuple):
     high_tight: bool = False
     unproved: str | None = None
     off: float | None = None
+    low_reached: bool = False
+    high_reached: bool = False
 
     @property
     def tight(self) -> bool:

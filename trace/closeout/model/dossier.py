@@ -73,7 +73,8 @@ class Evidence:
     ``limit_text`` what the author wrote, ``cases_wanted`` the N of ``cases: at least N``.
     ``model_uncertainty`` is what the analysis declares of its own model; ``judged_low``,
     ``judged_high`` and the margin have it taken off (None: the ends are judged as they are).
-    ``tight`` says of proved ends whether they are within 1e-6 of the true ones, or loose.
+    ``tight`` says of proved ends whether they are within 1e-6 of the true ones, or loose,
+    ``unproved`` of searched ones why they are not proved, where that is known.
     ``document`` is the report of the record. ``chance`` is what was found of a probability; the
     margin is then its own, without a unit.
     """
@@ -114,6 +115,7 @@ class Evidence:
     document: str | None = None
     thin: tuple[str, ...] = ()
     chance: Chance | None = None
+    unproved: str | None = None
 
     @property
     def margin_unit(self) -> str | None:
