@@ -9,8 +9,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection, Iterable, Mapping
 from itertools import product
+from random import Random
 
 from closeout import Absent
+from closeout.arithmetic.descent import UsedUp, descend
 from closeout.model.answer import Answer, Assurance, Extent
 
 Key = tuple[str, str | None]
@@ -28,6 +30,15 @@ MOST_ROUNDS = 4
 # Points spread inside the box, and evaluations of a walk from the worst point for one end.
 SPREAD = 32
 MOST_STEPS = 32
+# Points that are looked at before that, at the least; those that are missing are drawn by lot.
+LEAST_LOOKED_AT = 64
+# Points from which the search descends to an end, how far apart in shares of the sides, and
+# evaluations of one descent.
+STARTS = 3
+APART = 0.1
+MOST_DESCENT = 200
+# Points along each side through the best bottom, from which it goes on where one is lower.
+ACROSS = 16
 _GOLDEN = 0.6180339887498949
 
 
@@ -108,6 +119,32 @@ class _Seen:
         at_inputs = tuple(self._inputs[name] for name, _, _ in self.sides)
         best = max(self._values, key=lambda corner: _value(self._values[corner], key, sign))
         return _value(self._values[best], key, sign), best or at_inputs
+
+    def worst_apart(self, key: Key, sign: float) -> list[Corner]:
+        """Return up to three points of the highest values times the sign, not near each other."""
+        points = [point for point in self._values if point is not None]
+        points.sort(key=lambda point: -_value(self._values[point], key, sign))
+        found: list[Corner] = []
+        for point in points:
+            shares = self.shares(point)
+            if all(_apart(shares, self.shares(other)) for other in found):
+                found.append(point)
+                if len(found) == STARTS:
+                    break
+        return found
+
+    def point(self, shares: Iterable[float]) -> Corner:
+        """Return the point at shares of the sides, from 0 at the low end to 1 at the high end."""
+        pairs = zip(self.sides, shares, strict=False)
+        return tuple(_between(low, high, share) for (_, low, high), share in pairs)
+
+    def shares(self, point: Corner) -> list[float]:
+        """Return a point as shares of the sides."""
+        pairs = zip(self.sides, point, strict=True)
+        return [
+            min(max((x - low) / (high - low), 0.0), 1.0) if high != low else 0.0
+            for (_, low, high), x in pairs
+        ]
 
     def extent(self, key: Key) -> Extent:
         """Return value, lowest and highest of a quantity over every point seen."""
@@ -205,15 +242,49 @@ def _climb(seen: _Seen, key: Key, sign: float, starts: Iterable[Corner]) -> None
 
 
 def _look_inside(seen: _Seen, keys: list[Key]) -> None:
-    """Evaluate points spread over the box, then walk from the worst point of each end."""
+    """Evaluate points spread over the box, then go from the worst points to each end."""
     for k in range(1, SPREAD + 1):
         # Multiples of the golden ratio fill a line evenly; each side has steps of its own.
         shares = ((0.5 + k * (i + 1) * _GOLDEN) % 1.0 for i in range(len(seen.sides)))
-        pairs = zip(seen.sides, shares, strict=True)
-        seen.at(tuple(_between(low, high, share) for (_, low, high), share in pairs))
+        seen.at(seen.point(shares))
+    random = Random(0)  # its numbers are the same in every version of Python
+    while seen.count < LEAST_LOOKED_AT:
+        seen.at(seen.point(random.random() for _ in seen.sides))
     for key in keys:
         for sign in (1.0, -1.0):
             _walk(seen, key, sign)
+            _go_down(seen, key, sign)
+
+
+def _go_down(seen: _Seen, key: Key, sign: float) -> None:
+    """Descend to an end from the worst points; with what is left, from across the best bottom."""
+    left = 0
+    for start in seen.worst_apart(key, sign):
+        left += _descend(seen, key, sign, start, MOST_DESCENT)
+    while left >= ACROSS * len(seen.sides):
+        best, point = seen.worst(key, sign)
+        for i, (_, low, high) in enumerate(seen.sides):
+            row = [_turn(point, i, _between(low, high, k / ACROSS)) for k in range(ACROSS)]
+            point = max((point, *row), key=lambda one: _value(seen.at(one), key, sign))
+        left -= ACROSS * len(seen.sides)
+        if _value(seen.at(point), key, sign) <= best:
+            return
+        left = _descend(seen, key, sign, point, left)
+
+
+def _descend(seen: _Seen, key: Key, sign: float, start: Corner, most: int) -> int:
+    """Go from a point to the end near it, by slopes; return how many evaluations are left."""
+    left = most
+
+    def below(shares: list[float]) -> float:
+        nonlocal left
+        if not left:
+            raise UsedUp
+        left -= 1
+        return -_value(seen.at(seen.point(shares)), key, sign)
+
+    descend(below, seen.shares(start))
+    return left
 
 
 def _walk(seen: _Seen, key: Key, sign: float) -> None:
@@ -231,6 +302,10 @@ def _walk(seen: _Seen, key: Key, sign: float) -> None:
                 if value > best:
                     best, point, improved = value, moved, True
         step = step if improved else step / 2
+
+
+def _apart(one: list[float], other: list[float]) -> bool:
+    return max(abs(a - b) for a, b in zip(one, other, strict=True)) > APART
 
 
 def _between(low: float, high: float, share: float) -> float:

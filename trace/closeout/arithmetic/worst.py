@@ -7,7 +7,7 @@ from typing import Any
 
 from closeout import Absent
 from closeout.arithmetic import search
-from closeout.arithmetic.bound import Proved, prove
+from closeout.arithmetic.bound import BUDGET, Proved, prove
 from closeout.arithmetic.search import Box, Key
 from closeout.model.answer import Answer, Assurance, Extent, Limit
 
@@ -21,6 +21,7 @@ def answer(
     wanted: Collection[str] | None = None,
     limits: Iterable[Limit] | None = None,
     whole: bool = True,
+    evaluations: int | None = None,
 ) -> Answer:
     """Return the value of each quantity at the inputs and its extremes over the box.
 
@@ -29,33 +30,34 @@ def answer(
     looked at in corners. Where each is proved to the tolerance nothing is searched. ``limits`` are
     all that the verdicts are about: where it is certain that a quantity meets them with most of its
     margin nothing is searched either, and unless ``whole`` ends are wanted its proof is over; a
-    shortfall is followed to its worst end, which a waiver has to reach. Whole ends never tell of
-    less than what the limits alone take. Whatever ``evaluate`` raises on numbers goes through to
-    the caller.
+    shortfall is followed to its worst end, which a waiver has to reach. Whole ends say of each
+    limit what the limits alone take. ``evaluations`` are those of the proof, where not the usual
+    number. Whatever ``evaluate`` raises on numbers goes through to the caller.
     """
     if not box:
         return search.answer(evaluate, inputs, box)
     nominal = evaluate(inputs)
     asked = [key for key in nominal if wanted is None or key[0] in wanted]
-    proofs = prove(evaluate, inputs, box, asked, limits=limits, whole=whole)
+    budget = BUDGET if evaluations is None else evaluations
+    proofs = prove(evaluate, inputs, box, asked, limits=limits, whole=whole, budget=budget)
     known = proofs.proved
     loose = [key for key in asked if key not in known or not known[key].decided]
     rough = [key for key in asked if whole and key not in loose and not known[key].tight]
     extents = {key: _proved(nominal[key], known[key]) for key in nominal if key in known}
-    evaluations = proofs.evaluations + 1
+    count = proofs.evaluations + 1
     # Apart, so that what is found of the loose does not depend on whether whole ends are wanted.
     searches = [(rough, rough)] if rough else []
     if loose or len(asked) < len(nominal):
         searches.append((loose, [key for key in nominal if key not in rough]))
     for inside, keys in searches:
         found = search.answer(evaluate, inputs, box, nominal, inside)
-        evaluations += found.evaluations - 1
+        count += found.evaluations - 1
         for key in keys:
             reason = proofs.unproved.get(key) if key in asked else NOT_ASKED
-            extents[key] = _joined(found.extents[key], known.get(key), reason)
+            extents[key] = _joined(found.extents[key], known.get(key), reason, inside is rough)
     assurance = Assurance.SEARCHED if loose or rough else Assurance.BOUNDED
     in_order = {key: extents[key] for key in nominal}
-    return Answer(in_order, assurance, evaluations, of_limits=proofs.of_limits)
+    return Answer(in_order, assurance, count, of_limits=proofs.of_limits)
 
 
 def _proved(value: float, proof: Proved) -> Extent:
@@ -76,14 +78,17 @@ def _proved(value: float, proof: Proved) -> Extent:
     )
 
 
-def _joined(found: Extent, proof: Proved | None, reason: str | None) -> Extent:
-    """Return what a search found, with what was proved of it or why nothing was."""
+def _joined(found: Extent, proof: Proved | None, reason: str | None, decided: bool) -> Extent:
+    """Return what a search found, with what was proved of it or why nothing was.
+
+    Where the limits are ``decided``, a tight end stays as it is: what is said of them rests on it.
+    """
     if proof is None or found.value is None or found.low is None or found.high is None:
         return found._replace(unproved=reason)
     if not proof.low <= found.low <= found.high <= proof.high:
         return found._replace(unproved="a number was seen outside of the bounds")
-    lower = found.low < proof.seen_low
-    higher = found.high > proof.seen_high
+    lower = found.low < proof.seen_low and not (decided and proof.low_tight)
+    higher = found.high > proof.seen_high and not (decided and proof.high_tight)
     return _proved(
         found.value,
         proof._replace(

@@ -32,6 +32,8 @@ class Plan:
     index: Index
     asked: Mapping[tuple[str, int], Asked]
     findings: tuple[Finding, ...]
+    units: Units
+    review: str | None = None
 
     @property
     def questions(self) -> tuple[Question, ...]:
@@ -44,11 +46,11 @@ class Plan:
         if requirements is None:
             return self
         part = {key: asked for key, asked in self.asked.items() if key[0] in requirements}
-        return Plan(self.index, part, self.findings)
+        return replace(self, asked=part)
 
     def limits(self, questions: Container[Question]) -> Mapping[Question, tuple[Limit, ...]]:
         """Return the limits of all verdicts that the answers to some questions serve."""
-        return limits_of(questions, self.asked, self.index)
+        return limits_of(questions, self.asked, self.index, self.units, self.review)
 
 
 def plan(
@@ -67,7 +69,7 @@ def plan(
         one = planner.ask(verification, requirement.id)
         if index.requirements[requirement.id] is requirement:
             asked[requirement.id, number] = one
-    return Plan(index, asked, tuple(dict.fromkeys(planner.findings)))
+    return Plan(index, asked, tuple(dict.fromkeys(planner.findings)), units, review)
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,8 +23,8 @@ class Assurance(StrEnum):
 class Limit(NamedTuple):
     """Limits of a quantity in its own unit: all that an answer has to be about, if they are met.
 
-    Within ``room`` of a limit nothing is decided, since rounding might. Without a room the extent
-    of the quantity itself is wanted, and not only that it meets the limits.
+    Within ``room`` of a limit nothing is decided, since rounding might. Without limits and a room
+    the extent of the quantity itself is wanted, and not only that it meets the limits.
     """
 
     quantity: str
