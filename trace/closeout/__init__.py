@@ -54,11 +54,13 @@ class Analysis(Generic[P, R]):
         validated_by: tuple[str, ...],
         time_limit: float,
         model_uncertainty: Mapping[str, str] | None = None,
+        evaluations: int | None = None,
     ) -> None:
         self.function = function
         self.validated_by = validated_by
         self.time_limit = time_limit
         self.model_uncertainty = {} if model_uncertainty is None else model_uncertainty
+        self.evaluations = evaluations
         self.figures: list[Callable[..., Any]] = []
         self.artifacts: list[Callable[..., Any]] = []
         self.__name__ = function.__name__
@@ -99,6 +101,7 @@ def analysis(
     validated_by: str | tuple[str, ...] = (),
     time_limit: float = 300.0,
     model_uncertainty: Mapping[str, str] | None = None,
+    evaluations: int | None = None,
 ) -> Callable[[Callable[P, R]], Analysis[P, R]]: ...
 def analysis(
     function: Callable[P, R] | None = None,
@@ -107,6 +110,7 @@ def analysis(
     validated_by: str | tuple[str, ...] = (),
     time_limit: float = 300.0,
     model_uncertainty: Mapping[str, str] | None = None,
+    evaluations: int | None = None,
 ) -> Analysis[P, R] | Callable[[Callable[P, R]], Analysis[P, R]]:
     """Mark a function as an executable analysis.
 
@@ -119,10 +123,12 @@ def analysis(
         model_uncertainty: how far the model itself may be off, by quantity: a difference as
             ``"0.5 dB"``, or a share of the value as ``"5 %"``. It is taken off on the bad side of
             each judged value. Where nothing is declared the output says so.
+        evaluations: how many evaluations a proof of its worst case may take, on numbers and on
+            ranges together; left out, what the project's policy says, or 4000.
     """
     evidence = (validated_by,) if isinstance(validated_by, str) else tuple(validated_by)
 
     def mark(function: Callable[P, R]) -> Analysis[P, R]:
-        return Analysis(function, evidence, time_limit, model_uncertainty)
+        return Analysis(function, evidence, time_limit, model_uncertainty, evaluations)
 
     return mark if function is None else mark(function)

@@ -37,6 +37,8 @@ LEAST_LOOKED_AT = 64
 STARTS = 3
 APART = 0.1
 MOST_DESCENT = 200
+# Evaluations of all descents of an analysis.
+MOST_DESCENTS = 1200
 # Points along each side through the best bottom, from which it goes on where one is lower.
 ACROSS = 16
 _GOLDEN = 0.6180339887498949
@@ -52,11 +54,13 @@ def answer(
     box: Box,
     nominal: Values | None = None,
     inside: Collection[Key] = (),
+    ends: Collection[tuple[str, str]] | None = None,
 ) -> Answer:
     """Return the value of each quantity at the inputs and its extremes over the box.
 
     ``nominal`` are the values at the inputs where they are known, ``inside`` the quantities and
-    cases to be searched inside the box as well. Whatever ``evaluate`` raises goes through to the
+    cases to be searched inside the box as well, and ``ends`` the ends of quantities, low or high,
+    to which slopes are followed there (None: all). Whatever ``evaluate`` raises goes through to the
     caller.
     """
     # A side without width that lies at the input moves nothing.
@@ -72,7 +76,9 @@ def answer(
     else:
         _search(seen, nominal)
     if sides and inside:
-        _look_inside(seen, [key for key in inside if not isinstance(nominal[key], Absent)])
+        found = [key for key in inside if not isinstance(nominal[key], Absent)]
+        _look_inside(seen, found)
+        _go_down_to(seen, found, ends)
     extents = {key: seen.extent(key) for key in nominal}
     return Answer(extents, Assurance.SEARCHED, seen.count)
 
@@ -253,20 +259,45 @@ def _look_inside(seen: _Seen, keys: list[Key]) -> None:
     for key in keys:
         for sign in (1.0, -1.0):
             _walk(seen, key, sign)
-            _go_down(seen, key, sign)
 
 
-def _go_down(seen: _Seen, key: Key, sign: float) -> None:
-    """Descend to an end from the worst points; with what is left, from across the best bottom."""
-    left = 0
-    for start in seen.worst_apart(key, sign):
-        left += _descend(seen, key, sign, start, MOST_DESCENT)
-    while left >= ACROSS * len(seen.sides):
+def _go_down_to(seen: _Seen, keys: Iterable[Key], ends: Collection[tuple[str, str]] | None) -> None:
+    """Descend to the ends that are asked for, with a share of the evaluations for each."""
+    asked = [
+        (key, sign)
+        for key in keys
+        for sign, end in ((-1.0, "low"), (1.0, "high"))
+        if ends is None or (key[0], end) in ends
+    ]
+    last = seen.count + MOST_DESCENTS
+    for number, (key, sign) in enumerate(asked):
+        share = (last - seen.count) // (STARTS * (len(asked) - number))
+        _go_down(seen, key, sign, min(MOST_DESCENT, share))
+
+
+def _go_down(seen: _Seen, key: Key, sign: float, most: int) -> None:
+    """Descend to an end from the worst points; with what is left, from across the best bottom.
+
+    Each descent has at ``most`` so many evaluations.
+
+    Across goes no further than along sides that are not at an end of theirs, and only where there
+    was a slope to go down.
+    """
+    starts = seen.worst_apart(key, sign)
+    lefts = [_descend(seen, key, sign, start, most) for start in starts]
+    left = sum(lefts)
+    if not lefts or most - min(lefts) <= len(seen.sides) + 1:
+        return
+    while True:
         best, point = seen.worst(key, sign)
-        for i, (_, low, high) in enumerate(seen.sides):
+        inside = [i for i, (_, low, high) in enumerate(seen.sides) if low < point[i] < high]
+        left -= ACROSS * len(inside)
+        if left < 0 or not inside:
+            return
+        for i in inside:
+            _, low, high = seen.sides[i]
             row = [_turn(point, i, _between(low, high, k / ACROSS)) for k in range(ACROSS)]
             point = max((point, *row), key=lambda one: _value(seen.at(one), key, sign))
-        left -= ACROSS * len(seen.sides)
         if _value(seen.at(point), key, sign) <= best:
             return
         left = _descend(seen, key, sign, point, left)

@@ -22,6 +22,7 @@ def answer(
     limits: Iterable[Limit] | None = None,
     whole: bool = True,
     evaluations: int | None = None,
+    ends: Collection[tuple[str, str]] | None = None,
 ) -> Answer:
     """Return the value of each quantity at the inputs and its extremes over the box.
 
@@ -32,7 +33,8 @@ def answer(
     margin nothing is searched either, and unless ``whole`` ends are wanted its proof is over; a
     shortfall is followed to its worst end, which a waiver has to reach. Whole ends say of each
     limit what the limits alone take. ``evaluations`` are those of the proof, where not the usual
-    number. Whatever ``evaluate`` raises on numbers goes through to the caller.
+    number; ``ends`` which ends of quantities (low or high) a search has to come to the bottom of
+    (None: all). Whatever ``evaluate`` raises on numbers goes through to the caller.
     """
     if not box:
         return search.answer(evaluate, inputs, box)
@@ -50,7 +52,7 @@ def answer(
     if loose or len(asked) < len(nominal):
         searches.append((loose, [key for key in nominal if key not in rough]))
     for inside, keys in searches:
-        found = search.answer(evaluate, inputs, box, nominal, inside)
+        found = search.answer(evaluate, inputs, box, nominal, inside, ends)
         count += found.evaluations - 1
         for key in keys:
             reason = proofs.unproved.get(key) if key in asked else NOT_ASKED

@@ -14,6 +14,7 @@ from typing import Any
 from closeout import Absent, Analysis
 from closeout.units import Unit
 
+MOST_EVALUATIONS = 10_000_000
 LONGEST = 7 * 24 * 3600  # seconds that one evaluation may be given
 RESERVED = ("count", "index")
 # Flags of a code object: it takes *args, **kwargs (Python's documentation of the module inspect,
@@ -93,6 +94,7 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
         "validated_by": list(analysis.validated_by),
         "time_limit": float(analysis.time_limit),
         "model_uncertainty": list(uncertainty.items()),
+        "evaluations": analysis.evaluations,
         "attached": [
             [kind, function.__name__, clean((function.__doc__ or "").strip().split("\n\n")[0])]
             for kind, some in (("figure", analysis.figures), ("artifact", analysis.artifacts))
@@ -107,6 +109,11 @@ def _marks(analysis: Analysis[..., Any]) -> list[str]:
     faults = []
     if isinstance(limit, bool) or not isinstance(limit, Real) or not 0 < limit <= LONGEST:
         faults.append(f"time_limit is {limit!r}; give it in seconds, above 0, at most {LONGEST}")
+    most = analysis.evaluations
+    if most is not None and not (type(most) is int and 1 <= most <= MOST_EVALUATIONS):
+        faults.append(
+            f"evaluations is {most!r}; give a whole number from 1 to {MOST_EVALUATIONS}, or none"
+        )
     if not all(isinstance(path, str) for path in analysis.validated_by):
         faults.append("validated_by is no text; write the path of the test as text")
     return faults

@@ -177,6 +177,7 @@ class Evaluator:
             question: self._key(
                 "answer", specs[question.analysis].module, specs[question.analysis].function,
                 question.kind, question.inputs, question.box, question.detail,
+                question.ends, question.evaluations,
             )
             for question in questions
         }  # fmt: skip
@@ -355,6 +356,8 @@ def _request(
         "detail": json.loads(question.detail) if question.detail else None,
         "inputs": question.inputs,
         "box": question.box,
+        "ends": question.ends,
+        "evaluations": question.evaluations,
         "limits": limits,
         "whole": whole,
         "time_limit": spec.time_limit,
@@ -379,6 +382,7 @@ def _module_from(content: dict[str, Any], name: str, path: str) -> Module:
                 arguments, fields, tuple(row["validated_by"]), row["time_limit"],
                 tuple((name, text) for name, text in row["model_uncertainty"]),
                 tuple(Attached(kind, name, cleandoc(text)) for kind, name, text in row["attached"]),
+                row["evaluations"],
             )
         )  # fmt: skip
     return Module(name, path, tuple(specs), tuple(failures))

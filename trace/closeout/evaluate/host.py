@@ -329,7 +329,10 @@ def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> dict[str, An
     else:
         limits = message["limits"]
         limits = None if limits is None else [Limit(*row) for row in limits]
-        found = worst(at, inputs, box, message["detail"], limits, message["whole"])
+        found = worst(
+            at, inputs, box, message["detail"], limits, message["whole"],
+            evaluations=message["evaluations"], ends=[(name, end) for name, end in message["ends"]],
+        )  # fmt: skip
     extents = [[*key, *extent] for key, extent in found.extents.items()]
     answer = [extents, found.assurance.value, found.evaluations]
     return {"answer": answer, "of_limits": True} if found.of_limits else {"answer": answer}

@@ -90,6 +90,20 @@ def _wanted(index: Index) -> Mapping[str, set[str]]:
     return found
 
 
+def _limited_ends(index: Index) -> Mapping[str, set[tuple[str, str]]]:
+    """Return which ends of quantities verifications limit, by the full name of the analysis."""
+    found: dict[str, set[tuple[str, str]]] = {}
+    for _, _, verification in index.project.verifications():
+        spec = index.analyses.get(verification.analysis or "")
+        if spec is not None:
+            limits = verification.criterion.limits
+            both = limits.equal_to is not None
+            name, ends = verification.criterion.quantity or "", found.setdefault(spec.name, set())
+            ends |= {(name, "low")} if both or limits.at_least is not None else set()
+            ends |= {(name, "high")} if both or limits.at_most is not None else set()
+    return found
+
+
 class _Planner:
     """Makes questions one after another; what is wrong goes to ``findings``.
 
@@ -105,6 +119,7 @@ class _Planner:
         self._spelling = Spelling()
         self._set_ups: dict[tuple[object, ...], _SetUp] = {}
         self._wanted = _wanted(index)
+        self._ends = _limited_ends(index)
         self._faults: list[str] = []
         self.findings: list[Finding] = []
 
@@ -148,6 +163,8 @@ class _Planner:
     def _of_basis(self, asked: Asked, question: Question, seed: str) -> Asked:
         """Return what is asked of the worst case as the basis of the verification asks it."""
         verification, parameters = asked.verification, self._index.parameters
+        if verification.basis.kind in (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY):
+            question = replace(question, ends=(), evaluations=None)
         if verification.basis.kind is BasisKind.ROOT_SUM_SQUARE:
             self._check_independent(asked)
             assert asked.spec is not None
@@ -213,8 +230,13 @@ class _Planner:
             for one in known
             if one.low is not None and one.high is not None
         )
-        detail = json.dumps(sorted(self._wanted[spec.name]), separators=(",", ":")) if box else ""
-        self._set_ups[key] = _SetUp(Question(spec.name, point, box, detail=detail), known)
+        question = Question(spec.name, point, box)
+        if box:
+            wanted = json.dumps(sorted(self._wanted[spec.name]), separators=(",", ":"))
+            most = spec.evaluations or self._index.project.charter.policy.evaluations
+            ends = tuple(sorted(self._ends[spec.name]))
+            question = replace(question, detail=wanted, ends=ends, evaluations=most)
+        self._set_ups[key] = _SetUp(question, known)
         return self._set_ups[key]
 
     def _spec(self, verification: Verification) -> AnalysisSpec | None:

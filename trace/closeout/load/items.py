@@ -73,6 +73,7 @@ def _policy(item: Item) -> Policy:
             RulePolicy(name, one["severity"], one["reason"], _texts(one, "for"))
             for name, one in item.get("rules", {}).items()
         ),
+        evaluations=item.get("evaluations"),
     )
 
 

@@ -43,7 +43,7 @@ class AnalysisSpec:
     ``name`` is ``module.function`` without the leading ``analyses.``; ``module`` is the full name
     to import; ``path`` and ``line`` are where the function is defined. ``model_uncertainty`` is how
     far the model itself may be off, by quantity, as it was written. ``attached`` are its figures
-    and files.
+    and files; ``evaluations`` is how many a proof of it may take, where it says so.
     """
 
     name: str
@@ -58,6 +58,7 @@ class AnalysisSpec:
     time_limit: float
     model_uncertainty: tuple[tuple[str, str], ...] = ()
     attached: tuple[Attached, ...] = ()
+    evaluations: int | None = None
 
     def field(self, quantity: str) -> Field | None:
         """Return the field of that name, or None."""
@@ -75,7 +76,9 @@ class Question:
     ``box`` holds the low and high end of each argument that has a spread; empty for nominal.
     ``kind`` is what is asked (worst case, nominal where there is no box; root sum square,
     probability, study, figure, artifact), ``detail`` the rest of the question as JSON text where
-    the kind has one; of a worst case, the quantities that are to be proved.
+    the kind has one; of a worst case, the quantities that are to be proved. ``ends`` are those of
+    quantities (low or high) that some verification limits, and ``evaluations`` how many a proof
+    may take, None for the usual number; both of a worst case only.
     """
 
     analysis: str
@@ -83,6 +86,8 @@ class Question:
     box: tuple[tuple[str, float, float], ...] = ()
     kind: str = WORST_CASE
     detail: str = ""
+    ends: tuple[tuple[str, str], ...] = ()
+    evaluations: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -328,13 +328,15 @@ class Policy:
     """What a project holds itself to, where there is a choice.
 
     ``acceptance`` is the decision rule for measured values (JCGM 106:2012): guarded or simple.
-    ``open_terms_until`` is the last review at which TBD and TBC may stand.
+    ``open_terms_until`` is the last review at which TBD and TBC may stand. ``evaluations`` is how
+    many a proof of a worst case may take, None for the usual number.
     """
 
     acceptance: str = "guarded"
     open_terms_until: str | None = None
     contingency: tuple[Contingency, ...] = ()
     rules: tuple[RulePolicy, ...] = ()
+    evaluations: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
