@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import reduce
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from closeout import math
@@ -216,8 +217,10 @@ def rastrigin(x: Vector) -> Any:
 
 
 def rosenbrock(x: Vector) -> Any:
-    pairs = zip(x, x[1:], strict=False)
-    return sum(100.0 * math.power(b - math.power(a, 2), 2) + math.power(1.0 - a, 2) for a, b in pairs)
+    pairs = pairwise(x)
+    return sum(
+        100.0 * math.power(b - math.power(a, 2), 2) + math.power(1.0 - a, 2) for a, b in pairs
+    )
 
 
 def schaffer_two(x: Vector) -> Any:
@@ -253,7 +256,7 @@ def sum_of_powers(x: Vector) -> Any:
 
 
 def trid(x: Vector) -> Any:
-    return squares([v - 1.0 for v in x]) - sum(a * b for a, b in zip(x, x[1:], strict=False))
+    return squares([v - 1.0 for v in x]) - sum(a * b for a, b in pairwise(x))
 
 
 def zakharov(x: Vector) -> Any:

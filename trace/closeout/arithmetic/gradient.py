@@ -20,6 +20,7 @@ from typing import Any
 from closeout import math
 from closeout.arithmetic import interval
 from closeout.arithmetic.interval import Interval
+from closeout.arithmetic.powers import slope_by_base, slope_by_exponent
 from closeout.arithmetic.undecided import OneNumber, Truth, Undecided, Undefined, noted
 
 __all__ = [
@@ -123,7 +124,11 @@ class Gradient(OneNumber):
             return power(self, int(other))
         if isinstance(other, float) and other == 0.5:
             return math.sqrt(self)  # type: ignore[arg-type]
-        return NotImplemented if parts_of(other) is None else math.exp(other * math.log(self))  # type: ignore[arg-type]
+        parts = parts_of(other)
+        if parts is None:
+            return NotImplemented
+        value, slopes = parts
+        return _raised(self, value, slopes)
 
     def __rpow__(self, other: Any) -> Any:
         if not isinstance(other, (int, float)):
@@ -143,6 +148,16 @@ class Gradient(OneNumber):
 
     def __ge__(self, other: Any) -> Any:
         return _compared(self, other, "__ge__")
+
+
+def _raised(base: Gradient, exponent: Any, by: Slopes) -> Gradient | Undefined:
+    """Return a base to a power with any exponent, a range or a number."""
+    value = base.value**exponent
+    if not isinstance(value, Interval):
+        return noted(value.reason, base.sides | frozenset(by))
+    ends = (base.value.low, base.value.high, *ends_of(exponent))
+    found = scaled(base.slopes, slope_by_base(*ends))
+    return Gradient(value, summed(found, scaled(by, slope_by_exponent(*ends))) if by else found)
 
 
 class GradientTruth(Truth):

@@ -22,6 +22,7 @@ from math import inf, nextafter
 from typing import Any, NoReturn
 
 from closeout import math
+from closeout.arithmetic.powers import power_ends
 from closeout.arithmetic.rounded import LEAST, above, below
 from closeout.arithmetic.undecided import OneNumber, Truth, Undecided, Undefined
 
@@ -130,11 +131,14 @@ class Interval(OneNumber):
             return power(self, int(other))
         if isinstance(other, float) and other == 0.5:
             return math.sqrt(self)  # type: ignore[arg-type]
-        return math.exp(other * math.log(self))  # type: ignore[arg-type]
+        found = power_ends(self.low, self.high, *ends_of(other))
+        return found if isinstance(found, Undefined) else bounded(*found)
 
     def __rpow__(self, other: Any) -> Any:
         if ends_of(other) is NotImplemented:
             return NotImplemented
+        if other == 0.0 and self.low > 0.0:
+            return point(0.0)
         if other <= 0.0:
             return Undefined(f"{other!r} to the power {self}")
         return math.exp(self * math.log(point(other)))  # type: ignore[arg-type]

@@ -101,6 +101,8 @@ def _warm_up() -> None:
         "detail": ["y"],
         "limits": None,
         "whole": True,
+        "ends": [],
+        "evaluations": None,
     }
     for _ in range(WARM_RUNS):
         wire.pack({**_evaluate(analysis, message), "read": None, "spent": _spent()})

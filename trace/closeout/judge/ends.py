@@ -42,9 +42,9 @@ def judged_ends(extent: Extent, wide: Extent, bounds: Bounds) -> Ends:
     """Return the ends that decide about limits, of an extent and of the same widened.
 
     A proved end decides where it meets its limit, and where it is tight. Else what was seen
-    decides, and is called searched; or what straight lines say. A number that was seen stands for a proved end where nothing
-    but rounding lies between the two, and no limit does; where the number is the limit itself, the
-    limit is met exactly.
+    decides, and is called searched; or what straight lines say. A number that was seen stands for a
+    proved end where nothing but rounding lies between the two, and no limit does; where the number
+    is the limit itself, the limit is met exactly.
     """
     assert wide.value is not None
     if wide.low is None or wide.high is None:

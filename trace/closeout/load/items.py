@@ -15,6 +15,7 @@ from closeout.load.criteria import (
     optional,
 )
 from closeout.load.formats import amount
+from closeout.load.scalars import number
 from closeout.model.problem import Pointer
 from closeout.model.records import (
     SIMILARITY,
@@ -73,7 +74,7 @@ def _policy(item: Item) -> Policy:
             RulePolicy(name, one["severity"], one["reason"], _texts(one, "for"))
             for name, one in item.get("rules", {}).items()
         ),
-        evaluations=item.get("evaluations"),
+        evaluations=int(number(item["evaluations"])) if "evaluations" in item else None,
     )
 
 
