@@ -9,9 +9,7 @@ from closeout import Absent
 from closeout.arithmetic import search
 from closeout.arithmetic.bound import BUDGET, Proved, prove
 from closeout.arithmetic.search import Box, Key
-from closeout.model.answer import Answer, Assurance, Extent, Limit
-
-NOT_ASKED = "no verification asks for it"
+from closeout.model.answer import NOT_ASKED, Answer, Assurance, Extent, Limit
 
 
 def answer(

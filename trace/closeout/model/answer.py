@@ -9,6 +9,9 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import NamedTuple
 
+# Why nothing is proved of a quantity that is none of those asked for.
+NOT_ASKED = "no verification asks for it"
+
 
 class Assurance(StrEnum):
     """How surely a judged value is known; always over the declared tolerances only."""

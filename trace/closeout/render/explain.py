@@ -190,6 +190,8 @@ def _behind(
         yield f"      the inputs stand under {place}"
         return
     yield from wrap(trail.about(evaluation), width, 6)
+    if evidence.unproved is not None:
+        yield from wrap(f"not proved: {flow(evidence.unproved)}", width, 6)
     if evidence.assurance is not None and evidence.model_uncertainty is None:
         yield from wrap("The analysis declares no uncertainty of its model for it.", width, 6)
     yield from _inputs(evaluation, 6, width)
@@ -251,6 +253,8 @@ def _evaluation(evaluation: Evaluation, paint: Paint, width: int) -> Iterator[st
     given = f", given {rows.pairs(evaluation.given)}" if evaluation.given else ""
     yield paint.strong(f"Evaluation: {safe(evaluation.basis)}{given}")
     yield from wrap(trail.about(evaluation), width, 2)
+    for text in trail.unproved(evaluation):
+        yield from wrap(f"not proved: {text}", width, 2)
     if evaluation.serves:
         yield from wrap(f"serves {', '.join(map(safe, evaluation.serves))}", width, 2)
     yield from _inputs(evaluation, 2, width)

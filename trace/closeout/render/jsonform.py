@@ -136,6 +136,7 @@ def _evidence(evidence: Evidence) -> dict[str, Any]:
         "cases_at_least": evidence.cases_wanted,
         "model_uncertainty": evidence.model_uncertainty,
         "tight": evidence.tight,
+        "unproved": evidence.unproved,
         "document": evidence.document,
     }
 

@@ -296,6 +296,7 @@ def _report(sources: _Sources, spec: AnalysisSpec) -> dict[str, str]:
 class _Run:
     title: str
     about: str
+    unproved: list[str]
     failure: Markup | None
     inputs: list[dict[str, Any]]
     found: list[dict[str, str]]
@@ -327,6 +328,7 @@ def _run(sources: _Sources, evaluation: Evaluation) -> _Run:
     return _Run(
         title=f"{safe(evaluation.basis)}{given}",
         about=trail.about(evaluation),
+        unproved=trail.unproved(evaluation),
         failure=None if evaluation.failure is None else _failure(evaluation.failure),
         inputs=[_input(used) for used in evaluation.inputs],
         found=_found(evaluation),

@@ -7,9 +7,10 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import TypeVar
 
-from closeout.model.answer import Assurance
+from closeout.model.answer import NOT_ASKED, Assurance
 from closeout.model.dossier import Dossier, Evaluation, Evidence
 from closeout.render import words
+from closeout.render.plain import flow, safe
 
 T = TypeVar("T")
 
@@ -87,6 +88,19 @@ def about(evaluation: Evaluation) -> str:
         sure = f"{words.ASSURANCE[Assurance.BOUNDED]} for {some}, searched for the others"
     times = words.count(evaluation.evaluations, "evaluation")
     return f"{sure[0].upper()}{sure[1:]}; {times} of the function."
+
+
+def unproved(evaluation: Evaluation) -> list[str]:
+    """Return why quantities of an evaluation that were searched are not proved, each reason once.
+
+    What no verification asks for is left out.
+    """
+    found: dict[str, list[str]] = {}
+    for one in evaluation.found if evaluation.basis != words.ROOT_SUM_SQUARE else ():
+        if one.unproved is not None and one.unproved != NOT_ASKED:
+            name = safe(one.name) if one.case is None else f"{safe(one.name)} [{safe(one.case)}]"
+            found.setdefault(one.unproved, []).append(name)
+    return [f"{', '.join(names)}: {flow(reason)}" for reason, names in found.items()]
 
 
 def doc_parts(doc: str) -> tuple[str, str, str]:
