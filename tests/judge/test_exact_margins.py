@@ -1,4 +1,4 @@
-"""Limits and required margins: one exact computation from the text, the same for every use of it."""
+"""Limits and required margins: one exact computation from the text, the same for each use."""
 
 from __future__ import annotations
 
