@@ -338,11 +338,13 @@ def test_a_proof_goes_on_where_the_verdict_asks_how_far(tmp_path: Path, more: st
     assert entry["margin"] == pytest.approx(390.0, rel=1e-6)
 
 
-def test_a_limit_between_what_is_seen_and_what_is_proved_is_open(tmp_path: Path) -> None:
-    # Exactly the maximum, which is inside the box: it is never surely met.
-    (entry,) = entries(judged(tmp_path, "analysis: peak, quantity: height, at_most: 10"))
-    assert entry["state"] == "open"
-    assert "undecided" in entry["message"]
+def test_a_limit_that_is_the_end_itself_is_met_exactly(tmp_path: Path) -> None:
+    # Exactly the maximum, which is inside the box; below it by a rounding it is not met.
+    (entry,) = entries(judged(tmp_path / "a", "analysis: peak, quantity: height, at_most: 10"))
+    assert (entry["state"], entry["assurance"]) == ("met", "bounded")
+    row = "analysis: peak, quantity: height, at_most: 9.999999999999998"
+    (entry,) = entries(judged(tmp_path / "b", row))
+    assert entry["state"] != "met"
 
 
 def test_a_value_outside_of_its_range_is_judged_by_nothing(tmp_path: Path) -> None:

@@ -21,7 +21,7 @@ DIFFERENCE = 1e-6
 FIRST = 0.2
 # Of what a straight line promises, so much a step has to bring; and how often one is cut.
 ENOUGH = 1e-4
-MOST_CUTS = 12
+MOST_CUTS = 6
 # Of a value, so little is no progress.
 LEAST = 1e-13
 

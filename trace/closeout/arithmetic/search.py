@@ -37,10 +37,10 @@ LEAST_LOOKED_AT = 64
 STARTS = 3
 APART = 0.1
 MOST_DESCENT = 200
-# Evaluations of all descents of an analysis.
+# Evaluations of all descents of an analysis, where several ends are asked for.
 MOST_DESCENTS = 1200
 # Points along each side through the best bottom, from which it goes on where one is lower.
-ACROSS = 16
+ACROSS = 8
 _GOLDEN = 0.6180339887498949
 
 
