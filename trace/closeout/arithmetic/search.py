@@ -1,7 +1,8 @@
 """Worst case by search: extreme values over a box (ECSS-Q-HB-30-01A, extreme value).
 
-Corners first, then points spread inside the box, then a walk from the worst of them. A search
-proves nothing: it may miss an extreme. What it returns is `searched`.
+Corners first, then points spread inside the box, then a walk from the worst of them, and descents
+by slopes from the three worst. A search proves nothing: it may miss an extreme, above all one that
+is narrow against the box, or one of many nearly alike. What it returns is `searched`.
 """
 
 from __future__ import annotations
