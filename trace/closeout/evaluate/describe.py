@@ -95,12 +95,17 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
         "time_limit": float(analysis.time_limit),
         "model_uncertainty": list(uncertainty.items()),
         "evaluations": analysis.evaluations,
-        "attached": [
-            [kind, function.__name__, clean((function.__doc__ or "").strip().split("\n\n")[0])]
-            for kind, some in (("figure", analysis.figures), ("artifact", analysis.artifacts))
-            for function in some
-        ],
+        "attached": _attached(analysis),
     }
+
+
+def _attached(analysis: Analysis[..., Any]) -> list[list[str]]:
+    """Return kind, name and caption of each figure and each set of files."""
+    return [
+        [kind, function.__name__, clean((function.__doc__ or "").strip().split("\n\n")[0])]
+        for kind, some in (("figure", analysis.figures), ("artifact", analysis.artifacts))
+        for function in some
+    ]
 
 
 def _marks(analysis: Analysis[..., Any]) -> list[str]:

@@ -96,7 +96,7 @@ def unproved(evaluation: Evaluation) -> list[str]:
     What no verification asks for is left out.
     """
     found: dict[str, list[str]] = {}
-    for one in evaluation.found if evaluation.basis != words.ROOT_SUM_SQUARE else ():
+    for one in () if evaluation.assurance is Assurance.LINEARISED else evaluation.found:
         if one.unproved is not None and one.unproved != NOT_ASKED:
             name = safe(one.name) if one.case is None else f"{safe(one.name)} [{safe(one.case)}]"
             found.setdefault(one.unproved, []).append(name)
