@@ -23,10 +23,10 @@ from collections.abc import Collection, Iterable, Mapping
 from math import isfinite
 from typing import NamedTuple
 
+from closeout.arithmetic.agreement import agree
 from closeout.arithmetic.end import End, Found
 from closeout.arithmetic.field import At, Evaluate, Field, Unprovable
 from closeout.arithmetic.search import Box, Key
-from closeout.arithmetic.trust import trust
 from closeout.model.answer import Limit
 
 # Evaluations of the analysis for one call of `prove`, on numbers and on ranges together.
@@ -156,7 +156,7 @@ def _of_limits(ends: Iterable[End]) -> bool:
 
 def _opened(field: Field, tolerance: float, limits: list[Limit] | None) -> list[End]:
     """Return the ends of each quantity for which ranges agree with numbers: low, high, low, ..."""
-    trust(field)
+    agree(field)
     ends = []
     for key in field.alive:
         about = None if limits is None else [one for one in limits if one.quantity == key[0]]

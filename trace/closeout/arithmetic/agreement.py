@@ -15,7 +15,7 @@ from closeout.arithmetic.undecided import Undefined
 _GOLDEN = 0.6180339887498949
 
 
-def trust(field: Field) -> None:
+def agree(field: Field) -> None:
     """Note of each quantity whether ranges agree with numbers, and whether all is defined.
 
     Raises:
