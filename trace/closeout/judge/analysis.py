@@ -9,6 +9,7 @@ from operator import attrgetter
 from typing import Any
 
 from closeout.graph import Asked, RequiredMargin
+from closeout.judge.bad_end import bad_end, ranges_at
 from closeout.judge.ends import (
     deciding_point,
     held_at,
@@ -109,7 +110,8 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
     if undecided:
         said["message"] = "undecided: the limit lies between what was seen and what is proved"
     state = State.OPEN if undecided else judged.state
-    at = held_at(deciding_point(wide, judged, asked.bounds), asked)
+    point = deciding_point(wide, judged, asked.bounds)
+    at = held_at(point, asked)
     ends = shown_ends(extent, assurance, shown)
     evidence = Evidence(
         **said,
@@ -122,6 +124,7 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
         margin=shown.margin(margin),
         at=at,
         counterexample=at if state is State.NOT_MET else (),
+        bad_end=bad_end(wide, asked, point),
         tight=is_tight(wide, judged) if assurance is Assurance.BOUNDED else None,
     )
     return Judgement(evidence, Extremes(unit, low, high, asked.bounds))
@@ -175,6 +178,7 @@ def _chance(said: Said, decided: Decided, asked: Asked) -> Judgement:
             chance=chance,
             message=text,
             at=held_at(decided.at, asked),
+            bad_end=ranges_at(decided.at, asked),
         )
     )
 
