@@ -185,7 +185,7 @@ def shown(function: Any) -> Shown:
     while left:
         one = left.pop()
         cells, defaults = _cells(one), _defaults(one)
-        pure &= all(map(_is_allowed, cells)) and all(map(is_data, defaults))
+        pure &= _is_own(one)
         mutable |= any(map(_is_mutable, (*cells, *defaults)))
         places.update(_places(one))
         new = [use for cell in cells for use in _functions_in(cell) if id(use) not in seen]
@@ -337,6 +337,11 @@ def is_known(value: Any) -> bool:
     return id(value) in _KNOWN
 
 
+def _is_method(method: FunctionType) -> bool:
+    made = origin(method.__code__, method.__globals__) is Origin.LIBRARY  # by namedtuple
+    return made or _is_own(method)
+
+
 def is_data(value: Any) -> bool:
     """Return whether a value is data, and nothing that could be called stands in it."""
     return not _can_be_called(value) and _is_plain(value, set())
@@ -350,14 +355,32 @@ def _can_be_called(value: Any) -> bool:
     return isinstance(value, _CALLABLE) or callable(value)
 
 
-def callable_allowed(value: Any) -> bool:
-    """Return whether what can be called may be called: known, or code that is judged itself."""
+def callable_allowed(value: Any, seen: frozenset[int] = frozenset()) -> bool:
+    """Return whether what can be called may be called: known, or code that is judged itself.
+
+    Of that code, what it closes over may be called, too, and its defaults are data: so whatever is
+    called was named in code that is judged.
+    """
     if is_known(value) or _is_ufunc(value):
         return True
     if isinstance(value, type):
         return _is_record(value)
     found = function_of(value)
-    return found is not None and origin(found.__code__, found.__globals__) is Origin.PROJECT
+    return found is not None and _is_own(found, seen)
+
+
+def _is_own(function: FunctionType, seen: frozenset[int] = frozenset()) -> bool:
+    if id(function) in seen:
+        return True
+    seen |= {id(function)}
+    return (
+        origin(function.__code__, function.__globals__) is Origin.PROJECT
+        and all(map(is_data, _defaults(function)))
+        and all(
+            callable_allowed(cell, seen) if _can_be_called(cell) else _is_plain(cell, set())
+            for cell in _cells(function)
+        )
+    )
 
 
 def function_of(value: Any) -> FunctionType | None:
@@ -399,8 +422,10 @@ def _is_record(kind: type) -> bool:
 
 def _is_part(name: str, value: Any) -> bool:
     """Return whether a value may stand in a class: what its methods do is seen when they run."""
-    if type(value) is property or type(getattr(value, "__func__", value)) is FunctionType:
-        return True
+    parts = [value.fget, value.fset] if type(value) is property else [value]
+    methods = [getattr(part, "__func__", part) for part in parts if part is not None]
+    if all(type(method) is FunctionType for method in methods):
+        return all(map(_is_method, methods))
     if _can_be_called(value):
         return False
     return name.startswith("__") or _is_plain(value, set(), descriptors=True)

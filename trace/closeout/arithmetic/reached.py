@@ -39,12 +39,20 @@ class NotAllowed(Exception):
 
 
 class Watch:
-    """Sees the code that runs, and takes note of the first reason not to believe its answer."""
+    """Sees the code that runs, and takes note of the first reason not to believe its answer.
+
+    While code runs that is not allowed and that no range reached when it was called, a range can
+    come in only by what its own calls name or close over: nothing else runs meanwhile. So these
+    are looked at once, and arguments and results not again.
+    """
 
     def __init__(self) -> None:
         self.reason: str | None = None
-        # Calls of code that is not allowed, and that nothing has reached so far.
-        self._open: list[tuple[FrameType, str]] = []
+        # The call of code that is not allowed, what speaks against it, and the code below it.
+        self._free: FrameType | None = None
+        self._against = ""
+        self._below: set[int] = set()
+        self._clear: dict[int, Any] = {}  # values below it that hold no range, which stays so
 
     @contextmanager
     def watching(self) -> Iterator[None]:
@@ -55,34 +63,60 @@ class Watch:
             yield
         finally:
             sys.setprofile(before)
-            self._open.clear()
+            self._free = None
 
     def __call__(self, frame: FrameType, event: str, returned: Any) -> None:
         """Take a call or a return; see :func:`sys.setprofile`."""
         if self.reason is not None:
             return
         if event == "call":
-            self._called(frame)
+            if self._free is None:
+                self._called(frame)
+            else:
+                self._called_below(frame)
         elif event == "return":
             self._returned(frame, returned)
 
     def _called(self, frame: FrameType) -> None:
         found = _judgement(frame)
-        if found is Origin.ENGINE and not self._open:
-            return
-        if isinstance(found, Judged) and found.reason is not None:
-            self._open.append((frame, found.reason))
-            if found.far or _reaches(frame):
-                self._refuse()
-        elif self._open and _reaches(frame):
-            self._refuse()
-        elif found is Origin.LIBRARY:
+        if found is Origin.LIBRARY:
             self._in_library(frame)
         elif isinstance(found, Judged):
-            self._look_for_callables(frame)
+            against = found.reason or self._of_entry(frame)
+            if against is None:
+                return
+            if (found.reason and found.far) or _reaches(frame):
+                self.reason = against
+            else:
+                self._free, self._against = frame, against
+                self._below.clear()
+                self._clear.clear()
 
-    def _refuse(self) -> None:
-        self.reason = self._open[0][1]
+    def _of_entry(self, frame: FrameType) -> str | None:
+        """Return why a function that came in from outside, with the first call, is not allowed.
+
+        Further in, whatever can be called is named in code that is judged, or handed out by code
+        that is not.
+        """
+        if frame.f_back is None or isinstance(_judgement(frame.f_back), Judged):
+            return None
+        code = frame.f_code
+        for name, value in frame.f_locals.items():
+            if type(value) not in _LEAVES and callable(value) and not _may_be_called(value):
+                return f"`{name}` at {place(code, frame.f_lineno)} may be anything"
+        return None
+
+    def _called_below(self, frame: FrameType) -> None:
+        code = frame.f_code
+        if id(code) in self._below and not code.co_freevars:
+            return
+        self._below.add(id(code))
+        found = _judgement(frame)
+        if isinstance(found, Judged) and (
+            (found.reason and found.far)
+            or _holds([*_named(frame), *_closed_over(frame)], self._clear)
+        ):
+            self.reason = self._against
 
     def _in_library(self, frame: FrameType) -> None:
         """Refuse what gives a range to code that nobody judges."""
@@ -94,33 +128,20 @@ class Watch:
             where = place(caller.f_code, caller.f_lineno)
             self.reason = f"`{code.co_name}` at {where} is given a range, and nobody judges it"
 
-    def _look_for_callables(self, frame: FrameType) -> None:
-        """Refuse a function that came in by an argument or a closure and is not allowed."""
-        code = frame.f_code
-        given = code.co_argcount + code.co_kwonlyargcount
-        names = (*code.co_varnames[:given], *code.co_freevars)
-        held = frame.f_locals
-        for name in names:
-            value = held.get(name)
-            if type(value) not in _LEAVES and callable(value) and not _may_be_called(value):
-                self.reason = f"`{name}` at {place(code, frame.f_lineno)} may be anything"
-
     def _returned(self, frame: FrameType, returned: Any) -> None:
-        if self._open:
-            if _reaches(frame) or holds(returned):
-                self._refuse()
+        if self._free is not None:
+            if self._free is not frame:
                 return
-            if self._open[-1][0] is frame:
-                self._open.pop()
-                self._handed_out(frame, returned)
-        elif type(returned) not in _LEAVES and _judgement(frame) is Origin.LIBRARY:
-            caller = _caller(frame)
-            if caller is not None and isinstance(_judgement(caller), Judged):
-                self._handed_out(frame, returned)
+            self._free = None
+        elif type(returned) in _LEAVES or _judgement(frame) is not Origin.LIBRARY:
+            return
+        caller = frame.f_back
+        if caller is not None and isinstance(_judgement(caller), Judged):
+            self._handed_out(frame, returned)
 
     def _handed_out(self, frame: FrameType, returned: Any) -> None:
         """Refuse what free code gives to a formula, where that could be called."""
-        if any(callable(one) and not _may_be_called(one) for one in _values_in([returned])):
+        if any(callable(one) and not _may_be_called(one) for one in _values_in([returned], {})):
             where = place(frame.f_code, frame.f_code.co_firstlineno)
             self.reason = f"what `{frame.f_code.co_name}` at {where} gives may be anything"
 
@@ -157,29 +178,41 @@ def _caller(frame: FrameType) -> FrameType | None:
 
 def _reaches(frame: FrameType) -> bool:
     """Return whether a frame holds a range, or its module under a name that its code has."""
+    return holds(frame.f_locals, *_named(frame))
+
+
+def _named(frame: FrameType) -> list[Any]:
+    """Return what the code of a frame names, in its module and in those that it names."""
     names = frame.f_code.co_names
     own = [frame.f_globals[name] for name in names if name in frame.f_globals]
-    modules = [value for value in own if type(value) is ModuleType]
-    theirs = [vars(module)[name] for module in modules for name in names if name in vars(module)]
-    return holds(frame.f_locals, *own, *theirs)
+    modules = [vars(value) for value in own if type(value) is ModuleType]
+    return own + [theirs[name] for theirs in modules for name in names if name in theirs]
+
+
+def _closed_over(frame: FrameType) -> list[Any]:
+    held = frame.f_locals
+    return [held.get(name) for name in frame.f_code.co_freevars]
 
 
 def holds(*values: Any) -> bool:
     """Return whether a value, or something inside of it, is a range or an array of samples."""
-    return any(isinstance(one, Guarded) for one in _values_in(list(values)))
+    return _holds(list(values), {})
 
 
-def _values_in(left: list[Any]) -> Iterator[Any]:
-    """Yield values and what they hold, but for numbers and texts.
+def _holds(values: list[Any], seen: dict[int, Any]) -> bool:
+    return any(isinstance(one, Guarded) for one in _values_in(values, seen))
+
+
+def _values_in(left: list[Any], seen: dict[int, Any]) -> Iterator[Any]:
+    """Yield values and what they hold, but for numbers and texts, and for what was seen before.
 
     After :data:`MOST_VALUES` comes a range that is none: nobody looked further.
     """
-    seen: set[int] = set()
     while left:
         value = left.pop()
         if type(value) in _LEAVES or id(value) in seen:
             continue
-        seen.add(id(value))
+        seen[id(value)] = value
         if len(seen) > MOST_VALUES:
             yield Guarded()
             return
@@ -190,11 +223,11 @@ def _values_in(left: list[Any]) -> Iterator[Any]:
 def _inside(value: Any) -> list[Any]:
     if isinstance(value, (Guarded, type, ModuleType, CodeType, FrameType)):
         return []
-    if isinstance(value, Mapping):
-        return [*value.keys(), *value.values()] if type(value) is dict else gc.get_referents(value)
+    if type(value) is dict:
+        return [*value.keys(), *value.values()]
     if isinstance(value, FunctionType):
-        cells = list(value.__closure__ or ())
-        return [*cells, *(value.__defaults__ or ()), *(value.__kwdefaults__ or {}).values()]
+        kept = (*(value.__defaults__ or ()), *(value.__kwdefaults__ or {}).values())
+        return [*(value.__closure__ or ()), *kept]
     if isinstance(value, (tuple, list, set, frozenset)):
         return list(value)
     return [one for one in gc.get_referents(value) if one is not type(value)]

@@ -24,18 +24,22 @@ from closeout.arithmetic.undecided import Guarded, Undecided, watched
 
 Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
 
-# Corners on numbers after a proof, as a power of two: of code that is allowed throughout and keeps
-# nothing, and of any other.
+# Corners on numbers after a proof, as a power of two: where all code is known that a range can
+# reach, and where a part of the box might take another way.
 FEW_CORNERS = 4
 MANY_CORNERS = 8
 
 
 class Trust(NamedTuple):
-    """How an analysis is to be evaluated, and why nothing of it can be proved (None: it may be)."""
+    """How an analysis is to be evaluated, and why nothing of it can be proved (None: it may be).
+
+    ``certain`` is whether all code is known that any range over a part of the box can reach.
+    """
 
     evaluate: Evaluate
     reason: str | None
     kept: Kept
+    certain: bool
 
 
 def trusted(evaluate: Evaluate, inputs: Mapping[str, float], box: Box, shown: Shown) -> Trust:
@@ -56,9 +60,8 @@ def trusted(evaluate: Evaluate, inputs: Mapping[str, float], box: Box, shown: Sh
     if reason is None:
         reason = kept.of_range()
     kept.look()
-    if settled or shown.pure:
-        return Trust(evaluate, reason, kept)
-    return Trust(_on(evaluate, on_ranges), reason, kept)
+    certain = settled or shown.pure
+    return Trust(evaluate if certain else _on(evaluate, on_ranges), reason, kept, certain)
 
 
 def _first_look(evaluate: Evaluate, point: Mapping[str, Any]) -> tuple[str | None, bool]:
@@ -92,18 +95,15 @@ def _on(evaluate: Evaluate, on_ranges: Evaluate) -> Evaluate:
     return either
 
 
-def doubted(
-    proofs: Proofs, trust: Trust, inputs: Mapping[str, float], box: Box, shown: Shown
-) -> Proofs:
+def doubted(proofs: Proofs, trust: Trust, inputs: Mapping[str, float], box: Box) -> Proofs:
     """Return what is left of a proof after corners on numbers, and after what was kept meanwhile.
 
     Whatever the analysis raises on numbers goes through to the caller.
     """
     left = dict(proofs.proved)
     unproved = dict(proofs.unproved)
-    certain = shown.pure and not shown.keeps
     count = 0
-    for corner in corners(box, FEW_CORNERS if certain else MANY_CORNERS) if left else ():
+    for corner in corners(box, FEW_CORNERS if trust.certain else MANY_CORNERS) if left else ():
         count += 1
         values = trust.evaluate({**inputs, **corner})
         for key in list(left):

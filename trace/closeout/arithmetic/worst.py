@@ -45,7 +45,7 @@ def answer(
     asked = [key for key in nominal if wanted is None or key[0] in wanted]
     if trust.reason is None:
         proofs = prove(evaluate, inputs, box, asked, limits=limits, whole=whole)
-        proofs = doubted(proofs, trust, inputs, box, shown)
+        proofs = doubted(proofs, trust, inputs, box)
     else:
         proofs = Proofs({}, dict.fromkeys(asked, trust.reason), 0)
     known = proofs.proved
