@@ -86,6 +86,11 @@ def noted(reason: str, sides: frozenset[int]) -> Undefined:
     return Undefined(reason, sides)
 
 
+def refuse(reason: str) -> NoReturn:
+    """Refuse what asks a value that stands for many numbers for one, and take note of it."""
+    raise Undecided(reason)
+
+
 class Guarded:
     """A value that stands for many numbers, and refuses what asks it for one of them."""
 
