@@ -156,10 +156,11 @@ BODIES = {
     "finally_": "y = x\ntry:\n    y = real(x)\nfinally:\n    return R(y)",
     "suppressed": "y = x\nwith contextlib.suppress(BaseException):\n    y = real(x)\nreturn R(y)",
     "is_true": "return R(100.0 if (x > 4.1) is True and (x < 4.4) is True else x)",
-    "is_none_or_true": "y = x > 4.1\nreturn R(100.0 if y is (None if x is None else True) and x < 4.4"
-    " else x)",
+    "is_none_or_true": "y = x > 4.1\nreturn R(100.0 if y is (None if x is None else True)"
+    " and x < 4.4 else x)",
     "match_class": "match x:\n    case float():\n        return R(real(x))\nreturn R(x)",
-    "match_answer": "match x > 4.1:\n    case True if x < 4.4:\n        return R(100.0)\nreturn R(x)",
+    "match_answer": "match x > 4.1:\n    case True if x < 4.4:\n        return R(100.0)\n"
+    "return R(x)",
     "str": "return R(real(KEYS.get(str(x), x)) if str(x)[0] != '[' else x)",
     "f_text": "return R(x if f'{x}'[0] == '[' else real(x))",
     "repr": "return R(x if repr(x)[0] in 'GI' else real(x))",
@@ -219,7 +220,7 @@ BODIES = {
     "made_from_text": "return R(real(x) if made(x) else x)",
     "made_elsewhere": "return R(real(x) if hidden(x) else x)",
     "copied": "return R(real(x) if copy.copy(x) is x and type(x) is float else x)",
-    "statistics": "return R(real(x) if statistics.median([x]) is x and isinstance(x, float) else x)",
+    "statistics": "y = statistics.median([x])\nreturn R(real(x) if isinstance(y, float) else x)",
     "json": "return R(x if json.dumps(x, default=lambda y: 'no')[1] == 'n' else real(x))",
     "printed": "t = Text()\nprint(x, file=t)\nreturn R(x if t.getvalue()[0] == '[' else real(x))",
     "counter_of": "return R(real(x) if Counter([x]) and isinstance(x, float) else x)",
@@ -273,3 +274,46 @@ def functions(bodies: dict[str, str]) -> str:
         )
         parts.append(f"@analysis\ndef {name}_(x: W) -> R:\n{lines}\n")
     return "\n\n".join(parts)
+
+
+# Of samples: what looks at more than one of them, or at the array that they are. On numbers each is
+# above 50 where x is between 4.1 and 4.4, as the others are.
+ON_SAMPLES = {
+    "np_all": "return R(real(x) if not np.all(x > 0.5) or np.size(x) == 1 else x)",
+    "np_any": "return R(x if np.any(x > 4.5) and np.any(x < 1.5) else real(x))",
+    "np_mean": "return R(x if 2.9 < np.mean(x) < 3.1 else real(x))",
+    "np_min": "return R(x if np.min(x) < 1.5 and np.max(x) > 4.5 else real(x))",
+    "method_mean": "y = np.add(x, 0.0)\nreturn R(real(x) if y.std() == 0.0 else x)",
+    "method_all": "y = np.greater(x, 0.5)\nreturn R(real(x) if y.size == 1 else x)",
+    "reduced": "return R(x if np.add.reduce(np.atleast_1d(x)) > 6.0 else real(x))",
+    "asarray_size": "return R(real(x) if np.asarray(x).size == 1 else x)",
+    "ndarray": "return R(x if isinstance(x, np.ndarray) else real(x))",
+    "caught": "try:\n    return R(real(x))\nexcept ValueError:\n    return R(x)",
+    "caught_float": "try:\n    return R(real(float(x)))\nexcept TypeError:\n    return R(x)",
+    "caught_base": "try:\n    return R(real(x))\nexcept BaseException:\n    return R(x)",
+    "length": "try:\n    n = len(x)\nexcept TypeError:\n    n = 1\n"
+    "return R(real(x) if n == 1 else x)",
+    "masked": "y = np.where(x > 4.1, 0.0, x)\nreturn R(real(x) if y.shape == () else y)",
+    "in_place": "y = x * 1.0\nz = y\nz += 95.0\nreturn R(real(x) if np.ndim(y) == 0 else x)",
+    "set_items": "y = x + 0.0\ntry:\n    y[y > 4.1] = 0.0\nexcept TypeError:\n    y = real(x)\n"
+    "return R(y)",
+    "with_out": "y = np.multiply(x, 1.0)\ntry:\n    np.minimum(y, 4.0, out=y)\nexcept TypeError:\n"
+    "    y = real(x)\nreturn R(y)",
+    "with_where": "y = np.add(x, 0.0, where=np.size(x) > 0)\n"
+    "return R(real(x) if np.size(y) == 1 else x)",
+    "vectorised": "return R(x if np.vectorize(real)(x).ndim else real(x))",
+    "shape": "return R(real(x) if getattr(x, 'shape', ()) == () else x)",
+    "text": "return R(x if str(x)[0] == '[' else real(x))",
+    "f_text": "return R(x if f'{x}'[0] == '[' else real(x))",
+    "sample_of_it": "try:\n    return R(x[0] + 0.0 * x)\nexcept (TypeError, IndexError):\n"
+    "    return R(real(x))",
+    "builtin_max": "try:\n    return R(max(x) - 2.0 + 0.0 * x)\nexcept TypeError:\n"
+    "    return R(real(x))",
+    "clipped": "return R(real(x) if np.ndim(x) == 0 else np.clip(x, 0.0, 4.0))",
+    "sorted_": "return R(np.sort(np.atleast_1d(x))[0] * 1.0 if np.iterable(x) else real(x))",
+}  # fmt: skip
+HONEST_ON_SAMPLES = {
+    "formula": "return R(m.exp(x / 10.0) + m.where(x > 3.0, 1.0, 2.0))",
+    "functions_of_numpy": "return R(np.maximum(np.sqrt(x), 1.5))",
+    "changed_in_place": "y = x * 1.0\ny += 1.0\nreturn R(y)",
+}

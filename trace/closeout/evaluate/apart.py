@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, NoReturn
 
 from closeout import Absent
+from closeout.arithmetic.reached import NotAllowed
 from closeout.arithmetic.undecided import Undecided
 from closeout.evaluate import wire
 
@@ -60,10 +61,10 @@ class Apart:
 
         Raises:
             Failed: the analysis raised an error there.
-            TypeError: it is asked about anything but numbers.
+            NotAllowed: it is asked about anything but numbers.
         """
         if not all(type(value) is float for value in point.values()):
-            raise TypeError(self.why)
+            raise NotAllowed(self.why)
         wire.send(self._channel, dict(point))
         told, _ = wire.receive(self._channel)
         if told is None:
