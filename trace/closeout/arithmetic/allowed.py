@@ -17,10 +17,9 @@ import builtins
 import functools
 import itertools
 import math
-import os
+import operator
 import sys
 from collections.abc import Iterable, Iterator, Mapping
-from enum import Enum
 from types import (
     BuiltinFunctionType,
     BuiltinMethodType,
@@ -37,6 +36,7 @@ import closeout
 import closeout.math
 from closeout.arithmetic.instructions import ALLOWED as INSTRUCTIONS
 from closeout.arithmetic.instructions import REFUSED, Step, is_in_place, line_of, name_of, steps
+from closeout.arithmetic.origin import Origin, is_librarys, origin, place
 
 BUILTINS = (
     "abs", "all", "any", "bool", "dict", "enumerate", "filter", "float", "frozenset", "int",
@@ -79,11 +79,6 @@ _MUTABLE = frozenset((list, set, dict))
 _CLOSED = (ModuleType, BuiltinFunctionType)
 _CALLABLE = (BuiltinFunctionType, BuiltinMethodType, FunctionType, MethodType, type)
 _MISSING = object()
-_ENGINE = os.path.dirname(os.path.dirname(os.path.abspath(__file__))) + os.sep
-_LIBRARY = (
-    os.path.dirname(os.path.abspath(os.__file__)) + os.sep, "<frozen ", "<__array_function__",
-    _ENGINE,
-)  # fmt: skip
 
 
 def _public(module: ModuleType) -> Iterator[Any]:
@@ -143,36 +138,6 @@ NOTHING_SHOWN = Shown(False, True)
 _judged: dict[int, tuple[CodeType, Judged]] = {}
 
 
-class Origin(Enum):
-    """Whose code it is."""
-
-    ENGINE = 1
-    LIBRARY = 2
-    PROJECT = 3
-
-
-def origin(code: CodeType, names: Mapping[str, Any]) -> Origin:
-    """Return whose code it is: of this tool, of Python or a distribution, or of the project.
-
-    What is told by the code's file has to agree with the module that it lives in. Of no file are
-    the methods of named tuples and dataclasses, which their module makes; they do nothing with a
-    range that it does not refuse. Whatever else was made from a text is the project's.
-    """
-    file = code.co_filename
-    if file == "<string>":
-        made = str(names.get("__name__", "")).startswith("namedtuple_")
-        made = made or code.co_qualname.startswith("__create_fn__.<locals>.__")
-        return Origin.LIBRARY if made else Origin.PROJECT
-    home = str(names.get("__file__", file))
-    if file.startswith(_ENGINE) and home.startswith(_ENGINE):
-        return Origin.ENGINE
-    return Origin.LIBRARY if _is_librarys(file) and _is_librarys(home) else Origin.PROJECT
-
-
-def _is_librarys(file: str) -> bool:
-    return file.startswith(_LIBRARY) or "site-packages" in file or "dist-packages" in file
-
-
 def shown(function: Any) -> Shown:
     """Return what can be told of an analysis, or another function, from its code alone."""
     function = getattr(function, "function", function)
@@ -190,7 +155,7 @@ def shown(function: Any) -> Shown:
         places.update(_places(one))
         new = [use for cell in cells for use in _functions_in(cell) if id(use) not in seen]
         for code in _nested(one.__code__):
-            found = judged(code, one.__globals__, one.__builtins__)  # type: ignore[attr-defined]
+            found = judged(code, one.__globals__, _builtins_of(one))
             pure &= found.reason is None
             changes |= found.changes
             mutable |= found.mutable
@@ -217,7 +182,13 @@ def _places(function: FunctionType) -> Iterator[tuple[tuple[str, int], Place]]:
 
 
 def _is_ours(names: Mapping[str, Any]) -> bool:
-    return not _is_librarys(str(names.get("__file__", "<frozen ")))
+    return not is_librarys(str(names.get("__file__", "<frozen ")))
+
+
+def _builtins_of(function: FunctionType) -> Mapping[str, Any]:
+    # By name: some versions of the type stubs know this attribute of functions, others do not.
+    found: Mapping[str, Any] = operator.attrgetter("__builtins__")(function)
+    return found
 
 
 def judged(code: CodeType, names: Mapping[str, Any], inbuilt: Mapping[str, Any]) -> Judged:
@@ -313,12 +284,6 @@ class _Judge:
         if _is_allowed(value):
             return None
         return f"`{name}`", _why_not(value)
-
-
-def place(code: CodeType, line: int) -> str:
-    """Return file and line; inside a worker the files of a project have names from its root."""
-    name = code.co_filename
-    return f"{os.path.basename(name) if os.path.isabs(name) else name}:{line}"
 
 
 def _why_not(value: Any) -> str:
@@ -423,7 +388,7 @@ def _is_record(kind: type) -> bool:
 def _is_part(name: str, value: Any) -> bool:
     """Return whether a value may stand in a class: what its methods do is seen when they run."""
     parts = [value.fget, value.fset] if type(value) is property else [value]
-    methods = [getattr(part, "__func__", part) for part in parts if part is not None]
+    methods: list[Any] = [getattr(part, "__func__", part) for part in parts if part is not None]
     if all(type(method) is FunctionType for method in methods):
         return all(map(_is_method, methods))
     if _can_be_called(value):

@@ -16,14 +16,8 @@ from contextlib import contextmanager
 from types import CodeType, FrameType, FunctionType, MethodType, ModuleType
 from typing import Any
 
-from closeout.arithmetic.allowed import (
-    Judged,
-    Origin,
-    callable_allowed,
-    judged,
-    origin,
-    place,
-)
+from closeout.arithmetic.allowed import Judged, callable_allowed, judged
+from closeout.arithmetic.origin import Origin, origin, place
 from closeout.arithmetic.undecided import Guarded
 
 # Values among which a range is looked for, before it is taken for granted that there is one.

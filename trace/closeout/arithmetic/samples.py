@@ -47,11 +47,11 @@ _REFUSED = {
 class Samples(numpy.ndarray[Any, Any], Guarded):
     """One value for each sample; see the module. Made by :func:`guarded`."""
 
-    def __array_ufunc__(self, function: Any, method: str, *values: Any, **options: Any) -> Any:
+    def __array_ufunc__(self, ufunc: Any, method: str, *inputs: Any, **kwargs: Any) -> Any:
         """Answer a function of NumPy that acts element by element, without options."""
-        if method != "__call__" or options or function.signature is not None:
-            refuse(_told(f"`{function.__name__}` of NumPy looks at more than one at once"))
-        found = function(*map(plain, values))
+        if method != "__call__" or kwargs or ufunc.signature is not None:
+            refuse(_told(f"`{ufunc.__name__}` of NumPy looks at more than one at once"))
+        found = ufunc(*map(plain, inputs))
         return tuple(map(guarded, found)) if isinstance(found, tuple) else guarded(found)
 
 
