@@ -238,7 +238,7 @@ HONEST = {
     "sorted": "return R(sorted([x, 9.0])[0])",
     "choice": "return R(x if x is not None else 3.0)",
     "comprehension": "return R(m.maximum(0.0, {i: x * i for i in (1, 2)}[1]))",
-    "numpy_s_function": "return R(x * np.sqrt(4.0) / 2.0)",
+    "numpy_s_function": "return R(np.sqrt(4.0) * x / np.sqrt(4.0))",
     "reads": "return R(x * table()['one'])",
 }
 HONEST_TOP = """\

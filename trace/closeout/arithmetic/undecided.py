@@ -234,9 +234,9 @@ class OneNumber(Refusing):
         return operate(*map(self._plain, values))
 
     def _plain(self, value: Any) -> Any:
-        if isinstance(value, (Guarded, float, int)):
+        if isinstance(value, Guarded) or type(value) in (float, int, bool):
             return value
-        if value.shape != () or value.dtype.char not in _EXACT:
+        if getattr(value, "shape", None) != () or value.dtype.char not in _EXACT:
             self._refuse()
         return value.item()
 
