@@ -8,13 +8,13 @@ of what was proved, and nothing that the code keeps may have changed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from itertools import product
 from typing import Any, NamedTuple
 
 from closeout.arithmetic import interval
 from closeout.arithmetic.allowed import Shown
-from closeout.arithmetic.bound import MOST_OPERATIONS, Proofs
+from closeout.arithmetic.bound import MOST_OPERATIONS, Proofs, prove
 from closeout.arithmetic.gradient import seed
 from closeout.arithmetic.interval import Interval, TooLong
 from closeout.arithmetic.kept import Kept
@@ -93,6 +93,19 @@ def _on(evaluate: Evaluate, on_ranges: Evaluate) -> Evaluate:
         return (on_ranges if ranged else evaluate)(point)
 
     return either
+
+
+def proofs_of(
+    trust: Trust, inputs: Mapping[str, float], box: Box, keys: Collection[Key], **options: Any
+) -> Proofs:
+    """Return what is proved of quantities, as far as the analysis can be trusted on ranges.
+
+    ``options`` as for :func:`closeout.arithmetic.bound.prove`.
+    """
+    if trust.reason is not None:
+        return Proofs({}, dict.fromkeys(keys, trust.reason), 0)
+    proofs = prove(trust.evaluate, inputs, box, keys, **options)
+    return doubted(proofs, trust, inputs, box)
 
 
 def doubted(proofs: Proofs, trust: Trust, inputs: Mapping[str, float], box: Box) -> Proofs:

@@ -7,9 +7,9 @@ from collections.abc import Collection, Iterable, Mapping
 from closeout import Absent
 from closeout.arithmetic import search
 from closeout.arithmetic.allowed import NOTHING_SHOWN, Shown
-from closeout.arithmetic.bound import Proofs, Proved, prove
+from closeout.arithmetic.bound import Proved
 from closeout.arithmetic.search import Box
-from closeout.arithmetic.trust import Evaluate, doubted, trusted
+from closeout.arithmetic.trust import Evaluate, proofs_of, trusted
 from closeout.model.answer import Answer, Assurance, Extent, Limit
 
 NOT_ASKED = "no verification asks for it"
@@ -43,11 +43,7 @@ def answer(
     evaluate = trust.evaluate
     nominal = evaluate(inputs)
     asked = [key for key in nominal if wanted is None or key[0] in wanted]
-    if trust.reason is None:
-        proofs = prove(evaluate, inputs, box, asked, limits=limits, whole=whole)
-        proofs = doubted(proofs, trust, inputs, box)
-    else:
-        proofs = Proofs({}, dict.fromkeys(asked, trust.reason), 0)
+    proofs = proofs_of(trust, inputs, box, asked, limits=limits, whole=whole)
     known = proofs.proved
     loose = [key for key in asked if key not in known or not known[key].decided]
     rough = [key for key in asked if whole and key not in loose and not known[key].tight]

@@ -62,7 +62,7 @@ def asked(at: Evaluate, inputs: Point, box: Box, message: Any, known: Shown) -> 
     if message["kind"] == "root sum square":
         from closeout.arithmetic.linear import answer as linear
 
-        found = linear(at, inputs, box, message["detail"])
+        found = linear(at, inputs, box, message["detail"], shown=known)
     else:
         limits = message["limits"]
         limits = None if limits is None else [Limit(*row) for row in limits]
