@@ -28,6 +28,7 @@ from closeout import Absent
 from closeout.arithmetic import interval
 from closeout.arithmetic.gradient import Gradient
 from closeout.arithmetic.interval import Interval, TooLong
+from closeout.arithmetic.reached import NotAllowed
 from closeout.arithmetic.search import Box, Key
 from closeout.arithmetic.sides import Point, Region, Sides
 from closeout.arithmetic.undecided import NO_SIDES, Undecided, Undefined, watched
@@ -392,6 +393,8 @@ class _Field:
             raise
         except TooLong as error:
             raise _Unprovable(error.reason) from error
+        except NotAllowed as error:
+            raise _Unprovable(str(error)) from error
         except Undecided as error:
             return _Open(error.reason, error.sides)
         except Exception as error:

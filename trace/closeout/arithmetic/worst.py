@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
-from typing import Any
+from collections.abc import Collection, Iterable, Mapping
 
 from closeout import Absent
 from closeout.arithmetic import search
-from closeout.arithmetic.bound import Proved, prove
-from closeout.arithmetic.search import Box, Key
+from closeout.arithmetic.allowed import NOTHING_SHOWN, Shown
+from closeout.arithmetic.bound import Proved
+from closeout.arithmetic.search import Box
+from closeout.arithmetic.trust import Evaluate, proofs_of, trusted
 from closeout.model.answer import Answer, Assurance, Extent, Limit
 
 NOT_ASKED = "no verification asks for it"
 
 
 def answer(
-    evaluate: Callable[[Mapping[str, Any]], Mapping[Key, Any]],
+    evaluate: Evaluate,
     inputs: Mapping[str, float],
     box: Box,
     wanted: Collection[str] | None = None,
     limits: Iterable[Limit] | None = None,
     whole: bool = True,
+    *,
+    shown: Shown = NOTHING_SHOWN,
 ) -> Answer:
     """Return the value of each quantity at the inputs and its extremes over the box.
 
@@ -30,14 +33,17 @@ def answer(
     all that the verdicts are about: where it is certain that a quantity meets them with most of its
     margin nothing is searched either, and unless ``whole`` ends are wanted its proof is over; a
     shortfall is followed to its worst end, which a waiver has to reach. Whole ends never tell of
-    less than what the limits alone take. Whatever ``evaluate`` raises on numbers goes through to
-    the caller.
+    less than what the limits alone take. ``shown`` is what is known of the analysis' code
+    (:mod:`closeout.arithmetic.trust`). Whatever ``evaluate`` raises on numbers goes through to the
+    caller.
     """
     if not box:
         return search.answer(evaluate, inputs, box)
+    trust = trusted(evaluate, inputs, box, shown)
+    evaluate = trust.evaluate
     nominal = evaluate(inputs)
     asked = [key for key in nominal if wanted is None or key[0] in wanted]
-    proofs = prove(evaluate, inputs, box, asked, limits=limits, whole=whole)
+    proofs = proofs_of(trust, inputs, box, asked, limits=limits, whole=whole)
     known = proofs.proved
     loose = [key for key in asked if key not in known or not known[key].decided]
     rough = [key for key in asked if whole and key not in loose and not known[key].tight]
