@@ -257,12 +257,12 @@ def march(x):
     [
         (lambda x: x if x < 3 else 3.0, "< 3"),
         (lambda x: numbers.exp(x), "one number is needed"),
-        (lambda x: np.exp(x), "TypeError"),
+        (lambda x: np.exp(x), "one number is needed"),
         (lambda x: float(x) * 2, "one number is needed"),
         (lambda x: 1.0 if x == 2.0 else x, "== on a range is refused"),
         (lambda x: round(x), "one number is needed"),
-        (lambda x: x % 2.0, "TypeError"),
-        (lambda x: {1.0: 2.0}.get(x, x), "unhashable"),
+        (lambda x: x % 2.0, "one number is needed"),
+        (lambda x: {1.0: 2.0}.get(x, x), "cannot be looked up"),
         (march, "too many operations"),
         (lambda x: 1 / (x - 2.25), "division by"),
         (lambda x: math.log(x - 0.5), "ValueError"),  # a corner fails on numbers

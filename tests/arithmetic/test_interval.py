@@ -1,5 +1,6 @@
 """Intervals: outward ends against mpmath at 50 digits, against exact fractions, and refusals."""
 
+import contextlib
 import math as numbers
 import operator
 import tracemalloc
@@ -17,7 +18,7 @@ from closeout import absent, math
 from closeout.arithmetic import array_functions, gradient_functions, interval, interval_functions
 from closeout.arithmetic.gradient import Gradient, seed
 from closeout.arithmetic.interval import Interval
-from closeout.arithmetic.undecided import Truth, Undecided, Undefined
+from closeout.arithmetic.undecided import Truth, Undecided, Undefined, watched
 
 TINY, HUGE = 5e-324, 1.7976931348623157e308
 finite = st.floats(allow_nan=False, allow_infinity=False)
@@ -318,10 +319,9 @@ def test_what_needs_one_number_is_refused_with_a_reason():
         bool(Interval(-1.0, 1.0))
     with pytest.raises(TypeError):
         hash(x)
-    with pytest.raises(TypeError):
-        np.exp(x)
-    with pytest.raises(TypeError):
-        np.array([1.0]) * x
+    for of_numpy in (np.exp, np.asarray, np.all, np.mean, np.isfinite, np.array([1.0]).__mul__):
+        with pytest.raises(Undecided, match="one number is needed"):
+            of_numpy(x)
     with pytest.raises(AttributeError, match="immutable"):
         x.low = 0.0
     for ends in ((2.0, 1.0), (numbers.nan, 1.0), (0.0, numbers.inf)):
@@ -340,10 +340,29 @@ def test_an_error_of_the_analysis_is_not_taken_for_an_undecided_range():
         guarded(Interval(1.0, 2.0))
 
 
+def test_what_would_tell_a_range_from_a_number_is_refused_while_it_is_evaluated():
+    """Even where it is caught: note is taken of it."""
+    x, y = Interval(1.0, 2.0), Interval(0.0, 1.5)
+    looks = [
+        str, repr, hash, format, lambda v: f"{v}", "%s".__mod__, lambda v: f"{[v]}",
+        lambda v: {v: 1}, lambda v: v in {1.0}, lambda v: v // 1.0, lambda v: 5.0 % v,
+        lambda v: divmod(v, 2.0), lambda v: v.real, lambda v: v.is_integer(),
+        lambda v: hasattr(v, "hex"), lambda v: [1][v], lambda v: range(v),
+        lambda v: float(v > y), lambda v: int(v < y), lambda v: (v > y) * 1.0, lambda v: ~(v > y),
+        lambda v: str(v > y), lambda v: (v > y).real, lambda v: np.float32(2.0) * v,
+    ]  # fmt: skip
+    for look in looks:
+        with watched() as noted, contextlib.suppress(BaseException):
+            exec("look(x)", {"look": look, "x": x})
+        assert noted, look
+
+
 def test_a_numpy_number_is_a_number():
     x = Interval(1.0, 2.0)
     assert (np.float64(2.0) * x).high == pytest.approx(4.0)
     assert (np.float64(0.5) < x) is True
+    assert (x - np.int64(1)).low == pytest.approx(0.0, abs=1e-300)
+    assert (np.float64(4.0) / x + np.float64(1.0)).high == pytest.approx(5.0)
 
 
 @pytest.mark.parametrize(

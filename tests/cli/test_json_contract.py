@@ -83,8 +83,9 @@ REQUIREMENTS = power(
 """,
 )
 RECORDS = """\
+articles: [{id: BAT, title: Battery, model: flight, build: FM-3}]
 records:
-  - {id: TR-001, method: test, title: Bench, document: D, date: 2026-01-02,
+  - {id: TR-001, method: test, title: Bench, document: D, date: 2026-01-02, article: {BAT: FM-3},
      measured: {energy: 57.1 W h +/- 0.4 W h (k = 2)}}
 """
 

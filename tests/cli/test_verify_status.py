@@ -39,7 +39,7 @@ TEST = """\
     statement: The battery shall hold 56 W h.
     source: Invented
     verification:
-      - {method: test, level: system, stage: acceptance, review: REVIEW, quantity: energy,
+      - {method: test, level: system, stage: qualification, review: REVIEW, quantity: energy,
          at_least: 56 W h, records: [TR-001]}
 """
 RECORD = """\

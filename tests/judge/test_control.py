@@ -26,7 +26,7 @@ from tests.graph.projects import (
 
 C, PC, NC, OPEN = Compliance.C, Compliance.PC, Compliance.NC, Compliance.OPEN
 MET, NOT_MET, WAITS = State.MET, State.NOT_MET, State.OPEN
-TEST = "method: test, stage: acceptance, quantity: x, at_least: 3 W, records: [T-1]"
+TEST = "method: test, stage: qualification, quantity: x, at_least: 3 W, records: [T-1]"
 BY_F = "method: analysis, analysis: f, quantity: x, at_least: 3 W"
 DATED = "{id: T-1, method: test, date: 2026-01-01, "
 
@@ -91,7 +91,7 @@ SWAP = "articles: [{id: BAT, title: Battery, model: flight, build: FM-3}]\n"
     ],
 )
 def test_a_record_of_another_build(stage: str, same_design: str, state: State) -> None:
-    verification = TEST.replace("acceptance", stage)
+    verification = TEST.replace("qualification", stage)
     entry, *_ = judged(
         f"{DATED}{GOOD}, article: {{BAT: FM-2}}{same_design}}}", verification, more=SWAP
     )

@@ -61,8 +61,12 @@ class Made:
         if self.issue:
             parts.append(f"judged: {{R-1: {self.issue}}}")
         if self.value is not None:
-            half = "" if self.half is None else f" +/- {self.half} W (k = 2)"
-            parts.append(f"measured: {{x: {self.value} W{half}}}")
+            said = f"{self.value} W"
+            if self.half is not None:
+                said += f" +/- {self.half} W (k = 2)"
+            if self.half == 0:
+                said = f"{{value: {self.value} W, exact: A count.}}"
+            parts.append(f"measured: {{x: {said}}}")
         if self.outcome:
             parts.append(f"outcome: {self.outcome}")
         if self.replaces:

@@ -222,7 +222,7 @@ def test_an_outcome_where_nothing_is_measured(outcome: str, state: State):
     [
         ("at_least: 3 W", "3.5 W +/- 0.5 W (k = 2)", State.MET, 0),
         ("at_least: 3 W", "3.5 W +/- 0.51 W (k = 2)", State.OPEN, -0.01),
-        ("at_least: 3 W", "3 W +/- 0 W (k = 2)", State.MET, 0),
+        ("at_least: 3 W", "{value: 3 W, exact: A count.}", State.MET, 0),
         ("at_least: 3 W", "2.5 W +/- 0.5 W (k = 2)", State.OPEN, -1),
         ("at_least: 3 W", "2.4 W +/- 0.5 W (k = 2)", State.NOT_MET, -1.1),
         ("at_most: 3 W", "2.5 W +/- 0.5 W (k = 2)", State.MET, 0),
@@ -234,7 +234,7 @@ def test_an_outcome_where_nothing_is_measured(outcome: str, state: State):
         ("equal_to: 3 W, within: 1 W", "3.5 W +/- 0.5 W (k = 2)", State.MET, 0),
         ("equal_to: 3 W, within: 1 W", "3.5 W +/- 0.6 W (k = 2)", State.OPEN, -0.1),
         ("at_least: 3 W", "3500 mW +/- 10 % (k = 2)", State.MET, 0.15),
-        ("at_least: 3500 mW", "3.5 W +/- 0 W (k = 2)", State.MET, 0),
+        ("at_least: 3500 mW", "{value: 3.5 W, exact: A count.}", State.MET, 0),
     ],
 )
 def test_a_measured_value_is_guarded_by_its_uncertainty(
@@ -337,9 +337,11 @@ HOLD = "parameters: {h: {value: 20 d, condition: true}}\n"
         ("28 d", "h: 28 d", None),
         ("28 d", "h: 672 h", None),
         ("28 d", "h: 27 d", "re-opened: T-1 was made at h = 27 d, the criterion holds at 28 d"),
-        ("[20 d, 28 d]", "h: 24 d", None),
+        ("[20 d, 28 d]", "h: 24 d",
+         "h: tested at 24 d; the criterion holds from 20 d to 28 d"),
+        ("[20 d, 28 d]", "h: [20 d, 28 d]", None),
         ("[20 d, 28 d]", "h: 29 d",
-         "re-opened: T-1 was made at h = 29 d, the criterion holds at 20 d to 28 d"),
+         "re-opened: T-1 was made at h = 29 d, the criterion holds from 20 d to 28 d"),
         ("28 d", "", "T-1 does not say at which h it was made"),
     ],
 )  # fmt: skip
@@ -435,8 +437,8 @@ def test_a_covered_failure_does_not_hide_one_that_is_not_covered():
     )
     text += (
         "records:\n"
-        f"  - {{id: T-1, method: test, {DATED}measured: {{x: 1 W +/- 0 W (k = 2)}}}}\n"
-        f"  - {{id: T-2, method: test, {DATED}measured: {{x: 6 W +/- 0 W (k = 2)}}}}\n"
+        f"  - {{id: T-1, method: test, {DATED}measured: {{x: {{value: 1 W, exact: A count.}}}}}}\n"
+        f"  - {{id: T-2, method: test, {DATED}measured: {{x: {{value: 6 W, exact: A count.}}}}}}\n"
         "waivers:\n"
         "  - {id: W, kind: waiver, requirement: R-1, approved_by: board, date: 2026-01-01,\n"
         "     accepts: {quantity: x, at_least: 1 W}}\n"

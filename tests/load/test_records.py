@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from closeout.load import load
-from closeout.model.amount import Amount
+from closeout.model.amount import Amount, Measured
 from closeout.model.problem import Pointer
 from closeout.model.records import (
     Allocation,
@@ -258,7 +258,8 @@ def test_evidence(project: Project) -> None:
     assert (name, measured.value.number, measured.k) == ("usable_energy", Fraction("57.1"), 2)
     assert record.article == (("BAT", "FM-3"),)
     assert record.judged == (("PWR-020", "B"),)
-    assert record.conditions == (("hold_duration", amount("28", "d", "28 d")),)
+    as_run = Measured("28 d", amount("28", "d", "28 d"), None, None)
+    assert record.conditions == (("hold_duration", as_run),)
     assert record.same_design == "Drawing GAN-D-7 issue 2"
     assert record.differs == ("no cover", "other connector")
     assert record.good_for == amount("24", "month", "24 month")

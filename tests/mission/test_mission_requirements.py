@@ -118,10 +118,11 @@ def forbidden_in(statement: str) -> list[str]:
 def amounts_of(verification: dict[str, Any]) -> list[str]:
     """Return the texts of the amounts in a criterion: its limits, and its conditions' numbers.
 
-    A distance of zero (``within``) is left out: the statement gives the one value.
+    A distance of zero (``within``) is left out: the statement gives the one value. So are the
+    tolerances of a test, which are no part of the criterion.
     """
-    texts = [verification[key] for key in LIMITS if key in verification]
-    if texts and re.fullmatch(r"0(\.0*)?( .*)?", verification.get("within", "")):
+    texts = [verification[key] for key in LIMITS if isinstance(verification.get(key), str)]
+    if texts and re.fullmatch(r"0(\.0*)?( .*)?", str(verification.get("within", ""))):
         texts.remove(verification["within"])
     for value in verification.get("given", {}).values():
         texts += value if isinstance(value, list) else [value]

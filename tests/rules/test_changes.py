@@ -570,6 +570,40 @@ def test_a_record_with_a_fault_of_its_own_is_not_deleted(story: Story) -> None:
     assert story.rules() == []
 
 
+AS_RUN = (
+    RECORD
+    + """\
+    conditions:
+      hold_duration: 28 d +/- 1 h (k = 2)
+      cell_temperature: [5 degC, 20 degC]
+    differs: [no cover, a longer harness]
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("28 d +/- 1 h", "672 h +/- 1 h", "conditions hold_duration = 28 d +/- 1 h (k = 2)"),
+        ("28 d +/- 1 h (k = 2)", "28 d", "conditions hold_duration = 28 d +/- 1 h (k = 2)"),
+        ("1 h (k = 2)", "1 h (k = 3)", "conditions hold_duration = 28 d +/- 1 h (k = 2)"),
+        ("[5 degC, 20 degC]", "5 degC", "conditions cell_temperature = 5 degC to 20 degC"),
+        ("[5 degC, 20 degC]", "[2 degC, 20 degC]", "conditions cell_temperature = 5 degC to 20"),
+        ("no cover, a", "a", "differs no cover"),
+        ("28 d +/- 1 h", "28.0 d +/- 1.0 h", None),
+        ("[no cover, a longer harness]", "[a longer harness, a lamp, no cover]", None),
+    ],
+)
+def test_what_a_test_was_run_at_is_not_made_to_fit(
+    story: Story, old: str, new: str, told: str | None
+) -> None:
+    story.commit(POWER + AS_RUN)
+    story.write(POWER + AS_RUN.replace(old, new))
+    found = story.findings(["record-edited"])
+    assert [told in f.message for f in found if told] == ([] if told is None else [True])
+    assert len(found) == (0 if told is None else 1)
+
+
 # identifiers
 
 

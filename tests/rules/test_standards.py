@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import platform
 from dataclasses import replace
 from textwrap import dedent
 
@@ -268,3 +269,17 @@ def test_open_terms_may_stand_until_the_review_of_the_policy(until, review, foun
     charter = f"project: {{name: Lantern, reviews: [SRR, PDR, CDR]{policy}}}\n"
     text = verified("method: test, plan: TBD")
     assert ("open-term" in rules(text, Context(review), charter)) is found
+
+
+def test_an_interpreter_whose_instructions_nobody_knows_is_named_once(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from closeout.arithmetic import instructions
+
+    row = f"{ANALYSIS}, analysis: light, quantity: light, at_least: 1 lm"
+    assert "unknown-interpreter" not in rules(verified(row, row))
+    monkeypatch.setitem(instructions.opcode.opmap, "LOAD_FAST_BORROW", 255)
+    (found,) = [one for one in findings(verified(row, row)) if one.rule == "unknown-interpreter"]
+    assert platform.python_version() in found.message
+    assert "LOAD_FAST_BORROW" in found.message
+    assert "unknown-interpreter" not in rules(verified(TEST))

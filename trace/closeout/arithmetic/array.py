@@ -1,8 +1,9 @@
 """Evaluate an analysis for many samples at once, on NumPy arrays.
 
 One call answers for a whole chunk of samples; there is no loop over samples. The arithmetic is used
-only where it agrees with the plain number, compared at eight samples. Where it does not, or cannot
-be evaluated at all (a branch on a value, a library that takes numbers only, other cases), the
+only where the code that the samples reach is allowed (:mod:`closeout.arithmetic.allowed`) and
+agrees with the plain number, compared at the first samples. Where it does not, or cannot be
+evaluated at all (a branch on a value, a library that takes numbers only, other cases), the
 evaluation falls back by itself to one call for each sample, of which there are only so many, and
 says why it did. An error that a number would raise is told as one, with its count; it never passes
 as a NaN.
@@ -15,7 +16,9 @@ from collections.abc import Callable, Collection, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from closeout import Absent
+from closeout.arithmetic.reached import NotAllowed, Watch, watched_by
 from closeout.arithmetic.search import Key, OtherCases
+from closeout.arithmetic.undecided import Undecided, watched
 
 if TYPE_CHECKING:
     import numpy
@@ -30,10 +33,10 @@ Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
 # Samples in one call: arrays of 256 kB, a few of which fit in a second-level cache. Measured on
 # link_margin by the benchmark: 16,384 to 65,536 are alike; 4096 and 10^6 take half as long again.
 CHUNK = 32_768
-# Samples at which the array is compared with the number.
-COMPARED = 8
+# Samples at which the array is compared with the number: all of the first look at a probability.
+COMPARED = 256
 # NumPy's vector functions and libm differ by a few ulp, and a difference of large terms enlarges
-# that; another formula, branch or row differs by far more. A share of the largest of the eight.
+# that; another formula, branch or row differs by far more. A share of the largest of them.
 AGREEMENT = 1e-9
 # Evaluations on numbers, where the arrays cannot be used.
 MOST_NUMBERS = 10_000
@@ -89,13 +92,16 @@ class ArrayEvaluator:
         self, evaluate: Evaluate, keys: Collection[Key], *, most_numbers: int = MOST_NUMBERS
     ) -> None:
         # Enters the functions of closeout.math on arrays; heavy, so not at the top.
-        from closeout.arithmetic import array_functions
+        from closeout.arithmetic import array_functions, samples
 
         self.fallback: str | None = None
         self.absent: dict[Key, int] = {}
         self.evaluations = 0
         self._functions = array_functions
+        self._samples = samples
         self._evaluate = evaluate
+        # No comparison of samples is one answer, so all of them take one way through the code.
+        self._on_samples = watched_by(Watch(), evaluate)
         self._keys = tuple(keys)
         self._left = most_numbers
         self._compared = False
@@ -154,17 +160,24 @@ class ArrayEvaluator:
 
         Raises:
             FloatingPointError, OutsideTable: some sample fails, as it seems.
-            _Unfit: whatever else the call raised or returned.
+            _Unfit: whatever else the call raised or returned, or what it did with samples.
         """
         self.evaluations += 1
+        samples = {name: self._samples.guarded(value) for name, value in point.items()}
+        evaluate = self._evaluate if self._compared else self._on_samples
         try:
-            with self._functions.raising():
-                found = self._evaluate(point)
-                return {key: _array(key, value, size) for key, value in self._pick(found)}
+            with self._functions.raising(), watched() as dropped:
+                found = evaluate(samples)
+                values = {key: _array(key, value, size) for key, value in self._pick(found)}
         except (FloatingPointError, self._functions.OutsideTable, MemoryError, _Unfit):
             raise
+        except (NotAllowed, Undecided) as error:
+            raise _Unfit(str(error)) from error
         except Exception as error:
             raise _Unfit(f"{type(error).__name__}: {error}") from error
+        if dropped:
+            raise _Unfit(dropped[0].reason)
+        return values
 
     def _pick(self, found: Mapping[Key, Any]) -> list[tuple[Key, Any]]:
         quantities = {quantity for quantity, _ in self._keys}
@@ -174,7 +187,7 @@ class ArrayEvaluator:
         return [(key, found[key]) for key in self._keys]
 
     def _compare(self, point: Point, values: Mapping[Key, Array], size: int) -> None:
-        """Compare arrays with numbers at eight samples of the first chunk, evenly spread.
+        """Compare arrays with numbers at samples of the first chunk, evenly spread.
 
         Raises:
             _Unfit: they do not agree, or the numbers raise an error where the arrays do not.
@@ -187,7 +200,7 @@ class ArrayEvaluator:
                 numbers.append(self._number(point, i))
             except MemoryError:
                 raise
-            except Exception as error:
+            except (Exception, Undecided) as error:
                 told = f"{type(error).__name__}: {error}"
                 raise _Unfit(f"numbers raise an error where arrays do not: {told}") from error
         for key in self._keys:

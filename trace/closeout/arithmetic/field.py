@@ -16,6 +16,7 @@ from closeout import Absent
 from closeout.arithmetic import interval
 from closeout.arithmetic.gradient import Gradient
 from closeout.arithmetic.interval import Interval, TooLong
+from closeout.arithmetic.reached import NotAllowed
 from closeout.arithmetic.search import Box, Key
 from closeout.arithmetic.sides import Point, Region, Sides
 from closeout.arithmetic.undecided import Undecided, Undefined, watched
@@ -241,6 +242,8 @@ class Field:
             raise
         except TooLong as error:
             raise Unprovable(error.reason) from error
+        except NotAllowed as error:
+            raise Unprovable(str(error)) from error
         except Undecided as error:
             return Open(error.reason, error.sides)
         except Exception as error:

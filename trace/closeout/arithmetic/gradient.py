@@ -53,11 +53,11 @@ class Gradient(OneNumber):
         """The sides of the box that the value depends on, by number."""
         return frozenset(self.slopes)
 
-    def __repr__(self) -> str:
-        return f"Gradient({self.value!r}, {self.slopes!r})"
-
-    def __str__(self) -> str:
+    def _told(self) -> str:
         return str(self.value)
+
+    def _told_in_full(self) -> str:
+        return f"Gradient({self.value!r}, {self.slopes!r})"
 
     def __bool__(self) -> bool:
         if self.value.low <= 0.0 <= self.value.high:

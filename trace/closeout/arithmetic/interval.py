@@ -39,6 +39,9 @@ _left: float = inf
 class TooLong(Undecided):
     """The evaluation takes more operations than it was allowed: a march, or a loop without end."""
 
+    def _where(self) -> str:
+        return ""  # any line of it might have been the last
+
 
 @contextmanager
 def limited(operations: int) -> Iterator[None]:
@@ -72,11 +75,11 @@ class Interval(OneNumber):
     def __setattr__(self, name: str, value: object) -> NoReturn:
         raise AttributeError(f"an interval is immutable: {name}")
 
-    def __repr__(self) -> str:
-        return f"Interval({self.low!r}, {self.high!r})"
-
-    def __str__(self) -> str:
+    def _told(self) -> str:
         return f"[{self.low!r}, {self.high!r}]"
+
+    def _told_in_full(self) -> str:
+        return f"Interval({self.low!r}, {self.high!r})"
 
     def __bool__(self) -> bool:
         if self.low <= 0.0 <= self.high:

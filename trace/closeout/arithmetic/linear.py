@@ -7,10 +7,12 @@ from decimal import ROUND_CEILING, Context, Decimal
 from typing import Any, NamedTuple
 
 from closeout import Absent
-from closeout.arithmetic.bound import BUDGET, Proofs, prove
+from closeout.arithmetic.allowed import NOTHING_SHOWN, Shown
+from closeout.arithmetic.bound import BUDGET, Proofs
 from closeout.arithmetic.conditions import points_of
 from closeout.arithmetic.rss import RootSumSquare, rss
 from closeout.arithmetic.search import Box, Key
+from closeout.arithmetic.trust import proofs_of, trusted
 from closeout.model.answer import Answer, Assurance, Extent
 from closeout.model.difference import difference_unit
 
@@ -38,6 +40,8 @@ def answer(
     box: Box,
     detail: Mapping[str, Any],
     budget: int = BUDGET,
+    *,
+    shown: Shown = NOTHING_SHOWN,
 ) -> Answer:
     """Return the value of each quantity at the inputs and its ends by root sum square.
 
@@ -51,6 +55,7 @@ def answer(
             refused, since root sum square holds for independent ones; ``sides``; and ``units`` of
             the quantities.
         budget: evaluations for a proof.
+        shown: what is known of the analysis' code (:mod:`closeout.arithmetic.trust`).
     """
     count = 0
 
@@ -67,7 +72,8 @@ def answer(
         here = {**inputs, **at}
         lines = rss(counted, here, drawn, detail["groups"])
         known = [key for key, one in lines.items() if one.absent is None]
-        proofs = prove(counted, here, drawn, known, budget=budget)
+        trust = trusted(counted, here, drawn, shown)
+        proofs = proofs_of(trust, here, drawn, known, budget=budget)
         for key, one in lines.items():
             found.setdefault(key, []).append(_Looked(tuple(at.items()), one, proofs))
     extents = {key: _extent(key, nominal[key], some, detail) for key, some in found.items()}

@@ -9,11 +9,15 @@ other quantities of the analysis are still evaluated.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import operator
+import sys
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from types import FrameType
 from typing import Any, NamedTuple, NoReturn
 
 from closeout import math
+from closeout.arithmetic.origin import Origin, origin, place
 
 NO_SIDES: frozenset[int] = frozenset()
 
@@ -27,10 +31,22 @@ class Undecided(BaseException):
     """
 
     def __init__(self, reason: str, sides: frozenset[int] = NO_SIDES) -> None:
+        reason = f"{reason}{self._where()}"
         super().__init__(reason)
         self.reason = reason
         self.sides = sides
         _note(reason, sides)
+
+    def _where(self) -> str:
+        """Return the line of the analysis that asked, where one is evaluated."""
+        if _watched is None:
+            return ""
+        frame: FrameType | None = sys._getframe(2)
+        while frame is not None:
+            if origin(frame.f_code, frame.f_globals) is Origin.PROJECT:
+                return f" ({place(frame.f_code, frame.f_lineno)})"
+            frame = frame.f_back
+        return ""
 
 
 class Noted(NamedTuple):
@@ -70,18 +86,95 @@ def noted(reason: str, sides: frozenset[int]) -> Undefined:
     return Undefined(reason, sides)
 
 
-class Truth:
+def refuse(reason: str) -> NoReturn:
+    """Refuse what asks a value that stands for many numbers for one, and take note of it."""
+    raise Undecided(reason)
+
+
+class Guarded:
+    """A value that stands for many numbers, and refuses what asks it for one of them."""
+
+    __slots__ = ()
+
+
+class Refusing(Guarded):
+    """What ranges and their comparisons refuse alike: to be told apart from a number.
+
+    Each refusal raises :class:`Undecided`, so that note is taken of it even where the analysis
+    catches what is raised. A text is given to this tool alone, which writes its reasons; and to
+    everybody where nothing is evaluated.
+    """
+
+    __slots__ = ()
+
+    @property
+    def sides(self) -> frozenset[int]:
+        """The sides of the box that it depends on, by number; empty where it is not known."""
+        return NO_SIDES
+
+    def _told(self) -> str:
+        """Return a text that describes it."""
+        raise NotImplementedError
+
+    def _refuse(self, *_: Any, **__: Any) -> NoReturn:
+        raise Undecided(f"{self._told()} is a range, and one number is needed", self.sides)
+
+    __float__ = __int__ = __index__ = __complex__ = _refuse
+    __round__ = __trunc__ = __floor__ = __ceil__ = _refuse
+    __floordiv__ = __rfloordiv__ = __mod__ = __rmod__ = __divmod__ = __rdivmod__ = _refuse
+    __matmul__ = __rmatmul__ = __lshift__ = __rlshift__ = __rshift__ = __rrshift__ = _refuse
+    __array__ = __array_function__ = _refuse
+
+    def __getattr__(self, name: str) -> NoReturn:
+        if _watched is None:
+            raise AttributeError(name)
+        raise Undecided(f".{name} is asked of {self._told()}, which is a range", self.sides)
+
+    def __hash__(self) -> int:
+        if _watched is None:
+            raise TypeError(f"unhashable type: {type(self).__name__!r}")
+        raise Undecided(f"{self._told()} is a range, and cannot be looked up", self.sides)
+
+    def _told_in_full(self) -> str:
+        """Return a text that tells it apart from whatever is not equal."""
+        return self._told()
+
+    def _refuse_text(self, caller: FrameType) -> None:
+        if _watched is not None and origin(caller.f_code, caller.f_globals) is not Origin.ENGINE:
+            raise Undecided(f"{self._told()} is a range, and cannot be written", self.sides)
+
+    def __str__(self) -> str:
+        self._refuse_text(sys._getframe(1))
+        return self._told()
+
+    def __repr__(self) -> str:
+        self._refuse_text(sys._getframe(1))
+        return self._told_in_full()
+
+    def __format__(self, spec: str) -> str:
+        if spec:
+            self._refuse()
+        self._refuse_text(sys._getframe(1))
+        return self._told()
+
+
+class Truth(Refusing):
     """A comparison of ranges that holds at some of their points and not at others.
 
     A comparison that is certain gives a plain bool. ``&`` and ``|`` work on both. An ``if`` on this
     raises :class:`Undecided`; :func:`closeout.math.where` takes it.
     """
 
-    __slots__ = ("reason", "sides")
+    __slots__ = ("_sides", "reason")
 
     def __init__(self, reason: str, sides: frozenset[int] = NO_SIDES) -> None:
         self.reason = reason
-        self.sides = sides
+        self._sides = sides
+
+    @property
+    def sides(self) -> frozenset[int]:
+        """The sides of the box that it depends on; empty where it is not known."""
+        return self._sides
 
     def __bool__(self) -> bool:
         raise Undecided(self.reason, self.sides)
@@ -107,39 +200,45 @@ class Truth:
     def __eq__(self, other: object) -> NoReturn:
         raise Undecided(self.reason, self.sides)
 
-    __hash__ = None  # type: ignore[assignment]
+    def _refuse(self, *_: Any, **__: Any) -> NoReturn:
+        raise Undecided(self.reason, self.sides)
 
-    def __repr__(self) -> str:
+    # A comparison that is certain is a bool, which counts as a number.
+    __float__ = __int__ = __index__ = __complex__ = __round__ = _refuse
+    __neg__ = __pos__ = __abs__ = __invert__ = __lt__ = __le__ = __gt__ = __ge__ = _refuse
+    __add__ = __radd__ = __sub__ = __rsub__ = __mul__ = __rmul__ = _refuse
+    __truediv__ = __rtruediv__ = __pow__ = __rpow__ = __xor__ = __rxor__ = _refuse
+    __array_ufunc__ = _refuse
+    __hash__ = Refusing.__hash__
+
+    def _told(self) -> str:
         return f"Truth({self.reason!r})"
 
 
-class OneNumber:
+class OneNumber(Refusing):
     """What a range has in common with all others: it is not one number.
 
-    Whatever needs one (``float()``, ``round()``, a function of :mod:`math`, ``==``) raises
+    Whatever needs one (``float()``, ``round()``, a function of :mod:`math` or NumPy, ``==``) raises
     :class:`Undecided`. ``==`` is refused even where it is certainly false: ``if x == 0:`` guards a
     formula at one point, and a range that holds the point would take the other branch for it.
-    NumPy's functions refuse it with a TypeError.
     """
 
     __slots__ = ()
-    __array_ufunc__ = None
+    __hash__ = Refusing.__hash__
 
-    @property
-    def sides(self) -> frozenset[int]:
-        """The sides of the box that it depends on, by number; empty where it is not known."""
-        return NO_SIDES
+    def __array_ufunc__(self, function: Any, method: str, *values: Any, **options: Any) -> Any:
+        """Take part in arithmetic with a number of NumPy; refuse every other function of its."""
+        operate = _OPERATIONS.get(function.__name__)
+        if operate is None or method != "__call__" or options:
+            self._refuse()
+        return operate(*map(self._plain, values))
 
-    def _refuse(self, *_: Any) -> NoReturn:
-        raise Undecided(f"{self} is a range, and one number is needed", self.sides)
-
-    __float__ = __int__ = __index__ = __complex__ = _refuse
-    __round__ = __trunc__ = __floor__ = __ceil__ = _refuse
-
-    def __format__(self, spec: str) -> str:
-        if spec:
-            raise Undecided(f"{self} is a range, and cannot be written as a number", self.sides)
-        return str(self)
+    def _plain(self, value: Any) -> Any:
+        if isinstance(value, Guarded) or type(value) in (float, int, bool):
+            return value
+        if getattr(value, "shape", None) != () or value.dtype.char not in _EXACT:
+            self._refuse()
+        return value.item()
 
     def __eq__(self, other: object) -> NoReturn:
         raise Undecided(f"== on a range is refused: {self} == {other}", self.sides)
@@ -147,7 +246,16 @@ class OneNumber:
     def __ne__(self, other: object) -> NoReturn:
         raise Undecided(f"!= on a range is refused: {self} != {other}", self.sides)
 
-    __hash__ = None  # type: ignore[assignment]
+
+# Types of NumPy that count as a float or an int beside a float: no single precision.
+_EXACT = "dbhilqBHILQ"
+# Functions of NumPy that its numbers call for an operator of Python.
+_OPERATIONS: dict[str, Callable[..., Any]] = {
+    "add": operator.add, "subtract": operator.sub, "multiply": operator.mul,
+    "divide": operator.truediv, "true_divide": operator.truediv, "power": operator.pow,
+    "less": operator.lt, "less_equal": operator.le, "greater": operator.gt,
+    "greater_equal": operator.ge,
+}  # fmt: skip
 
 
 class Undefined(OneNumber):
@@ -180,7 +288,7 @@ class Undefined(OneNumber):
     def __bool__(self) -> bool:
         raise Undecided(self.reason, self._sides)
 
-    def __repr__(self) -> str:
+    def _told(self) -> str:
         return f"Undefined({self.reason!r})"
 
 

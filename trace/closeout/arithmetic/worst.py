@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
-from typing import Any
+from collections.abc import Collection, Iterable, Mapping
 
 from closeout import Absent
 from closeout.arithmetic import search
-from closeout.arithmetic.bound import BUDGET, Proved, prove
-from closeout.arithmetic.search import Box, Key
+from closeout.arithmetic.allowed import NOTHING_SHOWN, Shown
+from closeout.arithmetic.bound import BUDGET, Proved
+from closeout.arithmetic.search import Box
+from closeout.arithmetic.trust import Evaluate, proofs_of, trusted
 from closeout.model.answer import NOT_ASKED, Answer, Assurance, Extent, Limit
 
 
 def answer(
-    evaluate: Callable[[Mapping[str, Any]], Mapping[Key, Any]],
+    evaluate: Evaluate,
     inputs: Mapping[str, float],
     box: Box,
     wanted: Collection[str] | None = None,
     limits: Iterable[Limit] | None = None,
     whole: bool = True,
+    *,
     evaluations: int | None = None,
     ends: Collection[tuple[str, str]] | None = None,
+    shown: Shown = NOTHING_SHOWN,
 ) -> Answer:
     """Return the value of each quantity at the inputs and its extremes over the box.
 
@@ -32,14 +35,18 @@ def answer(
     shortfall is followed to its worst end, which a waiver has to reach. Whole ends say of each
     limit what the limits alone take. ``evaluations`` are those of the proof, where not the usual
     number; ``ends`` which ends of quantities (low or high) a search has to come to the bottom of
-    (None: all). Whatever ``evaluate`` raises on numbers goes through to the caller.
+    (None: all). ``shown`` is what is known of the analysis' code
+    (:mod:`closeout.arithmetic.trust`). Whatever ``evaluate`` raises on numbers goes through to the
+    caller.
     """
     if not box:
         return search.answer(evaluate, inputs, box)
+    trust = trusted(evaluate, inputs, box, shown)
+    evaluate = trust.evaluate
     nominal = evaluate(inputs)
     asked = [key for key in nominal if wanted is None or key[0] in wanted]
     budget = BUDGET if evaluations is None else evaluations
-    proofs = prove(evaluate, inputs, box, asked, limits=limits, whole=whole, budget=budget)
+    proofs = proofs_of(trust, inputs, box, asked, limits=limits, whole=whole, budget=budget)
     known = proofs.proved
     loose = [key for key in asked if key not in known or not known[key].decided]
     rough = [key for key in asked if whole and key not in loose and not known[key].tight]

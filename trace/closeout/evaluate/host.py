@@ -29,12 +29,13 @@ from contextlib import suppress
 from typing import Annotated, Any, NamedTuple, NoReturn
 
 from closeout import Analysis
+from closeout.arithmetic.allowed import NOTHING_SHOWN
 from closeout.arithmetic.search import OtherCases
-from closeout.arithmetic.worst import answer as worst
 from closeout.evaluate import describe, finder, purity, wire
+from closeout.evaluate.apart import Apart, Failed
+from closeout.evaluate.asked import asked, asked_twice, shown
 from closeout.evaluate.places import folders
 from closeout.evaluate.recorder import Recorder
-from closeout.model.answer import Limit
 from closeout.units import Unit
 
 # As they are now: an analysis may put anything in their place.
@@ -224,6 +225,9 @@ class _ModuleServer:
         if message is None:
             return False
         output = _scratch()
+        for request in message["requests"]:  # what is known now, is known in every fork
+            if request["box"] and request["function"] in self._analyses:
+                shown(self._analyses[request["function"]].function)
         pid = os.fork()
         if pid == 0:
             signal.set_wakeup_fd(-1)
@@ -285,17 +289,25 @@ def _answered(
 ) -> dict[str, Any]:
     recorder.listen()
     try:
-        return _evaluate(analysis, message)
-    except (describe.BadResult, OtherCases) as error:
-        return {"failure": _plain("bad result", str(error))}
+        return _evaluate(analysis, message, recorder)
     except BaseException as error:
-        recorder.hush()
-        return {"failure": _failure(error, recorder.root)}
+        return {"failure": _failed(error, recorder)}
     finally:
         recorder.hush()
 
 
-def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> dict[str, Any]:
+def _failed(error: BaseException, recorder: Recorder) -> dict[str, Any]:
+    if isinstance(error, Failed):
+        return error.failure
+    if isinstance(error, (describe.BadResult, OtherCases)):
+        return _plain("bad result", str(error))
+    recorder.hush()
+    return _failure(error, recorder.root)
+
+
+def _evaluate(
+    analysis: Analysis[..., Any] | None, message: Any, recorder: Recorder | None = None
+) -> dict[str, Any]:
     if analysis is None:
         raise LookupError(f"no analysis {message['function']} in its module any more")
     function, inputs = analysis.function, dict(message["inputs"])
@@ -312,32 +324,19 @@ def _evaluate(analysis: Analysis[..., Any] | None, message: Any) -> dict[str, An
         return found
 
     box = tuple((name, low, high) for name, low, high in message["box"])
-    if message["kind"] == "probability":
-        from closeout.arithmetic.trials import answer as decide
-
-        return {"answer": decide(at, inputs, box, message["detail"])}
-    if message["kind"] == "study":
-        from closeout.arithmetic.study import study
-
-        return {"answer": study(at, inputs, box, message["detail"])}
+    known = shown(function) if box else NOTHING_SHOWN
     if message["kind"] in ("figure", "artifact"):
         from closeout.evaluate.attached import drawn
 
         return {"answer": drawn(analysis, message["kind"], message["detail"]["name"], inputs)}
-    if message["kind"] == "root sum square":
-        from closeout.arithmetic.linear import answer as linear
-
-        found = linear(at, inputs, box, message["detail"])
-    else:
-        limits = message["limits"]
-        limits = None if limits is None else [Limit(*row) for row in limits]
-        found = worst(
-            at, inputs, box, message["detail"], limits, message["whole"],
-            evaluations=message["evaluations"], ends=[(name, end) for name, end in message["ends"]],
-        )  # fmt: skip
-    extents = [[*key, *extent] for key, extent in found.extents.items()]
-    answer = [extents, found.assurance.value, found.evaluations]
-    return {"answer": answer, "of_limits": True} if found.of_limits else {"answer": answer}
+    if recorder is None or not box or not known.keeps:
+        return asked(at, inputs, box, message, known)
+    with recorder.paused():
+        apart = Apart(at, lambda error: _failed(error, recorder))
+    answer = asked_twice(at, apart, inputs, box, message, known)
+    if apart.differed:
+        recorder.not_kept.add("it keeps something from one evaluation to the next")
+    return answer
 
 
 def _note_point(error: Exception, point: dict[str, float], inputs: dict[str, float]) -> None:

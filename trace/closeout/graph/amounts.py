@@ -9,7 +9,15 @@ from closeout.graph.index import Index
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.problem import Finding, Pointer
-from closeout.model.records import Limits, Parameter, Record, Requirement, Verification, Waiver
+from closeout.model.records import (
+    AsRunAt,
+    Limits,
+    Parameter,
+    Record,
+    Requirement,
+    Verification,
+    Waiver,
+)
 from closeout.model.setting import Setting
 
 _BETWEEN = "no value is between them"
@@ -124,17 +132,31 @@ def _range(parameter: Parameter, ends: tuple[Amount, Amount], units: Units) -> I
 
 
 def _record(record: Record, index: Index, units: Units) -> Iterator[Finding]:
-    for name, amount in record.conditions:
+    for name, at in record.conditions:
         parameter = index.parameters.get(name)
         unit = "" if parameter is None else parameter.value.unit
         if parameter is not None and is_unit(unit, units):
-            yield from comparable(amount, unit, record.where / "conditions" / name, units)
+            yield from _as_run(at, unit, record.where / "conditions" / name, units)
     for name, measured in record.measured:
         where = record.where / "measured" / name
         wrong = list(comparable(measured.value, measured.value.unit, where, units))
         yield from wrong
         if measured.uncertainty is not None and not wrong:
             yield from is_difference(measured.uncertainty, measured.value, where, units)
+
+
+def _as_run(at: AsRunAt, unit: str, where: Pointer, units: Units) -> Iterator[Finding]:
+    if isinstance(at, tuple):
+        wrong = [f for n, end in enumerate(at) for f in comparable(end, unit, where / n, units)]
+        yield from wrong
+        if not wrong and units.convert(at[0], unit) > units.convert(at[1], unit):
+            message = f"the low end {at[0]} is above the high end {at[1]}"
+            yield error("bad-spread", where / 0, message, "write the lower end first")
+        return
+    wrong = list(comparable(at.value, unit, where, units))
+    yield from wrong
+    if at.uncertainty is not None and not wrong:
+        yield from is_difference(at.uncertainty, at.value, where, units)
 
 
 def _measured_against(verification: Verification, index: Index, units: Units) -> Iterator[Finding]:

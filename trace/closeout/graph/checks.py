@@ -12,6 +12,7 @@ from typing import Any
 from closeout.graph.allocation import allocations
 from closeout.graph.amounts import amounts
 from closeout.graph.circles import circles
+from closeout.graph.conditions import leeways
 from closeout.graph.findings import Spelling, error, warning
 from closeout.graph.findings import nearest as nearest  # who asks for checks asks for this too
 from closeout.graph.index import Index
@@ -43,6 +44,7 @@ def check(index: Index, units: Units) -> list[Finding]:
     found.extend(allocations(index, units))
     found.extend(amounts(index, units))
     found.extend(temperatures(index, units))
+    found.extend(leeways(index, units))
     return list(dict.fromkeys(found))
 
 
@@ -122,6 +124,14 @@ def _policies_of_nothing(index: Index) -> Iterator[Finding]:
                     f"no parameter is meant by {pattern}, so its contingency is added to nothing",
                     _near(pattern, index.parameters),
                 )
+    for pattern, _ in charter.policy.test_tolerances:
+        if not any(fnmatchcase(name, pattern) for name in index.parameters):
+            yield warning(
+                "policy-of-nothing",
+                charter.where / "policy" / "test_tolerances" / pattern,
+                f"no parameter is meant by {pattern}, so its tolerance is of no test",
+                _near(pattern, index.parameters),
+            )
     if not charter.margins:
         return
     limited = {v.criterion.quantity for _, _, v in index.project.verifications()} - {None}

@@ -47,6 +47,13 @@ class _Look:
             place = verification.where / "records"
             yield from self._each("record", verification.records, index.records, place)
             yield from self._methods(verification)
+            leeway, place = verification.leeway, verification.where
+            for key, said in (
+                ("within", leeway.within),
+                ("harsher", leeway.harsher),
+                ("tested_at", leeway.at),
+            ):
+                yield from self._keys("parameter", said, index.parameters, place / key)
 
     def _methods(self, verification: Verification) -> Iterator[Finding]:
         method = verification.method

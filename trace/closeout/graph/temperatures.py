@@ -17,7 +17,7 @@ from closeout.measure import UnitError, Units
 from closeout.measure.scale import POINT, TEMPERATURE
 from closeout.model.amount import Amount
 from closeout.model.problem import Finding, Pointer
-from closeout.model.records import Limits
+from closeout.model.records import Limits, points_of
 
 RULE = "kelvin-meets-celsius"
 
@@ -91,6 +91,10 @@ def _of_criteria(index: Index) -> Iterator[_Meeting]:
             if parameter is not None:
                 for end in ends:
                     yield _Meeting(end, parameter.value.unit, name, where / "given" / name)
+        for name, point in verification.leeway.at:
+            parameter = index.parameters.get(name)
+            if parameter is not None:
+                yield _Meeting(point, parameter.value.unit, name, where / "tested_at" / name)
         for record in (index.records.get(name) for name in verification.records):
             measured = None if record is None else dict(record.measured).get(quantity)
             if record is not None and measured is not None and limit is not None:
@@ -100,11 +104,12 @@ def _of_criteria(index: Index) -> Iterator[_Meeting]:
 
 def _of_records(index: Index) -> Iterator[_Meeting]:
     for record in index.project.records:
-        for name, amount in record.conditions:
+        for name, at in record.conditions:
             parameter = index.parameters.get(name)
             if parameter is not None:
                 place = record.where / "conditions" / name
-                yield _Meeting(amount, parameter.value.unit, name, place)
+                for amount in points_of(at):
+                    yield _Meeting(amount, parameter.value.unit, name, place)
 
 
 def _each(limits: Limits, unit: str, of: str, where: Pointer) -> Iterator[_Meeting]:

@@ -2,6 +2,7 @@
 
 from closeout.graph import Index
 from closeout.judge.agreed import disagreements
+from closeout.judge.bad_end import not_tested
 from closeout.judge.contradictions import contradictions
 from closeout.judge.dossier import Run, judge
 from closeout.judge.doubts import doubts
@@ -21,6 +22,7 @@ def findings(dossier: Dossier, index: Index, units: Units) -> tuple[Finding, ...
     found = (
         *contradictions(dossier, index, units),
         *doubts(dossier, index),
+        *not_tested(dossier, index, units),
         *thin_margins(dossier, index),
         *waived(dossier, index, units),
         *disagreements(dossier, index),

@@ -9,6 +9,7 @@ from operator import attrgetter
 from typing import Any
 
 from closeout.graph import Asked, RequiredMargin
+from closeout.judge.bad_end import bad_end, ranges_at
 from closeout.judge.ends import (
     deciding_point,
     held_at,
@@ -108,7 +109,8 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
     if is_undecided(wide, judged, asked.bounds):
         state = State.OPEN
         said["message"] = "undecided: the limit lies between what was seen and what is proved"
-    at = held_at(deciding_point(wide, judged, asked.bounds), asked)
+    point = deciding_point(wide, judged, asked.bounds)
+    at = held_at(point, asked)
     evidence = Evidence(
         **said,
         state=state,
@@ -120,6 +122,7 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
         margin=shown.margin(judged.margin),
         at=at,
         counterexample=at if state is State.NOT_MET else (),
+        bad_end=bad_end(wide, asked, point),
         tight=is_tight(wide, judged) if ends.assurance is Assurance.BOUNDED else None,
         unproved=unproved(extent, ends, shown),
     )
@@ -174,6 +177,7 @@ def _chance(said: Said, decided: Decided, asked: Asked) -> Judgement:
             chance=chance,
             message=text,
             at=held_at(decided.at, asked),
+            bad_end=ranges_at(decided.at, asked),
         )
     )
 

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
 from closeout.graph import Bounds, bounds_in
 from closeout.graph.bounds import as_double
+from closeout.judge.as_run import Verdict
 from closeout.judge.limits import Extremes, Judged, Judgement, compare, shown_in
 from closeout.judge.nonconformance import NOT_MET
 from closeout.judge.standing import Standing
 from closeout.judge.superseded import is_known_failure, is_of_another_issue, kept_by
+from closeout.judge.uncertainty import half_width, used
 from closeout.measure import UnitError
 from closeout.model.amount import Measured
-from closeout.model.dossier import Evidence, State
+from closeout.model.dossier import AsRun, Evidence, State
 from closeout.model.records import Record, Requirement, Verification
 
 Said = dict[str, Any]
@@ -43,11 +46,42 @@ def by_records(
         elif one.evidence.state is State.NOT_MET:
             by = _kept_by(said, requirement, verification, record, standing)
             judged += [_and(one, f"{by}, so it still counts")] if by else []
+    judged = _tested_all_over(judged, requirement, verification, standing)
     judged += unnamed_failures(said, requirement, verification, standing)
     if judged or not verification.records:
         return judged
     name = verification.records[0]
     return [_open(said, f"{name} is replaced by {index.replaced[name]}, which is not named here")]
+
+
+def _tested_all_over(
+    judged: list[Judgement],
+    requirement: Requirement,
+    verification: Verification,
+    standing: Standing,
+) -> list[Judgement]:
+    """Return what records show as open, where together they were not made all over a range."""
+    if not any(one.evidence.state is State.MET for one in judged):
+        return judged
+    records = in_force(requirement, verification, standing)
+    left = standing.conditions.untested(requirement, verification, records)
+    return [_opened(one, "; ".join(left)) for one in judged] if left else judged
+
+
+def _opened(one: Judgement, text: str) -> Judgement:
+    if one.evidence.state is not State.MET:
+        return one
+    return _and(one._replace(evidence=replace(one.evidence, state=State.OPEN)), text)
+
+
+def in_force(
+    requirement: Requirement, verification: Verification, standing: Standing
+) -> list[Record]:
+    """Return the records that a verification names and that are evidence of today's state."""
+    index = standing.index
+    names = [name for name in verification.records if name not in index.replaced]
+    records = [index.records[name] for name in names if name in index.records]
+    return [one for one in records if not standing.lacks(requirement, verification, one)]
 
 
 def unnamed_failures(
@@ -122,6 +156,9 @@ def took_place(
             return name, f"the outcome of {name} is not met"
         if record.data is None:
             return name, f"{name} names no data file that the analysis could read"
+    records = [standing.index.records[name] for name in names]
+    if left := standing.conditions.untested(requirement, verification, records):
+        return names[-1] if names else None, "; ".join(left)
     return (names[-1], None) if names else (None, "the test has no record")
 
 
@@ -136,7 +173,20 @@ def worst(judged: list[Judgement]) -> Judgement:
         margin = math.inf if entry.margin is None else entry.margin
         return entry.closed, _WORST_FIRST.index(entry.state), margin
 
-    return min(judged, key=order)
+    found = min(judged, key=order)
+    if len(judged) == 1:
+        return found
+    as_run = tuple(dict.fromkeys(row for one in judged for row in one.evidence.as_run))
+    evidence = replace(found.evidence, as_run=as_run)
+    if evidence.state is State.OPEN:
+        evidence = replace(evidence, message=_why_open(judged))
+    return found._replace(evidence=evidence)
+
+
+def _why_open(judged: Sequence[Judgement]) -> str:
+    """Return every reason why some records leave a verification open."""
+    some = [one.evidence for one in judged if one.evidence.state is State.OPEN]
+    return "; ".join(dict.fromkeys(entry.message for entry in some if entry.message))
 
 
 def _open(said: Said, message: str) -> Judgement:
@@ -160,7 +210,12 @@ def _kept_by(
     def shows(last: Record) -> State:
         return _outcome({**said, "record": last.id}, verification, last, standing).evidence.state
 
-    return kept_by(requirement, verification, record, standing, shows)
+    by = kept_by(requirement, verification, record, standing, shows)
+    last = standing.index.last(record.id)
+    if by is not None or is_of_another_issue(last, requirement):
+        return by
+    later = [*in_force(requirement, verification, standing), last]
+    return standing.conditions.untested_again(requirement, verification, record, later)
 
 
 def _record(
@@ -178,7 +233,11 @@ def _record(
     lacks = standing.lacks(requirement, verification, record)
     if record.date is None:
         return _open(said, lacks[0])
+    as_run = standing.conditions.as_run(requirement, verification, record)
+    said["as_run"] = as_run
     judged = _outcome(said, verification, record, standing)
+    if judged.evidence.state is State.NOT_MET and (harsher := _harsher(as_run)):
+        judged = _and(judged, harsher)
     if not lacks:
         return judged
     if judged.evidence.state is State.NOT_MET:
@@ -190,6 +249,16 @@ def _record(
         # Without its numbers, since what was accepted of today's article is not this one's.
         return _and(judged, "; ".join(lacks))._replace(extremes=None)
     return _open(said, "; ".join(lacks))
+
+
+def _harsher(as_run: Sequence[AsRun]) -> str:
+    """Return at which conditions a record was made that are harsher than what is required."""
+    return "; ".join(
+        f"{one.record} was made at {one.name} = {one.as_run}, harsher than the"
+        f" {one.required} required"
+        for one in as_run
+        if one.verdict == Verdict.HARSHER
+    )
 
 
 def _outcome(
@@ -210,10 +279,13 @@ def _outcome(
 
 
 def _analogue(record: Record) -> str | None:
-    """Return in what an analogue differs from the flight article, beside what it shows."""
+    """Return what an analogue has of the flight article, and in what it differs from it."""
     if not record.differs:
         return None
-    return f"on an analogue, which differs in {', '.join(record.differs)}"
+    text = f"on an analogue, which differs in {', '.join(record.differs)}"
+    return (
+        text if record.same_design is None else f"{text}; of the same design: {record.same_design}"
+    )
 
 
 def _of_quantity(
@@ -249,9 +321,8 @@ def _measured(
         )
         return Judgement(Evidence(**said, state=State.ERROR, message=text))
     own, number = measured.value.unit, measured.value.number
-    half = None
-    if measured.uncertainty is not None:
-        half = units.tolerance(measured.value, measured.uncertainty, own)
+    least_k = standing.index.project.charter.policy.coverage_factor
+    half = half_width(measured, own, units, least_k)
     value = as_double(number, own)
     low, high = value, value
     if half is not None and not simple:
@@ -267,6 +338,7 @@ def _measured(
         low=None if simple else shown.value(low),
         high=None if simple else shown.value(high),
         margin=shown.margin(surely.margin),
+        uncertainty=used(measured, least_k),
     )
     return Judgement(evidence, Extremes(own, low, high, bounds))
 

@@ -20,7 +20,7 @@ from closeout.judge.records import by_records, took_place, unnamed_failures, wor
 from closeout.judge.standing import Standing
 from closeout.measure import Units
 from closeout.model.answer import Answer
-from closeout.model.dossier import Compliance, Evidence, RequirementResult, State
+from closeout.model.dossier import AsRun, Compliance, Evidence, RequirementResult, State
 from closeout.model.question import Failure, Question
 from closeout.model.records import Method, Requirement, Verification
 from closeout.model.setting import Setting
@@ -213,7 +213,7 @@ class Judge:
             if one.evidence.state is State.NOT_MET
             or (one.evidence.value is not None and one.evidence.state is not State.MET)
         ]
-        said = {**said, "record": record}
+        said = {**said, "record": record, "as_run": _as_run(recorded)}
         if why_not is None and record is not None:
             why_not = self._not_read(record, asked)
         if why_not is not None and counting:
@@ -268,6 +268,10 @@ class Judge:
             return True
         number = self._index.review_number(review)
         return number is None or number <= self._number
+
+
+def _as_run(recorded: Sequence[Judgement]) -> tuple[AsRun, ...]:
+    return tuple(dict.fromkeys(row for one in recorded for row in one.evidence.as_run))
 
 
 def _planned(said: dict[str, Any], verification: Verification) -> Evidence:

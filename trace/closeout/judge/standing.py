@@ -11,16 +11,16 @@ from datetime import date
 from fractions import Fraction
 from functools import cached_property
 
-from closeout.graph import Index, key_of_criterion
-from closeout.graph.inputs import ends_of, value_of
+from closeout.graph import Index
+from closeout.graph.models import QUALIFICATION
+from closeout.judge.articles import other_builds, wrong_models
+from closeout.judge.conditions import Conditions
 from closeout.judge.planned import not_yet
 from closeout.measure import UnitError, Units
-from closeout.model.amount import Amount
 from closeout.model.issue import is_raised
-from closeout.model.records import Record, Requirement, Side, Verification
+from closeout.model.records import Record, Requirement, Verification
 from closeout.model.setting import Setting
 
-QUALIFICATION = "qualification"
 FIRST_ISSUE = "A"
 
 
@@ -48,6 +48,11 @@ class Standing:
                 found.setdefault(requirement, []).append(record)
         return found
 
+    @cached_property
+    def conditions(self) -> Conditions:
+        """The conditions that records are held against."""
+        return Conditions(self.index, self.units, self.settings)
+
     def judging(self, requirement: str) -> list[Record]:
         """Return the records that say that they judged a requirement."""
         return self._judging.get(requirement, [])
@@ -61,8 +66,9 @@ class Standing:
         return (
             *self.unfit(requirement, verification, record),
             *self._issue(requirement, record),
-            *self._build(verification, record),
-            *self._conditions(requirement, verification, record),
+            *other_builds(verification, record, self.index),
+            *self.conditions.others(requirement, verification, record),
+            *self.conditions.changed(requirement, verification, record),
             *self._age(record),
         )
 
@@ -75,6 +81,7 @@ class Standing:
         if record.id in self.spoiled:
             yield f"the data file of {record.id} is not the one it speaks of"
         yield from _kind(requirement, verification, record)
+        yield from wrong_models(verification, record, self.index)
 
     def _issue(self, requirement: Requirement, record: Record) -> Iterator[str]:
         judged = dict(record.judged)
@@ -93,103 +100,6 @@ class Standing:
                 f"re-opened: {record.id} judged issue {was}, the requirement is at"
                 f" {requirement.issue}"
             )
-
-    def _build(self, verification: Verification, record: Record) -> Iterator[str]:
-        """Compare builds; only a qualification may be argued from the same design."""
-        argued = record.same_design is not None and verification.stage in (None, QUALIFICATION)
-        for name, build in record.article:
-            article = self.index.articles.get(name)
-            now = None if article is None else article.build
-            if now is not None and now != build and not argued:
-                more = ""
-                if record.same_design is not None:
-                    more = f"; that the design is the same does not count at {verification.stage}"
-                yield f"re-opened: {record.id} was made on {name} {build}, {name} is at {now}{more}"
-
-    def _conditions(
-        self, requirement: Requirement, verification: Verification, record: Record
-    ) -> Iterator[str]:
-        """Compare the conditions of a test with those under which the criterion holds.
-
-        Those are the conditions of the verification, and where it gives none of a name, those of
-        the same criterion (quantity and limits) in the requirement's other verifications: the
-        record must state each. Any other that it states is held against the project's parameter.
-        """
-        yield from self.other_conditions(requirement, verification, record)
-        held = self._held_at(requirement, verification)
-        for name, amount in record.conditions:
-            if name not in held:
-                yield from self._in_force(record, name, amount)
-
-    def other_conditions(
-        self, requirement: Requirement, verification: Verification, record: Record
-    ) -> Iterator[str]:
-        """Yield where a record was not made under the conditions under which a criterion holds."""
-        stated = dict(record.conditions)
-        held = self._held_at(requirement, verification)
-        for name, wanted in held.items():
-            if name not in stated:
-                yield f"{record.id} does not say at which {name} it was made"
-            elif not any(self._matches(stated[name], one, name) for one in wanted):
-                now = f"the criterion holds at {_shown(wanted[0])}"
-                yield _changed(record, name, stated[name], now)
-
-    def _in_force(self, record: Record, name: str, amount: Amount) -> Iterator[str]:
-        """Compare what a record states with the project's parameter.
-
-        A condition (of the environment) may be anywhere inside its declared spread; a design value,
-        as a threshold in the flight software, must be the one that was tested.
-        """
-        parameter = self.index.parameters.get(name)
-        if parameter is None:
-            return
-        unit, setting = parameter.value.unit, self.settings.get(name)
-        try:
-            value = value_of(parameter, setting, self.units)
-            was, now = self.units.convert(amount, unit), self.units.convert(value, unit)
-            spread = ends_of(parameter, unit, self.units, setting) if parameter.condition else None
-        except UnitError:
-            return  # told as a problem where it stands
-        low, high = spread or (now, now)
-        if not low <= was <= high:
-            yield _changed(record, name, amount, f"the project has {value}")
-
-    def _held_at(
-        self, requirement: Requirement, verification: Verification
-    ) -> dict[str, list[Amount | Side]]:
-        """Return the conditions under which a criterion holds, by name; a what-if goes first."""
-        criterion = verification.criterion
-        found: dict[str, list[Amount | Side]] = {
-            name: [self._in_place_of(given, name)] for name, given in criterion.given
-        }
-        if criterion.quantity is None:
-            return found
-        own, key = set(found), key_of_criterion(criterion, self.units)
-        for other in requirement.verification:
-            if key_of_criterion(other.criterion, self.units) != key:
-                continue
-            for name, given in other.criterion.given:
-                if name not in own:
-                    found.setdefault(name, []).append(self._in_place_of(given, name))
-        return found
-
-    def _in_place_of(self, given: Amount | Side, name: str) -> Amount | Side:
-        """Return what holds in place of a condition that is given: a what-if goes first."""
-        setting = self.settings.get(name)
-        if setting is None:
-            return given
-        return setting.value or setting.ends
-
-    def _matches(self, amount: Amount, given: Amount | Side, name: str) -> bool:
-        """Return whether a value is the given one, or inside the given pair, exactly."""
-        parameter = self.index.parameters.get(name)
-        unit = amount.unit if parameter is None else parameter.value.unit
-        ends = given if isinstance(given, tuple) else (given, given)
-        try:
-            low, high = sorted(self.units.convert(end, unit) for end in ends)
-            return low <= self.units.convert(amount, unit) <= high
-        except UnitError:
-            return False
 
     def _age(self, record: Record) -> Iterator[str]:
         """Count how long the evidence holds to the date of the review, never to the clock."""
@@ -227,11 +137,3 @@ def _kind(requirement: Requirement, verification: Verification, record: Record) 
         yield f"{record.id} argues by similarity, which is no evidence at {verification.stage}"
     if record.differs and requirement.id not in dict(record.judged):
         yield f"{record.id} was made on an analogue, and does not name {requirement.id} as judged"
-
-
-def _changed(record: Record, name: str, was: Amount, now: str) -> str:
-    return f"re-opened: {record.id} was made at {name} = {was}, {now}"
-
-
-def _shown(given: Amount | Side) -> str:
-    return f"{given[0]} to {given[1]}" if isinstance(given, tuple) else str(given)

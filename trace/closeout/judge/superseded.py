@@ -83,7 +83,7 @@ def _takes_its_place(
     if is_of_another_issue(last, requirement):
         # What it showed, it showed of that issue; against the present one neither was judged.
         return is_of_another_issue(failed, requirement) or not failed.judged
-    elsewhere = any(standing.other_conditions(requirement, verification, last))
+    elsewhere = any(standing.conditions.others(requirement, verification, last))
     return not elsewhere and shows(last) is State.MET
 
 

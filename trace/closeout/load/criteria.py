@@ -10,8 +10,17 @@ from fractions import Fraction
 from typing import Any, NamedTuple
 
 from closeout.load.formats import amount, measured
-from closeout.model.amount import Amount, Measured, read_number, shorten
-from closeout.model.records import Basis, BasisKind, Criterion, Limits, Side, Spread
+from closeout.model.amount import Amount, Measured, exactly, read_number, shorten
+from closeout.model.records import (
+    AsRunAt,
+    Basis,
+    BasisKind,
+    Criterion,
+    Leeway,
+    Limits,
+    Side,
+    Spread,
+)
 
 Item = Mapping[str, Any]
 Steps = tuple[str | int, ...]
@@ -20,6 +29,8 @@ SPREAD = ("tolerance", "range", "sigma")
 _NO_LIMITS = Limits()
 _NO_SPREAD = Spread()
 _WORST_CASE = Basis()
+_AS_REQUIRED = Leeway()
+_OF_LEEWAY = ("within", "harsher", "tested_at")
 
 
 class Trouble(NamedTuple):
@@ -59,9 +70,10 @@ class Reader:
     def limits(self, item: Item, steps: Steps) -> Limits:
         """Return the limits of an item, after a look at whether they go together."""
         low, high = optional(item, "at_least"), optional(item, "at_most")
-        equal, within = optional(item, "equal_to"), optional(item, "within")
-        given = [key for key in ("at_least", "at_most", "equal_to", "within") if key in item]
         quantity = item.get("quantity")
+        equal, within = optional(item, "equal_to"), _own_within(item, quantity)
+        given = [key for key in ("at_least", "at_most", "equal_to") if key in item]
+        given += ["within"] if within is not None else []
         if not given:
             if quantity is not None:
                 message = f"the quantity {shorten(quantity)} has no limit"
@@ -95,6 +107,24 @@ class Reader:
             message = f"{first} stands beside equal_to or within"
             cure = "use either equal_to with within, or at_least and at_most"
             self._wrong("bad-limits", (*steps, first), message, cure)
+
+    def leeway(self, item: Item, steps: Steps) -> Leeway:
+        """Return how a test may differ from its conditions."""
+        if not any(key in item for key in _OF_LEEWAY):
+            return _AS_REQUIRED
+        said, quantity = item.get("within", {}), item.get("quantity")
+        within = () if isinstance(said, str) else amounts(said)
+        within = tuple((name, amount) for name, amount in within if name != quantity)
+        for name, one in within:
+            if one.number < 0:
+                message, cure = f"within {one} is below zero", "write a distance of zero or more"
+                self._wrong("bad-spread", (*steps, "within", name), message, cure)
+        points: Item = item.get("tested_at", {})
+        at = amounts({name: text for name, text in points.items() if name != "reason"})
+        if points and not at:
+            message, cure = "tested_at names no condition", "add one, as cell_temperature: 5 degC"
+            self._wrong("missing-key", (*steps, "tested_at"), message, cure)
+        return Leeway(within, tuple(item.get("harsher", {}).items()), at, points.get("reason"))
 
     def _condition(self, value: str | list[str], steps: Steps) -> Amount | Side:
         return amount(value) if isinstance(value, str) else self._side(value, steps)
@@ -140,14 +170,36 @@ def optional(item: Item, key: str) -> Amount | None:
     return None if text is None else amount(text)
 
 
+def _own_within(item: Item, quantity: str | None) -> Amount | None:
+    """Return how nearly a quantity is to be equal; among tolerances it stands under its name."""
+    said = item.get("within")
+    text = said if said is None or isinstance(said, str) else said.get(quantity)
+    return None if text is None else amount(text)
+
+
 def amounts(texts: Mapping[str, str]) -> tuple[tuple[str, Amount], ...]:
     """Return the amounts of a mapping, in its order."""
     return tuple((name, amount(text)) for name, text in texts.items())
 
 
-def all_measured(texts: Mapping[str, str]) -> tuple[tuple[str, Measured], ...]:
+def all_measured(values: Mapping[str, str | Item]) -> tuple[tuple[str, Measured], ...]:
     """Return the measured values of a mapping, in its order."""
-    return tuple((name, measured(text)) for name, text in texts.items())
+    return tuple(
+        (name, measured(said) if isinstance(said, str) else _exact(said))
+        for name, said in values.items()
+    )
+
+
+def _exact(item: Item) -> Measured:
+    return exactly(amount(item["value"]), item["exact"])
+
+
+def as_run(values: Mapping[str, str | list[str]]) -> tuple[tuple[str, AsRunAt], ...]:
+    """Return the conditions of a test as they were, in their order."""
+    return tuple(
+        (name, measured(said) if isinstance(said, str) else (amount(said[0]), amount(said[1])))
+        for name, said in values.items()
+    )
 
 
 def basis(value: str | Item | None) -> Basis:

@@ -79,6 +79,17 @@ def _share(text: str) -> None:
         read_number(text)
 
 
+def _factor(text: str) -> None:
+    # What is no number is told by its type.
+    if is_number(text) and not number(text) >= 1:
+        raise FormatError(
+            f"{shorten(text)} is below 1: less than the standard uncertainty",
+            "write a number of 1 or more, as 2",
+        )
+    if is_number(text):
+        read_number(text)
+
+
 def _where_not_told(read: Callable[[str], object]) -> Callable[[str], object]:
     """Pass over a text that is blank or too long: other keywords of the schema refuse it."""
     return lambda text: read(text) if text.strip() and len(text) <= LONGEST else None
@@ -89,6 +100,7 @@ FORMATS: dict[str, Callable[[str], object]] = {
     "measured": _where_not_told(measured),
     "date": _where_not_told(day),
     "share": _where_not_told(_share),
+    "factor": _where_not_told(_factor),
 }
 ERRORS = (AmountError, FormatError)
 

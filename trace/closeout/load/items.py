@@ -11,11 +11,13 @@ from closeout.load.criteria import (
     Steps,
     all_measured,
     amounts,
+    as_run,
     basis,
     optional,
 )
 from closeout.load.formats import amount
 from closeout.load.scalars import number
+from closeout.model.amount import read_number
 from closeout.model.problem import Pointer
 from closeout.model.records import (
     SIMILARITY,
@@ -74,6 +76,8 @@ def _policy(item: Item) -> Policy:
             RulePolicy(name, one["severity"], one["reason"], _texts(one, "for"))
             for name, one in item.get("rules", {}).items()
         ),
+        coverage_factor=read_number(item.get("coverage_factor", "2")),
+        test_tolerances=amounts(item.get("test_tolerances", {})),
         evaluations=int(number(item["evaluations"])) if "evaluations" in item else None,
     )
 
@@ -136,6 +140,7 @@ def _verification(item: Item, above: Pointer, steps: Steps, reader: Reader) -> V
         _texts(item, "records"),
         get("plan"),
         get("risk"),
+        reader.leeway(item, steps),
     )
 
 
@@ -171,7 +176,7 @@ def record(item: Item, where: Pointer, _reader: Reader) -> Record:
         document=item.get("document"),
         date=item.get("date"),
         article=_pairs(item, "article"),
-        conditions=amounts(item.get("conditions", {})),
+        conditions=as_run(item.get("conditions", {})),
         judged=_pairs(item, "judged"),
         measured=all_measured(item.get("measured", {})),
         outcome=item.get("outcome"),

@@ -12,8 +12,9 @@ from closeout.load.kept import Cache
 from closeout.load.line import Blobs, Line, Past, line_of
 from closeout.load.project import Files, is_project_file
 from closeout.load.texts import began, followed, versions
+from closeout.model.amount import Amount
 from closeout.model.history import Base, History, LostRecord, Reused, Unnamed
-from closeout.model.records import Project, Record
+from closeout.model.records import AsRunAt, Project, Record
 
 
 def history_of(
@@ -80,7 +81,12 @@ def _changed(was: Record, now: Record, *, first: bool) -> tuple[str, ...]:
     had ``first``: a date that was moved has to be brought back, and that must be possible.
     """
     found = ["result"] if _result(was) != _result(now) else []
-    for word, of in (("judged", _judged), ("article", _article), ("conditions", _conditions)):
+    for word, of in (
+        ("judged", _judged),
+        ("article", _article),
+        ("conditions", _conditions),
+        ("differs", _differs),
+    ):
         found += [f"{word} {one}" for one in of(was) if one not in of(now)]
     if first and now.date is not None and was.date != now.date:
         found.append(f"date {was.date}")  # it decides on what is planned, and on what came first
@@ -99,7 +105,10 @@ def _gone_reports(line: Line, there: Container[str]) -> Iterator[Reused]:
 
 
 def _result(record: Record) -> tuple[object, ...]:
-    measured = tuple((name, one.value, one.uncertainty) for name, one in record.measured)
+    measured = tuple(
+        (name, one.value, one.uncertainty, one.k, one.exact is None)
+        for name, one in record.measured
+    )
     return record.outcome, measured, record.date is None
 
 
@@ -111,8 +120,24 @@ def _article(record: Record) -> list[str]:
     return [f"{name} {build}" for name, build in record.article]
 
 
+def _differs(record: Record) -> list[str]:
+    return [" ".join(one.split()) for one in record.differs]
+
+
 def _conditions(record: Record) -> list[str]:
-    return [f"{name} = {float(a.number):.12g} {a.unit}" for name, a in record.conditions]
+    return [f"{name} = {_as_run(at)}" for name, at in record.conditions]
+
+
+def _as_run(at: AsRunAt) -> str:
+    if isinstance(at, tuple):
+        return f"{_number(at[0])} to {_number(at[1])}"
+    if at.uncertainty is None or at.k is None:
+        return _number(at.value)
+    return f"{_number(at.value)} +/- {_number(at.uncertainty)} (k = {float(at.k):.12g})"
+
+
+def _number(amount: Amount) -> str:
+    return f"{float(amount.number):.12g} {amount.unit}"
 
 
 def _unnamed(line: Line, project: Project) -> Iterator[Unnamed]:

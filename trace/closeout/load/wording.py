@@ -30,6 +30,7 @@ _CURES = {
     "measured value": "write a value and its uncertainty, as 57.1 W h +/- 0.4 W h (k = 2)",
     "share between 0 and 1": "write a number above 0 and below 1, as 0.99",
     "number of cases": "write it as at least 2",
+    "coverage factor": "write a number of 1 or more, as 2",
 }
 _RULES = {
     "identifier": "bad-identifier",

@@ -52,12 +52,16 @@ class Amount:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """``57.1 W h +/- 0.4 W h (k = 2)``: a value, and its uncertainty with the coverage factor."""
+    """``57.1 W h +/- 0.4 W h (k = 2)``: a value, and its uncertainty with the coverage factor.
+
+    ``exact`` is the reason why nothing of the value is uncertain, as of a count.
+    """
 
     text: str
     value: Amount
     uncertainty: Amount | None
     k: Fraction | None
+    exact: str | None = None
 
 
 def read_number(text: str) -> Fraction:
@@ -91,8 +95,12 @@ def read_amount(text: str) -> Amount:
 def read_measured(text: str) -> Measured:
     """Return the measured value that a text like ``57.1 W h +/- 0.4 W h (k = 2)`` stands for.
 
+    An expanded uncertainty is k times the standard uncertainty (JCGM 100:2008, 6.2.1). One without
+    its k is refused and not guessed: behind +/- some write the one, some the other (7.2.2 there).
+
     Raises:
-        AmountError: a part of it cannot be read, or an uncertainty has no coverage factor.
+        AmountError: a part of it cannot be read, an uncertainty has no coverage factor or one below
+            1, or it is zero, of which a reason is wanted (see :func:`exactly`).
     """
     match = _MEASURED.fullmatch(text)
     if match is None:
@@ -104,12 +112,28 @@ def read_measured(text: str) -> Measured:
         )
     k = read_number(match["k"].strip())
     uncertainty = read_amount(match["uncertainty"])
-    if k <= 0 or uncertainty.number < 0:
+    if uncertainty.number < 0:
         raise AmountError(
-            f"{shorten(text)} has an uncertainty or a coverage factor below zero",
+            f"the uncertainty of {shorten(text)} is below zero",
             "write a positive expanded uncertainty and k, as +/- 0.4 W h (k = 2)",
         )
+    if k < 1:
+        raise AmountError(
+            f"the coverage factor of {shorten(text)} is below 1, under the standard uncertainty",
+            "write the expanded uncertainty with its k, as +/- 0.4 W h (k = 2)",
+        )
+    if uncertainty.number == 0:
+        raise AmountError(
+            f"{shorten(text)} has no uncertainty at all, and does not say why",
+            "write {value: 12, exact: the reason}, as that it is a count; else its uncertainty",
+        )
     return Measured(text.strip(), read_amount(match["value"]), uncertainty, k)
+
+
+def exactly(value: Amount, reason: str) -> Measured:
+    """Return a measured value of which nothing is uncertain, for a reason: it was counted."""
+    none = Amount(f"0 {value.unit}".strip(), Fraction(0), value.unit)
+    return Measured(value.text, value, none, None, reason)
 
 
 def shorten(text: str, most: int = 60) -> str:

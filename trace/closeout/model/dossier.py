@@ -61,6 +61,22 @@ class SnapshotIdentity:
 
 
 @dataclass(frozen=True, slots=True)
+class AsRun:
+    """A condition as a record had it, beside what is required of it; all as they were written.
+
+    ``required`` is what the criterion, or else the project, has; ``within`` the tolerance of the
+    test. ``verdict`` is within, harsher or outside.
+    """
+
+    record: str
+    name: str
+    as_run: str
+    required: str
+    within: str | None
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
 class Evidence:
     """One verification of a requirement, and one case of it where its quantity has cases.
 
@@ -75,8 +91,10 @@ class Evidence:
     ``judged_high`` and the margin have it taken off (None: the ends are judged as they are).
     ``tight`` says of proved ends whether they are within 1e-6 of the true ones, or loose,
     ``unproved`` of searched ones why they are not proved, where that is known.
-    ``document`` is the report of the record. ``chance`` is what was found of a probability; the
-    margin is then its own, without a unit.
+    ``chance`` is what was found of a probability; the margin is then its own, without a unit.
+    ``document`` is the report of the record, ``uncertainty`` what of it was used, with its k.
+    ``as_run`` are the conditions of each record that was judged. ``bad_end`` are the conditions
+    given as a range at the end that decides about an analysis, as texts that ``--set`` reads.
     """
 
     number: int
@@ -116,6 +134,9 @@ class Evidence:
     thin: tuple[str, ...] = ()
     chance: Chance | None = None
     unproved: str | None = None
+    uncertainty: str | None = None
+    as_run: tuple[AsRun, ...] = ()
+    bad_end: tuple[tuple[str, str], ...] = ()
 
     @property
     def margin_unit(self) -> str | None:

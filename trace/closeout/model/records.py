@@ -54,6 +54,13 @@ class Limits:
 
 
 Side = tuple[Amount, Amount]
+# What a test was run at: a value that may have its uncertainty, or a pair that it went through.
+AsRunAt = Measured | Side
+
+
+def points_of(at: AsRunAt) -> tuple[Amount, ...]:
+    """Return the amounts that say where a test was run: its value, or both ends."""
+    return at if isinstance(at, tuple) else (at.value,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +106,20 @@ class Basis:
 
 
 @dataclass(frozen=True, slots=True)
+class Leeway:
+    """How a test may differ from the conditions that are required of it, by parameter.
+
+    ``within`` is how far it may be from them, ``harsher`` the side (higher or lower) on which it
+    may be farther, ``at`` the point of a range at which it is tested, for the ``reason``.
+    """
+
+    within: tuple[tuple[str, Amount], ...] = ()
+    harsher: tuple[tuple[str, str], ...] = ()
+    at: tuple[tuple[str, Amount], ...] = ()
+    reason: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Verification:
     """One planned verification of a requirement."""
 
@@ -113,6 +134,7 @@ class Verification:
     records: tuple[str, ...] = ()
     plan: str | None = None
     risk: str | None = None
+    leeway: Leeway = Leeway()
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +248,7 @@ class Record:
     document: str | None = None
     date: str | None = None
     article: tuple[tuple[str, str], ...] = ()
-    conditions: tuple[tuple[str, Amount], ...] = ()
+    conditions: tuple[tuple[str, AsRunAt], ...] = ()
     judged: tuple[tuple[str, str], ...] = ()
     measured: tuple[tuple[str, Measured], ...] = ()
     outcome: str | None = None
@@ -328,6 +350,9 @@ class Policy:
     """What a project holds itself to, where there is a choice.
 
     ``acceptance`` is the decision rule for measured values (JCGM 106:2012): guarded or simple.
+    ``coverage_factor`` is the least k of an expanded uncertainty; a lesser one is raised to it.
+    ``test_tolerances`` are how far a test may be from a condition, by parameter, also by a pattern
+    with *, where its verification does not say it.
     ``open_terms_until`` is the last review at which TBD and TBC may stand. ``evaluations`` is how
     many a proof of a worst case may take, None for the usual number.
     """
@@ -336,6 +361,8 @@ class Policy:
     open_terms_until: str | None = None
     contingency: tuple[Contingency, ...] = ()
     rules: tuple[RulePolicy, ...] = ()
+    coverage_factor: Fraction = Fraction(2)
+    test_tolerances: tuple[tuple[str, Amount], ...] = ()
     evaluations: int | None = None
 
 

@@ -10,7 +10,7 @@ import json
 import math
 from typing import Any
 
-from closeout.model.dossier import Dossier, Evidence, RequirementResult
+from closeout.model.dossier import AsRun, Dossier, Evidence, RequirementResult
 from closeout.model.problem import Problem
 from closeout.render import words
 
@@ -138,6 +138,19 @@ def _evidence(evidence: Evidence) -> dict[str, Any]:
         "tight": evidence.tight,
         "unproved": evidence.unproved,
         "document": evidence.document,
+        "uncertainty": evidence.uncertainty,
+        "as_run": [_as_run(row) for row in evidence.as_run],
+    }
+
+
+def _as_run(row: AsRun) -> dict[str, Any]:
+    return {
+        "record": row.record,
+        "condition": row.name,
+        "as_run": row.as_run,
+        "required": row.required,
+        "within": row.within,
+        "verdict": row.verdict,
     }
 
 

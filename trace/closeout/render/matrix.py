@@ -19,7 +19,7 @@ CSV_COLUMNS = (
     "requirement", "issue", "title", "text", "source", "derived from", "owner", "safety",
     "compliance", "close-out", "due", "reason", "method", "level", "stage", "review", "plan",
     "evidence", "quantity", "case", "conditions", "unit", "judged value", "at least", "at most",
-    "margin", "margin unit", "basis", "state", "cover", "found at", "message", "draft",
+    "margin", "margin unit", "basis", "state", "cover", "found at", "as run", "message", "draft",
 )  # fmt: skip
 
 
@@ -84,5 +84,8 @@ def _evidence_cells(line: Line) -> list[str | float | None]:
         line.quantity, line.case, line.conditions, line.unit,
     )  # fmt: skip
     figures = (line.value_number, line.at_least, line.at_most, line.margin_number)
-    after = (line.margin_unit, line.basis, line.state, line.cover, pairs(line.replay), line.message)
+    after = (
+        line.margin_unit, line.basis, line.state, line.cover, pairs(line.replay), line.as_run,
+        line.message,
+    )  # fmt: skip
     return [*map(cell, before), *figures, *map(cell, after)]

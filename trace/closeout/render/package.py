@@ -230,7 +230,7 @@ def _references(lines: tuple[Line, ...], reports: Mapping[str, str]) -> Iterator
         elif line.analysis:
             yield line.analysis
         if line.record:
-            yield line.record
+            yield line.record + (f": {line.as_run}" if line.as_run else "")
         if line.cover:
             yield line.cover
 

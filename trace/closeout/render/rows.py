@@ -62,6 +62,7 @@ class Line:
     replay: tuple[tuple[str, str], ...] = ()
     at: tuple[tuple[str, str], ...] = ()
     failed: bool = False
+    as_run: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +168,7 @@ def line(evidence: Evidence, settings: Settings = NO_SETTINGS) -> Line:
         replay=tuple((safe(name), safe(text)) for name, text in held(evidence.counterexample)),
         at=tuple((safe(name), safe(text)) for name, text in held(evidence.at)),
         failed=evidence.state is State.NOT_MET,
+        as_run=as_run(evidence),
     )
 
 
@@ -195,6 +197,17 @@ def under(evidence: Evidence, settings: Settings = NO_SETTINGS) -> str:
     """Return the conditions as a phrase: ``given mode = 2; as declared wind = 3 m/s``."""
     shown = conditions(evidence, settings)
     return f"given {shown}" if evidence.given else shown
+
+
+def as_run(evidence: Evidence) -> str:
+    """Return each condition of a record as it was run, beside the value that is required."""
+    rows = []
+    for row in evidence.as_run:
+        within = f", within {flow(row.within)}" if row.within else ""
+        verdict = "" if row.verdict == "within" else f", {safe(row.verdict)}"
+        ran = f"{safe(row.record)} ran at {safe(row.name)} = {flow(row.as_run)}"
+        rows.append(f"{ran} (required {flow(row.required)}{within}{verdict})")
+    return "; ".join(rows)
 
 
 def beats(evidence: Evidence, settings: Settings) -> Iterator[str]:

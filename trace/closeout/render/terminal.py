@@ -247,6 +247,8 @@ def evidence_lines(
     source += [sure] if (sure := words.how_sure(evidence)) else []
     source += [under] if (under := rows.under(evidence, settings)) else []
     yield from wrap("; ".join(source), width, 6)
+    if evidence.as_run:
+        yield from wrap(f"as run: {rows.as_run(evidence)}", width, 6)
     if evidence.message:
         yield from wrap(flow(evidence.message), width, 6)
     yield from _found_at(evidence, width, settings)

@@ -171,7 +171,8 @@ def how_sure(evidence: Evidence) -> str:
     if evidence.assurance is not None:
         parts.append(ASSURANCE[evidence.assurance])
     elif evidence.record is not None and evidence.value is not None:
-        parts.append(MEASURED)
+        used = "" if evidence.uncertainty is None else f": {flow(evidence.uncertainty)}"
+        parts.append(f"{MEASURED}{used}")
     if parts[:1] == ["nominal"] and evidence.assurance is Assurance.NOMINAL:
         del parts[0]
     if evidence.model_uncertainty is not None:

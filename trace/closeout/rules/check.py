@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import platform
+from collections.abc import Iterator, Sequence
+
+from closeout.arithmetic import instructions
 from closeout.graph import Index
 from closeout.graph.findings import warning
 from closeout.measure import Units
@@ -17,6 +21,7 @@ def check_rules(index: Index, units: Units, context: Context) -> list[Finding]:
     found = [*standards(index, context), *evidence(index), *dated(index, context)]
     if context.cut_off:
         found.append(_cut_off(index))
+    found.extend(_unknown_interpreter(index, instructions.unknown()))
     if context.history is not None:  # outside git none of this has to be loaded
         from closeout.rules.changes import changes
 
@@ -32,3 +37,19 @@ def _cut_off(index: Index) -> Finding:
         " changed or deleted before",
         "fetch all of it, as with git fetch --unshallow, or by a clone without --filter",
     )
+
+
+def _unknown_interpreter(index: Index, unknown: Sequence[str]) -> Iterator[Finding]:
+    """Yield one finding where the interpreter has instructions that no list here knows."""
+    project = index.project
+    asked = any(one.analysis for each in project.requirements for one in each.verification)
+    if unknown and asked:
+        more = f" and {len(unknown) - 3} more" if len(unknown) > 3 else ""
+        yield warning(
+            "unknown-interpreter",
+            project.charter.where,
+            f"{platform.python_implementation()} {platform.python_version()} has instructions that"
+            f" closeout does not know ({', '.join(unknown[:3])}{more}), so an analysis that holds"
+            " one is searched instead of proved",
+            "run closeout with Python 3.11, 3.12 or 3.13",
+        )

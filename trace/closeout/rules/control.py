@@ -24,7 +24,7 @@ requirements:
     title: Lamp time
     statement: The battery shall feed the lamp for at least 10 h.
     verification:
-      - {method: test, stage: acceptance, review: CDR, quantity: lamp_time, at_least: 10 h,
+      - {method: test, stage: qualification, review: CDR, quantity: lamp_time, at_least: 10 h,
          records: [TR-001]}
 """
 _RECORD = """\
@@ -136,7 +136,7 @@ requirements:
   - id: PWR-010
     title: Soak
     statement: The battery shall stand a soak of at least 10 d.
-    verification: [{method: test, stage: acceptance, review: AR, records: [TR-001]}]
+    verification: [{method: test, stage: qualification, review: QR, records: [TR-001]}]
 records:
   - id: TR-001
     method: test

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 from closeout.graph import Index
 from closeout.graph.findings import warning
+from closeout.graph.models import FLOWN
 from closeout.model.problem import Finding, Pointer
 from closeout.model.records import Article
 from closeout.rules.context import Context
-from closeout.rules.evidence import FLOWN
 
 WAIVER = "waiver"
 

@@ -6,16 +6,11 @@ from collections.abc import Iterator
 
 from closeout.graph import Index
 from closeout.graph.findings import warning
+from closeout.graph.models import ANALOGUES, FLOWN, speaks_of_the_article
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.problem import Finding
 from closeout.model.records import Limits, Record, Requirement, Verification
-
-# Models that differ from the flight article in more than their number.
-ANALOGUES = ("development", "engineering")
-# Stages that speak of the flight article itself (ECSS-E-ST-10-02C Rev.1, 5.2.4).
-OF_THE_ARTICLE = ("acceptance", "pre-launch")
-FLOWN = ("flight", "protoflight")
 
 
 def evidence(index: Index) -> Iterator[Finding]:
@@ -25,28 +20,38 @@ def evidence(index: Index) -> Iterator[Finding]:
     for _, _, verification in index.project.verifications():
         for number, name in enumerate(verification.records):
             record = index.records.get(name)
-            if record is not None and record.date is not None:
-                yield from _analogue(verification, number, record, index)
+            if record is not None:
+                yield from _articles(verification, number, record, index)
     yield from _without_build(index)
 
 
-def _analogue(
+def _articles(
     verification: Verification, number: int, record: Record, index: Index
 ) -> Iterator[Finding]:
-    if record.differs:
-        return
-    of_article = verification.stage in OF_THE_ARTICLE
+    """Yield where a record can close no verification of a stage, also while it is planned."""
+    where, stage = verification.where / "records" / number, verification.stage
     for name, build in record.article:
         article = index.articles.get(name)
         if article is None:
             continue
-        if article.model in ANALOGUES or (of_article and article.model not in FLOWN):
+        made = f"{record.id} is of {name} {build}, of the {article.model} model"
+        if speaks_of_the_article(stage) and article.model not in FLOWN:
+            yield warning(
+                "no-flight-article",
+                where,
+                f"{made}, and closes nothing at {stage}",
+                "name a record of a flight or protoflight model, or move the record to a"
+                " verification at qualification",
+            )
+        alike = record.same_design and record.differs
+        forerunner = article.model in ANALOGUES and not speaks_of_the_article(stage)
+        if record.date is not None and forerunner and not alike:
             yield warning(
                 "analogue-without-differs",
-                verification.where / "records" / number,
-                f"{record.id} was made on {name} {build}, of the {article.model} model, and does"
-                " not say in what that differs from the flight article",
-                f"add differs: to {record.id}, with what matters to its result",
+                where,
+                f"{made}, and does not say both what is of the same design as the flight article"
+                " and in what it differs",
+                f"add same_design: and differs: to {record.id}, with what matters to its result",
             )
 
 

@@ -44,6 +44,48 @@ records:
 """
 
 
+_ALIKE = """\
+    same_design: battery and regulator are to the flight drawings
+    differs: [a commercial lamp]
+"""
+
+
+def _range(more: str) -> str:
+    return f"""\
+requirements:
+  - id: PWR-010
+    title: Lamp time
+    statement: The battery shall feed the lamp for at least 10 h.
+    verification:
+      - {{method: analysis, stage: qualification, review: CDR, analysis: lamp_time,
+         quantity: lamp_time, at_least: 10 h, given: {{cell_temperature: [0 degC, 20 degC]}}}}
+      - method: test
+        stage: qualification
+        review: QR
+        quantity: lamp_time
+        at_least: 10 h
+        {more}
+parameters:
+  cell_capacity: {{value: 3.4 A h, tolerance: 3 %, source: data sheet}}
+  cell_temperature: {{value: 20 degC, condition: true, source: Invented}}
+# file: analyses/lamp.py
+from typing import NamedTuple
+
+from closeout import analysis
+from closeout.units import A_h, degC, hour
+
+
+class Lamp(NamedTuple):
+    lamp_time: hour
+
+
+@analysis()
+def lamp_time(cell_capacity: A_h, cell_temperature: degC) -> Lamp:
+    '''How long the lamp burns; a cold cell gives less.'''
+    return Lamp(cell_capacity / 0.24 * (1.0 - 0.004 * (20 - cell_temperature)))
+"""
+
+
 def _policy(pattern: str, amount: str) -> str:
     return f"""\
 project:
@@ -76,13 +118,44 @@ $ echo "# more" >> requirements/power.yaml; git commit --quiet --no-verify --all
 RULES = (
     _standard(
         name="analogue-without-differs",
-        title="a record of an article that is not the flight one does not say what differs",
+        title="a record of a development or engineering model does not say what is alike and what"
+        " differs",
         clause=f"{_E1002}, 5.2.4: stages and models; common practice for what to say",
-        why="A result on another article is one of the flight article only as far as they are"
-        " alike. Development and engineering models are asked at each stage; any but a flight or"
-        " protoflight model at acceptance and pre-launch.",
-        breaks=_ON_BENCH,
-        keeps=_ON_BENCH.replace("    judged", "    differs: [a commercial lamp]\n    judged"),
+        why="A result on such a model is one of the flight design only as far as they are alike."
+        " Without both it is no evidence of a qualification.",
+        breaks=_ON_BENCH.replace("    judged", "    differs: [a commercial lamp]\n    judged"),
+        keeps=_ON_BENCH.replace("    judged", f"{_ALIKE}    judged"),
+    ),
+    _standard(
+        name="no-flight-article",
+        title="a record at acceptance or later is not of a flight or protoflight model",
+        clause=f"{_E1002}, 5.2.4: acceptance speaks of the article that is delivered",
+        why="That another article is sound says nothing of the one that flies; the verification"
+        " stays open. It is told of planned records too, while the plan can still be changed.",
+        breaks=_ON_BENCH.replace("stage: qualification", "stage: acceptance"),
+        keeps=_ON_BENCH.replace("stage: qualification", "stage: acceptance").replace(
+            "model: engineering", "model: flight"
+        ),
+    ),
+    Rule(
+        name="tested-at",
+        kind="trace",
+        severity=Severity.ERROR,
+        title="tested_at names a condition that is given no range, or a point outside of it",
+        clause="common practice, no source",
+        why="It says at which point of a range a test is enough, and why; of anything else it says"
+        " nothing, and the range would be taken for tested.",
+        breaks=_range("tested_at: {cell_temperature: -5 degC, reason: The cold end is worse.}"),
+        keeps=_range("tested_at: {cell_temperature: 0 degC, reason: The cold end is worse.}"),
+    ),
+    _standard(
+        name="bad-end-not-tested",
+        title="an analysis finds its bad end where no test was made",
+        clause="common practice, no source",
+        why="A test at the point that does no harm closes nothing of what the analysis fears. Where"
+        " a range is tested at both ends, the bad end may lie between them.",
+        breaks=_range("tested_at: {cell_temperature: 20 degC, reason: So is the laboratory.}"),
+        keeps=_range("tested_at: {cell_temperature: 0 degC, reason: The cold end is worse.}"),
     ),
     _standard(
         name="article-without-build",
@@ -120,6 +193,15 @@ RULES = (
         breaks=_CLONED + '$ git clone --quiet --bare --depth 1 "file://$PWD" .git-cut; rm -rf .git;'
         " mv .git-cut .git; git config core.bare false\n",
         keeps=_CLONED,
+    ),
+    _standard(
+        name="unknown-interpreter",
+        title="Python has instructions of which nobody knows whether a range may meet them",
+        clause="common practice, no source",
+        why="What is proved on ranges holds of numbers only where the code does the same with both;"
+        " that is judged from its instructions.",
+        breaks="$ python3.14 -m closeout lint\n",
+        keeps="$ python3.13 -m closeout lint\n",
     ),
     Rule(
         name="policy-of-nothing",
