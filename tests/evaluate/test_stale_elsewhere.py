@@ -43,6 +43,8 @@ def two_states(out: Path) -> None:
     (out / "way").symlink_to("current")
 
 
+# Matrix Market, "Exchange Formats: Initial Design" (NIST IR 5935), array format, from memory.
+MATRIX = "%%MatrixMarket matrix array real general\n1 1\n{}\n"
 CASES = {
     "Path.is_file": Case("return R(float(Path(OUT, 'new.csv').is_file()))", appears),
     "Path.exists": Case("return R(float(Path(OUT, 'new.csv').exists()))", appears),
@@ -81,6 +83,19 @@ CASES = {
     "whether there is a link": Case(
         "return R(float(Path(OUT, 'link').is_symlink()))",
         lambda out: (out / "link").symlink_to("t.csv"),
+    ),
+    "a link that leads nowhere appears": Case(
+        "return R(float(Path(OUT, 'link').is_symlink()))",
+        lambda out: (out / "link").symlink_to("nowhere"),
+    ),
+    "a link to as many bytes takes the place of a file": Case(
+        "return R(float(Path(OUT, 't.csv').is_symlink()))",
+        lambda out: ((out / "t.csv").rename(out / "u.csv"), (out / "t.csv").symlink_to("u.csv")),
+    ),
+    "SciPy reads a matrix by machine code": Case(
+        "import scipy.io\nreturn R(float(scipy.io.mmread(OUT + '/m.mtx')[0][0]))",
+        lambda out: (out / "m.mtx").write_text(MATRIX.format(9)),
+        lambda out: (out / "m.mtx").write_text(MATRIX.format(1)), kept=False,
     ),
     "a link that led nowhere": Case(
         "return R(float(os.path.exists(OUT + '/current/t.csv')))", turned,

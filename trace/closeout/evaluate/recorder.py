@@ -28,6 +28,8 @@ _UNSEEN = ("_gdbm", "_dbm")
 # Distributions whose machine code opens no file but through Python, and what of others comes with
 # them: Matplotlib loads these itself, and mpmath takes its whole numbers from gmpy2.
 _SEEN = ("numpy", "scipy", "matplotlib", "kiwisolver", "contourpy", "PIL._imaging", "gmpy2")
+# Of these: a module that opens files by their path, unheard.
+_UNHEARD = ("scipy.io._fast_matrix_market._fmm_core",)
 # What is there tells of the machine and the moment, not of a state that could be the same again.
 _OF_THE_MOMENT = ("/proc/", "/sys/")
 _CTYPES = "it calls machine code by ctypes, which may open files unseen"
@@ -179,7 +181,8 @@ class Recorder:
     def _machine_code(self, name: str, path: str) -> None:
         whose = self._places.whose(path)
         top = os.path.basename(self._places.top(path)) if whose == INSTALLED else name
-        if whose != PYTHON and not (whose == INSTALLED and (top in _SEEN or name in _SEEN)):
+        seen = name not in _UNHEARD and (top in _SEEN or name in _SEEN)
+        if whose != PYTHON and not (whose == INSTALLED and seen):
             self.not_kept.add(f"it uses {name}, whose machine code may open files unseen")
 
     def _opened(self, name: Any, mode: Any, flags: Any, folder: int | None = None) -> None:

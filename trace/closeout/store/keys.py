@@ -71,13 +71,18 @@ def link_of(path: str) -> str | None:
 
 
 def place_of(path: str) -> str | None:
-    """Return what one learns who asks what stands at a path: folder, a file's size, or None."""
+    """Return what one learns who asks what stands at a path: folder, a file's size, or None.
+
+    A link is one wherever it leads, as who asks by ``lstat`` learns.
+    """
     try:
-        found = os.stat(path)
+        found = os.lstat(path)
     except (OSError, ValueError):
         return None
     if stat.S_ISREG(found.st_mode):
         return f"file {found.st_size}"
+    if stat.S_ISLNK(found.st_mode):
+        return "link"
     return "folder" if stat.S_ISDIR(found.st_mode) else "other"
 
 
