@@ -29,7 +29,7 @@ def test_a_condition_that_is_left_out_of_the_starter_is_told_with_what_was_used(
     assert (problem["rule"], problem["severity"]) == ("condition-not-given", "error")
     assert problem["path"] == place
     assert "cell_temperature" in problem["message"]
-    assert "20 degC was used" in problem["message"]
+    assert "20 degC would be used" in problem["message"]
     assert "declared" in problem["cure"]
     assert by_id(run.json)["PWR-010"]["compliance"] != "C"
     assert lantern.run("lint").status == 2
@@ -150,4 +150,4 @@ def test_a_what_if_does_not_give_it() -> None:
     built = build(text, spec("f", {"p": "h", "q": "W"}), settings={"p": "30 h exactly"})
     (finding,) = built.plan.findings
     assert finding.rule == "condition-not-given"
-    assert "30 h exactly was used" in finding.message
+    assert "30 h exactly would be used" in finding.message

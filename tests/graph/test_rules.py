@@ -408,7 +408,7 @@ BREAKS = [
         "condition: true",
         "condition-not-given",
         "method: analysis\n        analysis: seen",
-        "seen takes the condition t, and the criterion does not give it: 24 h was used",
+        "seen takes the condition t, and the criterion does not give it: 24 h would be used",
         "condition: declared",
     ),
     Break("unit of a limit", "at_least: 3 dB", "at_least: 3 W", "unit", "3 W", "3 W", ""),

@@ -335,7 +335,7 @@ class _Planner:
                 self._wrong(
                     "condition-not-given", verification.where,
                     f"{spec.function} takes the condition {used.name}, and the criterion does not"
-                    f" give it: {used.written} was used",
+                    f" give it: {used.written} would be used",
                     f"write given: {{{used.name}: ...}} as the statement says it, or condition:"
                     " declared where the declared value is the project's environment",
                 )  # fmt: skip
