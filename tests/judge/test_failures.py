@@ -239,6 +239,7 @@ def test_a_report_of_another_article_is_not_closed_on_that(story: Story) -> None
     found = result(judged(story), "R-1")
     assert found.compliance is NC
     assert "T-2 was not made on BAT" in dict(found.reported)["NCR-001"]
+    assert "NCR-001 is open (T-2 was not made on BAT), so it still counts" in found.why
 
 
 # a failure that falls out of sight

@@ -16,7 +16,12 @@ AGAINST = ("use as is", "repair")
 
 def holds_open(report: Nonconformance, index: Index) -> bool:
     """Return whether a nonconformance is open: nothing closes it, or what closes it is not done."""
-    return next(_left(report, index), None) is not None
+    return why_open(report, index) is not None
+
+
+def why_open(report: Nonconformance, index: Index) -> str | None:
+    """Return what is left to be done before a nonconformance is closed; None where it is."""
+    return next(_left(report, index), None)
 
 
 def hindrance(requirement: Requirement, index: Index, review: str | None) -> str | None:
@@ -24,7 +29,7 @@ def hindrance(requirement: Requirement, index: Index, review: str | None) -> str
     for report in index.project.nonconformances:
         if requirement.id not in concerned(report, index):
             continue
-        left = next(_left(report, index), None)
+        left = why_open(report, index)
         if left is not None:
             return f"{report.id} is open: {left}"
         if report.disposition in AGAINST and not _accepted(report, requirement, index, review):
@@ -58,7 +63,7 @@ def concerned(report: Nonconformance, index: Index) -> tuple[str, ...]:
 
 
 def _became(report: Nonconformance, requirement: str, index: Index) -> str:
-    left = next(_left(report, index), None)
+    left = why_open(report, index)
     accepted = [
         f"{waiver.id} ({waiver.document})" if waiver.document else waiver.id
         for waiver in index.waivers.get(requirement, ())

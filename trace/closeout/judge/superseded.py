@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from closeout.graph import Index
-from closeout.judge.nonconformance import NOT_MET, concerned, holds_open
+from closeout.judge.nonconformance import NOT_MET, concerned, holds_open, why_open
 from closeout.judge.standing import Standing
 from closeout.model.dossier import State
 from closeout.model.records import Nonconformance, Record, Requirement, Verification
@@ -70,8 +70,9 @@ def kept_by(
     if not reports:
         return "no nonconformance reports it"
     for report in reports:
-        if holds_open(report, index):
-            return f"{report.id} is open"
+        left = why_open(report, index)
+        if left is not None:
+            return f"{report.id} is open ({left})"
     last = index.last(record.id)
     if _takes_its_place(requirement, verification, record, last, standing, shows):
         return None
