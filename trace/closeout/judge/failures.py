@@ -93,7 +93,9 @@ def _held_then(index: Index, history: History | None) -> Iterator[_Held]:
             if now is None or now.issue == issue or now.not_applicable is not None:
                 continue
             then = _on_its_day(record, name, issue, history)
-            for verification in then.verification if then is not None else ():
+            if then is None:
+                continue
+            for verification in then.verification:
                 if verification.method is record.method:
                     yield then, verification, record
 
