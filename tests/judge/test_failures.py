@@ -24,6 +24,8 @@ from tests.rules.story import FILE, Story
 
 C, NC, OPEN = Compliance.C, Compliance.NC, Compliance.OPEN
 REPORTS = "requirements/reports.yaml"
+CLOSING = "disposition: rework, retest: [T-2], closed_by: T-2"
+RETEST = {"day": "2026-01-20", "build": "QM-2"}
 
 R_1 = """\
 requirements:
@@ -139,9 +141,109 @@ def test_a_failure_that_an_analysis_finds_in_a_log_needs_one_too() -> None:
         assert rules.count("nonconformance-missing") == expected
 
 
+LOWER = R_1.replace("issue: A\n", "issue: B\n").replace("at_least: 3 W h", "at_least: 0.5 W h")
+AGAIN = record("T-2", "4 W h", day="2026-01-20", build="QM-2", more="judged: {R-1: B}")
+
+
+@pytest.mark.parametrize("raised", [LOWER, R_1.replace("issue: A\n", "issue: B\n")])
+@pytest.mark.parametrize("together", [False, True])
+def test_a_raised_issue_reports_no_failure(story: Story, raised: str, together: bool) -> None:
+    """What failed the issue that it judged did so, whatever the requirement says today."""
+    first = R_1 + ARTICLES + ("" if together else records())
+    story.commit(first, day="2026-01-02" if together else "2026-02-01")
+    text = raised.replace("[T-1]", "[T-2]") + records(record(), AGAIN) + ARTICLES
+    story.commit(text, day="2026-02-02")
+    assert told(story, "nonconformance-missing") == [
+        "T-1 found energy of R-1 not met, and no nonconformance reports it"
+    ]
+    story.write({REPORTS: report()})
+    assert told(story, "nonconformance-missing") == []
+    assert code(story)[1] is False
+
+
+def test_a_limit_that_was_mended_before_the_test_is_no_failure(story: Story) -> None:
+    story.commit(R_1.replace("at_least: 3 W h", "at_least: 30 W h") + ARTICLES, day="2026-01-01")
+    story.commit(R_1 + ARTICLES, day="2026-01-03")
+    met = records(record(value="4 W h"), AGAIN)
+    story.commit(LOWER.replace("[T-1]", "[T-2]") + met + ARTICLES, day="2026-02-02")
+    assert told(story, "nonconformance-missing") == []
+
+
+@pytest.mark.parametrize("issue", ["0", "C"])
+def test_no_invented_issue_hides_a_failure(story: Story, issue: str) -> None:
+    failed = record(more=f"judged: {{R-1: {issue}}}")
+    retest = record("T-2", "4 W h", more="judged: {R-1: A}, replaces: T-1", **RETEST)
+    text = R_1.replace("[T-1]", "[T-1, T-2]") + records(failed, retest) + ARTICLES
+    story.commit(text, day="2026-02-01")
+    assert told(story, "failed-at-unknown-issue") == [
+        f"T-1 judged issue {issue} of R-1, which no commit of this line holds, and falls short of"
+        " issue A"
+    ]
+    story.write({REPORTS: report(CLOSING)})
+    assert told(story, "failed-at-unknown-issue") == []
+
+
+R_2 = """\
+  - id: R-2
+    issue: A
+    title: Power
+    statement: The lantern shall give power.
+    verification:
+      - {method: test, stage: qualification, review: CDR, quantity: power, at_least: 3 W,
+         records: [T-5]}
+"""
+T_5 = (
+    "  - {id: T-5, method: test, date: 2026-01-09, article: {BAT: QM-2}, outcome: met,"
+    " measured: {power: 5 W +/- 0.1 W (k = 2)}, judged: {R-2: A}}\n"
+)
+OF_T_5 = "disposition: rework, retest: [T-5], closed_by: T-5"
+
+
+@pytest.mark.parametrize("said", [True, False])
+def test_a_report_of_another_requirement_reports_nothing(story: Story, said: bool) -> None:
+    more = "judged: {R-1: A}" if said else ""
+    retest = record("T-2", "4 W h", more="judged: {R-1: A}, replaces: T-1", **RETEST)
+    of = report(OF_T_5).replace("[R-1]", "[R-2]")
+    text = R_1.replace("[T-1]", "[T-1, T-2]") + R_2 + records(record(more=more), retest, T_5)
+    story.commit(text + ARTICLES + of, day="2026-02-01")
+    assert told(story, "nonconformance-missing") == [
+        "T-1 found energy of R-1 not met, and no nonconformance reports it"
+    ]
+    assert code(story)[0] is NC
+
+
+@pytest.mark.parametrize("deleted", [False, True])
+def test_a_report_that_names_no_requirement_is_closed_by_what_is_about_it(
+    story: Story, deleted: bool
+) -> None:
+    retest = record("T-2", "4 W h", more="judged: {R-1: A}, replaces: T-1", **RETEST)
+    of = report(OF_T_5).replace(" requirements: [R-1],", "")
+    kept = records(record(more=""), retest, T_5) + ARTICLES + of
+    text = R_1.replace("[T-1]", "[T-1, T-2]") + R_2 + kept
+    story.commit(text, day="2026-02-01")
+    assert code(story)[0] is NC
+    if deleted:
+        story.write("requirements:\n" + R_2 + kept.replace("{R-1: A}", "{R-2: A}"))
+        assert told(story) == [
+            "T-1 found energy of R-1 not met, and nothing that is verified now speaks of it"
+        ]
+
+
+def test_a_report_of_another_article_is_not_closed_on_that(story: Story) -> None:
+    retest = record("T-2", "4 W h", more="judged: {R-1: A}, replaces: T-1", day="2026-01-20")
+    of = report(CLOSING).replace("article: {BAT: QM-1}", "article: {LAMP: QM-1}")
+    text = R_1.replace("[T-1]", "[T-1, T-2]")
+    text += records(record(), retest.replace("{BAT:", "{LAMP:")) + of
+    other = "{id: LAMP, title: Lamp, model: flight, build: QM-1}"
+    story.commit(text + ARTICLES.replace("}]", f"}}, {other}]"), day="2026-02-01")
+    found = result(judged(story), "R-1")
+    assert found.compliance is NC
+    assert "T-2 was not made on BAT" in dict(found.reported)["NCR-001"]
+    assert "NCR-001 is open (T-2 was not made on BAT), so it still counts" in found.why
+
+
 # a failure that falls out of sight
 
-CLOSING = "disposition: rework, retest: [T-2], closed_by: T-2"
 RENAMED = R_1.replace("issue: A", "issue: B").replace("quantity: energy", "quantity: reserve")
 BY_OUTCOME = R_1.replace("quantity: energy, at_least: 3 W h,", "plan: VP 1,")
 NO_MORE = R_1[: R_1.index("    verification")] + (
@@ -227,7 +329,6 @@ def test_no_date_hides_a_failure(story: Story, old: str, new: str, rule: str) ->
 
 # a failure that was superseded
 
-RETEST = {"day": "2026-01-20", "build": "QM-2"}
 WAYS = {
     "the issue is raised": ("issue: A\n    title", "issue: B\n    title"),
     "the article is built again": ("build: QM-2}]", "build: QM-3}]"),

@@ -29,10 +29,11 @@ def bad_end(extent: Extent, asked: Asked, point: Point) -> Texts:
     """
     if extent.low is None or extent.high is None:
         return ()
-    low, high = dict(extent.low_at), dict(extent.high_at)
-    here = {used.name: used.value for used in asked.inputs} | dict(point)
+    # A point names what differs from the inputs.
+    inputs = {used.name: used.value for used in asked.inputs}
+    low, high, here = (inputs | dict(at) for at in (extent.low_at, extent.high_at, point))
     ranges = [used.name for used in asked.inputs if used.origin == "given" and used.low is not None]
-    differ = [name for name in ranges if low.get(name, here[name]) != high.get(name, here[name])]
+    differ = [name for name in ranges if low[name] != high[name]]
     return ranges_at(tuple((name, here[name]) for name in differ), asked)
 
 

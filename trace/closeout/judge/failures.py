@@ -8,7 +8,7 @@ is raised, a requirement that is deleted or said not to apply: only a nonconform
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from closeout.graph import Index
 from closeout.graph.findings import error, warning
@@ -33,7 +33,8 @@ def failures(
     """Yield what can be told of failed records without running an analysis."""
     if not any(record.date for record in index.records.values()):
         return
-    yield from _unreported(index, standing)
+    yield from _unreported(index, standing, history)
+    yield from _of_no_known_issue(index, standing, history)
     yield from _out_of_sight(index, units, history)
     yield from _set_aside(index, units)
 
@@ -52,22 +53,88 @@ def unreported_logs(dossier: Dossier, index: Index) -> Iterator[Finding]:
             yield _missing(record, dict(rows), index)
 
 
-def _unreported(index: Index, standing: Standing) -> Iterator[Finding]:
+def _unreported(index: Index, standing: Standing, history: History | None) -> Iterator[Finding]:
     """A failure that nobody reports is forgotten with the next test, under a waiver too."""
     found: dict[str, dict[str, str]] = {}
-    for requirement, _, verification in index.project.verifications():
-        if requirement.not_applicable is not None:
+    held = (*_held_now(index, standing), *_held_then(index, history))
+    for requirement, verification, record in held:
+        if record.date is None or reports_of(record, index, requirement.id):
             continue
-        for record in _judges(requirement, verification, standing):
-            if record.date is None or record.outcome == NOT_MET or reports_of(record, index):
-                continue  # one that says itself that it is not met is told where it is read
-            if failed_by_measure(requirement, verification, record, standing):
-                quantity = str(verification.criterion.quantity)
-                found.setdefault(record.id, {})[requirement.id] = quantity
+        if record.outcome == NOT_MET and not reports_of(record, index):
+            continue  # one that says itself that it is not met is told where it is read
+        if failed_by_measure(requirement, verification, record, standing):
+            quantity = str(verification.criterion.quantity)
+            found.setdefault(record.id, {})[requirement.id] = quantity
     for name, quantities in found.items():
         # A report may stand in what could not be read.
         if index.complete:
             yield _missing(index.records[name], quantities, index)
+
+
+_Held = tuple[Requirement, Verification, Record]
+
+
+def _held_now(index: Index, standing: Standing) -> Iterator[_Held]:
+    """Yield records with what they are held against today."""
+    for requirement, _, verification in index.project.verifications():
+        if requirement.not_applicable is None:
+            for record in _judges(requirement, verification, standing):
+                yield requirement, verification, record
+
+
+def _held_then(index: Index, history: History | None) -> Iterator[_Held]:
+    """Yield records that judged another issue than today's, with what it said on their day.
+
+    An issue that is raised, with a limit that is relaxed or not, does not make a failure another.
+    """
+    for record in index.records.values():
+        for name, issue in record.judged if history is not None else ():
+            now = index.requirements.get(name)
+            if now is None or now.issue == issue or now.not_applicable is not None:
+                continue
+            then = _on_its_day(record, name, issue, history)
+            if then is None:
+                continue
+            for verification in then.verification:
+                if verification.method is record.method:
+                    yield then, verification, record
+
+
+def _on_its_day(
+    record: Record, name: str, issue: str, history: History | None
+) -> Requirement | None:
+    """Return an issue of a requirement as it stood on a record's day, else as it came first."""
+    if history is None:
+        return None
+    all_of_it = history.versions.get(name, ())
+    texts = [(one.day, one.requirement) for one in all_of_it if one.requirement.issue == issue]
+    base = None if history.base is None else history.base.requirements.get(name)
+    if not texts:
+        return base if base is not None and base.issue == issue else None
+    before = [text for day, text in texts if record.date is not None and day <= record.date]
+    return before[-1] if before else texts[0][1]
+
+
+def _of_no_known_issue(
+    index: Index, standing: Standing, history: History | None
+) -> Iterator[Finding]:
+    """What judged an issue that never was is held against nothing, so bad news must not say so."""
+    if history is None or history.cut_off:
+        return
+    for requirement, verification, record in _held_now(index, standing):
+        issue = dict(record.judged).get(requirement.id, requirement.issue)
+        if issue == requirement.issue or reports_of(record, index, requirement.id):
+            continue
+        if record.date is None or _on_its_day(record, requirement.id, issue, history) is not None:
+            continue
+        if failed_by_measure(requirement, verification, replace(record, judged=()), standing):
+            yield warning(
+                "failed-at-unknown-issue",
+                record.where / "judged",
+                f"{record.id} judged issue {issue} of {requirement.id}, which no commit of this"
+                f" line holds, and falls short of issue {requirement.issue}",
+                f"mend the issue, or {_PUT}{report_text(record, [requirement.id], index)}",
+            )
 
 
 def _missing(record: Record, quantities: dict[str, str], index: Index) -> Finding:
@@ -99,14 +166,17 @@ class _Failed:
 
     quantity: str | None
     text: str
+    requirement: str | None = None
 
 
 def _out_of_sight(index: Index, units: Units, history: History | None) -> Iterator[Finding]:
     for record in index.records.values():
-        if record.date is None or is_answered(record, index):
+        if record.date is None:
             continue
         hidden = [
-            one for one in _failed(record, index, units, history) if not _seen(record, one, index)
+            one
+            for one in _failed(record, index, units, history)
+            if not _seen(record, one, index) and not is_answered(record, index, one.requirement)
         ]
         if hidden:
             yield warning(
@@ -134,8 +204,8 @@ def _failed(
     found: dict[str, str] = {}
     for requirement in _judged_states(record, history):
         for quantity in beyond(record, requirement, units):
-            found.setdefault(quantity, f"{quantity} of {requirement.id}")
-    yield from (_Failed(quantity, text) for quantity, text in found.items())
+            found.setdefault(quantity, requirement.id)
+    yield from (_Failed(what, f"{what} of {name}", name) for what, name in found.items())
     if found:
         return
     reports = reports_of(record, index)
@@ -190,7 +260,7 @@ def _set_aside(index: Index, units: Units) -> Iterator[Finding]:
         named = {name for one in requirement.verification for name in one.records}
         for record in index.records.values():
             about = requirement.id in dict(record.judged) or record.id in named
-            if record.date is None or not about or is_answered(record, index):
+            if record.date is None or not about or is_answered(record, index, requirement.id):
                 continue
             quantity = next(beyond(record, requirement, units), None)
             if quantity is not None or record.outcome == NOT_MET:

@@ -16,7 +16,12 @@ AGAINST = ("use as is", "repair")
 
 def holds_open(report: Nonconformance, index: Index) -> bool:
     """Return whether a nonconformance is open: nothing closes it, or what closes it is not done."""
-    return next(_left(report, index), None) is not None
+    return why_open(report, index) is not None
+
+
+def why_open(report: Nonconformance, index: Index) -> str | None:
+    """Return what is left to be done before a nonconformance is closed; None where it is."""
+    return next(_left(report, index), None)
 
 
 def hindrance(requirement: Requirement, index: Index, review: str | None) -> str | None:
@@ -24,7 +29,7 @@ def hindrance(requirement: Requirement, index: Index, review: str | None) -> str
     for report in index.project.nonconformances:
         if requirement.id not in concerned(report, index):
             continue
-        left = next(_left(report, index), None)
+        left = why_open(report, index)
         if left is not None:
             return f"{report.id} is open: {left}"
         if report.disposition in AGAINST and not _accepted(report, requirement, index, review):
@@ -42,15 +47,23 @@ def reported(requirement: str, index: Index) -> tuple[tuple[str, str], ...]:
 
 
 def concerned(report: Nonconformance, index: Index) -> tuple[str, ...]:
-    """Return the requirements of a nonconformance: those it names, else those its record judged."""
+    """Return the requirements of a nonconformance: those it names, else those its record judged.
+
+    A record that does not say what it judged speaks of what names it.
+    """
     found_by = index.records.get(report.found_by or "")
     if report.requirements or found_by is None:
         return report.requirements
-    return tuple(name for name, _ in found_by.judged)
+    if found_by.judged:
+        return tuple(name for name, _ in found_by.judged)
+    verifications = index.project.verifications()
+    return tuple(
+        dict.fromkeys(one.id for one, _, v in verifications if report.found_by in v.records)
+    )
 
 
 def _became(report: Nonconformance, requirement: str, index: Index) -> str:
-    left = next(_left(report, index), None)
+    left = why_open(report, index)
     accepted = [
         f"{waiver.id} ({waiver.document})" if waiver.document else waiver.id
         for waiver in index.waivers.get(requirement, ())
@@ -95,7 +108,7 @@ def _is_of_another(report: Nonconformance, index: Index) -> Iterator[str]:
     Its requirements may be shown by the records of its retest together, each on its article.
     """
     found_by = index.records.get(report.found_by or "")
-    articles = set(dict(report.article or (found_by.article if found_by else ())))
+    articles = _articles(report, found_by)
     names = dict.fromkeys(filter(None, (report.closed_by, *report.retest)))
     again = [index.records[name] for name in names if name in index.records]
     about = [record for record in again if articles <= set(dict(record.article))]
@@ -107,8 +120,18 @@ def _is_of_another(report: Nonconformance, index: Index) -> Iterator[str]:
     left = [name for name in wanted if not any(_speaks_of(one, name, index) for one in about)]
     if left and again:
         yield f"nothing that closes it judged {', '.join(left)}"
+    elif not wanted and closing and found_by and found_by.measured:
+        if not _measures_again(closing, found_by):
+            yield f"it names no requirement, and {closing.id} measures nothing of what was found"
     elif wanted and closing and not any(_speaks_of(closing, name, index) for name in wanted):
         yield f"{closing.id} judged nothing that it is about"
+
+
+def _articles(report: Nonconformance, found_by: Record | None) -> set[str]:
+    """Return on what a nonconformance is closed: of what failed, what it names, else all of it."""
+    named = set(dict(report.article))
+    failed = set(dict(found_by.article)) if found_by is not None else set()
+    return named & failed or failed or named
 
 
 def _speaks_of(record: Record, requirement: str, index: Index) -> bool:

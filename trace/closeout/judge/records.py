@@ -135,7 +135,8 @@ def failed_by_measure(
         "review": None, "due": True,
     }  # fmt: skip
     one = _record(said, requirement, verification, record, standing)
-    return one.evidence.state is State.NOT_MET
+    # Without a value it is the outcome that says so.
+    return one.evidence.state is State.NOT_MET and one.evidence.value is not None
 
 
 def took_place(
@@ -242,7 +243,7 @@ def _record(
         return judged
     if judged.evidence.state is State.NOT_MET:
         if is_of_another_issue(record, requirement) and not is_known_failure(
-            record, standing.index
+            record, requirement, standing.index
         ):
             short = f"what it found then falls short of issue {requirement.issue}"
             return _open(said, "; ".join((*lacks, short)))

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from closeout.graph import Index
-from closeout.judge.nonconformance import NOT_MET, holds_open
+from closeout.judge.nonconformance import NOT_MET, concerned, holds_open, why_open
 from closeout.judge.standing import Standing
 from closeout.model.dossier import State
 from closeout.model.records import Nonconformance, Record, Requirement, Verification
@@ -19,20 +19,31 @@ from closeout.model.records import Nonconformance, Record, Requirement, Verifica
 Shows = Callable[[Record], State]
 
 
-def reports_of(record: Record, index: Index) -> list[Nonconformance]:
-    """Return the nonconformances that a record found."""
-    return [one for one in index.project.nonconformances if one.found_by == record.id]
+def reports_of(
+    record: Record, index: Index, requirement: str | None = None
+) -> list[Nonconformance]:
+    """Return the nonconformances that a record found, all of them or those of a requirement."""
+    return [
+        one
+        for one in index.project.nonconformances
+        if one.found_by == record.id
+        and (requirement is None or requirement in concerned(one, index))
+    ]
 
 
-def is_answered(record: Record, index: Index) -> bool:
-    """Return whether nonconformances report what a record found, and all of them are closed."""
-    reports = reports_of(record, index)
+def is_answered(record: Record, index: Index, requirement: str | None = None) -> bool:
+    """Return whether nonconformances report what a record found, and all of them are closed.
+
+    Of a requirement that is there, only those that are about it do.
+    """
+    of = requirement if requirement in index.requirements else None
+    reports = reports_of(record, index, of)
     return bool(reports) and not any(holds_open(report, index) for report in reports)
 
 
-def is_known_failure(record: Record, index: Index) -> bool:
+def is_known_failure(record: Record, requirement: Requirement, index: Index) -> bool:
     """Return whether a record found something not met, whatever the present limits are."""
-    return record.outcome == NOT_MET or bool(reports_of(record, index))
+    return record.outcome == NOT_MET or bool(reports_of(record, index, requirement.id))
 
 
 def is_of_another_issue(record: Record, requirement: Requirement) -> bool:
@@ -50,15 +61,18 @@ def kept_by(
     """Return why a failed record counts though another replaces it; None where it does not.
 
     Its nonconformance has to be closed: one that is open, or that nobody wrote, keeps it. And what
-    takes its place at last has to show that met what it found not met.
+    takes its place at last has to show that met what it found not met. An outcome of not met may be
+    that of another requirement which the record judged too.
     """
     index = standing.index
-    reports = reports_of(record, index)
+    of = None if record.outcome == NOT_MET else requirement.id
+    reports = reports_of(record, index, requirement.id) or reports_of(record, index, of)
     if not reports:
         return "no nonconformance reports it"
     for report in reports:
-        if holds_open(report, index):
-            return f"{report.id} is open"
+        left = why_open(report, index)
+        if left is not None:
+            return f"{report.id} is open ({left})"
     last = index.last(record.id)
     if _takes_its_place(requirement, verification, record, last, standing, shows):
         return None

@@ -41,6 +41,7 @@ _REPORT = """\
 nonconformances:
   - {id: NCR-001, requirements: [PWR-020], cause: a loose connector, disposition: rework}
 """
+_FOUND = _REPORT.replace("{id: NCR-001,", "{id: NCR-001, found_by: TR-001,")
 _WITHOUT_RECORD = _STATE.replace(_RECORD, "").replace("        records: [TR-001]\n", "")
 
 
@@ -70,7 +71,16 @@ RULES = (
         why="A limit that is set when the result is known proves nothing. Days of commits are held"
         " against the dates of records.",
         breaks=_became(_LOWERED),
-        keeps=_became(_LOWERED.replace("issue: A", "issue: B")),
+        keeps=_became(_LOWERED.replace("issue: A", "issue: B") + _FOUND),
+    ),
+    _standard(
+        name="failed-at-unknown-issue",
+        title="a record fails, and says that it judged an issue that git does not hold",
+        clause="common practice, no source",
+        why="A failure is held against the issue that it judged. With an issue that never was, it"
+        " would be held against nothing, and end with the next test.",
+        breaks=_became(_STATE.replace("{PWR-020: A}", "{PWR-020: C}")),
+        keeps=_became(_STATE + _FOUND),
     ),
     _standard(
         name="source-not-raised",
@@ -84,6 +94,7 @@ RULES = (
             _LOWERED.replace("issue: A", "issue: B").replace(
                 "issue: 2, date: 2026-01-20", "issue: 3, date: 2026-04-02"
             )
+            + _FOUND
         ),
     ),
     _standard(
