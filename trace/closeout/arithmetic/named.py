@@ -42,7 +42,7 @@ BUILTINS = (
 # Whose functions are in named tuples and dataclasses.
 _MAKERS = frozenset(("<string>", collections.__file__, dataclasses.__file__, reprlib.__file__))
 _DESCRIPTORS = frozenset(
-    (type(collections.namedtuple("_", "x").x), GetSetDescriptorType, MemberDescriptorType)
+    (type(vars(collections.namedtuple("_", "x"))["x"]), GetSetDescriptorType, MemberDescriptorType)
 )
 _MADE_IN_PYTHON = 1 << 9  # Py_TPFLAGS_HEAPTYPE
 _SIMPLE = frozenset(
