@@ -370,9 +370,15 @@ HONEST = {
     "comprehension": "return R(m.maximum(0.0, {i: x * i for i in (1, 2)}[1]))",
     "numpy_s_function": "return R(np.sqrt(4.0) * x / np.sqrt(4.0))",
     "reads": "return R(x * table()['one'])",
+    "inherited": "return R(Child(x, 1.0).twice() / 2.0 + sum(Child(x, 1.0).more))",
+    "constant": "return R(x * FIXED.k)",
+    "error": "if x > 9.0:\n    raise TooMuch(x)\nreturn R(x)",
+    "memo": "return R(x * once())",
 }
 HONEST_TOP = """\
 import csv
+import dataclasses
+import functools
 from typing import NamedTuple as Named
 
 import numpy as np
@@ -383,6 +389,38 @@ from closeout import math as m
 class Plain(Named):
     x: float
     k: float
+
+
+@dataclasses.dataclass(frozen=True)
+class Parent:
+    x: float
+
+    def twice(self):
+        return 2.0 * self.x
+
+
+@dataclasses.dataclass(frozen=True)
+class Child(Parent):
+    k: float
+    more: list = dataclasses.field(default_factory=list)
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Slotted:
+    k: float
+
+
+class TooMuch(ValueError):
+    def __init__(self, x):
+        super().__init__("too much")
+
+
+@functools.lru_cache
+def once():
+    return 1.0
+
+
+FIXED = Slotted(1.0)
 
 
 def table():

@@ -10,11 +10,10 @@ from __future__ import annotations
 import bisect
 import builtins
 import collections
-import dataclasses
 import functools
 import itertools
 import math
-import reprlib
+import os
 import sys
 from collections.abc import Iterable, Iterator, Mapping
 from types import (
@@ -40,7 +39,11 @@ BUILTINS = (
     "slice", "sorted", "sum", "tuple", "zip",
 )  # fmt: skip
 # Whose functions are in named tuples and dataclasses.
-_MAKERS = frozenset(("<string>", collections.__file__, dataclasses.__file__, reprlib.__file__))
+_HOME = os.path.dirname(os.__file__)  # `dataclasses` itself would make each fork slower
+_MAKERS = frozenset(
+    ("<string>", *(os.path.join(_HOME, file) for file in ("dataclasses.py", "reprlib.py")),
+     collections.__file__)
+)  # fmt: skip
 _DESCRIPTORS = frozenset(
     (type(vars(collections.namedtuple("_", "x"))["x"]), GetSetDescriptorType, MemberDescriptorType)
 )
@@ -78,11 +81,11 @@ def is_known(value: Any) -> bool:
     return id(value) in _KNOWN
 
 
-def _is_method(method: FunctionType) -> bool:
+def _is_method(method: FunctionType, seen: frozenset[int]) -> bool:
     code = method.__code__
     if origin(code, method.__globals__) is Origin.LIBRARY:
         return code.co_filename in _MAKERS
-    return is_own(method)
+    return is_own(method, seen)
 
 
 def is_data(value: Any) -> bool:
@@ -107,7 +110,7 @@ def callable_allowed(value: Any, seen: frozenset[int] = frozenset()) -> bool:
     if is_known(value) or _is_ufunc(value):
         return True
     if isinstance(value, type):
-        return _is_record(value)
+        return _is_record(value, seen)
     if type(value) is MethodType and not is_allowed(value.__self__):
         return False
     found = function_of(value)
@@ -155,15 +158,18 @@ def functions_in(value: Any) -> list[FunctionType]:
     ]
 
 
-def _is_record(kind: type) -> bool:
+def _is_record(kind: type, seen: frozenset[int] = frozenset()) -> bool:
     """Return whether a class is a named tuple, a frozen dataclass, or an error to be raised."""
+    if id(kind) in seen:  # its methods hold it, where they say `super()`
+        return True
+    seen |= {id(kind)}
     if type(kind) is not type:
         return False
     frozen = getattr(vars(kind).get("__dataclass_params__"), "frozen", False)
     named = issubclass(kind, tuple) and hasattr(kind, "_fields")
     return (named or frozen is True or issubclass(kind, BaseException)) and all(
-        all(_is_part(*part) for part in vars(one).items())
-        and all(map(callable_allowed, _factories(one)))
+        all(_is_part(*part, seen) for part in vars(one).items())
+        and all(callable_allowed(factory, seen) for factory in _factories(one))
         for one in _own_kinds(kind)
     )
 
@@ -179,12 +185,12 @@ def _factories(kind: type) -> list[Any]:
     return [one.default_factory for one in fields if callable(one.default_factory)]
 
 
-def _is_part(name: str, value: Any) -> bool:
+def _is_part(name: str, value: Any, seen: frozenset[int]) -> bool:
     """Return whether a value may stand in a class: what its methods do is seen when they run."""
     parts = [value.fget, value.fset] if type(value) is property else [value]
     methods: list[Any] = [getattr(part, "__func__", part) for part in parts if part is not None]
     if all(type(method) is FunctionType for method in methods):
-        return all(map(_is_method, methods))
+        return all(_is_method(method, seen) for method in methods)
     if type(value) in _DESCRIPTORS:
         return True
     if can_be_called(value) or hasattr(type(value), "__get__"):
@@ -221,7 +227,16 @@ def _attributes(value: Any) -> list[Any]:
     """Return what was set on a value, by names that a formula may have."""
     not_these = _OF_ANALYSES if isinstance(value, closeout.Analysis) else ()
     found = getattr(value, "__dict__", {}).items()
-    return [one for name, one in found if name[:2] != "__" and name not in not_these]
+    return [
+        one
+        for name, one in found
+        if not name.startswith("__") and name not in not_these and not _is_of_memos(one)
+    ]
+
+
+def _is_of_memos(value: Any) -> bool:
+    """Return whether a value is what `lru_cache` hangs on each of its memos."""
+    return type(value) is FunctionType and value.__code__.co_filename == functools.__file__
 
 
 def _is_numpys(value: Any) -> bool:
