@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 
 from closeout.arithmetic import allowed, instructions, worst
-from closeout.arithmetic.allowed import BUILTINS, Shown, judged, shown
+from closeout.arithmetic.allowed import Shown, judged, shown
+from closeout.arithmetic.named import BUILTINS
 from closeout.model.answer import Assurance
 
 Y = ("y", None)

@@ -135,6 +135,119 @@ class Text(io.StringIO):
     pass
 
 
+class Two(namedtuple("Two", "x")):
+    def is_number(self):
+        return isinstance(self.x, float)
+
+
+class Inherits(Two):
+    pass
+
+
+class Mixin:
+    def __add__(self, other):
+        return real(self.x) if isinstance(self.x, float) else self.x
+
+
+class Mixed(Mixin, namedtuple("One", "x")):
+    pass
+
+
+@dataclasses.dataclass(frozen=True)
+class Parent:
+    x: float
+
+    def is_number(self):
+        return isinstance(self.x, float)
+
+
+@dataclasses.dataclass(frozen=True)
+class Child(Parent):
+    pass
+
+
+@dataclasses.dataclass(frozen=True)
+class WithFactory:
+    x: float
+    look: Any = dataclasses.field(default_factory=lambda: isinstance)
+
+
+@dataclasses.dataclass(frozen=True)
+class Sharing:
+    kept: list = dataclasses.field(default_factory=lambda: SEEN)
+
+
+class Looks(Exception):
+    look = isinstance
+
+
+class Told(Exception):
+    @staticmethod
+    def tell(x):
+        return isinstance(x, float)
+
+
+class ToldAgain(Told):
+    pass
+
+
+class Calls(type):
+    def __call__(cls, x):
+        return isinstance(x, float)
+
+
+class Made(Exception, metaclass=Calls):
+    pass
+
+
+class Looker:
+    def __call__(self, one):
+        return isinstance(one.x, float)
+
+    def tell(self, x):
+        return self.look(x, float)
+
+
+class WithProperty(namedtuple("WithProperty", "x")):
+    number = property(Looker())
+
+
+class OfLibrary(namedtuple("OfLibrary", "x")):
+    is_scalar = staticmethod(np.isscalar)
+
+
+class WithList(namedtuple("WithList", "x")):
+    kept = ([],)
+
+
+class Beside(namedtuple("Beside", "x")):
+    pass
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Slotted:
+    look: Any
+
+
+@functools.lru_cache
+def store():
+    return []
+
+
+def kept_on(x):
+    return x
+
+
+looker = Looker()
+looker.look = isinstance
+tell = looker.tell
+beside = Beside(1.0)
+beside.look = isinstance
+slotted = Slotted(isinstance)
+RAISED = ValueError(isinstance)
+kept_on.look = isinstance
+
+
 exec("def made(x): return isinstance(x, float)", globals())
 exec(compile("def hidden(x): return isinstance(x, float)", operator.__file__, "exec"), globals())
 """
@@ -216,6 +329,23 @@ BODIES = {
     "method": "return R(real(x) if Held(x).is_number() else x)",
     "property_": "return R(real(x) if Held(x).number else x)",
     "operator": "return R(Held(x) + 1)",
+    "inherited": "return R(real(x) if Inherits(x).is_number() else x)",
+    "inherited_dataclass": "return R(real(x) if Child(x).is_number() else x)",
+    "mixed_in": "return R(Mixed(x) + 1)",
+    "factory": "return R(real(x) if WithFactory(x).look(x, float) else x)",
+    "memo_factory": "s = Sharing().kept\ns.append(x)\nreturn R(real(s[0]))",
+    "in_error": "return R(real(x) if Looks.look(x, float) else x)",
+    "in_raised": "return R(real(x) if RAISED.args[0](x, float) else x)",
+    "inherited_error": "return R(real(x) if ToldAgain.tell(x) else x)",
+    "metaclass": "return R(real(x) if Made(x) else x)",
+    "property_of_object": "return R(real(x) if WithProperty(x).number else x)",
+    "method_of_library": "return R(real(x) if OfLibrary.is_scalar(x) else x)",
+    "memo_class": "s = WithList.kept[0]\ns.append(x)\nreturn R(real(s[0]))",
+    "memo_of_list": "s = store()\ns.append(x)\nreturn R(real(s[0]))",
+    "on_function": "return R(real(x) if kept_on.look(x, float) else x)",
+    "bound": "return R(real(x) if tell(x) else x)",
+    "beside": "return R(real(x) if beside.look(x, float) else x)",
+    "slotted": "return R(real(x) if slotted.look(x, float) else x)",
     "post_init": "return R(Checked(x).x)",
     "made_from_text": "return R(real(x) if made(x) else x)",
     "made_elsewhere": "return R(real(x) if hidden(x) else x)",
@@ -240,9 +370,15 @@ HONEST = {
     "comprehension": "return R(m.maximum(0.0, {i: x * i for i in (1, 2)}[1]))",
     "numpy_s_function": "return R(np.sqrt(4.0) * x / np.sqrt(4.0))",
     "reads": "return R(x * table()['one'])",
+    "inherited": "return R(Child(x, 1.0).twice() / 2.0 + sum(Child(x, 1.0).more))",
+    "constant": "return R(x * FIXED.k)",
+    "error": "if x > 9.0:\n    raise TooMuch(x)\nreturn R(x)",
+    "memo": "return R(x * once())",
 }
 HONEST_TOP = """\
 import csv
+import dataclasses
+import functools
 from typing import NamedTuple as Named
 
 import numpy as np
@@ -253,6 +389,38 @@ from closeout import math as m
 class Plain(Named):
     x: float
     k: float
+
+
+@dataclasses.dataclass(frozen=True)
+class Parent:
+    x: float
+
+    def twice(self):
+        return 2.0 * self.x
+
+
+@dataclasses.dataclass(frozen=True)
+class Child(Parent):
+    k: float
+    more: list = dataclasses.field(default_factory=list)
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Slotted:
+    k: float
+
+
+class TooMuch(ValueError):
+    def __init__(self, x):
+        super().__init__("too much")
+
+
+@functools.lru_cache
+def once():
+    return 1.0
+
+
+FIXED = Slotted(1.0)
 
 
 def table():

@@ -12,53 +12,42 @@ A code object is judged once, whatever evaluates it; a forked process inherits w
 
 from __future__ import annotations
 
-import bisect
-import builtins
-import functools
-import itertools
-import math
 import operator
 import sys
-from collections.abc import Iterable, Iterator, Mapping
-from types import (
-    BuiltinFunctionType,
-    BuiltinMethodType,
-    CodeType,
-    FunctionType,
-    MappingProxyType,
-    MethodType,
-    ModuleType,
-    NoneType,
-)
+from collections.abc import Iterator, Mapping
+from types import BuiltinFunctionType, CodeType, FunctionType, ModuleType
 from typing import Any, NamedTuple
 
-import closeout
-import closeout.math
 from closeout.arithmetic.instructions import ALLOWED as INSTRUCTIONS
 from closeout.arithmetic.instructions import REFUSED, Step, is_in_place, line_of, name_of, steps
-from closeout.arithmetic.origin import Origin, is_librarys, origin, place
+from closeout.arithmetic.named import (
+    cells_of,
+    defaults_of,
+    functions_in,
+    is_allowed,
+    is_mutable,
+    is_own,
+)
+from closeout.arithmetic.origin import is_librarys, place
 
-BUILTINS = (
-    "abs", "all", "any", "bool", "dict", "enumerate", "filter", "float", "frozenset", "int",
-    "iter", "len", "list", "map", "max", "min", "next", "range", "reversed", "round", "set",
-    "slice", "sorted", "sum", "tuple", "zip",
-)  # fmt: skip
 # Attributes of named tuples that begin with an underscore all the same.
 _OF_TUPLES = frozenset(("_asdict", "_fields", "_make", "_replace"))
-# Ways to frames, code and namespaces, by which code reaches what it was not given; and the texts
-# that ask a value for its attributes themselves ("{0.__class__}").
+# Ways to frames, code and namespaces, by which code reaches what it was not given; the texts that
+# ask a value for its attributes themselves ("{0.__class__}"); and what hangs on an analysis.
 _WAYS_ROUND = frozenset(
     (
-        "ag_frame", "cr_frame", "f_back", "f_builtins", "f_code", "f_globals", "f_locals", "format",
-        "format_map", "gi_code", "gi_frame", "gi_yieldfrom", "mro", "tb_frame",
+        "ag_frame", "artifacts", "cr_frame", "f_back", "f_builtins", "f_code", "f_globals",
+        "f_locals", "figures", "format", "format_map", "gi_code", "gi_frame", "gi_yieldfrom", "mro",
+        "tb_frame",
     )
 )  # fmt: skip
+_NEAR = frozenset(("artifacts", "figures", "format", "format_map", "mro"))
 # What reaches further than its own arguments, wherever it stands.
 _FAR_REACHING = frozenset(
     (
         "_getframe", "_current_frames", "currentframe", "eval", "exec", "gc", "get_objects",
         "get_referents", "get_referrers", "globals", "inspect", "locals", "modules", "setprofile",
-        "settrace", "stack", "vars", *_WAYS_ROUND - {"format", "format_map", "mro"},
+        "settrace", "stack", "vars", *_WAYS_ROUND - _NEAR,
     )
 )  # fmt: skip
 # Methods by which a container is changed.
@@ -69,33 +58,9 @@ _CHANGES = frozenset(
         "rotate", "setdefault", "sort", "update",
     )
 )  # fmt: skip
-_SIMPLE = frozenset(
-    (float, int, bool, NoneType, str, bytes, complex, range, type(...), closeout.Absent)
-)
-PLAIN_MODULES = frozenset(("datetime", "decimal", "fractions", "pathlib", "pathlib._local", "re"))
-_CONTAINERS = frozenset((tuple, list, set, frozenset, dict, MappingProxyType))
-_MUTABLE = frozenset((list, set, dict))
 # Of what stands under a name, nothing can be kept inside.
 _CLOSED = (ModuleType, BuiltinFunctionType)
-_CALLABLE = (BuiltinFunctionType, BuiltinMethodType, FunctionType, MethodType, type)
 _MISSING = object()
-
-
-def _public(module: ModuleType) -> Iterator[Any]:
-    return (value for name, value in vars(module).items() if not name.startswith("_"))
-
-
-# As they are before a module of the project is imported, which may put others in their place.
-_KNOWN = {
-    id(value): value
-    for value in (
-        *(getattr(builtins, name) for name in BUILTINS),
-        *(getattr(closeout.math, name) for name in closeout.math.__all__ if name != "extend"),
-        *_public(math), *_public(itertools), *_public(bisect),
-        functools.reduce, closeout.absent, closeout.Absent,
-    )
-    if callable(value)
-}  # fmt: skip
 
 
 class Judged(NamedTuple):
@@ -149,11 +114,11 @@ def shown(function: Any) -> Shown:
     pure = True
     while left:
         one = left.pop()
-        cells, defaults = _cells(one), _defaults(one)
-        pure &= _is_own(one)
-        mutable |= any(map(_is_mutable, (*cells, *defaults)))
+        cells, defaults = cells_of(one), defaults_of(one)
+        pure &= is_own(one)
+        mutable |= any(map(is_mutable, (*cells, *defaults)))
         places.update(_places(one))
-        new = [use for cell in cells for use in _functions_in(cell) if id(use) not in seen]
+        new = [use for cell in cells for use in functions_in(cell) if id(use) not in seen]
         for code in _nested(one.__code__):
             found = judged(code, one.__globals__, _builtins_of(one))
             pure &= found.reason is None
@@ -279,9 +244,9 @@ class _Judge:
                 break
             name = f"{name}.{attribute}"
             value = vars(value).get(attribute, _MISSING)
-        self._mutable |= _is_mutable(value)
-        self._uses += _functions_in(value)
-        if _is_allowed(value):
+        self._mutable |= is_mutable(value)
+        self._uses += functions_in(value)
+        if is_allowed(value):
             return None
         return f"`{name}`", _why_not(value)
 
@@ -292,171 +257,3 @@ def _why_not(value: Any) -> str:
     if callable(value):
         return "looks at what it is given"
     return "holds more than numbers"
-
-
-# Values that code names.
-
-
-def is_known(value: Any) -> bool:
-    """Return whether a value is one of the functions that are allowed."""
-    return id(value) in _KNOWN
-
-
-def _is_method(method: FunctionType) -> bool:
-    made = origin(method.__code__, method.__globals__) is Origin.LIBRARY  # by namedtuple
-    return made or _is_own(method)
-
-
-def is_data(value: Any) -> bool:
-    """Return whether a value is data, and nothing that could be called stands in it."""
-    return not _can_be_called(value) and _is_plain(value, set())
-
-
-def _is_allowed(value: Any) -> bool:
-    return callable_allowed(value) if _can_be_called(value) else _is_plain(value, set())
-
-
-def _can_be_called(value: Any) -> bool:
-    return isinstance(value, _CALLABLE) or callable(value)
-
-
-def callable_allowed(value: Any, seen: frozenset[int] = frozenset()) -> bool:
-    """Return whether what can be called may be called: known, or code that is judged itself.
-
-    Of that code, what it closes over may be called, too, and its defaults are data: so whatever is
-    called was named in code that is judged.
-    """
-    if is_known(value) or _is_ufunc(value):
-        return True
-    if isinstance(value, type):
-        return _is_record(value)
-    found = function_of(value)
-    return found is not None and _is_own(found, seen)
-
-
-def _is_own(function: FunctionType, seen: frozenset[int] = frozenset()) -> bool:
-    if id(function) in seen:
-        return True
-    seen |= {id(function)}
-    return (
-        origin(function.__code__, function.__globals__) is Origin.PROJECT
-        and all(map(is_data, _defaults(function)))
-        and all(
-            callable_allowed(cell, seen) if _can_be_called(cell) else _is_plain(cell, set())
-            for cell in _cells(function)
-        )
-    )
-
-
-def function_of(value: Any) -> FunctionType | None:
-    """Return the function behind a value, itself, an analysis or a memo; None for any other."""
-    if isinstance(value, (closeout.Analysis, functools._lru_cache_wrapper)):
-        value = value.__wrapped__
-    if type(value) is MethodType:
-        value = value.__func__
-    return value if type(value) is FunctionType and not is_known(value) else None
-
-
-def _functions_in(value: Any) -> list[FunctionType]:
-    """Return the functions of the project that a value leads to: itself, or those of its class."""
-    found = function_of(value)
-    if found is None and not _can_be_called(value):
-        value = type(value)
-    parts = [found]
-    if isinstance(value, type) and not is_known(value):
-        for part in vars(value).values():
-            inner = [part.fget, part.fset] if type(part) is property else [part]
-            parts += [function_of(getattr(one, "__func__", one)) for one in inner]
-    return [
-        one
-        for one in parts
-        if one is not None and origin(one.__code__, one.__globals__) is Origin.PROJECT
-    ]
-
-
-def _is_record(kind: type) -> bool:
-    """Return whether a class is a named tuple, a frozen dataclass, or an error to be raised."""
-    if issubclass(kind, BaseException):
-        return True
-    if type(kind) is not type:
-        return False
-    frozen = getattr(vars(kind).get("__dataclass_params__"), "frozen", False)
-    named = issubclass(kind, tuple) and hasattr(kind, "_fields")
-    return (named or frozen is True) and all(_is_part(*one) for one in vars(kind).items())
-
-
-def _is_part(name: str, value: Any) -> bool:
-    """Return whether a value may stand in a class: what its methods do is seen when they run."""
-    parts = [value.fget, value.fset] if type(value) is property else [value]
-    methods: list[Any] = [getattr(part, "__func__", part) for part in parts if part is not None]
-    if all(type(method) is FunctionType for method in methods):
-        return all(map(_is_method, methods))
-    if _can_be_called(value):
-        return False
-    return name.startswith("__") or _is_plain(value, set(), descriptors=True)
-
-
-def _is_plain(value: Any, seen: set[int], *, descriptors: bool = False) -> bool:
-    """Return whether a value is data: numbers, texts, dates, paths, and containers of such."""
-    kind = type(value)
-    if kind in _SIMPLE or id(value) in seen:
-        return True
-    if kind.__module__ in PLAIN_MODULES:
-        return not callable(value)
-    if descriptors and hasattr(kind, "__get__"):
-        return kind.__module__ in ("builtins", "collections", "_collections")
-    if _is_numpys(value):
-        return value.dtype.kind in "biuf"
-    seen.add(id(value))
-    if kind in _CONTAINERS or (isinstance(value, tuple) and hasattr(kind, "_fields")):
-        parts: Iterable[Any] = value.items() if isinstance(value, Mapping) else value
-        return all(_is_plain(part, seen) for part in parts)
-    if _is_record(kind):
-        return all(_is_plain(part, seen) for part in vars(value).values())
-    return False
-
-
-def _is_numpys(value: Any) -> bool:
-    numpy = sys.modules.get("numpy")
-    return numpy is not None and (type(value) is numpy.ndarray or isinstance(value, numpy.generic))
-
-
-def _is_ufunc(value: Any) -> bool:
-    """Return whether a value is a function of NumPy that acts element by element."""
-    numpy = sys.modules.get("numpy")
-    return (
-        numpy is not None
-        and type(value) is numpy.ufunc
-        and value.signature is None
-        and getattr(numpy, value.__name__, None) is value
-    )
-
-
-def _is_mutable(value: Any) -> bool:
-    """Return whether a value, or a part of it, can be changed in place."""
-    if type(value) in _SIMPLE or type(value) is frozenset:
-        return False
-    if type(value) is FunctionType:
-        return bool(value.__dict__) or any(map(_is_mutable, (*_cells(value), *_defaults(value))))
-    if type(value) in _MUTABLE:
-        return True
-    if isinstance(value, tuple):
-        return any(map(_is_mutable, value))
-    if isinstance(value, type):
-        own = (one for name, one in vars(value).items() if not name.startswith("_"))
-        return any(type(one) in _MUTABLE for one in own)
-    return not _can_be_called(value) and type(value).__module__ not in PLAIN_MODULES
-
-
-def _cells(function: FunctionType) -> list[Any]:
-    found = []
-    for cell in function.__closure__ or ():
-        try:
-            found.append(cell.cell_contents)
-        except ValueError:  # not filled yet
-            continue
-    return found
-
-
-def _defaults(function: FunctionType) -> list[Any]:
-    return [*(function.__defaults__ or ()), *(function.__kwdefaults__ or {}).values()]

@@ -10,7 +10,8 @@ from collections.abc import Iterable
 from types import CodeType, FrameType, FunctionType, ModuleType
 from typing import Any
 
-from closeout.arithmetic.allowed import PLAIN_MODULES, Place
+from closeout.arithmetic.allowed import Place
+from closeout.arithmetic.named import PLAIN_MODULES
 from closeout.arithmetic.undecided import Guarded
 
 _LEAVES = frozenset((float, int, bool, type(None), str, bytes, complex))

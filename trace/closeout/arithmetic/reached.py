@@ -16,7 +16,8 @@ from contextlib import contextmanager
 from types import CodeType, FrameType, FunctionType, MethodType, ModuleType
 from typing import Any
 
-from closeout.arithmetic.allowed import Judged, callable_allowed, judged
+from closeout.arithmetic.allowed import Judged, judged
+from closeout.arithmetic.named import callable_allowed
 from closeout.arithmetic.origin import Origin, origin, place
 from closeout.arithmetic.undecided import Guarded
 
@@ -129,7 +130,7 @@ class Watch:
             self._free = None
         elif type(returned) in _LEAVES or _judgement(frame) is not Origin.LIBRARY:
             return
-        caller = frame.f_back
+        caller = _caller(frame)
         if caller is not None and isinstance(_judgement(caller), Judged):
             self._handed_out(frame, returned)
 
