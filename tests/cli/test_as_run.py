@@ -109,6 +109,10 @@ def test_what_was_run_stands_beside_what_is_required(project: Project) -> None:
         ("article: {BAT: FM-3}\n    conditions: {discharge_power: 55", "article: {EM: EM-1}\n"
          "    conditions: {discharge_power: 55",
          "an engineering model, and at acceptance only a flight or protoflight model counts"),
+        (", TR-WARM]", "]", "test both ends, or say with a reason where it is tested (tested_at:)"),
+        ("        within: {discharge_power: 1 W}\n        harsher: {discharge_power: higher}\n", "",
+         "TR-COLD was made at discharge_power = 55 W, the criterion holds at 52 W, and no test"
+         " tolerance is stated (within:)"),
     ],
 )  # fmt: skip
 def test_what_does_not_count_is_open_and_said(

@@ -864,14 +864,21 @@ def test_a_parameter_in_kelvin_for_an_argument_in_celsius_is_told() -> None:
 
 @pytest.mark.parametrize(
     ("quantity", "said"),
-    [("case", "difference: true, "), ("case_spread", ""), ("gradient", ""), ("thermal_margin", "")],
+    [
+        ("case", "difference: true, "),
+        ("case_spread", ""),
+        ("gradient", ""),
+        ("dT", ""),
+        ("thermal_margin", ""),
+    ],
 )
 def test_a_difference_is_refused_against_a_point_on_a_scale(quantity: str, said: str) -> None:
     limit = f"{said}at_most: 10 degC"
     warm = spec("warm", {}, {quantity: "K"})
-    ((severity, message, cure),) = _kelvin(
-        requirements(requirement("R-1", WARM.format(quantity, limit))), warm
-    )
+    text = requirements(requirement("R-1", WARM.format(quantity, limit)))
+    ((severity, message, cure),) = _kelvin(text, warm)
+    (asked,) = build(text, warm).plan.asked.values()
+    assert asked.fault == message  # and nothing is judged
     assert severity is Severity.ERROR
     assert "difference" in message
     assert "K" in cure

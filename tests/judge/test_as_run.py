@@ -246,7 +246,10 @@ def test_a_range_of_the_same_quantity_and_limit_counts(limit: str, state: State)
 
 def test_what_was_tested_and_what_is_asked_is_said() -> None:
     found = entry(project(TEST, row("T-1", "cell: 20 degC"), others=(ANALYSIS,)))
-    assert found.message == ("cell: tested at 20 degC; the criterion holds from 5 degC to 20 degC")
+    assert found.message == (
+        "cell: tested at 20 degC; the criterion holds from 5 degC to 20 degC"
+        "; test both ends, or say with a reason where it is tested (tested_at:)"
+    )
     assert found.value == 4.0
     leeway = ", tested_at: {cell: 5 degC, reason: It is worse.}"
     found = entry(project(TEST + leeway, row("T-1", "cell: 20 degC"), others=(ANALYSIS,)))
@@ -266,7 +269,8 @@ def test_two_values_that_others_give_are_both_tested() -> None:
     assert entry(project(NAMES, cold, warm, others=others)).state is MET
     found = entry(project(TEST, cold, others=others))
     assert (found.state, found.message) == (
-        WAITS, "cell: tested at 5 degC; the criterion holds at 5 degC and at 20 degC",
+        WAITS, "cell: tested at 5 degC; the criterion holds at 5 degC and at 20 degC"
+        "; test both ends, or say with a reason where it is tested (tested_at:)",
     )  # fmt: skip
 
 

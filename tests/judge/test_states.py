@@ -336,12 +336,15 @@ HOLD = "parameters: {h: {value: 20 d, condition: true}}\n"
     [
         ("28 d", "h: 28 d", None),
         ("28 d", "h: 672 h", None),
-        ("28 d", "h: 27 d", "re-opened: T-1 was made at h = 27 d, the criterion holds at 28 d"),
+        ("28 d", "h: 27 d", "re-opened: T-1 was made at h = 27 d, the criterion holds at 28 d"
+         ", and no test tolerance is stated (within:)"),
         ("[20 d, 28 d]", "h: 24 d",
-         "h: tested at 24 d; the criterion holds from 20 d to 28 d"),
+         "h: tested at 24 d; the criterion holds from 20 d to 28 d"
+         "; test both ends, or say with a reason where it is tested (tested_at:)"),
         ("[20 d, 28 d]", "h: [20 d, 28 d]", None),
         ("[20 d, 28 d]", "h: 29 d",
-         "re-opened: T-1 was made at h = 29 d, the criterion holds from 20 d to 28 d"),
+         "re-opened: T-1 was made at h = 29 d, the criterion holds from 20 d to 28 d"
+         ", and no test tolerance is stated (within:)"),
         ("28 d", "", "T-1 does not say at which h it was made"),
     ],
 )  # fmt: skip
@@ -361,7 +364,8 @@ def test_the_conditions_of_a_test_must_be_those_of_its_verification(
         ("h: 28 d", "at_least: 3 W", None),
         ("h: 28 d", "at_least: 3000 mW", None),
         ("h: 27 d", "at_least: 3000 mW",
-         "re-opened: T-1 was made at h = 27 d, the criterion holds at 28 d"),
+         "re-opened: T-1 was made at h = 27 d, the criterion holds at 28 d"
+         ", and no test tolerance is stated (within:)"),
         # Of another criterion; so it is held against what the project has.
         ("h: 27 d", "at_least: 4 W",
          "re-opened: T-1 was made at h = 27 d, the project has 20 d"),

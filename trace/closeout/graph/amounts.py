@@ -82,6 +82,12 @@ def limits_in(limits: Limits, unit: str | None, where: Pointer, units: Units) ->
         yield from in_order(ends, "bad-limits", where / "at_least", message, cure, units)
 
 
+def each_limit(limits: Limits) -> list[Amount]:
+    """Return the amounts that a criterion sets as limits."""
+    found = (limits.at_least, limits.at_most, limits.equal_to)
+    return [amount for amount in found if amount is not None]
+
+
 def first_limit(limits: Limits) -> Amount | None:
     """Return the amount in whose unit a criterion is written; None where it has no limit."""
     return limits.at_least or limits.at_most or limits.equal_to

@@ -40,6 +40,7 @@ class Index:
     it. ``doubled`` are requirements, and records, of which a second has the identifier.
     ``left_out`` are identifiers, of whatever kind, of items with a fault that is told already;
     ``whole`` is False where a file could not be read, so that nobody knows what it holds.
+    ``differences`` are quantities that a criterion says to be differences of temperatures.
     """
 
     project: Project
@@ -58,6 +59,7 @@ class Index:
     doubled_records: frozenset[str] = frozenset()
     left_out: frozenset[str] = frozenset()
     whole: bool = True
+    differences: frozenset[str] = frozenset()
 
     @classmethod
     def of(
@@ -91,6 +93,11 @@ class Index:
             doubled_records=_doubled(project.records),
             left_out=frozenset(left_out),
             whole=whole,
+            differences=frozenset(
+                verification.criterion.quantity
+                for _, _, verification in project.verifications()
+                if verification.criterion.difference and verification.criterion.quantity
+            ),
         )
 
     def lacks(self, name: str, known: Container[str]) -> bool:

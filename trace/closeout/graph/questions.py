@@ -6,7 +6,7 @@ import json
 from collections.abc import Collection, Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from closeout.graph.amounts import limits_in
+from closeout.graph.amounts import each_limit, limits_in
 from closeout.graph.asked import UNBOUNDED, Asked
 from closeout.graph.bounds import Bounds, bounds_in
 from closeout.graph.chances import chances_of, groups_of
@@ -16,6 +16,7 @@ from closeout.graph.inputs import Settings, input_of
 from closeout.graph.limits import limits_of
 from closeout.graph.model_uncertainty import model_uncertainty
 from closeout.graph.required import required_margins
+from closeout.graph.temperatures import refusal
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.answer import Limit
@@ -288,6 +289,7 @@ class _Planner:
 
     def _bounds(self, verification: Verification, field: Field) -> Bounds:
         limits, where = verification.criterion.limits, verification.where
+        self._refuse_differences(verification, field)
         try:
             bounds = bounds_in(limits, field.unit, self._units)
         except UnitError as wrong:
@@ -302,6 +304,13 @@ class _Planner:
             for finding in limits_in(limits, field.unit, where, self._units):
                 self._found(finding)
         return bounds
+
+    def _refuse_differences(self, verification: Verification, field: Field) -> None:
+        """Judge no difference of temperatures against a point on a scale; it is told elsewhere."""
+        for limit in each_limit(verification.criterion.limits):
+            refused = refusal(field.name, limit, field.unit, self._index, self._units)
+            if refused is not None:
+                self._faults.append(refused)
 
     def conditions(self, verification: Verification, spec: AnalysisSpec | None = None) -> None:
         """Check the conditions that a verification gives."""
@@ -366,6 +375,10 @@ class _Planner:
         parameter = known.get(name)
         if parameter is None:
             self._no_parameter(argument, spec)
+            return None
+        refused = refusal(name, parameter.value, argument.unit, self._index, self._units)
+        if refused is not None:
+            self._faults.append(refused)
             return None
         given = dict(verification.criterion.given).get(name)
         setting = self._settings.get(name)

@@ -23,7 +23,8 @@ RULE = "kelvin-meets-celsius"
 
 _OF_DIFFERENCES = re.compile(
     r"(?:^|_)(?:difference|differences|spread|gradient|margin|tolerance|rise|drop|swing|excursion"
-    r"|delta|drift|offset|error|uncertainty)(?:$|_)"
+    r"|delta|drift|offset|error|uncertainty|diff|change|variation|stability|span)(?:$|_)"
+    r"|^d(?:elta)?_?T$"
 )
 
 
@@ -45,16 +46,27 @@ def temperatures(index: Index, units: Units) -> Iterator[Finding]:
     ``difference: true``, or the name of the quantity or parameter says it (spread, gradient,
     margin, rise).
     """
-    said = {
-        v.criterion.quantity for _, _, v in index.project.verifications() if v.criterion.difference
-    }
     for meeting in _meetings(index):
-        if not _mixes(meeting.amount.unit, meeting.unit, units):
-            continue
-        if meeting.of in said or _OF_DIFFERENCES.search(meeting.of):
-            yield _refused(meeting)
-        else:
+        refused = refusal(meeting.of, meeting.amount, meeting.unit, index, units)
+        if refused is not None:
+            yield error(RULE, meeting.where, refused, "write both in K")
+        elif _mixes(meeting.amount.unit, meeting.unit, units):
             yield _told(meeting, units)
+
+
+def refusal(of: str, amount: Amount, unit: str, index: Index, units: Units) -> str | None:
+    """Return why an amount of a difference cannot be held against a unit; None where it can.
+
+    ``of`` is the quantity or parameter that the amount is one of.
+    """
+    if of not in index.differences and not _OF_DIFFERENCES.search(of):
+        return None
+    if not _mixes(amount.unit, unit, units):
+        return None
+    return (
+        f"{of} is a difference of temperatures, and {amount} is held against {unit}:"
+        " a difference is no point on a scale"
+    )
 
 
 def _meetings(index: Index) -> Iterator[_Meeting]:
@@ -143,14 +155,4 @@ def _told(meeting: _Meeting, units: Units) -> Finding:
         meeting.where,
         f"{meeting.amount} is read as a temperature: {value:.10g} {meeting.unit}",
         f"write it in {meeting.unit}; {otherwise}",
-    )
-
-
-def _refused(meeting: _Meeting) -> Finding:
-    return error(
-        RULE,
-        meeting.where,
-        f"{meeting.of} is a difference of temperatures, and {meeting.amount} is held against"
-        f" {meeting.unit}: a difference is no point on a scale",
-        "write both in K",
     )

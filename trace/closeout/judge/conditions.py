@@ -33,6 +33,8 @@ from closeout.model.dossier import AsRun
 from closeout.model.records import AsRunAt, Parameter, Record, Requirement, Side, Verification
 from closeout.model.setting import Setting
 
+_NO_TOLERANCE = ", and no test tolerance is stated (within:)"
+_BOTH_ENDS = "; test both ends, or say with a reason where it is tested (tested_at:)"
 # Points of an analysis are doubles in its own unit: this share of a range is no other place.
 _ROUNDED = Fraction(1, 10**9)
 
@@ -77,7 +79,7 @@ class Conditions:
             if name not in stated:
                 yield f"{record.id} does not say at which {name} it was made"
             elif self._verdict(asked, stated[name]) is Verdict.OUTSIDE:
-                yield _changed(record, stated[name], asked)
+                yield _changed(record, stated[name], asked, _NO_TOLERANCE)
 
     def changed(
         self, requirement: Requirement, verification: Verification, record: Record
@@ -126,6 +128,8 @@ class Conditions:
             if asked.at is not None:
                 point = dict(verification.leeway.at)[asked.name]
                 text += f", and is to be tested {where(point)}"
+            elif len(asked.ends) > 1:
+                text += _BOTH_ENDS
             left.append(text)
         return left
 
@@ -298,6 +302,6 @@ class Conditions:
         return Window(replace(now, at=low), replace(now, at=high), harsher)
 
 
-def _changed(record: Record, at: AsRunAt, asked: _Asked) -> str:
-    within = "" if asked.tolerance is None else f", within {asked.tolerance}"
+def _changed(record: Record, at: AsRunAt, asked: _Asked, otherwise: str = "") -> str:
+    within = otherwise if asked.tolerance is None else f", within {asked.tolerance}"
     return f"re-opened: {record.id} was made at {asked.name} = {told(at)}, {asked.words}{within}"

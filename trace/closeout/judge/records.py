@@ -8,7 +8,9 @@ from dataclasses import replace
 from typing import Any
 
 from closeout.graph import Bounds, bounds_in
+from closeout.graph.amounts import each_limit
 from closeout.graph.bounds import as_double
+from closeout.graph.temperatures import refusal
 from closeout.judge.as_run import Verdict
 from closeout.judge.limits import Extremes, Judged, Judgement, compare, shown_in
 from closeout.judge.nonconformance import NOT_MET
@@ -321,6 +323,11 @@ def _measured(
             " and acceptance is guarded by it"
         )
         return Judgement(Evidence(**said, state=State.ERROR, message=text))
+    quantity = verification.criterion.quantity or ""
+    for limit in each_limit(limits):
+        refused = refusal(quantity, measured.value, limit.unit, standing.index, units)
+        if refused is not None:
+            return Judgement(Evidence(**said, state=State.ERROR, message=refused))
     own, number = measured.value.unit, measured.value.number
     least_k = standing.index.project.charter.policy.coverage_factor
     half = half_width(measured, own, units, least_k)
