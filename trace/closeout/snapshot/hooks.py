@@ -1,6 +1,7 @@
-"""Put the pre-commit hook into a repository, and take it out again.
+"""Put the hooks into a repository, and take them out again.
 
-A hook that was there before is kept aside, called first, and put back at the end.
+Git calls one before a commit and another before the commit of a merge; both judge alike. A hook
+that was there before is kept aside, called first, and put back at the end.
 """
 
 from __future__ import annotations
@@ -16,18 +17,17 @@ from closeout.snapshot.errors import SnapshotError, refused_by_system
 from closeout.snapshot.git import Repository, need_repository
 from closeout.snapshot.names import is_bad, shown
 
-_ID = "# closeout pre-commit hook 7c1f40d2"
-_ASIDE = "pre-commit.before-closeout"
-_EDITED = "pre-commit.edited-closeout"
+_NAMES = ("pre-commit", "pre-merge-commit")
+_ID = "# closeout @NAME@ hook 7c1f40d2"
 
 # A relative GIT_* is meant from the top of the working tree, which the script leaves.
-_SCRIPT = rf"""#!/bin/sh
-{_ID}
+_SCRIPT = r"""#!/bin/sh
+@ID@
 # Judges the staged state of the project. 'closeout hook remove' takes it out again.
 python=@PYTHON@
 project=@PROJECT@
 
-before=$(dirname -- "$0")/{_ASIDE}
+before=$(dirname -- "$0")/@NAME@.before-closeout
 if [ -f "$before" ] && [ -x "$before" ]; then
     "$before" "$@" || exit $?
 fi
@@ -38,14 +38,14 @@ if [ ! -e "$project/requirements/project.yaml" ] &&
     exit 0
 fi
 top=$(pwd)
-case ${{GIT_DIR:-/}} in /*) ;; *) GIT_DIR=$top/$GIT_DIR && export GIT_DIR ;; esac
-case ${{GIT_WORK_TREE:-/}} in /*) ;; *) GIT_WORK_TREE=$top/$GIT_WORK_TREE && export GIT_WORK_TREE ;; esac
-case ${{GIT_COMMON_DIR:-/}} in /*) ;; *) GIT_COMMON_DIR=$top/$GIT_COMMON_DIR && export GIT_COMMON_DIR ;; esac
-case ${{GIT_INDEX_FILE:-/}} in /*) ;; *) GIT_INDEX_FILE=$top/$GIT_INDEX_FILE && export GIT_INDEX_FILE ;; esac
-cd -- "$project" || {{
+case ${GIT_DIR:-/} in /*) ;; *) GIT_DIR=$top/$GIT_DIR && export GIT_DIR ;; esac
+case ${GIT_WORK_TREE:-/} in /*) ;; *) GIT_WORK_TREE=$top/$GIT_WORK_TREE && export GIT_WORK_TREE ;; esac
+case ${GIT_COMMON_DIR:-/} in /*) ;; *) GIT_COMMON_DIR=$top/$GIT_COMMON_DIR && export GIT_COMMON_DIR ;; esac
+case ${GIT_INDEX_FILE:-/} in /*) ;; *) GIT_INDEX_FILE=$top/$GIT_INDEX_FILE && export GIT_INDEX_FILE ;; esac
+cd -- "$project" || {
     echo "closeout: the folder $project is staged but not there; git restore it first" >&2
     exit 1
-}}
+}
 
 # -P: a file of the project must not stand in for a module of the same name.
 if "$python" -P -c 'import closeout' 2>/dev/null; then
@@ -61,16 +61,32 @@ exit 1
 
 @dataclass(frozen=True, slots=True)
 class _Place:
+    """Where a repository has the hook of a name."""
+
     repository: Repository
     folder: Path
+    name: str
 
     @property
     def hook(self) -> Path:
-        return self.folder / "pre-commit"
+        return self.folder / self.name
 
     @property
     def aside(self) -> Path:
-        return self.folder / _ASIDE
+        return self.folder / f"{self.name}.before-closeout"
+
+    @property
+    def edited(self) -> Path:
+        return self.folder / f"{self.name}.edited-closeout"
+
+    @property
+    def own(self) -> str | None:
+        """The text of a hook of ours, None where there is none or another's."""
+        try:
+            text = self.hook.read_bytes().decode("utf-8", "surrogateescape")
+        except OSError:
+            return None
+        return text if _ID.replace("@NAME@", self.name) in text.splitlines() else None
 
     def named(self, path: Path) -> str:
         """Return a path for a message: from the top of the working tree where it lies in it."""
@@ -79,40 +95,38 @@ class _Place:
 
 
 def install_hook(root: Path, python: str) -> str:
-    """Install the pre-commit hook for the project at a folder; return a line on what was done.
+    """Install the hooks for the project at a folder; return a line on each that says what was done.
 
     Args:
-        python: path of the interpreter that the hook tries first.
+        python: path of the interpreter that the hooks try first.
 
     Raises:
-        SnapshotError: no repository; the hooks lie outside of it; the hook judges another project;
-            a hook was put in by hand while one is kept aside; a file cannot be written.
+        SnapshotError: no repository; the hooks lie outside of it; a hook judges another project;
+            one was put in by hand while one is kept aside; a file cannot be written.
     """
     # The hook is run from elsewhere. Links stay: they lead into virtual environments.
     python = os.path.abspath(python) if "/" in python else python
-    place = _place(root, python)
+    repository, folder = _home(root, python)
+    project = repository.prefix.rstrip("/") or "."
+    places = [_Place(repository, folder, name) for name in _NAMES]
+    for place in places:  # both may be installed, or neither is
+        _refuse(place, project)
     with _written():
-        return _install(place, python)
+        return "\n".join(_install(place, python, project) for place in places)
 
 
-def _install(place: _Place, python: str) -> str:
-    project = place.repository.prefix.rstrip("/") or "."
-    text = _script(python, project)
-    present = _own_text(place.hook)
+def _install(place: _Place, python: str, project: str) -> str:
+    text = _script(place.name, python, project)
+    present = place.own
     if present == text:
         return f"{place.named(place.hook)} is there already"
-    if present is not None:
-        _refuse_other_project(place, present, project)
-        kept = _keep_edited(place, present)
-        _write(place.hook, text)
-        return f"{place.named(place.hook)} is renewed{kept}"
-    kept = _put_aside(place)
+    kept = _put_aside(place) if present is None else _keep_edited(place, present)
     _write(place.hook, text)
-    return f"{place.named(place.hook)} is installed{kept}"
+    return f"{place.named(place.hook)} is {'installed' if present is None else 'renewed'}{kept}"
 
 
 def remove_hook(root: Path) -> str:
-    """Take the hook out and put back the one before it; return a line that says what was done.
+    """Take the hooks out and put back those before them; return lines that say what was done.
 
     Raises:
         SnapshotError: no repository, or a file cannot be written.
@@ -125,20 +139,22 @@ def remove_hook(root: Path) -> str:
 def _remove_all(repository: Repository) -> str:
     # Also where core.hooksPath was set after the hook was installed.
     folders = dict.fromkeys((_hooks_folder(repository), _common_folder(repository) / "hooks"))
-    lines = [
-        _remove(_Place(repository, folder))
+    places = [
+        _Place(repository, folder, name)
         for folder in folders
-        if _is_inside(repository, folder) and _own_text(folder / "pre-commit") is not None
+        if _is_inside(repository, folder)
+        for name in _NAMES
     ]
-    return "; ".join(lines) or "there is no hook of closeout here"
+    lines = [_remove(place, text) for place in places if (text := place.own) is not None]
+    return "\n".join(lines) or "there is no hook of closeout here"
 
 
 def _written() -> AbstractContextManager[None]:
     return refused_by_system("the hook cannot be written", "see to the rights on its folder")
 
 
-def _remove(place: _Place) -> str:
-    kept = _keep_edited(place, _own_text(place.hook) or "")
+def _remove(place: _Place, text: str) -> str:
+    kept = _keep_edited(place, text)
     if os.path.lexists(place.aside):
         place.aside.replace(place.hook)
         return f"{place.named(place.hook)} is again the hook from before closeout{kept}"
@@ -146,7 +162,8 @@ def _remove(place: _Place) -> str:
     return f"{place.named(place.hook)} is removed{kept}"
 
 
-def _place(root: Path, python: str) -> _Place:
+def _home(root: Path, python: str) -> tuple[Repository, Path]:
+    """Return the repository of a project, and the folder of its hooks."""
     repository = need_repository(root)
     if is_bad(python) or is_bad(repository.prefix):
         raise SnapshotError(
@@ -154,16 +171,16 @@ def _place(root: Path, python: str) -> _Place:
             "UTF-8",
             "rename the folder",
         )
-    place = _Place(repository, _hooks_folder(repository))
-    if not _is_inside(repository, place.folder):
+    folder = _hooks_folder(repository)
+    if not _is_inside(repository, folder):
         project = repository.prefix.rstrip("/") or "."
         run = f"{shlex.quote(python)} -P -m closeout hook run"
         raise SnapshotError(
-            f"the hooks of this repository lie outside of it, in {shown(str(place.folder))}",
-            f"add this line to the pre-commit hook there: "
+            f"the hooks of this repository lie outside of it, in {shown(str(folder))}",
+            f"add this line to the hooks {' and '.join(_NAMES)} there: "
             f"(cd {shlex.quote(project)} && {run}) || exit 1",
         )
-    return place
+    return repository, folder
 
 
 def _hooks_folder(repository: Repository) -> Path:
@@ -183,18 +200,10 @@ def _is_inside(repository: Repository, folder: Path) -> bool:
     )
 
 
-def _script(python: str, project: str) -> str:
-    text = _SCRIPT.replace("@PROJECT@", shlex.quote(project if project == "." else f"./{project}"))
+def _script(name: str, python: str, project: str) -> str:
+    text = _SCRIPT.replace("@ID@", _ID).replace("@NAME@", name)
+    text = text.replace("@PROJECT@", shlex.quote(project if project == "." else f"./{project}"))
     return text.replace("@PYTHON@", shlex.quote(python))
-
-
-def _own_text(hook: Path) -> str | None:
-    """Return the text of a hook of ours, None where there is none or another's."""
-    try:
-        text = hook.read_bytes().decode("utf-8", "surrogateescape")
-    except OSError:
-        return None
-    return text if _ID in text.splitlines() else None
 
 
 def _setting(text: str, name: str) -> str:
@@ -206,35 +215,43 @@ def _setting(text: str, name: str) -> str:
         return ""
 
 
-def _refuse_other_project(place: _Place, text: str, project: str) -> None:
+def _refuse(place: _Place, project: str) -> None:
+    """Refuse to take the place of a hook of ours for another project, or of a second foreign one.
+
+    Raises:
+        SnapshotError: there is such a hook.
+    """
+    text = place.own
+    if text is None:
+        if os.path.lexists(place.hook) and os.path.lexists(place.aside):
+            raise SnapshotError(
+                f"there is a hook in {place.named(place.hook)}, and an earlier one is kept in "
+                f"{place.named(place.aside)}",
+                "make one hook of the two, and delete the other file",
+            )
+        return
     other = _setting(text, "project").removeprefix("./")
     mark = place.repository.top / other / "requirements" / "project.yaml"
     if other and other != project and mark.exists():
         raise SnapshotError(
             f"the hook judges another project of this repository, {shown(other)}",
-            f"run closeout hook remove first, or add a line for this one to {_ASIDE} beside it",
+            "run closeout hook remove first, or add a line for this one to"
+            f" {place.aside.name} beside it",
         )
 
 
 def _keep_edited(place: _Place, text: str) -> str:
     """Keep a hook of ours that somebody has edited under another name; return what to say of it."""
-    unedited = _script(_setting(text, "python"), _setting(text, "project").removeprefix("./"))
-    if text == unedited:
+    project = _setting(text, "project").removeprefix("./")
+    if text == _script(place.name, _setting(text, "python"), project):
         return ""
-    kept = place.folder / _EDITED
-    kept.write_bytes(place.hook.read_bytes())
-    return f"; it had been edited, its text is kept in {place.named(kept)}"
+    place.edited.write_bytes(place.hook.read_bytes())
+    return f"; it had been edited, its text is kept in {place.named(place.edited)}"
 
 
 def _put_aside(place: _Place) -> str:
     if not os.path.lexists(place.hook):
         return ""
-    if os.path.lexists(place.aside):
-        raise SnapshotError(
-            f"there is a hook in {place.named(place.hook)}, and an earlier one is kept in "
-            f"{place.named(place.aside)}",
-            "make one hook of the two, and delete the other file",
-        )
     place.hook.rename(place.aside)
     return f"; the hook that was there is kept as {place.named(place.aside)} and called first"
 
@@ -242,7 +259,7 @@ def _put_aside(place: _Place) -> str:
 def _write(hook: Path, text: str) -> None:
     """Write the hook in one step, so that git never sees half of it."""
     hook.parent.mkdir(parents=True, exist_ok=True)
-    descriptor, name = tempfile.mkstemp(prefix=".pre-commit-", dir=hook.parent)
+    descriptor, name = tempfile.mkstemp(prefix=f".{hook.name}-", dir=hook.parent)
     new = Path(name)
     try:
         with open(descriptor, "wb") as file:
