@@ -420,7 +420,7 @@ def test_a_criterion_that_changed_after_its_record_proves_nothing(story: Story) 
     story.commit(POWER.replace("Energy after", "Energy left after") + RECORD, day="2026-04-01")
     (_, finding) = story.findings()
     assert finding.rule == "judged-before-change"
-    assert "TR-001 is of 2026-03-01" in finding.message
+    assert "TR-001 judged PWR-020 on 2026-03-01" in finding.message
     assert "changed on 2026-03-02" in finding.message
     story.write(POWER + RECORD.replace("2026-03-01", "2026-03-02"))
     assert [rule for rule in story.rules() if rule == "judged-before-change"] == []

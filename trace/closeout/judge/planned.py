@@ -12,3 +12,9 @@ def not_yet(record: Record) -> str:
     if record.planned is not None:
         return f"{record.id} is planned: it is of {record.planned}, {LATER}"
     return f"{record.id} is planned, it has no date yet"
+
+
+def not_judged_yet(record: Record, requirement: str) -> str:
+    """Return why a record that judges a requirement anew on a later day is no evidence of it."""
+    day = record.day_of(requirement)
+    return f"re-opened: {record.id} judges {requirement} anew on {day}, {LATER}"

@@ -15,7 +15,7 @@ from closeout.graph import Index
 from closeout.graph.models import QUALIFICATION
 from closeout.judge.articles import other_builds, wrong_models
 from closeout.judge.conditions import Conditions
-from closeout.judge.planned import not_yet
+from closeout.judge.planned import not_judged_yet, not_yet
 from closeout.measure import UnitError, Units
 from closeout.model.issue import is_raised
 from closeout.model.records import Record, Requirement, Verification
@@ -93,8 +93,10 @@ class Standing:
                     f"{record.id} does not say which issue it judged, the requirement is at"
                     f" {requirement.issue}"
                 )
-        elif was is None:
+        elif requirement.id not in judged:
             yield f"{record.id} does not say that it judged {requirement.id}"
+        elif was is None:
+            yield not_judged_yet(record, requirement.id)
         elif was != requirement.issue:
             yield (
                 f"re-opened: {record.id} judged issue {was}, the requirement is at"

@@ -168,6 +168,7 @@ def record(item: Item, where: Pointer, _reader: Reader) -> Record:
     """Return an item of records."""
     differs = item.get("differs", ())
     similar = item["method"] == SIMILARITY
+    judged: Mapping[str, str | Item] = item.get("judged", {})
     return Record(
         where=where,
         id=item["id"],
@@ -177,7 +178,10 @@ def record(item: Item, where: Pointer, _reader: Reader) -> Record:
         date=item.get("date"),
         article=_pairs(item, "article"),
         conditions=as_run(item.get("conditions", {})),
-        judged=_pairs(item, "judged"),
+        judged=tuple((name, _issue(said)) for name, said in judged.items()),
+        judged_on=tuple(
+            (name, said["date"]) for name, said in judged.items() if not isinstance(said, str)
+        ),
         measured=all_measured(item.get("measured", {})),
         outcome=item.get("outcome"),
         data=item.get("data"),
@@ -188,6 +192,10 @@ def record(item: Item, where: Pointer, _reader: Reader) -> Record:
         data_sha256=item.get("data_sha256"),
         similarity=similar,
     )
+
+
+def _issue(said: str | Item) -> str:
+    return said if isinstance(said, str) else str(said["issue"])
 
 
 def nonconformance(item: Item, where: Pointer, _reader: Reader) -> Nonconformance:

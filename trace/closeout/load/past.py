@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -13,7 +13,8 @@ from closeout.load.line import Blobs, Line, Past, line_of
 from closeout.load.project import Files, is_project_file
 from closeout.load.texts import began, followed, versions
 from closeout.model.amount import Amount
-from closeout.model.history import Base, History, LostRecord, Reused, Unnamed
+from closeout.model.history import ANEW, Base, History, LostRecord, Reused, Unnamed
+from closeout.model.issue import is_raised
 from closeout.model.records import AsRunAt, Project, Record
 
 
@@ -41,7 +42,7 @@ def history_of(
         replace(one, changed=changed)
         for name, some in held.items()
         for one in some
-        if name in now and (changed := _changed(one.record, now[name], first=one is some[0]))
+        if name in now and (changed := _edited(one, some, now[name]))
     )
     judged = {name for record in project.records if record.date for name, _ in record.judged}
     judged |= {name for one in (*lost, *edited) for name, _ in one.record.judged}
@@ -74,15 +75,23 @@ def _naming(records: Container[str], line: Line, base: Base | None) -> Iterator[
             yield name
 
 
+def _edited(one: LostRecord, some: Sequence[LostRecord], now: Record) -> tuple[str, ...]:
+    """Return what a version of a record said, ``some`` being all of them, and does not now."""
+    first = one is some[0]
+    changed = _changed(one.record, now, first=first)
+    return (*changed, *_moved(some, now)) if first else changed
+
+
 def _changed(was: Record, now: Record, *, first: bool) -> tuple[str, ...]:
     """Return what a record said and does not say any more, "result" where it is what came out.
 
-    How it is written is no matter, nor what it says beside that by now. Its date is the one that it
-    had ``first``: a date that was moved has to be brought back, and that must be possible.
+    How it is written is no matter, nor what it says beside that by now. A date is the one that it
+    had ``first``: one that was moved has to be brought back, and that must be possible. What is
+    judged anew, with its day, against a raised issue stands as ANEW.
     """
     found = ["result"] if _result(was) != _result(now) else []
+    found += _judged_before(was, now)
     for word, of in (
-        ("judged", _judged),
         ("article", _article),
         ("conditions", _conditions),
         ("differs", _differs),
@@ -112,8 +121,31 @@ def _result(record: Record) -> tuple[object, ...]:
     return record.outcome, measured, record.date is None
 
 
-def _judged(record: Record) -> list[str]:
-    return [f"{name} issue {issue}" for name, issue in record.judged]
+def _judged_before(was: Record, now: Record) -> list[str]:
+    """Return which issues a record judged and does not now, ANEW where it says since when."""
+    issues, days = dict(now.judged), dict(now.judged_on)
+    found = []
+    for name, issue in was.judged:
+        by_now = issues.get(name)
+        if by_now is None or by_now != issue:
+            anew = name in days and is_raised(issue or "", by_now or "")
+            found.append(ANEW if anew else f"judged {name} issue {issue}")
+    return found
+
+
+def _moved(some: Sequence[LostRecord], now: Record) -> list[str]:
+    """Return on which days a record judged anew, by what it said first, where that was moved."""
+    first: dict[tuple[str, str | None], str] = {}
+    for one in some:
+        issues = dict(one.record.judged)
+        for name, day in one.record.judged_on:
+            first.setdefault((name, issues.get(name)), day)
+    issues, days = dict(now.judged), dict(now.judged_on)
+    return [
+        f"judged {name} on {day}"
+        for (name, issue), day in first.items()
+        if issues.get(name) == issue and days.get(name) != day
+    ]
 
 
 def _article(record: Record) -> list[str]:

@@ -15,8 +15,9 @@ def as_of(project: Project, day: str) -> Project:
     """Return a project as it stands on a day, year-month-day.
 
     A record, waiver or agreement of a later day has no date then, and says under ``planned`` for
-    when it is meant; so has what was agreed in a document of a later day. That one place decides
-    it: whoever asks for a date finds none.
+    when it is meant; so has what was agreed in a document of a later day. Of what a record judges
+    anew on a later day no issue is judged yet. That one place decides it: whoever asks for a date
+    finds none.
     """
     later = {one.id: one.date for one in project.documents if one.date and one.date > day}
     if not later and all(date <= day for date in dates(project)):
@@ -24,7 +25,7 @@ def as_of(project: Project, day: str) -> Project:
     return replace(
         project,
         requirements=tuple(_requirement(one, later) for one in project.requirements),
-        records=tuple(_dated(one, day) for one in project.records),
+        records=tuple(_judged(_dated(one, day), day) for one in project.records),
         waivers=tuple(_dated(one, day) for one in project.waivers),
         agreements=tuple(_dated(one, day) for one in project.agreements),
     )
@@ -33,6 +34,7 @@ def as_of(project: Project, day: str) -> Project:
 def dates(project: Project) -> Iterator[str]:
     """Yield every date that decides on what is planned; also of what is planned already."""
     yield from (date for one in project.records if (date := one.date or one.planned))
+    yield from (date for one in project.records for _, date in one.judged_on)
     yield from (date for one in project.waivers if (date := one.date or one.planned))
     yield from (date for one in project.agreements if (date := one.date or one.planned))
     yield from (document.date for document in project.documents if document.date)
@@ -53,6 +55,14 @@ def _dated(one: T, day: str) -> T:
     if one.date is None or one.date <= day:
         return one
     return replace(one, date=None, planned=one.date)
+
+
+def _judged(one: Record, day: str) -> Record:
+    later = {name for name, date in one.judged_on if date > day}
+    if not later:
+        return one
+    judged = tuple((name, None if name in later else issue) for name, issue in one.judged)
+    return replace(one, judged=judged)
 
 
 def _requirement(one: Requirement, later: Mapping[str, str]) -> Requirement:

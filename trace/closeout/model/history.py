@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 
 from closeout.model.records import Document, Record, Requirement
 
+ANEW = "judged anew"
+
 
 @dataclass(frozen=True, slots=True)
 class Base:
@@ -72,7 +74,8 @@ class Unnamed:
 class LostRecord:
     """A dated record that some commit held and the present state does not, and where it stood.
 
-    ``changed`` is what it said and the record of today does not, "result" for what came out.
+    ``changed`` is what it said and the record of today does not, "result" for what came out, ANEW
+    for an issue in place of which it judged a later one on a day that it gives.
     """
 
     record: Record

@@ -239,6 +239,10 @@ class Record:
     Without a date it is planned: no evidence yet; ``planned`` is a date that is later than the
     state that is judged (:mod:`closeout.model.as_of`). ``same_design`` and ``differs`` say how what
     was on the bench stands to the flight article, ``good_for`` how long the evidence holds.
+
+    ``judged`` are the issues of the requirements that it speaks of; None where one is judged anew
+    on a day that is later than the state. ``judged_on`` are the days on which an older measurement
+    was judged anew.
     """
 
     where: Pointer
@@ -249,7 +253,7 @@ class Record:
     date: str | None = None
     article: tuple[tuple[str, str], ...] = ()
     conditions: tuple[tuple[str, AsRunAt], ...] = ()
-    judged: tuple[tuple[str, str], ...] = ()
+    judged: tuple[tuple[str, str | None], ...] = ()
     measured: tuple[tuple[str, Measured], ...] = ()
     outcome: str | None = None
     data: str | None = None
@@ -260,6 +264,11 @@ class Record:
     data_sha256: str | None = None
     similarity: bool = False
     planned: str | None = None
+    judged_on: tuple[tuple[str, str], ...] = ()
+
+    def day_of(self, requirement: str) -> str | None:
+        """Return the day on which a requirement was judged by it: its own, or a later one."""
+        return dict(self.judged_on).get(requirement, self.date)
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,10 +66,11 @@ RULES = (
     ),
     _standard(
         name="judged-before-change",
-        title="a criterion changed after the date of the record that judged it",
+        title="a criterion changed after the day on which a record judged it",
         clause=f"{_E1002}, 5.4.3",
         why="A limit that is set when the result is known proves nothing. Days of commits are held"
-        " against the dates of records.",
+        " against the dates of records. An old measurement may be judged anew, against a raised"
+        " issue, and says when: judged: {PWR-020: {issue: B, date: 2026-05-01}}.",
         breaks=_became(_LOWERED),
         keeps=_became(_LOWERED.replace("issue: A", "issue: B") + _FOUND),
     ),
@@ -134,9 +135,13 @@ RULES = (
         title="a record was edited to have been made on another article, issue or condition",
         clause=f"{_E1002}, 5.4.3: what has changed is verified again",
         why="A record says how things were on its day. To write today's build into it makes no test"
-        " of today's article.",
+        " of today's article. Its measurement may be judged anew against a raised issue, with the"
+        " day of that: judged: {PWR-020: {issue: B, date: 2026-05-01}}.",
         breaks=f"# before\n{_PASSED}# after\n{_PASSED.replace('PWR-020: A', 'PWR-020: B')}",
-        keeps=f"# before\n{_PASSED}# after\n{_PASSED.replace('Bench soak', 'Soak')}",
+        keeps=f"# before\n{_PASSED}# after\n"
+        + _PASSED.replace("issue: A", "issue: B").replace(
+            "PWR-020: A", "PWR-020: {issue: B, date: 2026-05-01}"
+        ),
     ),
     _standard(
         name="nonconformance-deleted",

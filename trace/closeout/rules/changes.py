@@ -15,6 +15,7 @@ from closeout.rules.difference import difference
 from closeout.rules.lost import lost
 
 _SHOWN_COMMIT = 9
+_SINCE = "after the last commit"
 
 
 def changes(index: Index, history: History, units: Units) -> Iterator[Finding]:
@@ -150,9 +151,10 @@ def _judged_before_change(index: Index, history: History, units: Units) -> Itera
                 yield warning(
                     "judged-before-change",
                     verification.where / "records" / number,
-                    f"{name} is of {record.date}, and what it judges of {requirement.id} was"
-                    f" changed {day}",
-                    f"raise the issue of {requirement.id}, and judge again what was measured",
+                    f"{name} judged {requirement.id} on {record.day_of(requirement.id)}, and what"
+                    f" it judges of it was changed {day}",
+                    f"raise the issue of {requirement.id}, judge anew what was measured, and write"
+                    f" judged: {{{requirement.id}: {{issue: ..., date: ...}}}} with that day",
                 )
 
 
@@ -164,30 +166,31 @@ def _changed_after(
     units: Units,
 ) -> str | None:
     """Return when what a record judges changed after the record's day, None where it did not."""
-    assert record.date is not None
+    judged = record.day_of(requirement.id)
+    assert judged is not None
     rows = history.versions.get(requirement.id, ())
     if not rows:
         return None
     newest, base = rows[-1].requirement, history.base
     if not _is_judged_alike(verification, newest, requirement, units):
         # A record that is new itself may be as young as the change.
-        return "after the last commit" if base is not None and _is_known(record, base) else None
+        return _SINCE if base is not None and _is_known(record, base, requirement.id) else None
     for before, after in zip(rows[-2::-1], rows[:0:-1], strict=True):
         alike = _is_judged_alike(verification, before.requirement, after.requirement, units)
         if not alike:
-            return f"on {after.day}" if after.day > record.date else None
+            return f"on {after.day}" if after.day > judged else None
     return None
 
 
-def _is_known(record: Record, base: Base) -> bool:
-    """Whether the record stood in the base with the same date, so that it is older than a change.
+def _is_known(record: Record, base: Base, requirement: str) -> bool:
+    """Whether the record stood in the base, judged on the same day, so it is older than a change.
 
     A record of a file that did not change is not listed there, and is older too.
     """
     before = base.records.get(record.id)
     if before is None:
         return record.where.path not in base.paths
-    return before.date == record.date
+    return before.day_of(requirement) == record.day_of(requirement)
 
 
 def _is_judged_alike(

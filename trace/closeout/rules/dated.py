@@ -19,6 +19,7 @@ def dated(index: Index, context: Context) -> Iterator[Finding]:
     yield from _commit(index, context)
     yield from _after_review(index, context)
     yield from _found_without_date(index)
+    yield from _judged_before_made(index)
     yield from _before_any_article(index)
 
 
@@ -42,10 +43,15 @@ def _after_review(index: Index, context: Context) -> Iterator[Finding]:
     held = index.project.charter.review_dates.get(context.review or "")
     project = index.project
     rows: list[tuple[str, str | None, Pointer]] = [
-        *((one.id, one.date or one.planned, one.where) for one in project.records),
-        *((one.id, one.date or one.planned, one.where) for one in project.waivers),
+        *((one.id, one.date or one.planned, one.where / "date") for one in project.records),
         *(
-            (f"the agreement of {one.review}", one.date or one.planned, one.where)
+            (f"the judgement of {name} by {one.id}", day, one.where / "judged" / name)
+            for one in project.records
+            for name, day in one.judged_on
+        ),
+        *((one.id, one.date or one.planned, one.where / "date") for one in project.waivers),
+        *(
+            (f"the agreement of {one.review}", one.date or one.planned, one.where / "date")
             for one in project.agreements
         ),
     ]
@@ -53,7 +59,7 @@ def _after_review(index: Index, context: Context) -> Iterator[Finding]:
         if held is not None and day is not None and day > held:  # both as year-month-day
             yield warning(
                 "dated-after-review",
-                where / "date",
+                where,
                 f"{name} is of {day}, and {context.review} is on {held}",
                 "mend the date, leave it out while it is planned, or move the review",
             )
@@ -73,6 +79,20 @@ def _found_without_date(index: Index) -> Iterator[Finding]:
             f"{record.id} says what was found, but {when}, so it counts for nothing",
             "give it the day on which it was made, or leave the result out while it is planned",
         )
+
+
+def _judged_before_made(index: Index) -> Iterator[Finding]:
+    """Nothing can be judged anew before it was measured."""
+    for record in index.records.values():
+        for name, day in record.judged_on:
+            made = record.date or record.planned
+            if made is not None and day < made:  # both as year-month-day
+                yield warning(
+                    "judged-before-made",
+                    record.where / "judged" / name,
+                    f"{record.id} is of {made}, and judged {name} on {day}, before it was made",
+                    f"mend the date, or write {name} with its issue alone where it was judged once",
+                )
 
 
 def _before_any_article(index: Index) -> Iterator[Finding]:

@@ -84,6 +84,15 @@ RULES = (
         keeps=_TESTED,
     ),
     _standard(
+        name="judged-before-made",
+        title="a record judged a requirement anew on a day before it was made",
+        clause="common practice, no source",
+        why="The day of a judgement lets an old measurement speak of a later issue. One before the"
+        " measurement is a slip, and would be held against the wrong state of the requirement.",
+        breaks=_TESTED.replace("{PWR-010: A}", "{PWR-010: {issue: A, date: 2026-02-02}}"),
+        keeps=_TESTED.replace("{PWR-010: A}", "{PWR-010: {issue: A, date: 2026-04-02}}"),
+    ),
+    _standard(
         name="waiver-before-article",
         title="a waiver is of a day before any flight article exists",
         clause="ECSS-S-ST-00-01C, the terms deviation and waiver: prior to production, and after",

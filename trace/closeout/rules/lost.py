@@ -8,7 +8,7 @@ from dataclasses import replace
 from closeout.graph import Index
 from closeout.graph.findings import warning
 from closeout.measure import Units
-from closeout.model.history import History, LostRecord
+from closeout.model.history import ANEW, History, LostRecord
 from closeout.model.problem import Finding, Pointer
 from closeout.model.records import Nonconformance, Record, Requirement, Waiver
 from closeout.rules.evidence import failing
@@ -78,8 +78,9 @@ def _record_edited(index: Index, history: History, units: Units) -> Iterator[Fin
         if name in told or name not in index.records:
             continue
         why = _failure(earlier, index, history, units)
-        stands_on = [one for one in earlier.changed if one != "result"]
-        if why is not None:
+        stands_on = [one for one in earlier.changed if one not in ("result", ANEW)]
+        reported = any(one.found_by == name for one in index.project.nonconformances)
+        if why is not None and not (reported and {*earlier.changed} == {ANEW}):
             told.add(name)
             yield warning(
                 "failed-record-edited",
@@ -93,8 +94,9 @@ def _record_edited(index: Index, history: History, units: Units) -> Iterator[Fin
                 "record-edited",
                 index.records[name].where,
                 f"the record {name} said {', '.join(stands_on)} on {earlier.day}, and does not now",
-                "bring it back; what was made anew has a record of its own. If it was a slip,"
-                " switch this rule off with that reason",
+                "bring it back; what was made anew has a record of its own, and an old measurement"
+                " that is judged against a raised issue says when: judged: {...: {issue: ...,"
+                " date: ...}}. If it was a slip, switch this rule off with that reason",
             )
 
 
