@@ -197,9 +197,17 @@ def test_a_dangling_reference_to_a_deleted_requirement_blocks():
     assert verdict.exit_status == 2
 
 
-def test_errors_block_whether_or_not_they_stood_in_head():
-    broken = state(item("R-1", MET, above="S-9"))
-    assert against_head(broken, broken).exit_status == 2
+def test_errors_that_a_commit_brings_block_and_those_of_head_are_told():
+    good, broken = state(item("R-1", MET)), state(item("R-1", MET, above="S-9"))
+    assert against_head(good, broken).exit_status == 2
+    verdict = against_head(broken, broken)
+    assert (verdict.exit_status, verdict.errors, len(verdict.known)) == (0, (), 1)
+    # On another line it is the same error; another one beside it is not.
+    moved = state(item("R-0", MET), item("R-1", MET, above="S-9"))
+    assert against_head(broken, moved).exit_status == 0
+    worse = state(item("R-1", MET, above="S-9"), item("R-2", MET, above="S-8"))
+    verdict = against_head(broken, worse)
+    assert (verdict.exit_status, len(verdict.errors), len(verdict.known)) == (2, 1, 1)
     # A warning does not.
     spare = "parameters: {spare: {value: 1 W}}\n"
     verdict = against_head(state(item("R-1", MET)), state(item("R-1", MET), more=spare))

@@ -1,4 +1,4 @@
-"""``closeout hook``: judge the staged state at each commit."""
+"""``closeout hook``: judge the staged state at each commit and merge."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ from closeout.cli.common import (
 )
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
-from closeout.cli.pipeline import assess
+from closeout.cli.pipeline import Outcome, assess
+from closeout.compare.news import News, news
 from closeout.compare.staged import against_head
-from closeout.model.dossier import Dossier
 from closeout.snapshot import (
     Snapshot,
     SnapshotError,
@@ -38,20 +38,24 @@ from closeout.store.database import Store, open_store
 
 @click.group()
 def command() -> None:
-    """Judge the staged state at each commit."""
+    """Judge the staged state at each commit and merge."""
 
 
-@command.command(epilog="Example: closeout hook install", short_help="Install the pre-commit hook.")
+@command.command(epilog="Example: closeout hook install", short_help="Install the hooks.")
 def install() -> int:
-    """Install the pre-commit hook of this repository; a hook that is there is kept and called."""
+    """Install the hooks of this repository, for commits and merges.
+
+    A hook that is there is kept and called first. A merge that only moves a branch forward runs no
+    hook of git.
+    """
     with refusing():
         click.echo(install_hook(project_root(), sys.executable))
     return 0
 
 
-@command.command(epilog="Example: closeout hook remove", short_help="Take the hook out again.")
+@command.command(epilog="Example: closeout hook remove", short_help="Take the hooks out again.")
 def remove() -> int:
-    """Remove the hook; one that was there before is put back."""
+    """Remove the hooks; one that was there before is put back."""
     with refusing():
         click.echo(remove_hook(project_root()))
     return 0
@@ -60,11 +64,13 @@ def remove() -> int:
 @command.command(epilog="Example: closeout hook run", short_help="Judge the staged state.")
 @today_option
 def run(today: str | None) -> int:
-    """Judge the staged state against HEAD; this is what the hook calls.
+    """Judge the staged state against HEAD; this is what the hooks call.
 
-    Blocks on an error of form or trace, and on a requirement that was compliant in HEAD and no
-    longer is, except where its issue was raised. The working tree is neither read nor changed.
-    Status: 0 the commit may be made; 1 a requirement was lost; 2 the staged state has errors.
+    Blocks on an error that HEAD does not have, and on a requirement that was compliant in HEAD and
+    no longer is by a changed input, limit or analysis. A raised issue, a new build and what a
+    record found (a failure needs its nonconformance) are told and pass. The working tree is neither
+    read nor changed. Status: 0 the commit may be made; 1 it loses a requirement; 2 it brings
+    errors.
     """
     from closeout.render.staged import staged_text
 
@@ -78,8 +84,9 @@ def run(today: str | None) -> int:
             head = _head(root, store, staged) if has_head(root) else None
     finally:
         store.close()
-    verdict = against_head(head, staged)
-    sys.stdout.write(staged_text(verdict, staged, notes, colour=colour()))
+    before = None if head is None else head.dossier
+    verdict = against_head(before, staged.dossier, _news(head, staged))
+    sys.stdout.write(staged_text(verdict, staged.dossier, notes, colour=colour()))
     return verdict.exit_status
 
 
@@ -93,23 +100,29 @@ def _root() -> Path:
     return project_root()
 
 
-def _head(root: Path, store: Store, staged: Dossier) -> Dossier:
+def _head(root: Path, store: Store, staged: Outcome) -> Outcome:
     """Judge HEAD at the staged state's review and day.
 
     To move on to the next review loses nothing, and no commit is blamed for a day that has passed.
     """
-    today = staged.snapshot.date
+    today = staged.dossier.snapshot.date
     with open_commit(root, "HEAD") as snapshot:
         try:
-            return _judged(snapshot, store, _options(staged.review, today))
+            return _judged(snapshot, store, _options(staged.dossier.review, today))
         except UserError:  # HEAD does not have that review
             return _judged(snapshot, store, _options(today=today))
 
 
 def _judged(
     snapshot: Snapshot, store: Store, options: Options, progress: Progress | None = None
-) -> Dossier:
-    return assess(snapshot, store, options, progress, verdicts_alone=True).dossier
+) -> Outcome:
+    return assess(snapshot, store, options, progress, verdicts_alone=True)
+
+
+def _news(head: Outcome | None, staged: Outcome) -> News:
+    if head is None or head.project is None or staged.project is None:
+        return News()
+    return news(head.project, staged.project)
 
 
 def _options(review: str | None = None, today: str | None = None) -> Options:

@@ -28,7 +28,7 @@ from closeout.model.as_of import as_of, span
 from closeout.model.dossier import Compliance, Dossier, Scale
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
 from closeout.model.question import Question
-from closeout.model.records import RulePolicy
+from closeout.model.records import Project, RulePolicy
 from closeout.rules import Context, apply, check_rules, policy_findings
 from closeout.snapshot import Past, Snapshot, SnapshotError, past_of
 from closeout.store.database import Store
@@ -70,6 +70,7 @@ class Outcome:
     ``rested_on`` is None where something could not be kept, so that the run cannot be repeated
     from the store. It holds on each day from the first of ``holds`` on and before the second, None
     where there is no such end. ``studies`` and ``attachments`` are those that were asked for.
+    ``project`` is what was judged, None where it cannot be read.
     """
 
     dossier: Dossier
@@ -77,6 +78,7 @@ class Outcome:
     holds: tuple[str | None, str | None] = (None, None)
     studies: tuple[Study, ...] = ()
     attachments: tuple[Attachment, ...] = ()
+    project: Project | None = None
 
 
 def assess(
@@ -287,7 +289,8 @@ def _judge(
         rested_on = (*evaluator.rested_on, *checked.rested_on)
     holds = span(checked.loaded.project, checked.day) if checked.loaded.project else (None, None)
     if wanted is None:
-        return Outcome(_with_sources(dossier, snapshot, evaluator, checked), rested_on, holds)
+        dossier = _with_sources(dossier, snapshot, evaluator, checked)
+        return Outcome(dossier, rested_on, holds, project=index.project)
     from closeout.cli.attachments import attachments
     from closeout.cli.studies import studies
 
@@ -295,7 +298,7 @@ def _judge(
     attached = attachments(dossier, index, evaluator) if wanted.attached else ()
     dossier = replace(dossier, unmade=tuple(_unmade(dossier, studied, attached)))
     dossier = _with_sources(dossier, snapshot, evaluator, checked)
-    return Outcome(dossier, rested_on, holds, studied, attached)
+    return Outcome(dossier, rested_on, holds, studied, attached, index.project)
 
 
 def _with_sources(

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping
+from collections import Counter, defaultdict
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
+from closeout.compare.news import News
 from closeout.model.dossier import Compliance, Dossier, RequirementResult
 from closeout.model.issue import is_raised
 from closeout.model.problem import Problem, Severity
+
+_NONE = News()
+_GRAVEST_FIRST = ("lost", "found", "rebuilt", "raised", "covered", "other")
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,13 +27,18 @@ class Change:
 class Verdict:
     """Whether a commit may be made, and why.
 
-    ``errors`` and ``lost`` block. ``raised`` lost compliance with a new issue (to be verified
-    again), ``covered`` lost it under a waiver or deviation, of their own or of what they are judged
-    by; ``gained`` became compliant; ``deleted`` and ``added`` are identifiers.
+    ``errors``, which HEAD does not have, and ``lost`` block; ``known`` are errors that it has too.
+    ``found`` lost compliance by what a record found, ``rebuilt`` with a new build of an article and
+    ``raised`` with a new issue (both to be verified again), ``covered`` under a waiver or
+    deviation: each of their own or of what they are judged by. ``gained`` became compliant;
+    ``deleted`` and ``added`` are identifiers.
     """
 
     errors: tuple[Problem, ...]
+    known: tuple[Problem, ...] = ()
     lost: tuple[Change, ...] = ()
+    found: tuple[Change, ...] = ()
+    rebuilt: tuple[Change, ...] = ()
     raised: tuple[Change, ...] = ()
     covered: tuple[Change, ...] = ()
     gained: tuple[Change, ...] = ()
@@ -38,32 +47,54 @@ class Verdict:
 
     @property
     def exit_status(self) -> int:
-        """0 the commit may be made, 1 a requirement was lost, 2 the staged state has errors."""
+        """0 the commit may be made, 1 it loses a requirement, 2 it brings errors."""
         return 2 if self.errors else 1 if self.lost else 0
 
 
-def against_head(head: Dossier | None, staged: Dossier) -> Verdict:
+def against_head(head: Dossier | None, staged: Dossier, news: News = _NONE) -> Verdict:
     """Return the verdict on a staged state; without HEAD only errors block."""
-    errors = tuple(p for p in staged.problems if p.severity is Severity.ERROR)
+    errors, known = _errors(head, staged)
     now = {result.id: result for result in staged.requirements}
     if head is None:
         return Verdict(errors, added=tuple(now))
     was = {result.id: result for result in head.requirements}
-    sort = _Sort(was, now, bool(errors))
+    sort = _Sort(was, now, news, bool(errors))
     kinds: dict[str, list[Change]] = defaultdict(list)
     for name in was:
         if name in now and was[name].compliance is not now[name].compliance:
             kinds[sort.kind(name)].append(Change(was[name], now[name]))
-    unreadable = errors and not now
+    unreadable = (errors or known) and not now
     return Verdict(
         errors=errors,
+        known=known,
         lost=tuple(kinds["lost"]),
+        found=tuple(kinds["found"]),
+        rebuilt=tuple(kinds["rebuilt"]),
         raised=tuple(kinds["raised"]),
         covered=tuple(kinds["covered"]),
         gained=tuple(kinds["gained"]),
         deleted=() if unreadable else tuple(name for name in was if name not in now),
         added=tuple(name for name in now if name not in was),
     )
+
+
+def _errors(
+    head: Dossier | None, staged: Dossier
+) -> tuple[tuple[Problem, ...], tuple[Problem, ...]]:
+    """Return the errors that a commit brings, and those that HEAD has too, on whatever line."""
+    left = Counter(_as_said(problem) for problem in head.problems) if head else Counter()
+    brought: list[Problem] = []
+    known: list[Problem] = []
+    for problem in staged.problems:
+        if problem.severity is Severity.ERROR:
+            said = _as_said(problem)
+            (known if left[said] else brought).append(problem)
+            left[said] -= bool(left[said])
+    return tuple(brought), tuple(known)
+
+
+def _as_said(problem: Problem) -> tuple[object, ...]:
+    return problem.rule, problem.severity, problem.path, problem.message
 
 
 class _Sort:
@@ -73,10 +104,12 @@ class _Sort:
         self,
         was: Mapping[str, RequirementResult],
         now: Mapping[str, RequirementResult],
+        news: News,
         errors: bool,
     ) -> None:
         self._was = was
         self._now = now
+        self._news = news
         self._errors = errors
         self._known: dict[str, str] = {}
 
@@ -97,7 +130,12 @@ class _Sort:
             return "raised"
         if now.covered:
             return "covered"
-        return "lost" if now.evidence else self._of_derived(now)
+        return self._of_evidence(now) if now.evidence else self._of_derived(now)
+
+    def _of_evidence(self, now: RequirementResult) -> str:
+        """Return by what news a requirement is not compliant; lost where anything else is in it."""
+        left = [entry for entry in now.evidence if entry.due and not entry.closed]
+        return _gravest({self._news.kind(entry) or "lost" for entry in left})
 
     def _of_derived(self, now: RequirementResult) -> str:
         """Return what became of a requirement that only mirrors those derived from it.
@@ -114,8 +152,7 @@ class _Sort:
         if not causes:
             # Compliant but for what could not be read, which is among the errors.
             return "other" if self._errors else "lost"
-        kinds = {self._cause(cause) for cause in causes}
-        return next(kind for kind in ("lost", "raised", "covered", "other") if kind in kinds)
+        return _gravest({self._cause(cause) for cause in causes})
 
     def _cause(self, cause: RequirementResult) -> str:
         before = self._was.get(cause.id)
@@ -123,4 +160,8 @@ class _Sort:
             return self.kind(cause.id)
         if cause.covered:
             return "covered"
-        return "raised" if cause.compliance is Compliance.OPEN else "lost"
+        return "raised" if cause.compliance is Compliance.OPEN else self._of_evidence(cause)
+
+
+def _gravest(kinds: Collection[str]) -> str:
+    return next((kind for kind in _GRAVEST_FIRST if kind in kinds), "lost")

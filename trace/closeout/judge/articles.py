@@ -14,8 +14,25 @@ from closeout.model.records import Article, Method, Record, Verification
 
 def other_builds(verification: Verification, record: Record, index: Index) -> Iterator[str]:
     """Yield where an article was rebuilt; only a qualification may be argued from the design."""
+    builds = dict(record.article)
+    for name in rebuilt_articles(verification, record, index):
+        more = ""
+        if record.same_design is not None:
+            more = f"; that the design is the same does not count at {verification.stage}"
+        yield (
+            f"re-opened: {record.id} was made on {name} {builds[name]}, {name} is at"
+            f" {index.articles[name].build}{more}"
+        )
+
+
+def rebuilt_articles(verification: Verification, record: Record, index: Index) -> Iterator[str]:
+    """Yield the articles that a record was made on and that are of another build now."""
+    if record.same_design is not None and verification.stage in (None, QUALIFICATION):
+        return
     for name, build in record.article:
-        yield from _build(verification, record, name, build, index.articles.get(name))
+        article = index.articles.get(name)
+        if article is not None and article.build is not None and article.build != build:
+            yield name
 
 
 def wrong_models(verification: Verification, record: Record, index: Index) -> Iterator[str]:
@@ -28,19 +45,6 @@ def wrong_models(verification: Verification, record: Record, index: Index) -> It
         )
     for name, build in record.article:
         yield from _model(verification, record, name, build, index.articles.get(name))
-
-
-def _build(
-    verification: Verification, record: Record, name: str, build: str, article: Article | None
-) -> Iterator[str]:
-    stage = verification.stage
-    argued = record.same_design is not None and stage in (None, QUALIFICATION)
-    now = None if article is None else article.build
-    if now is not None and now != build and not argued:
-        more = ""
-        if record.same_design is not None:
-            more = f"; that the design is the same does not count at {stage}"
-        yield f"re-opened: {record.id} was made on {name} {build}, {name} is at {now}{more}"
 
 
 def _model(

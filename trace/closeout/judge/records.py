@@ -182,14 +182,14 @@ def worst(judged: list[Judgement]) -> Judgement:
     as_run = tuple(dict.fromkeys(row for one in judged for row in one.evidence.as_run))
     evidence = replace(found.evidence, as_run=as_run)
     if evidence.state is State.OPEN:
-        evidence = replace(evidence, message=_why_open(judged))
+        some = [one.evidence for one in judged if one.evidence.state is State.OPEN]
+        rebuilt = [name for entry in some for name in entry.rebuilt]
+        evidence = replace(
+            evidence,
+            message="; ".join(dict.fromkeys(entry.message for entry in some if entry.message)),
+            rebuilt=tuple(dict.fromkeys(rebuilt)) if all(one.rebuilt for one in some) else (),
+        )
     return found._replace(evidence=evidence)
-
-
-def _why_open(judged: Sequence[Judgement]) -> str:
-    """Return every reason why some records leave a verification open."""
-    some = [one.evidence for one in judged if one.evidence.state is State.OPEN]
-    return "; ".join(dict.fromkeys(entry.message for entry in some if entry.message))
 
 
 def _open(said: Said, message: str) -> Judgement:
@@ -251,7 +251,10 @@ def _record(
             return _open(said, "; ".join((*lacks, short)))
         # Without its numbers, since what was accepted of today's article is not this one's.
         return _and(judged, "; ".join(lacks))._replace(extremes=None)
-    return _open(said, "; ".join(lacks))
+    rebuilt: tuple[str, ...] = ()
+    if judged.evidence.state is State.MET:
+        rebuilt = standing.rebuilt(requirement, verification, record)
+    return _open({**said, "rebuilt": rebuilt}, "; ".join(lacks))
 
 
 def _harsher(as_run: Sequence[AsRun]) -> str:

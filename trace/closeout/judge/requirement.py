@@ -220,7 +220,11 @@ class Judge:
             return [worst(self._covered(counting, requirement))]
         if why_not is not None:
             analysis = verification.analysis if asked.spec is None else asked.spec.name
-            evidence = Evidence(**said, analysis=analysis, state=State.OPEN, message=why_not)
+            made = self._index.records.get(record or "")
+            rebuilt = self._standing.rebuilt(requirement, verification, made) if made else ()
+            evidence = Evidence(
+                **said, analysis=analysis, state=State.OPEN, message=why_not, rebuilt=rebuilt
+            )
             return [Judgement(evidence)]
         found = by_analysis(said, asked, self._answers, self._units, self._margins(verification))
         # What the record itself measured counts beside what the analysis makes of its data.

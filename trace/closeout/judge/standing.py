@@ -13,7 +13,7 @@ from functools import cached_property
 
 from closeout.graph import Index
 from closeout.graph.models import QUALIFICATION
-from closeout.judge.articles import other_builds, wrong_models
+from closeout.judge.articles import other_builds, rebuilt_articles, wrong_models
 from closeout.judge.conditions import Conditions
 from closeout.judge.planned import not_judged_yet, not_yet
 from closeout.measure import UnitError, Units
@@ -71,6 +71,15 @@ class Standing:
             *self.conditions.changed(requirement, verification, record),
             *self._age(record),
         )
+
+    def rebuilt(
+        self, requirement: Requirement, verification: Verification, record: Record
+    ) -> tuple[str, ...]:
+        """Return the articles of which a new build is all that keeps a record from counting."""
+        builds = tuple(other_builds(verification, record, self.index))
+        if not builds or self.lacks(requirement, verification, record) != builds:
+            return ()
+        return tuple(rebuilt_articles(verification, record, self.index))
 
     def unfit(
         self, requirement: Requirement, verification: Verification, record: Record

@@ -95,6 +95,7 @@ class Evidence:
     ``document`` is the report of the record, ``uncertainty`` what of it was used, with its k.
     ``as_run`` are the conditions of each record that was judged. ``bad_end`` are the conditions
     given as a range at the end that decides about an analysis, as texts that ``--set`` reads.
+    ``rebuilt`` are the articles whose new build is all that re-opens a record that was met.
     """
 
     number: int
@@ -137,6 +138,7 @@ class Evidence:
     uncertainty: str | None = None
     as_run: tuple[AsRun, ...] = ()
     bad_end: tuple[tuple[str, str], ...] = ()
+    rebuilt: tuple[str, ...] = ()
 
     @property
     def margin_unit(self) -> str | None:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from closeout.compare.staged import Change, Verdict
-from closeout.model.dossier import Dossier
+from closeout.model.dossier import Dossier, RequirementResult
 from closeout.render.plain import safe
 from closeout.render.terminal import Paint, problems_text
+from closeout.render.words import count
 
 # So many lines of one kind; the rest is counted.
 MOST = 8
@@ -20,7 +21,7 @@ def staged_text(
     paint = Paint(colour)
     parts: list[str] = []
     if verdict.errors:
-        parts.append(paint.bad("closeout: this commit is blocked, the staged state has errors"))
+        parts.append(paint.bad("closeout: this commit is blocked, it brings errors"))
         parts.append(problems_text(verdict.errors[:MOST], colour=colour).rstrip())
         parts.extend(_rest(len(verdict.errors)))
     if verdict.lost:
@@ -30,26 +31,31 @@ def staged_text(
             "  Raise the requirement's issue if it was changed on purpose, or mend what broke it."
         )
     for changes, text in (
+        (verdict.found, "no longer compliant, by what a record found"),
+        (verdict.rebuilt, "to be verified again, what was verified has a new build"),
         (verdict.raised, "to be verified again, its issue was raised"),
         (verdict.covered, "no longer compliant, covered"),
         (verdict.gained, "now compliant"),
     ):
         if changes:
             parts.append(f"closeout: {text}")
-            parts.extend(_changes(changes))
+            parts.extend(_changes(changes, records=changes is verdict.found))
     for names, text in ((verdict.deleted, "deleted"), (verdict.added, "new")):
         if names:
             parts.append(f"closeout: {text}: {_names(names)}")
+    if verdict.known:
+        errors = count(len(verdict.known), "error")
+        parts.append(f"closeout: {errors} that HEAD has too, named by closeout verify")
     parts.extend(f"closeout: {safe(note)}" for note in notes)
     if not parts:
         return ""
     if verdict.exit_status == 0:
-        totals = ", ".join(f"{count} {name}" for name, count in staged.totals.items() if count)
+        totals = ", ".join(f"{number} {name}" for name, number in staged.totals.items() if number)
         parts.append(f"closeout: staged state judged: {totals}")
     return "\n".join(parts) + "\n"
 
 
-def _changes(changes: Sequence[Change]) -> Iterator[str]:
+def _changes(changes: Sequence[Change], *, records: bool = False) -> Iterator[str]:
     for change in changes[:MOST]:
         now = change.now
         yield (
@@ -57,12 +63,24 @@ def _changes(changes: Sequence[Change]) -> Iterator[str]:
             f"  {safe(now.title)}"
         )
         yield f"      {safe(now.why)}"
+        if records:
+            yield from _found(now)
     yield from _rest(len(changes))
 
 
-def _rest(count: int) -> Iterator[str]:
-    if count > MOST:
-        yield f"  and {count - MOST} more"
+def _found(now: RequirementResult) -> Iterator[str]:
+    """Yield which records found what is not met, and what became of it."""
+    left = [entry.record for entry in now.evidence if entry.due and not entry.closed]
+    names = list(dict.fromkeys(filter(None, left)))
+    if names:
+        yield f"      found by {_names(names)}"
+    for name, became in now.reported[:MOST]:
+        yield f"      {safe(name)}: {safe(became)}"
+
+
+def _rest(number: int) -> Iterator[str]:
+    if number > MOST:
+        yield f"  and {number - MOST} more"
 
 
 def _names(names: Iterable[str]) -> str:
