@@ -16,6 +16,7 @@ from closeout.graph.conditions import leeways
 from closeout.graph.findings import Spelling, error, warning
 from closeout.graph.findings import nearest as nearest  # who asks for checks asks for this too
 from closeout.graph.index import Index
+from closeout.graph.measured import misspelt_quantities
 from closeout.graph.reach import out_of_reach
 from closeout.graph.references import references, reviews
 from closeout.graph.reports import reports
@@ -41,6 +42,7 @@ def check(index: Index, units: Units) -> list[Finding]:
     found.extend(_contingencies_below_zero(index))
     found.extend(out_of_reach(index))
     found.extend(reports(index))
+    found.extend(misspelt_quantities(index))
     found.extend(allocations(index, units))
     found.extend(amounts(index, units))
     found.extend(temperatures(index, units))

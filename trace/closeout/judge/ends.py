@@ -76,9 +76,9 @@ def is_undecided(wide: Extent, judged: Judged, bounds: Bounds) -> bool:
     """
     if wide.off is not None:
         return judged.margin is not None and 0.0 <= judged.margin < wide.off
-    if judged.state is State.MET or wide.low is None or wide.high is None:
+    if judged.state is not State.NOT_MET or wide.low is None or wide.high is None:
         return False
-    return compare(wide.low, wide.high, bounds).state is State.MET
+    return compare(wide.low, wide.high, bounds).state is not State.NOT_MET
 
 
 def is_tight(extent: Extent, judged: Judged) -> bool:
@@ -94,9 +94,10 @@ def _at_low(judged: Judged) -> bool:
 def deciding_point(extent: Extent, judged: Judged, bounds: Bounds) -> Point:
     """Return the point of the box that was seen at the end that decides.
 
-    Of a shortfall it is the point that fails by most, of the numbers that were seen.
+    Of a shortfall it is the point that fails by most, of the numbers that were seen. No end decides
+    where all limits are TBD.
     """
-    if extent.low is None or extent.high is None:
+    if extent.low is None or extent.high is None or judged.margin is None:
         return ()
     if judged.state is State.NOT_MET:
         judged = compare(extent.low, extent.high, bounds)

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from closeout.graph import Index
 from closeout.graph.findings import warning
 from closeout.model.problem import Finding, Pointer, Severity
-from closeout.model.records import Method, Parameter, Requirement, Verification
+from closeout.model.records import TBD, Method, Parameter, Requirement, Verification
 from closeout.rules.context import Context
 
 # ECSS-E-ST-10-02C Rev.1, 4.2.4: the first three stages are complete before launch.
@@ -295,6 +295,8 @@ def _said(requirement: Requirement) -> Iterator[tuple[tuple[str | int, ...], str
     for number, verification in enumerate(requirement.verification):
         yield ("verification", number, "plan"), verification.plan
         yield ("verification", number, "risk"), verification.risk
+        for key in verification.criterion.limits.undecided:
+            yield ("verification", number, key), TBD
 
 
 def _may_be_open(text: str) -> bool:
