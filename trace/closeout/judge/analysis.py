@@ -122,7 +122,7 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
         margin=shown.margin(judged.margin),
         at=at,
         counterexample=at if state is State.NOT_MET else (),
-        bad_end=bad_end(wide, asked, point),
+        bad_end=() if judged.margin is None else bad_end(wide, asked, point),
         tight=is_tight(wide, judged) if ends.assurance is Assurance.BOUNDED else None,
         unproved=unproved(extent, ends, shown),
     )

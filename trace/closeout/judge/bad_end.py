@@ -27,7 +27,7 @@ def bad_end(extent: Extent, asked: Asked, point: Point) -> Texts:
 
     One that is the same at the good end is left out: nothing was seen to depend on it.
     """
-    if extent.low is None or extent.high is None or not point:
+    if extent.low is None or extent.high is None:
         return ()
     # A point names what differs from the inputs.
     inputs = {used.name: used.value for used in asked.inputs}

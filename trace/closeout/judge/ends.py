@@ -94,10 +94,9 @@ def _at_low(judged: Judged) -> bool:
 def deciding_point(extent: Extent, judged: Judged, bounds: Bounds) -> Point:
     """Return the point of the box that was seen at the end that decides.
 
-    Of a shortfall it is the point that fails by most, of the numbers that were seen. No end decides
-    where all limits are TBD.
+    Of a shortfall it is the point that fails by most, of the numbers that were seen.
     """
-    if extent.low is None or extent.high is None or judged.margin is None:
+    if extent.low is None or extent.high is None:
         return ()
     if judged.state is State.NOT_MET:
         judged = compare(extent.low, extent.high, bounds)

@@ -183,8 +183,8 @@ INPUTS = (
         title="TBD or TBC stands at a review that allows none any more",
         clause="ISO/IEC/IEEE 29148:2011, 5.2.6: no TBD, TBS or TBR in a complete set",
         why="What is not decided cannot be verified. The policy's open_terms_until names the last"
-        " review at which such terms may stand; where it is not set, none may. A limit may be one of"
-        " them, as at_most: TBD: its criterion is listed and open at every review until that is"
+        " review at which such terms may stand; where it is not set, none may. A limit may be one"
+        " of them, as at_most: TBD: its criterion is listed and open at every review until that is"
         " decided, and not met where another limit of it is broken.",
         breaks="""\
 project: {name: Lantern, reviews: [PDR, CDR], next_review: CDR, policy: {open_terms_until: PDR}}
