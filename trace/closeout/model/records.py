@@ -374,7 +374,10 @@ class Policy:
 
 @dataclass(frozen=True, slots=True)
 class Charter:
-    """project.yaml: name, reviews in order, the review that is being prepared, and policy."""
+    """project.yaml: name, reviews in order, the review that is being prepared, and policy.
+
+    ``reports`` are verification reports by the owner of the requirements that each is about.
+    """
 
     where: Pointer
     name: str
@@ -385,6 +388,7 @@ class Charter:
     note: str | None = None
     policy: Policy = Policy()
     review_dates: Mapping[str, str] = field(default_factory=dict)
+    reports: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
