@@ -82,7 +82,7 @@ def key_of_criterion(criterion: Criterion, units: Units) -> tuple[object, ...]:
         return key
     try:
         scale = units.scale(first.unit)
-        ends = written_ends(limits, units)
+        ends: tuple[Amount | None, ...] = written_ends(limits, units)
         if limits.undecided:  # a middle has no ends then
             ends = (*ends, limits.equal_to)
         base = tuple(_in_base(end, first.unit, units) for end in ends)

@@ -105,7 +105,7 @@ PLANS = (
         clause=f"{_E1002}, 5.3.2.5",
         why="Each piece of evidence speaks for itself; that they make one proof is for a report to"
         " say. It is asked for at the review at which the last of them is due, once for all"
-        " requirements of an owner; reports: of the project names one for all of them, as {power: GAN-VR-2}.",
+        " requirements of an owner; reports: of the project names one for all of them.",
         breaks="project: {name: Lantern, reviews: [CDR, AR], next_review: AR}\n"
         + _requirement(f"{_ANALYSIS}, {_TEST}"),
         keeps="project: {name: Lantern, reviews: [CDR, AR], next_review: AR}\n"
