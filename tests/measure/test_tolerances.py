@@ -71,6 +71,7 @@ def test_half_widths(text, unit, of, expected):
         ("1 dBm", "dBW", "write 1 dB"),
         ("9 degF", "degF", "5/9 K"),
         ("10 %", "dBi", "in dB"),
+        ("5 %", "dB", "in dB"),
         ("10 %", "degC", "in K"),
         ("10 ppm", "dBm", "in dB"),
         ("1 K", "dBW", "in dB"),

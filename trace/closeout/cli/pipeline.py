@@ -189,7 +189,7 @@ def _check(
     # None is a history that git could not be made to tell.
     cut_off = past is not None and (history is None or history.cut_off)
     context, looks = _context(snapshot, index, review, history, cut_off)
-    context = replace(context, commit=commit_day(snapshot, options))
+    context = replace(context, commit=commit_day(snapshot, options), chosen=asked.chosen)
     spoiled = frozenset(record.id for record, one in data if one.severity is Severity.ERROR)
     standing = Standing(index, units, review, {}, spoiled, snapshot.identity.under_git)
     ruled = [

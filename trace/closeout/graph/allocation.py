@@ -175,7 +175,7 @@ def allocations(index: Index, units: Units) -> Iterator[Finding]:
                 f"{requirement.id} allocates {quantity}, and nothing is derived from it",
                 "derive what has a share of it, or remove allocates",
             )  # fmt: skip
-        if not found:
+        if not found and not _is_undecided(requirement):
             yield warning(
                 "allocation", where,
                 f"{requirement.id} allocates {quantity}, and no verification of it limits that",
@@ -183,6 +183,14 @@ def allocations(index: Index, units: Units) -> Iterator[Finding]:
             )  # fmt: skip
         for one in found:
             yield from _of_budget(one, requirement)
+
+
+def _is_undecided(requirement: Requirement) -> bool:
+    """Return whether the limit of what it allocates is still TBD, which is told of the limit."""
+    criteria = (verification.criterion for verification in requirement.verification)
+    assert requirement.allocates is not None
+    quantity = requirement.allocates.quantity
+    return any(one.quantity == quantity and one.limits.undecided for one in criteria)
 
 
 def _of_budget(found: Budget, requirement: Requirement) -> Iterator[Finding]:

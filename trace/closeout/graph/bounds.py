@@ -13,10 +13,14 @@ from closeout.model.records import Criterion, Limits, Side
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """Limits as doubles in the quantity's own unit, each rounded once from its exact value."""
+    """Limits as doubles in the quantity's own unit, each rounded once from its exact value.
+
+    ``undecided`` where a further limit is still TBD: what keeps these is not met yet.
+    """
 
     at_least: float | None = None
     at_most: float | None = None
+    undecided: bool = False
 
 
 @lru_cache(maxsize=100_000)
@@ -30,6 +34,7 @@ def bounds_in(limits: Limits, unit: str, units: Units) -> Bounds:
     return Bounds(
         None if low is None else rounded(low, unit, units),
         None if high is None else rounded(high, unit, units),
+        bool(limits.undecided),
     )
 
 
@@ -71,13 +76,16 @@ def as_double(number: Fraction, unit: str) -> float:
 def key_of_criterion(criterion: Criterion, units: Units) -> tuple[object, ...]:
     """Return what two criteria share apart from their conditions: exact limits, not their texts."""
     limits = criterion.limits
-    key = (criterion.quantity, criterion.cases_at_least)
+    key = (criterion.quantity, criterion.cases_at_least, limits.undecided)
     first = limits.at_least or limits.at_most or limits.equal_to
     if first is None:
         return key
     try:
         scale = units.scale(first.unit)
-        base = tuple(_in_base(end, first.unit, units) for end in written_ends(limits, units))
+        ends: tuple[Amount | None, ...] = written_ends(limits, units)
+        if limits.undecided:  # a middle has no ends then
+            ends = (*ends, limits.equal_to)
+        base = tuple(_in_base(end, first.unit, units) for end in ends)
     except UnitError:
         return (*key, str(limits))
     return (*key, scale.dimension, *base)

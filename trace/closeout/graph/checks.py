@@ -16,6 +16,7 @@ from closeout.graph.conditions import leeways
 from closeout.graph.findings import Spelling, error, warning
 from closeout.graph.findings import nearest as nearest  # who asks for checks asks for this too
 from closeout.graph.index import Index
+from closeout.graph.measured import misspelt_quantities
 from closeout.graph.reach import out_of_reach
 from closeout.graph.references import references, reviews
 from closeout.graph.reports import reports
@@ -38,9 +39,11 @@ def check(index: Index, units: Units) -> list[Finding]:
         found.extend(_unused_parameters(index))
         found.extend(_unused_analyses(index))
         found.extend(_policies_of_nothing(index))
+        found.extend(_reports_of_nobody(index))
     found.extend(_contingencies_below_zero(index))
     found.extend(out_of_reach(index))
     found.extend(reports(index))
+    found.extend(misspelt_quantities(index))
     found.extend(allocations(index, units))
     found.extend(amounts(index, units))
     found.extend(temperatures(index, units))
@@ -142,6 +145,18 @@ def _policies_of_nothing(index: Index) -> Iterator[Finding]:
                 charter.where / "margins" / number / "quantity",
                 f"no verification limits {policy.quantity}, so its margin is asked of nothing",
                 _near(policy.quantity, [str(name) for name in limited]),
+            )
+
+
+def _reports_of_nobody(index: Index) -> Iterator[Finding]:
+    owners = sorted({one.owner for one in index.requirements.values() if one.owner is not None})
+    for owner in index.project.charter.reports:
+        if owner not in owners:
+            yield warning(
+                "policy-of-nothing",
+                index.project.charter.where / "reports" / owner,
+                f"no requirement has the owner {owner}, so this report is of none",
+                _near(owner, owners),
             )
 
 

@@ -52,6 +52,7 @@ class ModelUncertainty:
         return Bounds(
             None if low is None else low + self.difference + self._at(low, upward=True),
             None if high is None else high - self.difference - self._at(high, upward=False),
+            bounds.undecided,
         )
 
     def _at(self, limit: float, *, upward: bool) -> float:

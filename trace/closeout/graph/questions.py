@@ -173,7 +173,10 @@ class _Planner:
             question = replace(question, kind="root sum square", detail=detail)
             return replace(asked, question=question)
         if verification.basis.kind is BasisKind.PROBABILITY:
-            return self._chance(asked, question, seed)
+            # Of what, as long as a limit is not decided?
+            undecided = asked.bounds.undecided
+            asking = replace(asked, question=None)
+            return asking if undecided else self._chance(asked, question, seed)
         return asked
 
     def _chance(self, asked: Asked, question: Question, seed: str) -> Asked:

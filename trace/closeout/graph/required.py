@@ -37,6 +37,7 @@ class RequiredMargin:
         return Bounds(
             None if low is None else rounded(self._moved(low, 1, units), unit, units),
             None if high is None else rounded(self._moved(high, -1, units), unit, units),
+            bool(limits.undecided),
         )
 
     def _moved(self, end: Amount, sign: int, units: Units) -> Amount:

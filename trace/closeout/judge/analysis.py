@@ -110,7 +110,7 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
         state = State.OPEN
         said["message"] = "undecided: the limit lies between what was seen and what is proved"
     point = deciding_point(wide, judged, asked.bounds)
-    at = held_at(point, asked)
+    at = () if judged.margin is None else held_at(point, asked)
     evidence = Evidence(
         **said,
         state=state,
@@ -122,7 +122,7 @@ def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> 
         margin=shown.margin(judged.margin),
         at=at,
         counterexample=at if state is State.NOT_MET else (),
-        bad_end=bad_end(wide, asked, point),
+        bad_end=() if judged.margin is None else bad_end(wide, asked, point),
         tight=is_tight(wide, judged) if ends.assurance is Assurance.BOUNDED else None,
         unproved=unproved(extent, ends, shown),
     )
@@ -137,7 +137,7 @@ def _linear(one: Judgement, extent: Extent, asked: Asked) -> Judgement:
     if extent.absent is not None or one.extremes is None:
         return one
     message = f"{extent.unproved}{_looked_at(asked)}"
-    if one.evidence.state is State.OPEN:
+    if one.evidence.state is State.OPEN and not asked.bounds.undecided:
         message = f"undecided: {message}, which is more than the margin"
     return one._replace(evidence=replace(one.evidence, message=message, counterexample=()))
 

@@ -76,9 +76,9 @@ def is_undecided(wide: Extent, judged: Judged, bounds: Bounds) -> bool:
     """
     if wide.off is not None:
         return judged.margin is not None and 0.0 <= judged.margin < wide.off
-    if judged.state is State.MET or wide.low is None or wide.high is None:
+    if judged.state is not State.NOT_MET or wide.low is None or wide.high is None:
         return False
-    return compare(wide.low, wide.high, bounds).state is State.MET
+    return compare(wide.low, wide.high, bounds).state is not State.NOT_MET
 
 
 def is_tight(extent: Extent, judged: Judged) -> bool:

@@ -12,7 +12,7 @@ from closeout.graph import Bounds, RequiredMargin, bounds_in
 from closeout.graph.amounts import first_limit
 from closeout.measure import UnitError, Units
 from closeout.model.dossier import Evidence, State
-from closeout.model.records import Limits
+from closeout.model.records import TBD, Limits
 
 
 class Judged(NamedTuple):
@@ -54,14 +54,18 @@ class Judgement(NamedTuple):
 def compare(low: float, high: float, bounds: Bounds) -> Judged:
     """Return met or not met of an extent; limits are inclusive, and without a limit nothing is met.
 
+    What keeps the limits that there are is open where a further one is not decided yet.
+
     Doubles are compared as they are; a difference of two unlike doubles is never zero, so the sign
     of the margin and the state always agree.
     """
     under = None if bounds.at_least is None else low - bounds.at_least
     over = None if bounds.at_most is None else bounds.at_most - high
     limited = under is not None or over is not None
-    met = limited and (under is None or under >= 0) and (over is None or over >= 0)
-    return Judged(State.MET if met else State.NOT_MET, under, over)
+    kept = (under is None or under >= 0) and (over is None or over >= 0)
+    if kept and bounds.undecided:
+        return Judged(State.OPEN, under, over)
+    return Judged(State.MET if kept and limited else State.NOT_MET, under, over)
 
 
 class Shown:
@@ -166,11 +170,8 @@ def as_written(limits: Limits, units: Units) -> Written:
 
 def _text_of(limits: Limits) -> str:
     """Return limits in words: ``at least 52 W h``."""
-    parts = []
-    if limits.at_least is not None:
-        parts.append(f"at least {limits.at_least}")
-    if limits.at_most is not None:
-        parts.append(f"at most {limits.at_most}")
-    if limits.equal_to is not None:
-        parts.append(f"equal to {limits.equal_to} within {limits.within}")
-    return ", ".join(parts)
+    words = (("at_least", "at least"), ("at_most", "at most"), ("equal_to", "equal to"))
+    texts = {key: getattr(limits, key) for key in (*(key for key, _ in words), "within")}
+    texts |= dict.fromkeys(limits.undecided, TBD)
+    parts = [f"{word} {texts[key]}" for key, word in words if texts[key] is not None]
+    return ", ".join(parts) + (f" within {texts['within']}" if texts["within"] is not None else "")

@@ -355,8 +355,8 @@ def _measured(
 
 
 def _guarded(low: float, high: float, bounds: Bounds, surely: Judged) -> tuple[State, str | None]:
-    if surely.state is State.MET:
-        return State.MET, None
+    if surely.state is not State.NOT_MET:
+        return surely.state, None
     under = bounds.at_least is not None and high < bounds.at_least
     over = bounds.at_most is not None and low > bounds.at_most
     if under or over:

@@ -22,7 +22,7 @@ from closeout.measure import Units
 from closeout.model.answer import Answer
 from closeout.model.dossier import AsRun, Compliance, Evidence, RequirementResult, State
 from closeout.model.question import Failure, Question
-from closeout.model.records import Method, Requirement, Verification
+from closeout.model.records import TBD, Limits, Method, Requirement, Verification
 from closeout.model.setting import Setting
 
 Below = Sequence[RequirementResult]
@@ -168,7 +168,7 @@ class Judge:
             said = _said(number, verification, self._due(verification.review), self._units)
             asked = self._plan.asked.get((requirement.id, number))
             judged = self._judged(said, requirement, verification, asked)
-            entries.extend(noted(judged))
+            entries.extend(_left_open(noted(judged), verification.criterion.limits))
         return tuple(entries)
 
     def _judged(
@@ -272,6 +272,19 @@ class Judge:
             return True
         number = self._index.review_number(review)
         return number is None or number <= self._number
+
+
+def _left_open(entries: Sequence[Evidence], limits: Limits) -> Sequence[Evidence]:
+    """Return evidence of which each open entry says which limits nobody has decided yet."""
+    if not limits.undecided:
+        return entries
+    text = f"{' and '.join(limits.undecided)} {TBD}: nothing is met before that is decided"
+    return [
+        replace(one, message=f"{text}; {one.message}" if one.message else text)
+        if one.state is State.OPEN
+        else one
+        for one in entries
+    ]
 
 
 def _as_run(recorded: Sequence[Judgement]) -> tuple[AsRun, ...]:

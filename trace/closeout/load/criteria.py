@@ -5,13 +5,14 @@ What the schemas cannot say is looked at here: whether the values of one item go
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Any, NamedTuple
 
 from closeout.load.formats import amount, measured
 from closeout.model.amount import Amount, Measured, exactly, read_number, shorten
 from closeout.model.records import (
+    TBD,
     AsRunAt,
     Basis,
     BasisKind,
@@ -69,11 +70,9 @@ class Reader:
 
     def limits(self, item: Item, steps: Steps) -> Limits:
         """Return the limits of an item, after a look at whether they go together."""
-        low, high = optional(item, "at_least"), optional(item, "at_most")
         quantity = item.get("quantity")
-        equal, within = optional(item, "equal_to"), _own_within(item, quantity)
-        given = [key for key in ("at_least", "at_most", "equal_to") if key in item]
-        given += ["within"] if within is not None else []
+        texts = _limit_texts(item, quantity)
+        given = list(texts)
         if not given:
             if quantity is not None:
                 message = f"the quantity {shorten(quantity)} has no limit"
@@ -84,23 +83,26 @@ class Reader:
             message = f"{given[0]} limits no quantity"
             cure = "add quantity: with the name of what is limited"
             self._wrong("bad-limits", (*steps, given[0]), message, cure)
-        if equal or within:
-            self._equality(equal, within, given[0], steps)
+        undecided = tuple(key for key, text in texts.items() if text == TBD)
+        decided = amounts({key: text for key, text in texts.items() if text != TBD})
+        limits = Limits(**dict(decided), undecided=undecided)
+        if "equal_to" in texts or "within" in texts:
+            self._equality(limits.within, given, steps)
+        low, high = limits.at_least, limits.at_most
         if low and high and low.unit == high.unit and low.number > high.number:
             message = f"at_least {low} is above at_most {high}: no value is between them"
             self._wrong("bad-limits", (*steps, "at_least"), message, "exchange or mend the limits")
-        return Limits(low, high, equal, within)
+        return limits
 
-    def _equality(
-        self, equal: Amount | None, within: Amount | None, first: str, steps: Steps
-    ) -> None:
-        if within is None:
+    def _equality(self, within: Amount | None, given: Sequence[str], steps: Steps) -> None:
+        first = given[0]
+        if "within" not in given:
             message = "equal_to does not say how nearly"
             self._wrong("bad-limits", (*steps, "equal_to"), message, "add within: with a distance")
-        elif within.number < 0:
+        elif within is not None and within.number < 0:
             message, cure = f"within {within} is below zero", "write a distance of zero or more"
             self._wrong("bad-limits", (*steps, "within"), message, cure)
-        if equal is None:
+        if "equal_to" not in given:
             message, cure = "within stands without equal_to", "add equal_to: with a value"
             self._wrong("bad-limits", (*steps, "within"), message, cure)
         if first in ("at_least", "at_most"):
@@ -170,11 +172,15 @@ def optional(item: Item, key: str) -> Amount | None:
     return None if text is None else amount(text)
 
 
-def _own_within(item: Item, quantity: str | None) -> Amount | None:
-    """Return how nearly a quantity is to be equal; among tolerances it stands under its name."""
+def _limit_texts(item: Item, quantity: str | None) -> dict[str, str]:
+    """Return the limits of an item as they are written, in the order of their fields.
+
+    How nearly a quantity is to be equal stands under its name where it is among tolerances.
+    """
+    texts = {key: item[key] for key in ("at_least", "at_most", "equal_to") if key in item}
     said = item.get("within")
-    text = said if said is None or isinstance(said, str) else said.get(quantity)
-    return None if text is None else amount(text)
+    within = said if said is None or isinstance(said, str) else said.get(quantity)
+    return texts if within is None else {**texts, "within": within}
 
 
 def amounts(texts: Mapping[str, str]) -> tuple[tuple[str, Amount], ...]:

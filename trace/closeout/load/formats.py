@@ -20,6 +20,7 @@ from closeout.model.amount import (
     read_number,
     shorten,
 )
+from closeout.model.records import TBD
 
 # The schemas bound the length too; what is longer is told by them, once.
 LONGEST = 120
@@ -44,6 +45,15 @@ def amount(text: str) -> Amount:
     read = read_amount(text)
     _check_unit(read, text)
     return read
+
+
+def _limit(text: str) -> None:
+    if text == TBD:
+        return
+    if text.upper().startswith(TBD):
+        message = f"{shorten(text)} is neither a limit nor left open"
+        raise FormatError(message, f"write {TBD} and no more where it is not decided yet")
+    amount(text)
 
 
 def measured(text: str) -> Measured:
@@ -97,6 +107,7 @@ def _where_not_told(read: Callable[[str], object]) -> Callable[[str], object]:
 
 FORMATS: dict[str, Callable[[str], object]] = {
     "amount": _where_not_told(amount),
+    "limit": _where_not_told(_limit),
     "measured": _where_not_told(measured),
     "date": _where_not_told(day),
     "share": _where_not_told(_share),

@@ -59,6 +59,7 @@ def charter(item: Item, where: Pointer, _reader: Reader) -> Charter:
         note=item.get("note"),
         policy=_policy(item.get("policy", {})),
         review_dates=dict(item.get("review_dates", {})),
+        reports=dict(item.get("reports", {})),
     )
 
 

@@ -14,7 +14,7 @@ from closeout import __version__
 from closeout.measure.known import known
 from closeout.measure.mismatch import mismatch
 from closeout.measure.reading import check_shape, read
-from closeout.measure.scale import LEVEL, LINEAR, POINT, RATIO, Scale, UnitError
+from closeout.measure.scale import LEVEL, LEVEL_DIFFERENCE, LINEAR, POINT, RATIO, Scale, UnitError
 from closeout.model.amount import NUMBER, Amount, shorten
 
 
@@ -97,7 +97,8 @@ class Units:
         value (see :meth:`tolerance` for another). A tolerance in % or ppm is a share of the
         value's magnitude, also where the value is a plain number: 0.9 with 1 % is 0.009 wide. Only
         where the value is written in the same % or ppm is it absolute: 90 % with 1 % is one
-        percentage point. A level or a temperature in degC takes a difference (dB, K) and no share.
+        percentage point. A level, a number of dB or a temperature in degC takes a difference (dB,
+        K) and no share.
 
         Raises:
             UnitError: a text is no unit, the two do not compare, or the tolerance is written as a
@@ -153,10 +154,11 @@ def _is_share(unit: str, scale: Scale) -> bool:
 
 
 def _share_of(amount: Amount, share: Scale, unit: str, target: Scale, of: Fraction) -> Fraction:
-    if target.kind != LINEAR:
+    logarithmic = target.kind == LEVEL or target.dimension == LEVEL_DIFFERENCE
+    if logarithmic or target.kind != LINEAR:
         raise UnitError(
             f"{shorten(amount.text)} of a value in {unit} has no meaning",
-            f"write the tolerance as a difference, in {'dB' if target.kind == LEVEL else 'K'}",
+            f"write the tolerance as a difference, in {'dB' if logarithmic else 'K'}",
         )
     return abs(of) * amount.number * share.factor
 

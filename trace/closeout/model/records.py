@@ -26,6 +26,8 @@ class Method(StrEnum):
 
 
 SIMILARITY = "similarity"
+# Stands in the place of a limit that nobody has decided yet.
+TBD = "TBD"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,15 +44,19 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """at_least, at_most or both (inclusive), or equal_to with within; else all None."""
+    """at_least, at_most or both (inclusive), or equal_to with within; else all None.
+
+    ``undecided`` are the keys of those that are still TBD, which are None too.
+    """
 
     at_least: Amount | None = None
     at_most: Amount | None = None
     equal_to: Amount | None = None
     within: Amount | None = None
+    undecided: tuple[str, ...] = ()
 
     def __bool__(self) -> bool:
-        return any((self.at_least, self.at_most, self.equal_to))
+        return any((self.at_least, self.at_most, self.equal_to, self.undecided))
 
 
 Side = tuple[Amount, Amount]
@@ -377,7 +383,10 @@ class Policy:
 
 @dataclass(frozen=True, slots=True)
 class Charter:
-    """project.yaml: name, reviews in order, the review that is being prepared, and policy."""
+    """project.yaml: name, reviews in order, the review that is being prepared, and policy.
+
+    ``reports`` are verification reports by the owner of the requirements that each is about.
+    """
 
     where: Pointer
     name: str
@@ -388,6 +397,7 @@ class Charter:
     note: str | None = None
     policy: Policy = Policy()
     review_dates: Mapping[str, str] = field(default_factory=dict)
+    reports: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

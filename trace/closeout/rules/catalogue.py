@@ -11,6 +11,7 @@ from closeout.rules import (
     changed,
     control,
     dated_pages,
+    doubtful_pages,
     evidence_pages,
     form,
     planned,
@@ -26,6 +27,7 @@ RULES: tuple[Rule, ...] = (
     *control.RULES,
     *changed.RULES,
     *dated_pages.RULES,
+    *doubtful_pages.RULES,
     *evidence_pages.RULES,
     *wording.RULES,
 )

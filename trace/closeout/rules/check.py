@@ -12,6 +12,7 @@ from closeout.measure import Units
 from closeout.model.problem import Finding
 from closeout.rules.context import Context
 from closeout.rules.dated import dated
+from closeout.rules.doubtful import doubtful
 from closeout.rules.evidence import evidence
 from closeout.rules.standards import standards
 
@@ -19,6 +20,7 @@ from closeout.rules.standards import standards
 def check_rules(index: Index, units: Units, context: Context) -> list[Finding]:
     """Return everything that the rules find, whatever the project's policy does with it."""
     found = [*standards(index, context), *evidence(index), *dated(index, context)]
+    found.extend(doubtful(index, units))
     if context.cut_off:
         found.append(_cut_off(index))
     found.extend(_unknown_interpreter(index, instructions.unknown()))

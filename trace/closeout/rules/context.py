@@ -26,8 +26,9 @@ class Context:
     """The review that is judged, which tests exist, and what git knows of earlier states.
 
     ``tests`` holds what analyses name as their validation and is there, as they name it.
-    ``history`` is None where there is none: outside git, before a commit; ``cut_off`` says that not
-    all of it is here. ``commit`` is None where there is none.
+    ``chosen`` are the requirements that are asked for, None for all. ``history`` is None where
+    there is none: outside git, before a commit; ``cut_off`` says that not all of it is here.
+    ``commit`` is None where there is none.
     """
 
     review: str | None = None
@@ -35,3 +36,4 @@ class Context:
     history: History | None = None
     cut_off: bool = False
     commit: CommitDay | None = None
+    chosen: frozenset[str] | None = None

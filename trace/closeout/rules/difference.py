@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from closeout.graph import key_of_criterion, key_of_given
 from closeout.measure import Units
 from closeout.model.amount import Amount
-from closeout.model.records import Criterion, Requirement, Verification
+from closeout.model.records import TBD, Criterion, Requirement, Verification
 
 Key = tuple[object, ...]
 Criteria = dict[Key, Criterion]
@@ -64,11 +64,9 @@ def _told(old: list[Criterion], new: list[Criterion]) -> str:
 
 def _shown(criterion: Criterion) -> str:
     limits = criterion.limits
-    said = [
-        f"{name.replace('_', ' ')} {getattr(limits, name)}"
-        for name in ("at_least", "at_most", "equal_to", "within")
-        if getattr(limits, name) is not None
-    ]
+    texts = {name: getattr(limits, name) for name in ("at_least", "at_most", "equal_to", "within")}
+    texts |= dict.fromkeys(limits.undecided, TBD)
+    said = [f"{name.replace('_', ' ')} {text}" for name, text in texts.items() if text is not None]
     given = [f"{name} = {_side(value)}" for name, value in criterion.given]
     cases = "" if criterion.cases_at_least is None else f" in {criterion.cases_at_least} cases"
     where = f" given {', '.join(given)}" if given else ""

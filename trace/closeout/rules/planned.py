@@ -104,7 +104,8 @@ PLANS = (
         title="several methods serve a requirement, all of them due, and no report joins them",
         clause=f"{_E1002}, 5.3.2.5",
         why="Each piece of evidence speaks for itself; that they make one proof is for a report to"
-        " say. It is asked for at the review at which the last of them is due.",
+        " say. It is asked for at the review at which the last of them is due, once for all"
+        " requirements of an owner; reports: of the project names one for all of them.",
         breaks="project: {name: Lantern, reviews: [CDR, AR], next_review: AR}\n"
         + _requirement(f"{_ANALYSIS}, {_TEST}"),
         keeps="project: {name: Lantern, reviews: [CDR, AR], next_review: AR}\n"
@@ -183,7 +184,9 @@ INPUTS = (
         title="TBD or TBC stands at a review that allows none any more",
         clause="ISO/IEC/IEEE 29148:2011, 5.2.6: no TBD, TBS or TBR in a complete set",
         why="What is not decided cannot be verified. The policy's open_terms_until names the last"
-        " review at which such terms may stand; where it is not set, none may.",
+        " review at which such terms may stand; where it is not set, none may. A limit may be one"
+        " of them, as at_most: TBD: its criterion is listed and open at every review until that is"
+        " decided, and not met where another limit of it is broken.",
         breaks="""\
 project: {name: Lantern, reviews: [PDR, CDR], next_review: CDR, policy: {open_terms_until: PDR}}
 requirements:

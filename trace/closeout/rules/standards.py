@@ -8,8 +8,9 @@ from collections.abc import Iterator, Mapping
 from closeout.graph import Index
 from closeout.graph.findings import warning
 from closeout.model.problem import Finding, Pointer, Severity
-from closeout.model.records import Method, Parameter, Requirement, Verification
+from closeout.model.records import TBD, Method, Parameter, Requirement
 from closeout.rules.context import Context
+from closeout.rules.reporting import verification_reports
 
 # ECSS-E-ST-10-02C Rev.1, 4.2.4: the first three stages are complete before launch.
 BEFORE_LAUNCH = ("qualification", "acceptance", "pre-launch")
@@ -40,7 +41,7 @@ def standards(index: Index, context: Context) -> Iterator[Finding]:
         if requirement.not_applicable is not None:
             continue
         if requirement.verification:
-            yield from _of_methods(requirement, index, context)
+            yield from _of_methods(requirement)
             yield from _of_stages(requirement, launch, index)
         if requirement.derived_from:
             yield from _due_after_parent(requirement, due, index)
@@ -49,17 +50,16 @@ def standards(index: Index, context: Context) -> Iterator[Finding]:
     for parameter in index.parameters.values():
         yield from _parameter_without_source(parameter)
         yield from _parameter_without_tolerance(parameter)
+    yield from verification_reports(index, context)
     yield from _open_terms(index, context)
 
 
-def _of_methods(requirement: Requirement, index: Index, context: Context) -> Iterator[Finding]:
+def _of_methods(requirement: Requirement) -> Iterator[Finding]:
     methods = _methods(requirement)
     if methods <= _ON_PAPER:
         yield from _no_risk_assessment(requirement, methods)
     if methods & _ON_PAPER:
         yield from _stage_not_served(requirement)
-    if len(methods) > 1 and requirement.report is None:
-        yield from _no_verification_report(requirement, methods, index, context)
     if requirement.safety is not None and methods == {Method.ANALYSIS}:
         yield from _safety_by_analysis_alone(requirement)
 
@@ -93,25 +93,6 @@ def _stage_not_served(requirement: Requirement) -> Iterator[Finding]:
                 f"{requirement.id}: {method.value} does not count at the stage {stage}",
                 "plan it for qualification or in-orbit, or verify by test or inspection",
             )
-
-
-def _no_verification_report(
-    requirement: Requirement, methods: set[Method], index: Index, context: Context
-) -> Iterator[Finding]:
-    """Asked for once everything of the requirement is due: before that nobody can write it."""
-    if all(_is_due(verification, index, context) for verification in requirement.verification):
-        yield warning(
-            "no-verification-report",
-            requirement.where,
-            f"{requirement.id} is verified by {len(methods)} methods, all due by"
-            f" {context.review or 'now'}, and no verification report brings them together",
-            "write the report, and name it with report:",
-        )
-
-
-def _is_due(verification: Verification, index: Index, context: Context) -> bool:
-    at, now = index.review_number(verification.review), index.review_number(context.review)
-    return at is None or now is None or at <= now
 
 
 def _safety_by_analysis_alone(requirement: Requirement) -> Iterator[Finding]:
@@ -278,6 +259,10 @@ def _texts(index: Index) -> Iterator[tuple[str, Pointer, str]]:
             if text is not None and _may_be_open(text):
                 path, above = requirement.where.path, requirement.where.steps
                 yield requirement.id, Pointer(path, (*above, *steps)), text
+    charter = index.project.charter
+    for owner, report in charter.reports.items():
+        if _may_be_open(report):
+            yield f"the report of {owner}", charter.where / "reports" / owner, report
     for parameter in index.parameters.values():
         if parameter.source is not None and _may_be_open(parameter.source):
             yield parameter.id, parameter.where / "source", parameter.source
@@ -295,6 +280,8 @@ def _said(requirement: Requirement) -> Iterator[tuple[tuple[str | int, ...], str
     for number, verification in enumerate(requirement.verification):
         yield ("verification", number, "plan"), verification.plan
         yield ("verification", number, "risk"), verification.risk
+        for key in verification.criterion.limits.undecided:
+            yield ("verification", number, key), TBD
 
 
 def _may_be_open(text: str) -> bool:

@@ -254,8 +254,10 @@ ANALYSES = (
     ),
     _trace(
         name="unknown-quantity",
-        title="a criterion limits what nothing gives",
-        why="A limit on a quantity that the analysis does not return is never judged.",
+        title="a criterion limits what nothing gives, or a record measured what nothing limits",
+        why="A limit on a quantity that the analysis does not return is never judged, and what was"
+        " measured under a misspelt name is never read. Of a record only a name is told that is"
+        " nearly the one its requirement limits; it may measure more than anybody asks for.",
         breaks=_WHOLE.replace("quantity: lamp_time", "quantity: lamp_life"),
         keeps=_WHOLE,
     ),

@@ -1,0 +1,148 @@
+"""Rules over what is written in good form and can hardly be meant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+from closeout.graph import Index
+from closeout.graph.findings import warning
+from closeout.measure import UnitError, Units
+from closeout.model.problem import Finding
+from closeout.model.question import AnalysisSpec
+from closeout.model.records import (
+    BasisKind,
+    Method,
+    Nonconformance,
+    Requirement,
+    Side,
+    Spread,
+    Verification,
+)
+
+
+def doubtful(index: Index, units: Units) -> Iterator[Finding]:
+    """Yield what contradicts what is declared elsewhere, or says nothing at all."""
+    for requirement in index.requirements.values():
+        for verification in requirement.verification:
+            yield from _given_outside_range(requirement, verification, index, units)
+            yield from _worst_case_of_nothing(requirement, verification, index)
+    yield from _review_dates_falling(index)
+    for report in index.project.nonconformances:
+        yield from _nonconformance_of_nothing(report, index)
+    yield from _risk_of_another(index)
+
+
+def _given_outside_range(
+    requirement: Requirement, verification: Verification, index: Index, units: Units
+) -> Iterator[Finding]:
+    for name, given in verification.criterion.given:
+        parameter = index.parameters.get(name)
+        declared = None if parameter is None else parameter.spread.range
+        if parameter is None or declared is None:
+            continue
+        ends = given if isinstance(given, tuple) else (given, given)
+        if _is_outside(ends, declared, parameter.value.unit, units):
+            text = " to ".join(dict.fromkeys(end.text for end in ends))
+            yield warning(
+                "given-outside-range",
+                verification.where / "given" / name,
+                f"{requirement.id} is to hold at {name} = {text}, and {name} is declared from"
+                f" {declared[0]} to {declared[1]}",
+                "mend the condition, or declare the wider range where its parameter stands",
+            )
+
+
+def _is_outside(ends: Side, declared: Side, unit: str, units: Units) -> bool:
+    """Return whether a condition leaves a range; one that holds all of it asks for more, rightly.
+
+    What does not compare is told elsewhere.
+    """
+    try:
+        low, high = (units.convert(end, unit) for end in ends)
+        least, most = (units.convert(end, unit) for end in declared)
+    except UnitError:
+        return False
+    return not (least <= low and high <= most) and not (low <= least and most <= high)
+
+
+def _worst_case_of_nothing(
+    requirement: Requirement, verification: Verification, index: Index
+) -> Iterator[Finding]:
+    spec = index.analyses.get(verification.analysis or "")
+    worst = verification.basis.kind is BasisKind.WORST_CASE
+    if spec is None or not worst or verification.method is not Method.ANALYSIS:
+        return
+    if not any(_spreads(name, verification, index) for name in _inputs(spec)):
+        yield warning(
+            "worst-case-of-nothing",
+            verification.where / "analysis",
+            f"{requirement.id} asks for the worst case of {spec.name}, and none of its inputs has"
+            " a spread: one point is evaluated",
+            "declare how far its inputs may be off, or write basis: nominal",
+        )
+
+
+def _inputs(spec: AnalysisSpec) -> Iterator[str]:
+    return (argument.name for argument in spec.arguments)
+
+
+def _spreads(name: str, verification: Verification, index: Index) -> bool:
+    """Return whether an input may be anywhere but at its value; one that is unknown may be."""
+    given = dict(verification.criterion.given).get(name)
+    if given is not None:
+        return isinstance(given, tuple) and given[0].text != given[1].text
+    parameter = index.parameters.get(name)
+    return parameter is None or _is_wide(parameter.spread)
+
+
+def _is_wide(spread: Spread) -> bool:
+    if spread.range is not None:
+        return spread.range[0].text != spread.range[1].text
+    return spread.sigma is not None or any(part.number for _, part in spread.tolerance)
+
+
+def _review_dates_falling(index: Index) -> Iterator[Finding]:
+    """The reviews are listed in their order, so none is held before one that stands above it."""
+    charter = index.project.charter
+    dates = charter.review_dates
+    held = [(review, dates[review]) for review in charter.reviews if review in dates]
+    for (before, first), (after, then) in pairwise(held):
+        if then < first:  # both as year-month-day
+            yield warning(
+                "review-dates-falling",
+                charter.where / "review_dates" / after,
+                f"{after} is on {then}, before {before} on {first}, which comes first in reviews",
+                "mend the date, or the order of reviews",
+            )
+
+
+def _nonconformance_of_nothing(report: Nonconformance, index: Index) -> Iterator[Finding]:
+    found_by = index.records.get(report.found_by or "")
+    lacks = [] if report.found_by else ["which record found it (found_by)"]
+    if not report.requirements and not (found_by and found_by.judged):
+        lacks.append("which requirements it is about, so it keeps none open")
+    if lacks:
+        yield warning(
+            "nonconformance-of-nothing",
+            report.where,
+            f"{report.id} does not say {', nor '.join(lacks)}",
+            "add found_by: with the record, and requirements: with what the article falls short of",
+        )
+
+
+def _risk_of_another(index: Index) -> Iterator[Finding]:
+    """One assessment of two subjects was made of one of them; subjects are told by their owners."""
+    first: dict[str, Requirement] = {}
+    for requirement, number, verification in index.project.verifications():
+        if verification.risk is None or requirement.owner is None:
+            continue
+        other = first.setdefault(" ".join(verification.risk.split()), requirement)
+        if other.owner != requirement.owner:
+            yield warning(
+                "risk-of-another",
+                requirement.where / "verification" / number / "risk",
+                f"{requirement.id} of {requirement.owner} cites {verification.risk}, and so does"
+                f" {other.id} of {other.owner}: an assessment is of one subject",
+                "cite the assessment that was made for it, or the clause of it that is about it",
+            )
