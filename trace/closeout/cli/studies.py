@@ -119,8 +119,9 @@ class _Asker:
         alone, as at three sigma; then the ends are unknown, and the others stay at the inputs.
         """
         answer, failed = self.replies[worst].result, None
-        if isinstance(answer, Failure) and asked.question in self.replies:
-            failed, answer = answer.message, self.replies[asked.question].result
+        own = None if asked.question is None else self.replies.get(asked.question)
+        if isinstance(answer, Failure) and own is not None:
+            failed, answer = answer.message, own.result
         if asked.spec is None or not isinstance(answer, Answer):
             return None
         quantity, bounds = asked.verification.criterion.quantity or "", asked.tightened
