@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import exp, hypot
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from analyses.physics.linear_fit import student_probability, student_quantile
 from analyses.physics.lithium_ion import (
@@ -23,7 +23,6 @@ from closeout.math import maximum, minimum
 from closeout.units import (
     A_h,
     K,
-    Unit,
     V,
     W,
     W_h,
@@ -33,6 +32,7 @@ from closeout.units import (
     kJ_per_mol,
     mohm,
     mV,
+    per_K,
     per_month,
     ratio,
     uA,
@@ -40,8 +40,6 @@ from closeout.units import (
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-per_K = Annotated[float, Unit("1/K")]
 
 LOG = Path(__file__).parent / "data" / "bench_soak.csv"
 REFERENCE_TEMPERATURE = 20.0  # degC, at which the cells were measured

@@ -31,12 +31,11 @@ from closeout.units import (
     kohm,
     mohm,
     mV,
+    per_K,
     per_month,
     ratio,
     uA,
 )
-
-per_K = Annotated[float, Unit("1/K")]
 
 REFERENCE_TEMPERATURE = 20.0  # degC, at which the cells were measured
 A_h_PER_DAY = 24e-6  # of 1 uA

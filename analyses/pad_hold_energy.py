@@ -1,6 +1,6 @@
 """Battery energy that is left after the wait on the pad."""
 
-from typing import TYPE_CHECKING, Annotated, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from analyses.physics.lithium_ion import (
     FULL_CELL_VOLTAGE,
@@ -25,7 +25,6 @@ from closeout import analysis
 from closeout.math import maximum, minimum
 from closeout.units import (
     A_h,
-    Unit,
     V,
     W,
     W_h,
@@ -35,6 +34,7 @@ from closeout.units import (
     kJ_per_mol,
     kohm,
     mohm,
+    per_K,
     per_month,
     ratio,
     uA,
@@ -42,8 +42,6 @@ from closeout.units import (
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-per_K = Annotated[float, Unit("1/K")]
 
 REFERENCE_TEMPERATURE = 20.0  # degC, at which the cells were measured
 A_h_PER_DAY = 24e-6  # of 1 uA

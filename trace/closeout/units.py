@@ -73,6 +73,7 @@ uF = Annotated[float, Unit("uF")]
 # temperature
 K = Annotated[float, Unit("K")]
 degC = Annotated[float, Unit("degC")]
+per_K = Annotated[float, Unit("1/K")]
 K_per_s = Annotated[float, Unit("K/s")]
 W_per_K = Annotated[float, Unit("W/K")]
 J_per_K = Annotated[float, Unit("J/K")]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from itertools import pairwise
-from math import cos, isfinite, nextafter, pi, sin
+from math import cos, inf, isfinite, nextafter, pi, sin
 from typing import NamedTuple
 
 from closeout import Absent
@@ -21,6 +21,8 @@ Box = tuple[tuple[str, float, float], ...]
 Limits = tuple[float | None, float | None]
 Corner = tuple[tuple[str, float], ...]
 Line = tuple[tuple[float, float], ...]
+# The least and the greatest value that a parameter can have at all; None: there is no such end.
+Possible = Mapping[str, tuple[float | None, float | None]]
 
 # How far is searched, in tolerances; for a parameter without one, in hundredths of its value.
 REACH = 1000.0
@@ -40,7 +42,8 @@ class BreakEven(NamedTuple):
     ``value`` is the outermost value at which the criterion still holds (where ``holds``, that is
     where it holds at the nominal value of the parameter), else the first at which it holds; the
     next number that can be told from it, or FINEST of a tolerance further, turns. None: not found,
-    and ``reason`` says how far was searched. ``others`` is nominal or worst. ``tolerances`` is the
+    and ``reason`` says how far was searched, from ``low`` to ``high`` (None: not at all, or it was
+    found). ``others`` is nominal or worst. ``tolerances`` is the
     distance in tolerances of that side: 1 is the end of the box; None without a tolerance.
     ``direction`` is above, below or (not found) neither. ``monotone`` tells whether the quantity
     only rose or only fell over all the points that were evaluated.
@@ -54,6 +57,8 @@ class BreakEven(NamedTuple):
     holds: bool
     monotone: bool
     reason: str | None
+    low: float | None = None
+    high: float | None = None
 
 
 def worst_corner(extent: Extent, limits: Limits) -> Corner:
@@ -77,6 +82,7 @@ def break_even(
     limits: Limits,
     corner: Corner | None = None,
     reach: float = REACH,
+    possible: Possible | None = None,
 ) -> tuple[BreakEven, ...]:
     """Return where the criterion turns along each argument, the nearest in tolerances first.
 
@@ -91,6 +97,7 @@ def break_even(
         limits: at least, at most; inclusive.
         corner: where the other arguments are held; None is at nominal.
         reach: how far is searched, in tolerances.
+        possible: what arguments can be at all; beyond that nothing is searched.
     """
     found: list[BreakEven] = []
     others = {**inputs, **dict(corner or ())}
@@ -99,7 +106,8 @@ def break_even(
     for name in inputs:
         low, high = sides.get(name, (inputs[name], inputs[name]))
         search = _Search(evaluate, others, name, key, limits)
-        found += _along(search, inputs[name], low, high, label, reach)
+        ends = _possible(possible, name, inputs[name])
+        found += _along(search, inputs[name], low, high, label, reach, ends)
     return tuple(sorted(found, key=lambda one: nearest_first(one, inputs)))
 
 
@@ -170,8 +178,23 @@ def margin_of(value: float | None, limits: Limits) -> float | None:
     return min(margins, default=float("inf"))
 
 
+def _possible(possible: Possible | None, name: str, at: float) -> tuple[float, float]:
+    """Return the ends of what an argument can be; one that it is beyond already is no end."""
+    low, high = (possible or {}).get(name, (None, None))
+    return (
+        -inf if low is None or at < low else low,
+        inf if high is None or at > high else high,
+    )
+
+
 def _along(
-    search: _Search, at: float, low: float, high: float, label: str, reach: float
+    search: _Search,
+    at: float,
+    low: float,
+    high: float,
+    label: str,
+    reach: float,
+    possible: tuple[float, float],
 ) -> list[BreakEven]:
     start = search.margin(at)
     if start is None:
@@ -181,16 +204,23 @@ def _along(
     scale = width or WITHOUT_TOLERANCE * abs(at) or WITHOUT_TOLERANCE
     edges: list[tuple[str, float, float]] = []
     ends: list[str] = []
+    last: list[float] = []
     for direction, sign, own in (("above", 1.0, high - at), ("below", -1.0, at - low)):
-        edge, end = _outward(search.margin, at, sign * (own or scale), reach)
+        most = possible[1] if sign > 0.0 else possible[0]
+        edge, end, why = _outward(search.margin, at, sign * (own or scale), reach, most)
         if edge is None:
-            ends.append(f"{'up' if sign > 0.0 else 'down'} to {end}")
+            ends.append(f"{'up' if sign > 0.0 else 'down'} to {end:.6g}{why}")
+            last.append(end)
         else:
             edges.append((direction, edge, own))
     holds, monotone = start >= 0.0, search.monotone
     if not edges:
         reason = f"the verdict does not turn: {' and '.join(ends)}"
-        return [BreakEven(search.name, None, label, None, "neither", holds, monotone, reason)]
+        return [
+            BreakEven(
+                search.name, None, label, None, "neither", holds, monotone, reason, last[1], last[0]
+            )
+        ]  # fmt: skip
     return [
         BreakEven(
             search.name, edge, label, abs(edge - at) / own if own else None,
@@ -213,26 +243,35 @@ def _steps(reach: float) -> Iterator[float]:
 
 
 def _outward(
-    margin: Callable[[float], float | None], at: float, width: float, reach: float
-) -> tuple[float | None, str]:
-    """Return the nearest edge, or None and how far was searched."""
+    margin: Callable[[float], float | None], at: float, width: float, reach: float, most: float
+) -> tuple[float | None, float, str]:
+    """Return the nearest edge, or None; then how far was searched, and why no further.
+
+    ``most`` is the last value that is possible on that side.
+    """
     holds = (margin(at) or 0.0) >= 0.0
     before = at
     for step in _steps(reach):
         x = at + step * width
+        x = min(x, most) if width > 0.0 else max(x, most)
         found = margin(x)
         if found is None:
             return _before_the_end(margin, before, x, holds, abs(width))
         if (found >= 0.0) != holds:
-            return _edge(margin, before, x, holds, FINEST * abs(width)), ""
+            return _edge(margin, before, x, holds, FINEST * abs(width)), x, ""
         before = x
-    return None, f"{before:.6g}"
+        if x == most:
+            return None, x, ", beyond which it cannot be"
+    return None, before, ""
 
 
 def _before_the_end(
     margin: Callable[[float], float | None], good: float, bad: float, holds: bool, width: float
-) -> tuple[float | None, str]:
-    """Return the edge between a point with a value and one without, if there is one."""
+) -> tuple[float | None, float, str]:
+    """Return the edge between a point with a value and one without, if there is one.
+
+    Then the last point with a value, and that there is none beyond.
+    """
     for _ in range(HALVINGS):
         middle = good + (bad - good) / 2.0
         if middle in (good, bad) or abs(bad - good) <= 1e-9 * width:
@@ -241,10 +280,10 @@ def _before_the_end(
         if found is None:
             bad = middle
         elif (found >= 0.0) != holds:
-            return _edge(margin, good, middle, holds, FINEST * width), ""
+            return _edge(margin, good, middle, holds, FINEST * width), middle, ""
         else:
             good = middle
-    return None, f"{good:.6g}, beyond which the analysis has no value"
+    return None, good, ", beyond which the analysis has no value"
 
 
 def _edge(
@@ -293,6 +332,7 @@ def boundary(
     reach: float = 4.0,
     rays: int = 180,
     finest: float = 1e-9,
+    possible: Possible | None = None,
 ) -> tuple[Line, ...]:
     """Return where the criterion turns in the plane of two arguments, as lines of points.
 
@@ -302,7 +342,7 @@ def boundary(
     without a tolerance counts a hundredth of its value as one.
 
     Args:
-        evaluate, inputs, box, key, limits, corner: as for :func:`break_even`.
+        evaluate, inputs, box, key, limits, corner, possible: as for :func:`break_even`.
         first: the argument of the first coordinate.
         second: the argument of the second coordinate.
         reach: length of a ray in tolerances.
@@ -312,6 +352,7 @@ def boundary(
     others = {**inputs, **dict(corner or ())}
     centre = (inputs[first], inputs[second])
     scales = tuple(_scale(inputs, box, name) for name in (first, second))
+    ends = [_possible(possible, name, inputs[name]) for name in (first, second)]
 
     def at(angle: float, distance: float) -> tuple[float, float]:
         x, y = cos(angle) * distance, sin(angle) * distance
@@ -320,6 +361,8 @@ def boundary(
     def along(angle: float) -> tuple[float, float] | None:
         def margin(distance: float) -> float | None:
             x, y = at(angle, distance)
+            if not all(low <= z <= high for z, (low, high) in zip((x, y), ends, strict=True)):
+                return None
             point = {**others, first: x, second: y}
             return margin_of(value_of(evaluate, point, key), limits)
 

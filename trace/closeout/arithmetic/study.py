@@ -16,6 +16,7 @@ from closeout.arithmetic.break_even import (
     BreakEven,
     Corner,
     Limits,
+    Possible,
     boundary,
     break_even,
     nearest_first,
@@ -87,17 +88,19 @@ def study(
             there is none), ``corner`` (names and values at the worst point of the box), ``units``
             (by quantity); ``groups``, ``sides``, ``drawn``, ``seed`` as for
             :mod:`closeout.arithmetic.spread`; ``boundary`` (two parameters, empty for the two that
-            drive most, None for none), ``quantile`` (coverage and confidence, or None), and
+            drive most, None for none), ``quantile`` (coverage and confidence, or None),
+            ``possible`` (what arguments can be at all, by name), and
             ``marches``: whether break-even values are wanted where there is no symbolic form.
 
     Returns:
         ``symbolic`` is why there is no symbolic form, or None. ``sensitivities`` has rows of
         parameter, derivative, effect_low, effect_high, share, exact; the greatest first.
-        ``break_even`` has the first five rows for the others at nominal, then at worst, each with
-        the fields of BreakEven. ``derivation`` has rows of quantity, case, text, latex, mathml,
-        numbers_text, numbers_latex, numbers_mathml, value, unit. ``root_sum_square``, ``sobol`` and
-        ``quantiles`` are those of :mod:`closeout.arithmetic.spread`, ``boundary`` is that of
-        :func:`_boundary`; None or empty where there is none.
+        ``break_even`` has the first five rows for the others at nominal and each that turns
+        nothing, then the same at worst, each with the fields of BreakEven. ``derivation`` has rows
+        of quantity, case, text, latex, mathml, numbers_text, numbers_latex, numbers_mathml, value,
+        unit. ``root_sum_square``, ``sobol`` and ``quantiles`` are those of
+        :mod:`closeout.arithmetic.spread`, ``boundary`` is that of :func:`_boundary`; None or empty
+        where there is none.
     """
     key: Key = (detail["quantity"], detail["case"])
     evaluate(inputs)
@@ -115,7 +118,7 @@ def study(
         "boundary": parts.boundary(driven, edges),
         "root_sum_square": parts.spread("root sum square", spread.root_sum_square),
         "sobol": parts.spread("Sobol indices", spread.sobol) if detail["drawn"] else None,
-        "quantiles": parts.spread("quantiles", spread.quantiles) if detail["quantile"] else None,
+        "quantiles": parts.quantiles(),
         "derivation": parts.derivation(),
         "reasons": parts.reasons,
     }
@@ -163,6 +166,14 @@ class _Parts:
             name, lambda: make(self._evaluate, self._inputs, self._box, self._key, self._detail)
         )
 
+    def quantiles(self) -> list[Any] | None:
+        """Return the bounds of a share of all values, where they are asked for."""
+        if not self._detail["quantile"]:
+            return None
+        if not self._box:
+            self.reasons["quantiles"] = "no input has a spread here"
+        return self.spread("quantiles", spread.quantiles)
+
     def edges(self, names: list[str]) -> list[BreakEven]:
         """Return break-even values with the others at nominal, then at worst."""
         if self._limits == (None, None):
@@ -176,7 +187,7 @@ class _Parts:
         for corner in (None, self._corner) if self._corner else (None,):
             found += _edges(
                 self._evaluate, self._inputs, self._box, self._key, self._limits, corner, names,
-                budget, self.reasons,
+                budget, self.reasons, self._detail["possible"],
             )  # fmt: skip
         return found
 
@@ -188,7 +199,10 @@ class _Parts:
         verdict anywhere near.
         """
         wanted = self._detail["boundary"]
-        if wanted is None or self._limits == (None, None):
+        if wanted is None:
+            return None
+        if self._limits == (None, None):
+            self.reasons["boundary"] = "there is no limit"
             return None
         names = list(wanted) or [one.parameter for one in driven if one.share][:2]
         near = any(e.tolerances is not None and e.tolerances <= NEAR for e in edges)
@@ -205,7 +219,7 @@ class _Parts:
         lines = [
             boundary(
                 self._evaluate, self._inputs, self._box, self._key, self._limits, first, second,
-                corner, rays=rays, finest=FINEST,
+                corner, rays=rays, finest=FINEST, possible=self._detail["possible"],
             )
             for corner in ((None, self._corner) if self._corner else (None,))
         ]  # fmt: skip
@@ -260,8 +274,12 @@ def _edges(
     names: list[str],
     budget: Budget,
     reasons: dict[str, str],
+    possible: Possible,
 ) -> list[BreakEven]:
-    """Return the first five break-even values, over as many arguments as the budget allows."""
+    """Return the first five break-even values, over as many arguments as the budget allows.
+
+    Then each argument that turns nothing, with how far was searched.
+    """
     counted = _Counted(evaluate, budget.evaluations)
     found: list[BreakEven] = []
     for number, name in enumerate(names):
@@ -270,10 +288,10 @@ def _edges(
         others = WorstOthers(counted, inputs, box, key, limits, corner or ())
         try:
             # One argument at a time, so that what was found of the others stays.
-            edges = break_even(others, at, side, key, limits, label, budget.reach)
+            edges = break_even(others, at, side, key, limits, label, budget.reach, possible)
             # Of a march only the worst corner of the whole box: each look costs many evaluations.
             while corner is not None and budget is FORMULA and _worse(others, edges):
-                edges = break_even(others, at, side, key, limits, label, budget.reach)
+                edges = break_even(others, at, side, key, limits, label, budget.reach, possible)
             found += edges
         except _Spent:
             place = "nominal" if corner is None else "worst"
@@ -283,7 +301,9 @@ def _edges(
             )
             reasons["break even"] = "; ".join(filter(None, (reasons.get("break even"), text)))
             break
-    return sorted(found, key=lambda one: nearest_first(one, inputs))[:FIRST]
+    found.sort(key=lambda one: nearest_first(one, inputs))
+    turning = [one for one in found if one.value is not None]
+    return turning[:FIRST] + [one for one in found if one.value is None]
 
 
 def _worse(others: WorstOthers, edges: tuple[BreakEven, ...]) -> bool:

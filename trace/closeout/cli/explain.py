@@ -50,6 +50,7 @@ def command(
     Status: 0 it was shown, whatever the verdict; 2 there is no such thing.
     """
     from closeout.render.explain import explain_text, suggestions
+    from closeout.render.study import unused_text
     from closeout.render.whatif import whatif_text
 
     with opened(revision) as (snapshot, store), progress_bar() as progress:
@@ -69,7 +70,9 @@ def command(
         near = suggestions(dossier, identifier)
         cure = f"did you mean {', '.join(near)}?" if near else "closeout verify lists what there is"
         raise UserError((f"there is no requirement, analysis or parameter {identifier}", cure))
-    sys.stdout.write(text + change)
+    asked = {"--boundary": boundary, "--quantile": quantile, "--latex": latex}
+    unused = [] if outcome.studies else [name for name, value in asked.items() if value]
+    sys.stdout.write(text + change + unused_text(identifier, unused, width()))
     return 0
 
 

@@ -10,66 +10,113 @@ import click
 from closeout.cli.common import colour, jobs_option, opened, today_option, width
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
-from closeout.cli.pipeline import inspect
+from closeout.cli.pipeline import Looked, inspect
 from closeout.model.problem import Severity
 
 
 @click.command(epilog="Example: closeout lint")
 @click.option("--at", "revision", metavar="REV", help="Look at a commit.")
+@click.option(
+    "--no-code",
+    is_flag=True,
+    help="Import no module, and name the rules that could not be applied.",
+)
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of the files, for editors.")
+@click.option("--keys", is_flag=True, help="Print every key of the files, with an example.")
+@click.option("--units", is_flag=True, help="Print every unit, and its name in an analysis.")
 @click.option(
     "--rule", metavar="NAME", help="Print the page of a rule; 'all' lists every rule by its name."
 )
 @today_option
 @jobs_option
 def command(
-    revision: str | None, schema: bool, rule: str | None, today: str | None, jobs: int
+    revision: str | None,
+    no_code: bool,
+    schema: bool,
+    keys: bool,
+    units: bool,
+    rule: str | None,
+    today: str | None,
+    jobs: int,
 ) -> int:
     """Say everything that can be said without running an analysis.
 
     Rules of form, trace and unit hold for every project; those of standards and wording can be
     switched off or made errors by policy: in project.yaml, each with its reason.
 
-    Modules below analyses/ are imported to learn what they take and return.
+    Modules below analyses/ are imported to learn what they take and return, unless --no-code.
     Status: 0 nothing to tell; 1 warnings; 2 errors.
     """
-    if schema:
-        from closeout.load import schema as schema_of_files
-
-        click.echo(json.dumps(schema_of_files(), indent=2))
+    pages = {"--schema": schema, "--keys": keys, "--units": units, "--rule": rule is not None}
+    page = next((name for name, is_asked in pages.items() if is_asked), None)
+    if page is not None:
+        looking = {"--at": revision is not None, "--no-code": no_code, "--today": bool(today)}
+        _check_alone([name for name, is_asked in {**pages, **looking}.items() if is_asked])
+        sys.stdout.write(_page(page, rule))
         return 0
-    if rule is not None:
-        _print_rule(rule)
-        return 0
-    from closeout.render.terminal import problems_text, wrap
-    from closeout.render.words import count, switched_off
-
     with opened(revision) as (snapshot, store):
-        looked = inspect(snapshot, store, Options(jobs=jobs, today=today))
-    problems, scale = looked.problems, looked.scale
-    sys.stdout.write(problems_text(problems, colour=colour(), width=width()))
-    end = "" if problems else "; nothing to tell"
-    click.echo(
-        f"looked at {count(scale.files, 'file')}: {count(scale.requirements, 'requirement')} with"
-        f" {count(scale.verifications, 'verification')}, {count(scale.parameters, 'parameter')},"
-        f" {count(scale.analyses, 'analysis', 'analyses')}{end}"
-    )
-    if looked.off:
-        click.echo("\n".join(wrap(switched_off(looked.off), width())))
-    if any(problem.severity is Severity.ERROR for problem in problems):
+        looked = inspect(snapshot, store, Options(jobs=jobs, today=today, code=not no_code))
+    _tell(looked, no_code=no_code)
+    if any(problem.severity is Severity.ERROR for problem in looked.problems):
         return 2
-    return 1 if problems else 0
+    return 1 if looked.problems else 0
 
 
-def _print_rule(name: str) -> None:
-    """Print the page of a rule, or all names; UserError with the nearest name for another."""
+def _check_alone(asked: list[str]) -> None:
+    """Refuse what else is asked beside a page: it would be passed over in silence."""
+    if len(asked) > 1:
+        first, *others = asked
+        message = f"{first} prints a page, and {', '.join(others)} would be ignored"
+        raise UserError((message, "ask for one of them at a time"))
+
+
+def _page(name: str, rule: str | None) -> str:
+    """Return what is printed of the tool itself, whatever the project."""
+    from closeout import load
+
+    if name == "--schema":
+        return json.dumps(load.schema(), indent=2) + "\n"
+    if name == "--keys":
+        from closeout.render.keys import keys_text
+
+        sections = {section: load.section_schema(section) for section in load.SECTIONS}
+        return keys_text(sections, load.schema()["$defs"].values(), width())
+    if name == "--units":
+        from closeout.render.units import units_text
+
+        return units_text(width())
+    return _page_of_rule(rule or "")
+
+
+def _page_of_rule(name: str) -> str:
+    """Return the page of a rule, or all names; UserError with the nearest name for another."""
     from closeout.render.page_of_rule import page_text, titles_text
     from closeout.rules.catalogue import BY_NAME, RULES
     from closeout.rules.policy import suggestion
 
     if name == "all":
-        sys.stdout.write(titles_text(RULES, width()))
-        return
+        return titles_text(RULES, width())
     if name not in BY_NAME:
         raise UserError((f"there is no rule {name}", suggestion(name)))
-    sys.stdout.write(page_text(BY_NAME[name], width()))
+    return page_text(BY_NAME[name], width())
+
+
+def _tell(looked: Looked, *, no_code: bool) -> None:
+    """Print the problems, how much was looked at, and which rules are off or were not applied."""
+    from closeout.render.terminal import problems_text, wrap
+    from closeout.render.words import count, switched_off, without_code
+    from closeout.rules.catalogue import OF_CODE, PARTLY_OF_CODE
+
+    scale = looked.scale
+    sys.stdout.write(problems_text(looked.problems, colour=colour(), width=width()))
+    analyses = "" if no_code else f", {count(scale.analyses, 'analysis', 'analyses')}"
+    end = "" if looked.problems else "; nothing to tell"
+    click.echo(
+        f"looked at {count(scale.files, 'file')}: {count(scale.requirements, 'requirement')} with"
+        f" {count(scale.verifications, 'verification')}, {count(scale.parameters, 'parameter')}"
+        f"{analyses}{end}"
+    )
+    notes = [without_code(OF_CODE, PARTLY_OF_CODE)] if no_code else []
+    notes += [switched_off(looked.off)] if looked.off else []
+    for note in notes:
+        click.echo("\n".join(wrap(note, width())))

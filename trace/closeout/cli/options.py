@@ -10,7 +10,8 @@ class Options:
     """What is asked of a run.
 
     ``settings`` are NAME=AMOUNT, with a spread or without; ``only`` patterns of identifiers.
-    ``today`` is the day (year-month-day) at which to judge, None for the state's own.
+    ``today`` is the day (year-month-day) at which to judge, None for the state's own. Without
+    ``code`` no module of analyses is imported, so that only what needs none can be told.
     """
 
     review: str | None = None
@@ -18,3 +19,4 @@ class Options:
     only: tuple[str, ...] = ()
     jobs: int = 1
     today: str | None = None
+    code: bool = True

@@ -158,7 +158,7 @@ def _check(
     """Return the checked project, or the problems and files of one that cannot be read at all."""
     # Modules are imported in processes of their own while the files are read in this one.
     with ThreadPoolExecutor(1) as executor:
-        described = executor.submit(evaluator.modules)
+        described = executor.submit(evaluator.modules if options.code else list[Module])
         kept = _KeptFiles(store)
         loaded = load(snapshot, kept)
         kept.flush()
@@ -173,6 +173,7 @@ def _check(
         [spec for module in modules for spec in module.specs],
         (*loaded.left_out, *_unusable(modules, snapshot)),
         whole=loaded.whole and not snapshot.problems(),
+        code=options.code,
     )
     asked = read_options(options, index, units)
     review = options.review or index.project.charter.next_review

@@ -12,10 +12,12 @@ from closeout.arithmetic.break_even import worst_corner
 from closeout.evaluate.engine import Evaluator, Reply
 from closeout.graph import Asked, Bounds, Index, Plan
 from closeout.graph.chances import assumed_of, spreads_of
+from closeout.graph.possible import possible_ends
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Answer, Assurance, Decided, Extent
 from closeout.model.dossier import InputUsed
 from closeout.model.question import AnalysisSpec, Failure, Question
+from closeout.model.records import BasisKind
 from closeout.model.study import (
     Axis,
     Boundary,
@@ -52,7 +54,10 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class _Ready:
-    """A verification whose study can be asked: its case, and the extent of that over the box."""
+    """A verification whose study can be asked: its case, and the extent of that over the box.
+
+    ``failed`` is why there is no extent over the box, None where there is one.
+    """
 
     asked: Asked
     spec: AnalysisSpec
@@ -61,6 +66,7 @@ class _Ready:
     extent: Extent
     assurance: Assurance
     quantile: tuple[float, float] | None
+    failed: str | None
 
 
 def studies(
@@ -74,20 +80,16 @@ def studies(
     """Return a study of each wanted verification that asks something and has an answer.
 
     ``replies`` are those that are known already. Whatever the basis, the worst case of the box
-    says where the others are worst.
+    says where the others are worst; where only that fails, the others stay at nominal.
     """
     specs = {spec.name: spec for spec in index.specs}
     asking = plan.of(wanted.requirements).asked.items()
     worst = {key: _worst_case(one) for key, one in asking if one.question is not None}
     missing = [question for question in worst.values() if question not in replies]
     known = {**replies, **evaluator.answer(dict.fromkeys(missing), specs)}
-    ready: dict[Key, _Ready] = {}
-    for key, question in worst.items():
-        asked, answer = plan.asked[key], known[question].result
-        if asked.spec is not None and isinstance(answer, Answer):
-            found = _ready(key[0], asked, asked.spec, question, answer, wanted, index, known)
-            if found is not None:
-                ready[key] = found
+    asker = _Asker(wanted, index, units, known)
+    found = {key: asker.ready(key[0], plan.asked[key], question) for key, question in worst.items()}
+    ready = {key: one for key, one in found.items() if one is not None}
     told = evaluator.study(dict.fromkeys(one.question for one in ready.values()), specs)
     return tuple(_study(key, one, told[one.question], index, units) for key, one in ready.items())
 
@@ -101,46 +103,71 @@ def _worst_case(asked: Asked) -> Question:
     return replace(question, kind="worst case", detail=detail)
 
 
-def _ready(
-    requirement: str,
-    asked: Asked,
-    spec: AnalysisSpec,
-    worst: Question,
-    answer: Answer,
-    wanted: Wanted,
-    index: Index,
-    replies: Mapping[Question, Reply],
-) -> _Ready | None:
-    """Return the question of a study, of the case with the least margin; None: none has a value."""
-    quantity, bounds = asked.verification.criterion.quantity or "", asked.tightened
-    cases = [
-        (_margin(extent, bounds), number, case, extent)
-        for number, (case, extent) in enumerate(answer.of(quantity))
-        if extent.value is not None and extent.absent is None
-    ]
-    if not cases:
-        return None
-    _, _, case, extent = min(cases, key=lambda one: one[:2])
-    limits = (bounds.at_least, bounds.at_most)
-    quantile = wanted.quantile or _required(asked)
-    decided = None if wanted.quantile else _decided(asked, case, replies)
-    detail = {
-        "quantity": quantity,
-        "case": case,
-        "at_least": limits[0],
-        "at_most": limits[1],
-        "corner": worst_corner(extent, limits),
-        "units": {field.name: field.unit for field in spec.fields},
-        "boundary": wanted.boundary,
-        "quantile": quantile,
-        "samples": None if decided is None else decided.samples,
-        "marches": wanted.marches,
-        "seed": requirement,
-        **spreads_of(asked.inputs, index.parameters),
-    }
-    text = json.dumps(detail, separators=(",", ":"))
-    question = replace(worst, kind="study", detail=text)
-    return _Ready(asked, spec, question, case, extent, answer.assurance, quantile)
+@dataclass(frozen=True, slots=True)
+class _Asker:
+    """Makes the questions of studies from what is known of the worst cases."""
+
+    wanted: Wanted
+    index: Index
+    units: Units
+    replies: Mapping[Question, Reply]
+
+    def ready(self, requirement: str, asked: Asked, worst: Question) -> _Ready | None:
+        """Return the question of a study, of the case with the least margin.
+
+        None where no case has a value. Of a basis other than the worst case, that one may fail
+        alone, as at three sigma; then the ends are unknown, and the others stay at the inputs.
+        """
+        answer, failed = self.replies[worst].result, None
+        own = None if asked.question is None else self.replies.get(asked.question)
+        if isinstance(answer, Failure) and own is not None:
+            failed, answer = answer.message, own.result
+        if asked.spec is None or not isinstance(answer, Answer):
+            return None
+        quantity, bounds = asked.verification.criterion.quantity or "", asked.tightened
+        cases = [
+            (_margin(extent, bounds), number, case, extent)
+            for number, (case, extent) in enumerate(answer.of(quantity))
+            if extent.value is not None and extent.absent is None
+        ]
+        if not cases:
+            return None
+        _, _, case, extent = min(cases, key=lambda one: one[:2])
+        if failed is not None:
+            extent = Extent(extent.value)
+        quantile = self.wanted.quantile or _required(asked)
+        detail = self._detail(requirement, asked, asked.spec, case, extent, quantile)
+        question = replace(worst, kind="study", detail=json.dumps(detail, separators=(",", ":")))
+        assurance = answer.assurance
+        return _Ready(asked, asked.spec, question, case, extent, assurance, quantile, failed)
+
+    def _detail(
+        self,
+        requirement: str,
+        asked: Asked,
+        spec: AnalysisSpec,
+        case: str | None,
+        extent: Extent,
+        quantile: tuple[float, float] | None,
+    ) -> dict[str, Any]:
+        limits = (asked.tightened.at_least, asked.tightened.at_most)
+        decided = None if self.wanted.quantile else _decided(asked, case, self.replies)
+        parameters = self.index.parameters
+        return {
+            "quantity": asked.verification.criterion.quantity or "",
+            "case": case,
+            "at_least": limits[0],
+            "at_most": limits[1],
+            "corner": worst_corner(extent, limits),
+            "units": {field.name: field.unit for field in spec.fields},
+            "boundary": self.wanted.boundary,
+            "quantile": quantile,
+            "samples": None if decided is None else decided.samples,
+            "possible": possible_ends(asked.inputs, parameters, self.units),
+            "marches": self.wanted.marches,
+            "seed": requirement,
+            **spreads_of(asked.inputs, parameters),
+        }
 
 
 def _required(asked: Asked) -> tuple[float, float] | None:
@@ -191,8 +218,21 @@ def _study(
         assumed=assumed_of(ready.asked.inputs, index.parameters),
         quantiles=_quantiles(told, ready.quantile),
         boundary=None if told["boundary"] is None else owned.boundary(told["boundary"]),
-        reasons=dict(told["reasons"]),
+        reasons=_reasons(ready, told),
     )
+
+
+def _reasons(ready: _Ready, told: Mapping[str, Any]) -> dict[str, str]:
+    """Return why a part is missing or not whole: what the study says, and what it is not about."""
+    reasons: dict[str, str] = dict(told["reasons"])
+    if ready.failed is not None:
+        reasons["extreme value"] = f"over the declared tolerances: {ready.failed}"
+    if ready.asked.verification.basis.kind is BasisKind.PROBABILITY:
+        reasons["probability"] = (
+            "these are values of single parameters at which the criterion itself turns; where the"
+            " probability falls to what is asked is not searched"
+        )
+    return reasons
 
 
 def _ends(ready: _Ready, told: Mapping[str, Any]) -> tuple[Ends, ...]:
@@ -228,13 +268,16 @@ class _Owned:
 
     def edge(self, row: list[Any]) -> Edge:
         """Return a break-even value in the parameter's own unit."""
-        name, value, *rest = row
+        name, value, *rest, low, high = row
         used = self._inputs[name]
         own = self._index.parameters[name].value.unit
-        now, shown = self._in(own, used.value, used.unit), self._in(own, value, used.unit)
-        if now is None or (shown is None and value is not None):  # beyond the doubles in that unit
-            own, now, shown = used.unit, used.value, value
-        return Edge(name, own, now, shown, *rest)
+        given = (used.value, value, low, high)
+        shown = [self._in(own, one, used.unit) for one in given]
+        if any(a is None and b is not None for a, b in zip(shown, given, strict=True)):
+            own, shown = used.unit, list(given)  # beyond the doubles in that unit
+        now, *ends = shown
+        assert now is not None
+        return Edge(name, own, now, ends[0], *rest, *ends[1:])
 
     def boundary(self, row: list[Any]) -> Boundary:
         """Return a boundary with both of its axes in the parameters' own units."""

@@ -36,7 +36,7 @@ def check(index: Index, units: Units) -> list[Finding]:
         found.extend(rule(index))
     if index.complete:
         found.extend(_no_requirements(index))
-        found.extend(_unused_parameters(index))
+        found.extend(_unused_parameters(index) if index.code else ())
         found.extend(_unused_analyses(index))
         found.extend(_policies_of_nothing(index))
         found.extend(_reports_of_nobody(index))

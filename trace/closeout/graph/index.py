@@ -39,7 +39,8 @@ class Index:
     ``waivers`` are by requirement. ``replaced`` leads from a record to a dated one that replaces
     it. ``doubled`` are requirements, and records, of which a second has the identifier.
     ``left_out`` are identifiers, of whatever kind, of items with a fault that is told already;
-    ``whole`` is False where a file could not be read, so that nobody knows what it holds.
+    ``whole`` is False where a file could not be read, so that nobody knows what it holds; ``code``
+    where no module was imported, so that nobody knows which analyses there are.
     ``differences`` are quantities that a criterion says to be differences of temperatures.
     """
 
@@ -60,6 +61,7 @@ class Index:
     left_out: frozenset[str] = frozenset()
     whole: bool = True
     differences: frozenset[str] = frozenset()
+    code: bool = True
 
     @classmethod
     def of(
@@ -68,6 +70,7 @@ class Index:
         specs: Iterable[AnalysisSpec],
         left_out: Iterable[str] = (),
         whole: bool = True,
+        code: bool = True,
     ) -> Index:
         """Return the index of a project and its analyses."""
         requirements, records = _by_id(project.requirements), _by_id(project.records)
@@ -98,7 +101,14 @@ class Index:
                 for _, _, verification in project.verifications()
                 if verification.criterion.difference and verification.criterion.quantity
             ),
+            code=code,
         )
+
+    def may_be_analysis(self, name: str) -> bool:
+        """Return whether a name may be that of an analysis, as far as is known."""
+        if self.code:
+            return name in self.analyses
+        return all(part.isidentifier() for part in name.split("."))
 
     def lacks(self, name: str, known: Container[str]) -> bool:
         """Return whether a name is surely unknown: no item has it, none that is left out either."""

@@ -255,7 +255,7 @@ class _Planner:
                 f"{name} is the name of several analyses",
                 f"write one of {', '.join(index.shared[name])}",
             )  # fmt: skip
-        elif name in index.left_out:
+        elif name in index.left_out or not index.code:
             self._faults.append(f"the analysis {name} cannot be used")
         else:
             otherwise = f"write a function {name} with @analysis, or leave out the key as yet"

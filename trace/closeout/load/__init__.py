@@ -1,11 +1,20 @@
 """From project files to typed records: strict YAML with places, JSON Schemas, every problem.
 
 ``load`` never raises for what a user wrote; ``locate`` gives later findings their line and column;
-``schema`` is the JSON Schema of a project file, for editors.
+``schema`` is the JSON Schema of a project file, for editors, ``section_schema`` that of a section.
 """
 
-from closeout.load.forms import schema
+from closeout.load.forms import SECTIONS, schema, section_schema
 from closeout.load.kept import Cache
 from closeout.load.project import Files, Loaded, load, locate
 
-__all__ = ["Cache", "Files", "Loaded", "load", "locate", "schema"]
+__all__ = [
+    "SECTIONS",
+    "Cache",
+    "Files",
+    "Loaded",
+    "load",
+    "locate",
+    "schema",
+    "section_schema",
+]

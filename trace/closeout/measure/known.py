@@ -34,13 +34,21 @@ def _table() -> dict[str, list[str]]:
 
 def usual() -> Iterator[str]:
     """Yield the texts of the table: each symbol with each prefix, and what authors import."""
-    from closeout import units
     from closeout.measure.symbols import GAINS, LEVELS, POINTS, SPELLINGS
 
     yield from ("", "1", *SPELLINGS, *LEVELS, *GAINS, *POINTS)
-    for named in vars(units).values():
-        for mark in getattr(named, "__metadata__", ()):
-            yield mark.text
+    yield from importable().values()
+
+
+def importable() -> dict[str, str]:
+    """Return the unit, as text, of each name that authors import from ``closeout.units``."""
+    from closeout import units
+
+    return {
+        name: mark.text
+        for name, named in vars(units).items()
+        for mark in getattr(named, "__metadata__", ())
+    }
 
 
 def written() -> str:

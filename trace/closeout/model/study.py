@@ -28,9 +28,10 @@ class Edge(NamedTuple):
     """Where a criterion turns along one parameter, the others at nominal or at worst.
 
     ``now`` and ``value`` are in ``unit``, the parameter's own. ``value`` is None where the verdict
-    does not turn, and ``reason`` says how far was searched. ``tolerances`` is the distance in
-    tolerances of that side, None without one. ``direction`` is above, below or neither; ``holds``
-    tells whether the criterion holds where the search begins.
+    does not turn, and ``reason`` says how far was searched, in the unit of the analysis; ``low``
+    and ``high`` say it in ``unit`` (None: it was not searched, or was found). ``tolerances`` is the
+    distance in tolerances of that side, None without one. ``direction`` is above, below or neither;
+    ``holds`` tells whether the criterion holds where the search begins.
     """
 
     parameter: str
@@ -43,6 +44,8 @@ class Edge(NamedTuple):
     holds: bool
     monotone: bool
     reason: str | None
+    low: float | None = None
+    high: float | None = None
 
 
 class Line(NamedTuple):

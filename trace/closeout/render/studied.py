@@ -10,7 +10,15 @@ from closeout.render.numbers import show, show_margin
 from closeout.render.page import Formula
 from closeout.render.picture import bars, boundary_svg
 from closeout.render.plain import safe
-from closeout.render.study import edge_row, ends_row, how, named, quantile_words, sobol_rows
+from closeout.render.study import (
+    edge_row,
+    ends_row,
+    how,
+    named,
+    not_turning,
+    quantile_words,
+    sobol_rows,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +99,10 @@ def studied(study: Study) -> Studied:
 def _turns(study: Study) -> str:
     """Return what is said where no parameter alone turns the verdict, nor the two together."""
     said = []
-    if study.edges and all(one.value is None for one in study.edges):
-        holds = "holds" if study.edges[0].holds else "fails"
-        said.append(f"No parameter alone turns the verdict, as far as was searched: it {holds}.")
+    for others in ("nominal", "worst"):
+        told = not_turning([one for one in study.edges if one.others == others])
+        if told:
+            said.append(f"With the others at {others}, {told}.")
     if study.boundary is not None and not study.boundary.turns:
         names = (
             f"{safe(study.boundary.first.parameter)} and {safe(study.boundary.second.parameter)}"

@@ -24,6 +24,8 @@ EDGE_DIGITS = 5
 LEAST_INDEX = 0.005
 # What a break-even value is known to, relative to it or to the present value.
 KNOWN_TO = 1e-12
+# Parts of how far it spreads; each of them is there or not.
+_SPREADS = {"extreme value", "quantiles"}
 
 
 def study_lines(study: Study, paint: Paint, width: int, *, latex: bool) -> Iterator[str]:
@@ -33,7 +35,7 @@ def study_lines(study: Study, paint: Paint, width: int, *, latex: bool) -> Itera
         text = f"no study of {name} ({study.failure.kind}): {flow(study.failure.message)}"
         yield from wrap(text, width, 4)
         return
-    if study.ends or study.quantiles is not None:
+    if study.ends or study.quantiles is not None or _SPREADS & set(study.reasons):
         yield from ("", "    " + paint.strong(f"How far it spreads: {name}"))
         yield from _spreads(study, width)
     yield from ("", "    " + paint.strong(f"What drives it: {name}"))
@@ -50,6 +52,17 @@ def study_lines(study: Study, paint: Paint, width: int, *, latex: bool) -> Itera
     yield from _derivation(study, width, latex)
 
 
+def unused_text(identifier: str, options: Sequence[str], width: int) -> str:
+    """Return which options had no effect, since there is no study that they could change."""
+    if not options:
+        return ""
+    told = (
+        f"{', '.join(options)} had no effect: only a requirement that an analysis verifies with a"
+        f" number has a study, and {safe(identifier)} has none"
+    )
+    return "\n" + "\n".join(wrap(told, width)) + "\n"
+
+
 def how(drivers: Sequence[Driver]) -> str:
     """Return how the slopes were found."""
     return "exact derivatives" if all(one.exact for one in drivers) else "by differences"
@@ -62,7 +75,8 @@ def named(quantity: str, case: str | None) -> str:
 
 def _because(study: Study, part: str, width: int) -> Iterator[str]:
     if part in study.reasons:
-        yield from wrap(f"not whole: {flow(study.reasons[part])}", width, 6)
+        about = f"no {part}" if part in _SPREADS else "not whole"
+        yield from wrap(f"{about}: {flow(study.reasons[part])}", width, 6)
 
 
 # ---- how far it spreads
@@ -75,7 +89,8 @@ def _spreads(study: Study, width: int) -> Iterator[str]:
     )
     if study.quantiles is not None:
         yield from wrap(quantile_words(study), width, 6)
-    yield from _because(study, "quantiles", width)
+    for part in ("extreme value", "quantiles"):
+        yield from _because(study, part, width)
 
 
 def ends_row(one: Ends, unit: str) -> tuple[str, str, str, str]:
@@ -167,6 +182,8 @@ def _driver(one: Driver, largest: float, unit: str | None) -> tuple[str, ...]:
 
 def _edges(study: Study, width: int) -> Iterator[str]:
     yield from _because(study, "break even", width)
+    if "probability" in study.reasons:
+        yield from wrap(flow(study.reasons["probability"]), width, 6)
     for others in ("nominal", "worst"):
         edges = [one for one in study.edges if one.others == others]
         if not edges:
@@ -178,14 +195,29 @@ def _edges(study: Study, width: int) -> Iterator[str]:
 
 
 def _not_found(edges: Sequence[Edge], width: int) -> Iterator[str]:
-    """Say it where the list is short because the verdict turns with nothing else."""
-    if all(one.value is None for one in edges):
-        holds = "holds" if edges[0].holds else "fails"
-        text = f"no parameter alone turns the verdict, as far as was searched: it {holds}"
-        yield from wrap(text, width, 8)
-    elif any(one.value is None for one in edges):
-        text = "no other parameter alone turns the verdict, as far as was searched"
-        yield from wrap(text, width, 8)
+    """Say what does not turn the verdict, and over which range that was searched."""
+    told = not_turning(edges)
+    if told:
+        yield from wrap(told, width, 8)
+
+
+def not_turning(edges: Sequence[Edge]) -> str:
+    """Return which parameters alone do not turn the verdict, and how far each was searched."""
+    idle = [one for one in edges if one.value is None]
+    if not idle:
+        return ""
+    listed = ", ".join(_searched(one) for one in idle)
+    if len(idle) < len(edges):
+        return f"alone, these do not turn the verdict as far as was searched: {listed}"
+    holds = "holds" if idle[0].holds else "fails"
+    return f"no parameter alone turns the verdict as far as was searched: it {holds} with {listed}"
+
+
+def _searched(one: Edge) -> str:
+    if one.low is None or one.high is None:
+        return f"{safe(one.parameter)} (not searched: {flow(one.reason or '')})"
+    _, low, high = show_extent(one.now, one.low, one.high, safe(one.unit))
+    return f"{safe(one.parameter)} from {low} to {high}"
 
 
 def edge_row(one: Edge) -> tuple[str, str, str, str]:

@@ -257,3 +257,11 @@ def switched_off(off: Iterable[RulePolicy]) -> str:
         for policy in off
     )
     return f"off by the project's policy: {safe('; '.join(said))}"
+
+
+def without_code(whole: Iterable[str], partly: Iterable[str]) -> str:
+    """Return in one sentence which rules were not applied since no module was imported."""
+    return (
+        f"no module was imported (--no-code), so these rules were not applied: {', '.join(whole)};"
+        f" and these only to what needs no code: {', '.join(partly)}"
+    )

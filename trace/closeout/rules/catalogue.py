@@ -31,4 +31,22 @@ RULES: tuple[Rule, ...] = (
     *evidence_pages.RULES,
     *wording.RULES,
 )
+# What is told from what a module says of its analyses once it is imported: of each nothing, or not
+# all, can be told without. A test holds the first against the examples of all pages.
+OF_CODE = (
+    "analysis-import",
+    "analysis-signature",
+    "unknown-analysis",
+    "ambiguous-analysis",
+    "unused-analysis",
+    "unknown-quantity",
+    "unknown-parameter",
+    "unused-parameter",
+    "condition-not-given",
+    "given-unused",
+    "dependent-parameters",
+    "model-uncertainty",
+    "analysis-not-validated",
+)
+PARTLY_OF_CODE = ("dangling-reference", "kelvin-meets-celsius", "unit")
 BY_NAME: Mapping[str, Rule] = {rule.name: rule for rule in RULES}

@@ -1,9 +1,9 @@
 """How long the lamp burns on one charge."""
 
-from typing import Annotated, NamedTuple
+from typing import NamedTuple
 
 from closeout import analysis
-from closeout.units import A_h, Unit, degC, hour, mA
+from closeout.units import A_h, degC, hour, mA, per_K
 
 REFERENCE_TEMPERATURE = 20.0  # degC; the data sheet states the capacity there
 
@@ -15,10 +15,7 @@ class LampTime(NamedTuple):
 
 @analysis(validated_by="tests/test_lamp_time.py")
 def lamp_time(
-    cell_capacity: A_h,
-    lamp_current: mA,
-    cold_loss: Annotated[float, Unit("1/K")],
-    cell_temperature: degC,
+    cell_capacity: A_h, lamp_current: mA, cold_loss: per_K, cell_temperature: degC
 ) -> LampTime:
     """Time for which a full cell feeds the lamp.
 
