@@ -90,7 +90,7 @@ def _held_then(index: Index, history: History | None) -> Iterator[_Held]:
     for record in index.records.values():
         for name, issue in record.judged if history is not None else ():
             now = index.requirements.get(name)
-            if now is None or now.issue == issue or now.not_applicable is not None:
+            if now is None or issue in (None, now.issue) or now.not_applicable is not None:
                 continue
             then = _on_its_day(record, name, issue, history)
             if then is None:
@@ -101,10 +101,10 @@ def _held_then(index: Index, history: History | None) -> Iterator[_Held]:
 
 
 def _on_its_day(
-    record: Record, name: str, issue: str, history: History | None
+    record: Record, name: str, issue: str | None, history: History | None
 ) -> Requirement | None:
     """Return an issue of a requirement as it stood on a record's day, else as it came first."""
-    if history is None:
+    if history is None or issue is None:
         return None
     all_of_it = history.versions.get(name, ())
     texts = [(one.day, one.requirement) for one in all_of_it if one.requirement.issue == issue]
@@ -123,7 +123,7 @@ def _of_no_known_issue(
         return
     for requirement, verification, record in _held_now(index, standing):
         issue = dict(record.judged).get(requirement.id, requirement.issue)
-        if issue == requirement.issue or reports_of(record, index, requirement.id):
+        if issue in (None, requirement.issue) or reports_of(record, index, requirement.id):
             continue
         if record.date is None or _on_its_day(record, requirement.id, issue, history) is not None:
             continue
