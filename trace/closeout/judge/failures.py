@@ -103,7 +103,7 @@ def _held_then(index: Index, history: History | None) -> Iterator[_Held]:
 def _on_its_day(
     record: Record, name: str, issue: str | None, history: History | None
 ) -> Requirement | None:
-    """Return an issue of a requirement as it stood on a record's day, else as it came first."""
+    """Return an issue of a requirement as it stood when judged, else as it came first."""
     if history is None or issue is None:
         return None
     all_of_it = history.versions.get(name, ())
@@ -111,7 +111,8 @@ def _on_its_day(
     base = None if history.base is None else history.base.requirements.get(name)
     if not texts:
         return base if base is not None and base.issue == issue else None
-    before = [text for day, text in texts if record.date is not None and day <= record.date]
+    judged = record.day_of(name)
+    before = [text for day, text in texts if judged is not None and day <= judged]
     return before[-1] if before else texts[0][1]
 
 
