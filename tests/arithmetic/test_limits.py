@@ -139,7 +139,9 @@ def test_nothing_is_searched_where_the_limits_are_decided():
     assert not extent.low_tight
     assert extent.proved_low is not None
     assert extent.proved_low >= -20.0
-    assert found.evaluations == proofs((-20.0, None, 1e-9)).evaluations + 1  # at the inputs
+    at_inputs, at_corners = 1, 4  # on numbers, beside the proof
+    proof = proofs((-20.0, None, 1e-9))
+    assert found.evaluations == proof.evaluations + at_inputs + at_corners
 
 
 def test_hard_quantities_share_what_there_is_and_whole_ends_know_no_less():

@@ -105,7 +105,6 @@ def _tell(looked: Looked, *, no_code: bool) -> None:
     """Print the problems, how much was looked at, and which rules are off or were not applied."""
     from closeout.render.terminal import problems_text, wrap
     from closeout.render.words import count, switched_off, without_code
-    from closeout.rules.catalogue import OF_CODE, PARTLY_OF_CODE
 
     scale = looked.scale
     sys.stdout.write(problems_text(looked.problems, colour=colour(), width=width()))
@@ -116,7 +115,11 @@ def _tell(looked: Looked, *, no_code: bool) -> None:
         f" {count(scale.verifications, 'verification')}, {count(scale.parameters, 'parameter')}"
         f"{analyses}{end}"
     )
-    notes = [without_code(OF_CODE, PARTLY_OF_CODE)] if no_code else []
+    notes = []
+    if no_code:
+        from closeout.rules.catalogue import OF_CODE, PARTLY_OF_CODE
+
+        notes.append(without_code(OF_CODE, PARTLY_OF_CODE))
     notes += [switched_off(looked.off)] if looked.off else []
     for note in notes:
         click.echo("\n".join(wrap(note, width())))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from closeout.arithmetic.probability import CAP, highest
 from closeout.graph.findings import warning
 from closeout.graph.index import Index
 from closeout.model.probability import probability_text
@@ -18,6 +17,8 @@ def out_of_reach(index: Index) -> Iterator[Finding]:
             basis = verification.basis
             if basis.probability is None or basis.confidence is None:
                 continue
+            from closeout.arithmetic.probability import CAP, highest  # few projects ask for one
+
             most = highest(float(basis.confidence))
             if basis.probability > most:
                 yield warning(

@@ -47,6 +47,7 @@ OF_CODE = (
     "dependent-parameters",
     "model-uncertainty",
     "analysis-not-validated",
+    "worst-case-of-nothing",
 )
 PARTLY_OF_CODE = ("dangling-reference", "kelvin-meets-celsius", "unit")
 BY_NAME: Mapping[str, Rule] = {rule.name: rule for rule in RULES}
