@@ -238,6 +238,7 @@ def test_the_printed_command_is_the_one_that_replays(
         assert words[2:] == [word for pair in pairs for word in ("--set", pair)]
 
 
+@pytest.mark.slow
 def test_the_package_tells_the_inputs_of_the_end_that_decides(
     relay: Project, tmp_path: Path
 ) -> None:

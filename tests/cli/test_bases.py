@@ -183,6 +183,7 @@ def test_a_probability_is_decided(tmp_path: Path, asked: float, limit: float, st
     assert first == second  # the seed is the requirement's identifier
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("policy", "there", "not_there"),
     [
@@ -210,6 +211,7 @@ def test_a_margin_is_held_against_a_probability(
     assert "margin-policy" not in [p["rule"] for p in found["problems"]]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("limit", "probabilities"),
     [

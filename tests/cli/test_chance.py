@@ -108,6 +108,7 @@ def test_a_table_for_machines_has_the_unit_of_the_margin_beside_it(tmp_path: Pat
     assert 0.0 < float(row["margin"]) < 1e-4
 
 
+@pytest.mark.slow
 def test_how_far_the_quantity_reaches_is_told_in_its_unit(tmp_path: Path) -> None:
     """99.99 % of all reserves lie above 100 MPa - 3.719 x 25 MPa = 7.025 MPa.
 

@@ -176,6 +176,7 @@ def energy(voltage: V) -> Energy:
 '''
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("more", ["", "    subprocess.run(['true'], check=True)\n"])
 def test_what_is_read_outside_the_judged_folders_counts_as_well(
     tmp_path: Path, clock: Path, more: str
@@ -226,6 +227,7 @@ def test_a_kept_run_holds_while_no_date_of_the_project_lies_between(
     assert dated.run("verify", on="2030-01-01").stdout == text
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("wrong", ["tomorrow", "20260820", "2026-02-30", "2026-8-20", ""])
 def test_what_is_no_day_is_refused(tmp_path: Path, clock: Path, wrong: str) -> None:
     dated = project(tmp_path, clock)
@@ -235,6 +237,7 @@ def test_what_is_no_day_is_refused(tmp_path: Path, clock: Path, wrong: str) -> N
         assert "write it as 2026-11-30" in run.stderr
 
 
+@pytest.mark.slow
 def test_every_output_says_at_which_day(tmp_path: Path, clock: Path) -> None:
     dated = project(tmp_path, clock).commit(DAY)
     for form in ("md", "html", "json"):
@@ -259,6 +262,7 @@ def test_a_commit_of_a_day_that_has_not_come_is_a_finding(tmp_path: Path, clock:
     assert f"the commit is of {FAR}, a day that has not come" in run.stdout
 
 
+@pytest.mark.slow
 def test_a_commit_of_a_day_before_its_parent_is_a_finding(tmp_path: Path, clock: Path) -> None:
     dated = project(tmp_path, clock).commit("2026-07-01").commit(DAY)
     assert rules(dated) == ["commit-date"]

@@ -129,6 +129,7 @@ def test_a_merge_of_two_good_branches_that_loses_is_blocked(hooked: Project) -> 
     assert hooked.attempt("commit", "--no-edit").status != 0  # nor by finishing it by hand
 
 
+@pytest.mark.slow
 def test_a_merge_that_loses_nothing_passes(hooked: Project) -> None:
     hooked.git("checkout", "--quiet", "-b", "side")
     hooked.write({"README.md": "Invented."})
@@ -204,6 +205,7 @@ def test_a_new_build_passes_and_is_to_be_verified_again(hooked: Project) -> None
     assert "BAT is at FM-3" in run.said
 
 
+@pytest.mark.slow
 def test_a_result_between_its_uncertainties_passes_and_is_told(hooked: Project) -> None:
     fail(hooked)
     hooked.replace(BENCH, "49.5 W h", "52.1 W h")
@@ -213,6 +215,7 @@ def test_a_result_between_its_uncertainties_passes_and_is_told(hooked: Project) 
     assert "by what a record found" in run.said
 
 
+@pytest.mark.slow
 def test_what_is_derived_passes_up_its_news(hooked: Project) -> None:
     light = "title: Light, statement: The lantern shall give light., source: Invented"
     above = f"  - {{id: SYS-010, {light}}}\n"
@@ -236,6 +239,7 @@ def test_a_changed_limit_beside_a_new_build_blocks(hooked: Project) -> None:
     assert "it loses compliance" in run.said
 
 
+@pytest.mark.slow
 def test_a_limit_that_an_old_record_does_not_reach_blocks(hooked: Project) -> None:
     hooked.replace(POWER, "at_least: 52 W h", "at_least: 58 W h")
     run = commit(hooked)
@@ -243,6 +247,7 @@ def test_a_limit_that_an_old_record_does_not_reach_blocks(hooked: Project) -> No
     assert "PWR-012" in run.said
 
 
+@pytest.mark.slow
 def test_a_record_that_names_another_build_than_it_did_blocks(hooked: Project) -> None:
     hooked.replace(BENCH, "article: {BAT: FM-2}", "article: {BAT: FM-1}")
     run = commit(hooked)

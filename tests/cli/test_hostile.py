@@ -287,6 +287,7 @@ def test_an_analysis_has_no_hold_on_the_verdict_of_another(project: Project) -> 
     assert run.json["totals"]["C"] == 3
 
 
+@pytest.mark.slow
 def test_an_analysis_that_floods_its_output_is_no_harm(project: Project) -> None:
     project.replace(
         "analyses/energy.py",

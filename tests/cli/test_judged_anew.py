@@ -85,6 +85,7 @@ def test_what_falls_short_of_the_new_issue_is_no_failure_before_it_is_judged(
     assert state(tested, "--today", "2026-05-01")["compliance"] == "NC"
 
 
+@pytest.mark.slow
 def test_a_day_that_is_moved_is_told(tested: Project) -> None:
     tested.replace(BENCH, "PWR-012: A", ANEW)
     on(tested, "2026-05-02")
@@ -93,6 +94,7 @@ def test_a_day_that_is_moved_is_told(tested: Project) -> None:
     assert "judged PWR-012 on 2026-05-01" in tested.run("lint").said
 
 
+@pytest.mark.slow
 def test_an_issue_that_goes_back_is_no_judgement_anew(tested: Project) -> None:
     tested.replace(BENCH, "PWR-012: A", "PWR-012: {issue: '-', date: 2026-05-01}")
     assert "record-edited" in told(tested)
@@ -108,11 +110,13 @@ def test_a_failure_that_nobody_reported_is_not_judged_away(tested: Project) -> N
     assert "failed-record-edited" in told(tested)
 
 
+@pytest.mark.slow
 def test_before_it_was_made_is_told(tested: Project) -> None:
     tested.replace(BENCH, "PWR-012: A", ANEW.replace("2026-05-01", "2025-12-01"))
     assert "judged-before-made" in told(tested)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("said", "place"),
     [

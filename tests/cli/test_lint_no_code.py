@@ -63,6 +63,7 @@ def test_a_page_is_asked_for_alone(project: Project) -> None:
 WITH_CODE = [rule for rule in RULES if "# file: analyses/" in rule.breaks and ".py" in rule.breaks]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rule", WITH_CODE, ids=lambda rule: rule.name)
 def test_without_code_just_the_rules_that_are_named_are_not_told(
     rule: Rule, tmp_path: Path
