@@ -28,7 +28,7 @@ from closeout.model.question import AnalysisSpec, Argument, Failure, Field
 from closeout.model.records import Condition
 
 COMMIT = "1e496c4a0b3d5f7e9c2b4d6f8a0c1e3f5a7b9d0c"
-CLEAN = SnapshotIdentity("commit", COMMIT, False, "2026-11-30")
+CLEAN = SnapshotIdentity("commit", COMMIT, False, date="2026-11-30")
 
 
 def evidence(**fields: Any) -> Evidence:

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection, Iterable, Mapping
 from itertools import product
-from random import Random
 
 from closeout import Absent
 from closeout.arithmetic.descent import UsedUp, descend
@@ -254,6 +253,8 @@ def _look_inside(seen: _Seen, keys: list[Key]) -> None:
         # Multiples of the golden ratio fill a line evenly; each side has steps of its own.
         shares = ((0.5 + k * (i + 1) * _GOLDEN) % 1.0 for i in range(len(seen.sides)))
         seen.at(seen.point(shares))
+    from random import Random  # few boxes need it, and it is dear to load
+
     random = Random(0)  # its numbers are the same in every version of Python
     while seen.count < LEAST_LOOKED_AT:
         seen.at(seen.point(random.random() for _ in seen.sides))

@@ -47,8 +47,12 @@ def judged_ends(extent: Extent, wide: Extent, bounds: Bounds) -> Ends:
     is the limit itself, the limit is met exactly.
     """
     assert wide.value is not None
-    if wide.low is None or wide.high is None:
-        return Ends(wide.value, wide.value, Assurance.NOMINAL, (None, None))
+    if extent.low is None or extent.high is None:  # at the inputs alone
+        least = wide.value if wide.low is None else wide.low
+        most = wide.value if wide.high is None else wide.high
+        return Ends(least, most, Assurance.NOMINAL, (None, None))
+    assert wide.low is not None
+    assert wide.high is not None
     if wide.off is not None:
         return Ends(wide.low, wide.high, Assurance.LINEARISED, (extent.low, extent.high))
     low, high = wide.proved_low, wide.proved_high
