@@ -66,7 +66,7 @@ def script() -> NoReturn:
     try:
         main()
     except SystemExit as ended:
-        with suppress(OSError, ValueError):
+        with suppress(OSError, ValueError, AttributeError):  # closed, a stream is None
             sys.stderr.flush()
         os._exit(ended.code if isinstance(ended.code, int) else 0)
 
@@ -75,7 +75,9 @@ def main() -> NoReturn:
     """Run the command line; a user's mistake ends in 2, a fault of the tool in 3."""
     from closeout.cli.errors import UserError
 
-    if any(stream.encoding.lower() not in ("utf-8", "utf8") for stream in (sys.stdout, sys.stderr)):
+    # A stream may be closed, and then is None.
+    encodings = {getattr(stream, "encoding", None) for stream in (sys.stdout, sys.stderr)}
+    if not encodings <= {"utf-8", None}:
         from closeout.cli.encoding import show_what_can_be_shown
 
         show_what_can_be_shown()
@@ -83,7 +85,8 @@ def main() -> NoReturn:
     gc.disable()
     try:
         status: Any = group.main(standalone_mode=False)
-        sys.stdout.flush()
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except click.exceptions.Exit as ended:
         status = ended.exit_code
     except click.ClickException as error:
