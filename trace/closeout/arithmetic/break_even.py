@@ -337,14 +337,12 @@ def boundary(
     """Return where the criterion turns in the plane of two arguments, as lines of points.
 
     From the nominal point along rays of equal angle, measured in tolerances: of each ray the
-    nearest edge, at the side that holds. Rays that meet
-    none leave a gap, so there may be several lines; a closed one ends where it began. An argument
-    without a tolerance counts a hundredth of its value as one.
+    nearest edge, at the side that holds. Rays that meet none leave a gap, so there may be several
+    lines; a closed one ends where it began. Without a tolerance a hundredth of the value is one.
 
     Args:
         evaluate, inputs, box, key, limits, corner, possible: as for :func:`break_even`.
-        first: the argument of the first coordinate.
-        second: the argument of the second coordinate.
+        first, second: the arguments of the two coordinates.
         reach: length of a ray in tolerances.
         rays: how many.
         finest: how exact an edge is, in tolerances.

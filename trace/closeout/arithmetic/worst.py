@@ -35,9 +35,8 @@ def answer(
     shortfall is followed to its worst end, which a waiver has to reach. Whole ends say of each
     limit what the limits alone take. ``evaluations`` are those of the proof, where not the usual
     number; ``ends`` which ends of quantities (low or high) a search has to come to the bottom of
-    (None: all). ``shown`` is what is known of the analysis' code
-    (:mod:`closeout.arithmetic.trust`). Whatever ``evaluate`` raises on numbers goes through to the
-    caller.
+    (None: all). ``shown`` is what is known of the code (:mod:`closeout.arithmetic.trust`).
+    Whatever ``evaluate`` raises on numbers goes through to the caller.
     """
     if not box:
         return search.answer(evaluate, inputs, box)
@@ -63,8 +62,9 @@ def answer(
             reason = proofs.unproved.get(key) if key in asked else NOT_ASKED
             extents[key] = _joined(found.extents[key], known.get(key), reason, inside is rough)
     assurance = Assurance.SEARCHED if loose or rough else Assurance.BOUNDED
-    in_order = {key: extents[key] for key in nominal}
-    return Answer(in_order, assurance, count, of_limits=proofs.of_limits)
+    return Answer(
+        {key: extents[key] for key in nominal}, assurance, count, of_limits=proofs.of_limits
+    )
 
 
 def _proved(value: float, proof: Proved) -> Extent:

@@ -6,7 +6,7 @@ load -> graph -> evaluate -> judge. Side effects (store, processes) are begun an
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -168,13 +168,7 @@ def _check(
         return in_order(problems), loaded.files
     memo = _UnitMemo(store)
     units = Units(memo)
-    index = Index.of(
-        as_of(loaded.project, day),
-        [spec for module in modules for spec in module.specs],
-        (*loaded.left_out, *_unusable(modules, snapshot)),
-        whole=loaded.whole and not snapshot.problems(),
-        code=options.code,
-    )
+    index = _index(as_of(loaded.project, day), loaded, modules, snapshot, options)
     asked = read_options(options, index, units)
     review = options.review or index.project.charter.next_review
     planned = plan(index, units, dict(asked.settings), review)
@@ -208,6 +202,22 @@ def _check(
         loaded, day, index, planned, in_order(problems), units, asked, applied.off,
         looks, not cut_off, spoiled,
     )  # fmt: skip
+
+
+def _index(
+    project: Project,
+    loaded: Loaded,
+    modules: Sequence[Module],
+    snapshot: Snapshot,
+    options: Options,
+) -> Index:
+    return Index.of(
+        project,
+        [spec for module in modules for spec in module.specs],
+        (*loaded.left_out, *_unusable(modules, snapshot)),
+        whole=loaded.whole and not snapshot.problems(),
+        code=options.code,
+    )
 
 
 def _history(
@@ -275,16 +285,8 @@ def _judge(
             spoiled=checked.spoiled,
         )
     )
-    after = apply(findings(dossier, index, checked.units), index)
-    found = locate(snapshot, after.findings)
-    raised = any(problem.severity is Severity.ERROR for problem in found)
-    dossier = replace(
-        dossier,
-        problems=in_order([*dossier.problems, *found]),
-        exit_status=max(dossier.exit_status, 2 if raised else 0),
-        off=tuple(dict.fromkeys((*checked.off, *after.off))),
-        redated=is_redated(snapshot, options, looks),
-    )
+    dossier = _with_findings(dossier, checked, snapshot)
+    dossier = replace(dossier, redated=is_redated(snapshot, options, looks))
     rested_on = None
     if evaluator.complete and checked.lasting:
         rested_on = (*evaluator.rested_on, *checked.rested_on)
@@ -300,6 +302,19 @@ def _judge(
     dossier = replace(dossier, unmade=tuple(_unmade(dossier, studied, attached)))
     dossier = _with_sources(dossier, snapshot, evaluator, checked)
     return Outcome(dossier, rested_on, holds, studied, attached, index.project)
+
+
+def _with_findings(dossier: Dossier, checked: Checked, snapshot: Snapshot) -> Dossier:
+    """Return a dossier with what only verdicts can tell."""
+    after = apply(findings(dossier, checked.index, checked.units), checked.index)
+    found = locate(snapshot, after.findings)
+    raised = any(problem.severity is Severity.ERROR for problem in found)
+    return replace(
+        dossier,
+        problems=in_order([*dossier.problems, *found]),
+        exit_status=max(dossier.exit_status, 2 if raised else 0),
+        off=tuple(dict.fromkeys((*checked.off, *after.off))),
+    )
 
 
 def _with_sources(

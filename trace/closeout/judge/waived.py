@@ -40,9 +40,26 @@ def _waiver(
     if not short:
         yield from _not_needed(waiver, result, meant, index, review)
         return
-    requirement = index.requirements[result.id]
     if is_later(waiver, index, review):
         return  # told by the date itself, as dated-after-review
+    void = list(_void(waiver, result, index, review))
+    yield from void
+    left = [entry for entry in short if entry.covered_by is None]
+    if not void and left:
+        shown = ", ".join(_named(entry) for entry in left)
+        yield warning(
+            "waiver-short", waiver.where / "accepts",
+            f"{waiver.id} does not reach {shown} of {result.id}",
+            "ask for a waiver down to the judged value, or mend the shortfall",
+        )  # fmt: skip
+    elif not void:
+        yield from _too_wide(waiver, result, meant, short, units)
+
+
+def _void(
+    waiver: Waiver, result: RequirementResult, index: Index, review: str | None
+) -> Iterator[Finding]:
+    """Yield why a waiver covers nothing of a requirement, whatever it accepts."""
     if waiver.planned is not None:
         yield warning(
             "waiver-not-approved", waiver.where / "date",
@@ -62,22 +79,13 @@ def _waiver(
             f"{waiver.id} was in force until {waiver.expires}, so it does not cover {result.id}",
             "ask for it again, or mend the shortfall",
         )  # fmt: skip
-    elif not may_approve(waiver.approved_by, requirement, index):
+    elif not may_approve(waiver.approved_by, index.requirements[result.id], index):
         yield warning(
             "waiver-authority", waiver.where / "approved_by",
             f"{waiver.id} is approved by {waiver.approved_by}, who is not the authority of"
             f" {result.id}'s source",
             "have it approved by whoever project.authorities names",
         )  # fmt: skip
-    elif left := [entry for entry in short if entry.covered_by is None]:
-        shown = ", ".join(_named(entry) for entry in left)
-        yield warning(
-            "waiver-short", waiver.where / "accepts",
-            f"{waiver.id} does not reach {shown} of {result.id}",
-            "ask for a waiver down to the judged value, or mend the shortfall",
-        )  # fmt: skip
-    else:
-        yield from _too_wide(waiver, result, meant, short, units)
 
 
 def _not_needed(
