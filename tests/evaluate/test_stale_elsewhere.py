@@ -261,8 +261,13 @@ CALL = (
     "import ctypes\nc = ctypes.CDLL(None)\nfd = c.open((OUT + '/t.txt').encode(), 0)\n"
     "text = ctypes.create_string_buffer(8)\nc.read(fd, text, 8)\nreturn R(float(text.value))"
 )
+HISTORY = (
+    "import readline\nreadline.clear_history()\nreadline.read_history_file(OUT + '/t.txt')\n"
+    "return R(float(readline.get_history_item(1)))"
+)
 UNSEEN = {
     "lxml": (LOAD, "it uses lxml.etree, whose machine code may open files unseen"),
+    "readline": (HISTORY, "it uses readline, whose machine code may open files unseen"),
     "ctypes": (CALL, "it calls machine code by ctypes, which may open files unseen"),
 }
 

@@ -24,7 +24,7 @@ from closeout.evaluate.places import INSTALLED, NOBODY, PYTHON, Places, below
 from closeout.store.keys import digest_of_file, link_of, listing_of, place_of
 
 # Of the standard library: modules that open files in C, where no event tells of it.
-_UNSEEN = ("_gdbm", "_dbm")
+_UNSEEN = ("_gdbm", "_dbm", "readline")
 # Distributions whose machine code opens no file but through Python, and what of others comes with
 # them: Matplotlib loads these itself, and mpmath takes its whole numbers from gmpy2.
 _SEEN = ("numpy", "scipy", "matplotlib", "kiwisolver", "contourpy", "PIL._imaging", "gmpy2")
