@@ -278,7 +278,7 @@ def test_what_opens_files_in_c_is_not_kept(name: str, tmp_path: Path) -> None:
         pytest.importorskip("lxml")
     body, why = UNSEEN[name]
     (tmp_path / "t.xml").write_text("<a>1</a>")
-    (tmp_path / "t.txt").write_text("1")
+    (tmp_path / "t.txt").write_text("1\n")
     project = Project(
         tmp_path / "p", {"analyses/a.py": module(body, top=f"OUT = {str(tmp_path)!r}")}
     )
@@ -286,7 +286,7 @@ def test_what_opens_files_in_c_is_not_kept(name: str, tmp_path: Path) -> None:
     assert first.values == {"a.f": 1.0}
     assert why in first.not_kept("a.f")
     (tmp_path / "t.xml").write_text("<a>2</a>")
-    (tmp_path / "t.txt").write_text("2")
+    (tmp_path / "t.txt").write_text("2\n")
     assert project.ask().values == {"a.f": 2.0}
 
 
