@@ -180,7 +180,7 @@ def test_a_failed_record_with_its_nonconformance_passes_and_is_told(hooked: Proj
     fail(hooked, PLANNED + REPORT)
     run = commit(hooked)
     assert run.status == 0, run.said
-    assert "no longer compliant, by what a record found" in run.said
+    assert "not compliant, by what a record found" in run.said
     assert "PWR-012  C -> NC" in run.said
     assert "TR-002" in run.said
     assert "NCR-001" in run.said

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from closeout.compare.news import News
-from closeout.model.dossier import Compliance, Dossier, RequirementResult
+from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult, State
 from closeout.model.issue import is_raised
 from closeout.model.problem import Problem, Severity
 
 _NONE = News()
-_GRAVEST_FIRST = ("lost", "found", "rebuilt", "raised", "covered", "other")
+_GRAVEST_FIRST = ("lost", "short", "found", "rebuilt", "raised", "covered", "other")
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,14 +24,24 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
+class Early:
+    """A requirement whose code stays, and what of it is worse that is due at a later review."""
+
+    now: RequirementResult
+    worse: tuple[Evidence, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict:
     """Whether a commit may be made, and why.
 
     ``errors``, which HEAD does not have, and ``lost`` block; ``known`` are errors that it has too.
     ``found`` lost compliance by what a record found, ``rebuilt`` with a new build of an article and
     ``raised`` with a new issue (both to be verified again), ``covered`` under a waiver or
-    deviation: each of their own or of what they are judged by. ``gained`` became compliant;
-    ``deleted`` and ``added`` are identifiers.
+    deviation: each of their own or of what they are judged by. ``short`` was open and is not
+    compliant, or was partially compliant and is not at all. ``early`` keeps its code, and is not
+    met any more, or open again, where it is due later. ``gained`` became compliant; ``deleted`` and
+    ``added`` are identifiers.
     """
 
     errors: tuple[Problem, ...]
@@ -41,6 +51,8 @@ class Verdict:
     rebuilt: tuple[Change, ...] = ()
     raised: tuple[Change, ...] = ()
     covered: tuple[Change, ...] = ()
+    short: tuple[Change, ...] = ()
+    early: tuple[Early, ...] = ()
     gained: tuple[Change, ...] = ()
     deleted: tuple[str, ...] = ()
     added: tuple[str, ...] = ()
@@ -60,9 +72,10 @@ def against_head(head: Dossier | None, staged: Dossier, news: News = _NONE) -> V
     was = {result.id: result for result in head.requirements}
     sort = _Sort(was, now, news, bool(errors))
     kinds: dict[str, list[Change]] = defaultdict(list)
-    for name in was:
-        if name in now and was[name].compliance is not now[name].compliance:
-            kinds[sort.kind(name)].append(Change(was[name], now[name]))
+    both = [(was[name], now[name]) for name in was if name in now]
+    for before, after in both:
+        if before.compliance is not after.compliance or _bares(before, after):
+            kinds[sort.kind(after.id)].append(Change(before, after))
     unreadable = (errors or known) and not now
     return Verdict(
         errors=errors,
@@ -72,10 +85,35 @@ def against_head(head: Dossier | None, staged: Dossier, news: News = _NONE) -> V
         rebuilt=tuple(kinds["rebuilt"]),
         raised=tuple(kinds["raised"]),
         covered=tuple(kinds["covered"]),
+        short=tuple(kinds["short"]),
+        early=tuple(_early(both)),
         gained=tuple(kinds["gained"]),
         deleted=() if unreadable else tuple(name for name in was if name not in now),
         added=tuple(name for name in now if name not in was),
     )
+
+
+def _bares(was: RequirementResult, now: RequirementResult) -> bool:
+    """Return whether a shortfall that was covered is one that nothing covers any more."""
+    return was.covered and not now.covered and now.compliance in (Compliance.PC, Compliance.NC)
+
+
+def _early(both: Iterable[tuple[RequirementResult, RequirementResult]]) -> Iterator[Early]:
+    for before, after in both:
+        known = {(entry.number, entry.case): entry.state for entry in before.evidence}
+        worse = tuple(
+            entry
+            for entry in after.evidence
+            if not entry.due and _is_worse(known.get((entry.number, entry.case)), entry.state)
+        )
+        if worse and before.compliance is after.compliance:
+            yield Early(after, worse)
+
+
+def _is_worse(before: State | None, now: State) -> bool:
+    if now is State.NOT_MET:
+        return before is not State.NOT_MET
+    return before is State.MET and now is not State.MET
 
 
 def _errors(
@@ -123,9 +161,19 @@ class _Sort:
     def _kind(self, was: RequirementResult, now: RequirementResult) -> str:
         if now.compliance is Compliance.C:
             return "gained"
-        if was.compliance is not Compliance.C or now.compliance is Compliance.NA:
+        if now.compliance is Compliance.NA:
             # Not applicable is no loss of compliance; whether it is agreed is told elsewhere.
             return "other"
+        if was.compliance is Compliance.C or _bares(was, now):
+            return self._of_loss(was, now)
+        worse = now.compliance in (Compliance.PC, Compliance.NC)
+        if not worse or was.compliance is Compliance.NC:
+            return "other"
+        # What was open or short already is told, and has nothing left to lose.
+        kind = self._of_loss(was, now)
+        return "short" if kind == "lost" else kind
+
+    def _of_loss(self, was: RequirementResult, now: RequirementResult) -> str:
         if is_raised(was.issue, now.issue):
             return "raised"
         if now.covered:

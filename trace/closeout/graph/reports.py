@@ -36,7 +36,7 @@ def reports(index: Index) -> Iterator[Finding]:
             yield from _of_nothing(record, index)
     for report in index.project.nonconformances:
         yield from _waiver(report, index)
-        yield from _retest(report)
+        yield from _retest(report, index)
 
 
 def _judged_by(record: Record, index: Index) -> list[str]:
@@ -80,14 +80,16 @@ def _waiver(report: Nonconformance, index: Index) -> Iterator[Finding]:
             )
 
 
-def _retest(report: Nonconformance) -> Iterator[Finding]:
-    if report.disposition in AGAIN and not report.retest:
+def _retest(report: Nonconformance, index: Index) -> Iterator[Finding]:
+    closing = index.records.get(report.closed_by or "")
+    tested = closing is not None and closing.method is Method.TEST
+    if report.disposition in AGAIN and not report.retest and not tested:
         yield warning(
             "rework-without-retest",
             report.where / "disposition",
             f"{report.id} is disposed of as {report.disposition}, and names nothing to be tested"
             " again",
-            "add retest: with the records of what must be tested again",
+            "add retest: with the records of what must be tested again, or close it by a test",
         )
 
 

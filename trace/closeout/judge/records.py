@@ -101,7 +101,9 @@ def unnamed_failures(
     for record in judging:
         if record.id in named or record.date is None:
             continue
-        if not is_about(record, requirement, verification):
+        if not is_about(record, requirement, verification) or _is_told_by_its_method(
+            record, requirement, verification
+        ):
             continue
         one = _record(said, requirement, verification, record, standing)
         if one.evidence.state is not State.NOT_MET:
@@ -124,6 +126,19 @@ def is_about(record: Record, requirement: Requirement, verification: Verificatio
         return True
     known = {one.criterion.quantity for one in requirement.verification}
     return record.outcome == NOT_MET and not measured & known
+
+
+def _is_told_by_its_method(
+    record: Record, requirement: Requirement, verification: Verification
+) -> bool:
+    """Return whether a verification of the record's own method says what it found.
+
+    A failed test is held against the test of a quantity; where there is none, against its analysis.
+    """
+    return record.method is not verification.method and any(
+        one.method is record.method and is_about(record, requirement, one)
+        for one in requirement.verification
+    )
 
 
 def failed_by_measure(

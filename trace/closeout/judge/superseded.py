@@ -8,6 +8,7 @@ does not bring the failure back, which never judged what is new.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from closeout.graph import Index
 from closeout.judge.nonconformance import NOT_MET, concerned, holds_open, why_open
@@ -90,7 +91,9 @@ def _takes_its_place(
     judged = dict(last.judged)
     if judged and requirement.id not in judged:
         return False
-    if any(standing.unfit(requirement, verification, last)) or not _is_as_near(
+    # A failed test that counts against an analysis is made good by a test.
+    as_failed = replace(verification, method=failed.method)
+    if any(standing.unfit(requirement, as_failed, last)) or not _is_as_near(
         failed, last, standing.index
     ):
         return False

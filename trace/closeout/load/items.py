@@ -231,6 +231,7 @@ def waiver(item: Item, where: Pointer, reader: Reader) -> Waiver:
         date=item.get("date"),
         document=item.get("document"),
         expires=item.get("expires"),
+        reason=item.get("reason"),
     )
 
 

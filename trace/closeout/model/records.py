@@ -295,6 +295,7 @@ class Waiver:
     date: str | None = None
     document: str | None = None
     expires: str | None = None
+    reason: str | None = None
     planned: str | None = None
 
 

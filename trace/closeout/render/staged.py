@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from closeout.compare.staged import Change, Verdict
-from closeout.model.dossier import Dossier, RequirementResult
+from closeout.compare.staged import Change, Early, Verdict
+from closeout.model.dossier import Dossier, Evidence, RequirementResult
 from closeout.render.plain import safe
 from closeout.render.terminal import Paint, problems_text
 from closeout.render.words import count
@@ -31,15 +31,19 @@ def staged_text(
             "  Raise the requirement's issue if it was changed on purpose, or mend what broke it."
         )
     for changes, text in (
-        (verdict.found, "no longer compliant, by what a record found"),
+        (verdict.found, "not compliant, by what a record found"),
         (verdict.rebuilt, "to be verified again, what was verified has a new build"),
         (verdict.raised, "to be verified again, its issue was raised"),
         (verdict.covered, "no longer compliant, covered"),
+        (verdict.short, "not compliant, and was not before"),
         (verdict.gained, "now compliant"),
     ):
         if changes:
             parts.append(f"closeout: {text}")
             parts.extend(_changes(changes, records=changes is verdict.found))
+    if verdict.early:
+        parts.append("closeout: not met, or open again, of what is due at a later review")
+        parts.extend(_early(verdict.early))
     for names, text in ((verdict.deleted, "deleted"), (verdict.added, "new")):
         if names:
             parts.append(f"closeout: {text}: {_names(names)}")
@@ -58,20 +62,36 @@ def staged_text(
 def _changes(changes: Sequence[Change], *, records: bool = False) -> Iterator[str]:
     for change in changes[:MOST]:
         now = change.now
-        yield (
-            f"  {safe(now.id)}  {change.was.compliance.value} -> {now.compliance.value}"
-            f"  {safe(now.title)}"
-        )
+        yield (f"  {safe(now.id)}  {_code(change.was)} -> {_code(now)}  {safe(now.title)}")
         yield f"      {safe(now.why)}"
         if records:
-            yield from _found(now)
+            yield from _found(now, (entry for entry in now.evidence if entry.due))
     yield from _rest(len(changes))
 
 
-def _found(now: RequirementResult) -> Iterator[str]:
+def _code(result: RequirementResult) -> str:
+    return f"{result.compliance.value} covered" if result.covered else result.compliance.value
+
+
+def _early(some: Sequence[Early]) -> Iterator[str]:
+    for one in some[:MOST]:
+        for entry in one.worse:
+            what = entry.quantity or entry.analysis or "it"
+            case = f" [{safe(entry.case)}]" if entry.case else ""
+            yield (
+                f"  {safe(one.now.id)}  {safe(what)}{case} by {entry.method}, due at"
+                f" {entry.review}: {entry.state.value}  {safe(one.now.title)}"
+            )
+            if entry.message:
+                yield f"      {safe(entry.message)}"
+        yield from _found(one.now, one.worse)
+    yield from _rest(len(some))
+
+
+def _found(now: RequirementResult, left: Iterable[Evidence]) -> Iterator[str]:
     """Yield which records found what is not met, and what became of it."""
-    left = [entry.record for entry in now.evidence if entry.due and not entry.closed]
-    names = list(dict.fromkeys(filter(None, left)))
+    records = (entry.record for entry in left if not entry.closed)
+    names = list(dict.fromkeys(filter(None, records)))
     if names:
         yield f"      found by {_names(names)}"
     for name, became in now.reported[:MOST]:

@@ -58,8 +58,10 @@ def _criteria(verifications: Iterable[Verification], units: Units) -> Criteria:
 
 
 def _told(old: list[Criterion], new: list[Criterion]) -> str:
-    parts = [", ".join(_shown(one) for one in some) or "nothing" for some in (old, new)]
-    return " -> ".join(parts)
+    was, now = (", ".join(_shown(one) for one in some) for some in (old, new))
+    if not now:
+        return f"taken out: {was}"
+    return f"{was} -> {now}" if was else f"added: {now}"
 
 
 def _shown(criterion: Criterion) -> str:
