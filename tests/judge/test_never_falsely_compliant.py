@@ -202,8 +202,12 @@ def test_c_needs_met_evidence_for_each_due_criterion(
         plan for plan in plans
         if review is None or REVIEWS.index(plan.review) <= REVIEWS.index(review)
     ]  # fmt: skip
-    all_shown = bool(due) and all(is_shown(plan, reply, records, plans) for plan in due)
+    # Where nothing is due yet, it takes all of it.
+    judged = due or plans
+    all_shown = all(is_shown(plan, reply, records, plans) for plan in judged)
     assert (one.compliance is Compliance.C) is all_shown
+    assert one.early is (not due and all_shown)
+    assert not (one.closed and one.compliance is Compliance.OPEN)
     assert result(dossier, "S-1").compliance is one.compliance
     assert one.closed is all(is_shown(plan, reply, records, plans) for plan in plans)
     assert one.outstanding is not all(is_shown(plan, reply, records, plans) for plan in due)

@@ -15,6 +15,7 @@ from closeout.model.answer import Assurance
 from closeout.model.dossier import Compliance, Dossier, State
 from closeout.render.jsonform import dossier_json
 from closeout.render.matrix import FORMS, matrix
+from closeout.render.order import by_urgency
 from closeout.render.package import package
 from closeout.render.plain import flow, pad, safe
 from closeout.render.terminal import verify_text
@@ -106,20 +107,23 @@ def listed_html(dossier: Dossier) -> list[tuple[str, str, bool]]:
 
 
 def listed_terminal(dossier: Dossier) -> list[tuple[str, str, bool]]:
-    """Check each line against its requirement, from the first line below the head."""
+    """Check each line against its requirement, from the first line below the head.
+
+    Lines stand in their own order; they are returned in that of the dossier.
+    """
     lines = verify_text(dossier, colour=False, width=120).split("\n")
     if not dossier.requirements:
         assert "There is no requirement." in lines
         return []
     head = next(n for n, line in enumerate(lines) if line.startswith("ID "))
     width = lines[head].index("CODE") - 2
-    found = []
-    for result, line in zip(dossier.requirements, lines[head + 1 :], strict=False):
+    found = {}
+    for result, line in zip(by_urgency(dossier.requirements), lines[head + 1 :], strict=False):
         name = pad(safe(result.id), width)
         assert line.startswith(name + "  ")
         rest = line[len(name) + 2 :].replace(" covered", "", 1).split()
-        found.append((one_line(safe(result.id)), rest[0], rest[1].rstrip(",") == "closed"))
-    return found
+        found[id(result)] = one_line(safe(result.id)), rest[0], rest[1].rstrip(",") == "closed"
+    return [found[id(result)] for result in dossier.requirements]
 
 
 @given(some_dossier())

@@ -14,6 +14,7 @@ import click
 
 from closeout.cli.errors import UserError
 from closeout.model.dossier import Dossier
+from closeout.render.plain import RUNNING_TEXT
 from closeout.snapshot import Snapshot, find_root, open_commit, open_tree, store_folder
 from closeout.snapshot.errors import SnapshotError
 from closeout.store.database import Store, open_store
@@ -24,6 +25,8 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 # A run that is over sooner needs no progress bar.
 PROGRESS_AFTER = 0.5
+# So many seconds lie between two lines that stand in place of a bar.
+PROGRESS_LINES = 5.0
 
 
 def project_options(function: F) -> F:
@@ -130,6 +133,9 @@ def progress_bar() -> Iterator[Progress | None]:
     if not sys.stderr.isatty():
         yield None
         return
+    if not _takes_escapes():
+        yield _progress_lines()
+        return
     import time
 
     began = time.monotonic()
@@ -147,6 +153,21 @@ def progress_bar() -> Iterator[Progress | None]:
     finally:
         if bar:
             bar[0].stop()
+
+
+def _progress_lines() -> Progress:
+    """Return a progress callback that writes a line now and then, for a terminal without a bar."""
+    import time
+
+    told = time.monotonic()
+
+    def show(done: int, total: int) -> None:
+        nonlocal told
+        if time.monotonic() - told >= PROGRESS_LINES and done < total:
+            told = time.monotonic()
+            click.echo(f"running analyses: {done} of {total}", err=True)
+
+    return show
 
 
 def _start_bar() -> tuple[Any, Any]:
@@ -180,13 +201,24 @@ def warn(dossier: Dossier) -> None:
         click.echo(text, err=True)
 
 
-def width() -> int:
+def terminal_width() -> int:
     """Return the columns of the terminal, or 100 where the output is none."""
     import shutil
 
-    return min(shutil.get_terminal_size((100, 24)).columns, 160) if sys.stdout.isatty() else 100
+    return shutil.get_terminal_size((100, 24)).columns if sys.stdout.isatty() else 100
+
+
+def width() -> int:
+    """Return the columns of running text: those of the terminal, as far as lines are read well."""
+    return min(terminal_width(), RUNNING_TEXT)
 
 
 def colour() -> bool:
-    """Return whether the output takes colour (https://no-color.org for NO_COLOR)."""
-    return sys.stdout.isatty() and not os.environ.get("NO_COLOR")
+    """Return whether the output takes colour."""
+    return sys.stdout.isatty() and _takes_escapes()
+
+
+def _takes_escapes() -> bool:
+    """Return whether a terminal may be sent escape sequences (https://no-color.org)."""
+    kind = os.environ.get("TERM", "")
+    return kind not in ("", "dumb", "unknown") and not os.environ.get("NO_COLOR")

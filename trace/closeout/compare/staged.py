@@ -164,6 +164,9 @@ class _Sort:
         if now.compliance is Compliance.NA:
             # Not applicable is no loss of compliance; whether it is agreed is told elsewhere.
             return "other"
+        if was.early and not now.due:
+            # Nothing that is due is lost; verify does not ask for it either.
+            return "other"
         if was.compliance is Compliance.C or _bares(was, now):
             return self._of_loss(was, now)
         worse = now.compliance in (Compliance.PC, Compliance.NC)

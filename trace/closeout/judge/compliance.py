@@ -21,7 +21,7 @@ Groups = dict[tuple[object, ...], list[Evidence]]
 
 
 def of_criteria(requirement: Requirement, evidence: Sequence[Evidence], units: Units) -> Compliance:
-    """Return the code of a requirement from the evidence that is due.
+    """Return the code of a requirement from the evidence that is judged.
 
     A criterion fails if any of its evidence is not met, holds if some is met and none failed or
     open, else is open. Any failure: PC if another criterion or another case holds, else NC.

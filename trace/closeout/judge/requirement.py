@@ -108,14 +108,18 @@ class Judge:
         evidence = self._evidence(requirement)
         due = tuple([entry for entry in evidence if entry.due])
         left = [entry for entry in evidence if not entry.closed]
-        code = of_criteria(requirement, due, self._units)
         hindered = self._hindrance(requirement, below, knotted)
         closed = hindered is None and not left and all(result.closed for result in below)
-        short = [entry for entry in due if entry.state is State.NOT_MET]
+        # What is closed for good is decided, also ahead of the review that it is due at.
+        early = closed and not due
+        judged = evidence if early else due
+        code = of_criteria(requirement, judged, self._units)
+        short = [entry for entry in judged if entry.state is State.NOT_MET]
         hindering = self._report(requirement) is not None
         return _result(
             requirement, below, code,
             closed=closed,
+            early=early,
             covered=bool(short) and all(entry.covered_by is not None for entry in short),
             due=bool(due) or any(result.due for result in below),
             outstanding=any(entry.due for entry in left)
@@ -138,6 +142,7 @@ class Judge:
         return _result(
             requirement, below, code,
             closed=closed,
+            early=closed and all(result.early for result in applicable),
             due=nothing or any(result.due for result in applicable),
             outstanding=nothing
             or any(result.outstanding for result in applicable)
@@ -326,7 +331,7 @@ def _of_two(result: RequirementResult) -> RequirementResult:
     """Return the result of a requirement that is given twice: nobody knows which was verified."""
     shown = Compliance.OPEN if result.compliance is Compliance.C else result.compliance
     why = "its identifier is given twice"
-    return replace(result, compliance=shown, closed=False, outstanding=True, why=why)
+    return replace(result, compliance=shown, closed=False, early=False, outstanding=True, why=why)
 
 
 def _result(
@@ -338,6 +343,7 @@ def _result(
     due: bool,
     outstanding: bool,
     why: str,
+    early: bool = False,
     covered: bool = False,
     evidence: tuple[Evidence, ...] = (),
 ) -> RequirementResult:
@@ -359,4 +365,5 @@ def _result(
         why=why,
         evidence=evidence,
         outstanding=outstanding,
+        early=early,
     )

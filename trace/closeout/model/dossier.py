@@ -158,6 +158,8 @@ class RequirementResult:
     """A requirement, its code on the evidence that is due, and whether it is closed for good.
 
     ``due`` is False where nothing of it, nor of what is derived from it, is due at this review.
+    ``early`` is True where it is closed by verifications of which none is due yet, or by such
+    requirements that are derived from it; its code then is that of all its evidence.
     ``outstanding`` is True where something that is due, of it or of what is derived from it, is
     open, in error, or a shortfall that is not covered.
     ``why`` is the reason of the close-out status in one line. ``agreed`` tells what a board agreed
@@ -187,6 +189,7 @@ class RequirementResult:
     budget: str | None = None
     reported: tuple[tuple[str, str], ...] = ()
     to_be_agreed: tuple[str, ...] = ()
+    early: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -306,7 +309,8 @@ class Dossier:
     the figures and files of analyses that were wanted and failed. ``outside`` are the files that
     were read outside the project and belong to no distribution and not to Python, by their paths,
     with BLAKE2b-256 digests (None: it was only asked whether it is there, and how large).
-    ``redated`` says that the state was judged at another day than its own.
+    ``redated`` says that the state was judged at another day than its own. ``only`` is what was
+    asked of the requirements that are shown, as it was written, ``of`` how many there are in all.
     """
 
     project: str
@@ -327,6 +331,8 @@ class Dossier:
     unmade: tuple[str, ...] = ()
     outside: tuple[tuple[str, str | None], ...] = ()
     redated: bool = False
+    only: tuple[str, ...] = ()
+    of: int = 0
 
     @property
     def draft(self) -> bool:

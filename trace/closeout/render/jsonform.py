@@ -58,6 +58,8 @@ def _tail(dossier: Dossier) -> dict[str, Any]:
         "unheld": list(dossier.snapshot.unheld),
         "outside": words.outside(dossier),
         "settings": dict(dossier.settings),
+        "only": list(dossier.only),
+        "requirements_in_all": dossier.of,
         "reviews": list(dossier.reviews),
         "note": dossier.note,
         "scale": {
@@ -85,6 +87,7 @@ def _requirement(result: RequirementResult) -> dict[str, Any]:
         "verification": [_evidence(evidence) for evidence in result.evidence],
         "issue": result.issue,
         "due": result.due,
+        "early": result.early,
         "why": result.why,
         "owner": result.owner,
         "safety": result.safety,

@@ -17,9 +17,10 @@ from closeout.render.rows import Entry, Line, pairs, table
 FORMS = ("md", "html", "csv", "json")
 CSV_COLUMNS = (
     "requirement", "issue", "title", "text", "source", "derived from", "owner", "safety",
-    "compliance", "close-out", "due", "reason", "method", "level", "stage", "review", "plan",
-    "evidence", "quantity", "case", "conditions", "unit", "judged value", "at least", "at most",
-    "margin", "margin unit", "basis", "state", "cover", "found at", "as run", "message", "draft",
+    "compliance", "close-out", "due", "early", "reason", "method", "level", "stage", "review",
+    "plan", "evidence", "quantity", "case", "conditions", "unit", "judged value", "at least",
+    "at most", "margin", "margin unit", "basis", "state", "cover", "found at", "as run",
+    "message", "draft",
 )  # fmt: skip
 
 
@@ -72,8 +73,8 @@ def _csv(entries: tuple[Entry, ...], draft: str) -> str:
 def _requirement_cells(entry: Entry) -> list[str]:
     texts = (
         entry.id, entry.issue, entry.title, entry.text, entry.source, ", ".join(entry.parents),
-        entry.owner, entry.safety, entry.compliance, entry.close_out,
-        "yes" if entry.due else "no", entry.reason,
+        entry.owner, entry.safety, entry.compliance, entry.closed_or_open,
+        "yes" if entry.due else "no", "yes" if entry.early else "no", entry.reason,
     )  # fmt: skip
     return [cell(text) for text in texts]
 

@@ -160,6 +160,8 @@ def _common(dossier: Dossier, title: str) -> dict[str, Any]:
         "codes": {code.value: text for code, text in words.CODES.items()},
         "assurance": {key.value: text for key, text in words.ASSURANCE.items()},
         "totals": words.totals(dossier),
+        "early": sum(result.early for result in dossier.requirements),
+        "early_means": words.EARLY_MEANS,
         "code_names": [code.value for code in Compliance],
         "scale": words.scale(dossier),
         "home": None,

@@ -11,6 +11,8 @@ import unicodedata
 
 # Other, unassigned and separators: what is invisible, moves the cursor or turns the writing around.
 _HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
+# The columns of running text, at most: longer lines are hard to read.
+RUNNING_TEXT = 120
 _BLANKS = re.compile(r"[ \t\r\n]+")
 
 

@@ -83,11 +83,17 @@ class Entry:
     status: str
     close_out: str
     due: bool
+    early: bool
     covered: bool
     reason: str
     lines: tuple[Line, ...]
     reports: tuple[str, ...] = ()
     agreed: str = ""
+
+    @property
+    def closed_or_open(self) -> str:
+        """The close-out status without the remark that it is early."""
+        return self.close_out.partition(",")[0]
 
     @property
     def traceability(self) -> str:
@@ -124,6 +130,7 @@ def entry(result: RequirementResult, settings: Settings = NO_SETTINGS) -> Entry:
         status=words.vcd_status(result.compliance),
         close_out=words.close_out(result),
         due=result.due,
+        early=result.early,
         covered=result.covered,
         reason=flow(result.why),
         lines=tuple(line(evidence, settings) for evidence in result.evidence) or (Line(),),

@@ -5,18 +5,30 @@ from __future__ import annotations
 import shlex
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
 from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult, State
 from closeout.model.problem import Problem, Severity
-from closeout.render import rows, trail, words
-from closeout.render.plain import columns, cut, flow, pad, safe, safe_lines
+from closeout.render import order, rows, trail, words
+from closeout.render.plain import RUNNING_TEXT, columns, cut, flow, pad, safe, safe_lines
 
 USUAL_WIDTH = 100
 _HEADS = ("ID", "CODE", "CLOSE-OUT", "MARGIN", "HOW SURE", "TITLE", "QUANTITY")
-# The first columns are never cut, so that no fact is lost. The title takes what they leave, and the
-# quantity stands at the right edge where the title leaves room for it.
-_NEVER_CUT = 5
+_ID, _CODE, _CLOSE_OUT, _MARGIN, _SURE, _TITLE = range(6)
+# The title takes what the columns before it leave, and the quantity stands at the right edge where
+# the title leaves room for it.
 _LEAST_TITLE = 10
+# A terminal with fewer columns shows no assurance; with still less room go the quantity, a part of
+# the title, and then what the first set below that fits does not hold.
+_NARROW = 80
+_COLUMNS = (
+    (_ID, _CODE, _CLOSE_OUT, _MARGIN, _SURE, _TITLE),
+    (_ID, _CODE, _CLOSE_OUT, _MARGIN, _TITLE),
+    (_ID, _CODE, _CLOSE_OUT, _MARGIN),
+    (_ID, _CODE, _CLOSE_OUT, _TITLE),
+    (_ID, _CODE, _CLOSE_OUT),
+    (_ID, _CODE),
+)
 # The quantity is left out everywhere where it would stand in less than one of so many rows.
 _FEW = 4
 # So much or more, in a column that should be narrow.
@@ -58,14 +70,16 @@ def verify_text(dossier: Dossier, *, colour: bool, width: int = USUAL_WIDTH) -> 
     The same whether answers were computed or came from the store, so that it can be kept; how many
     were is said by :func:`closeout.render.words.work`.
 
-    Titles are cut and running text is wrapped at ``width`` columns; numbers, places and commands
-    are never cut.
+    What needs action comes first. The rows take ``width`` columns, running text no more than
+    ``RUNNING_TEXT``; numbers, places and commands are never cut.
     """
-    paint = Paint(colour)
+    paint, table = Paint(colour), width
+    width = min(width, RUNNING_TEXT)
+    dossier = replace(dossier, requirements=tuple(order.by_urgency(dossier.requirements)))
     parts = [
         *_header(dossier, paint, width),
         "",
-        *_requirement_lines(dossier, paint, width),
+        *_requirement_lines(dossier, paint, table),
         *_details(dossier, paint, width),
     ]
     if dossier.problems:
@@ -97,6 +111,8 @@ def _header(dossier: Dossier, paint: Paint, width: int) -> list[str]:
         lines += [paint.open(text) for text in wrap(banner, width)]
     if dossier.note:
         lines += wrap(flow(dossier.note), width)
+    if (shown := words.shown(dossier)) is not None:
+        lines += [paint.strong(text) for text in wrap(shown, width)]
     return lines
 
 
@@ -105,34 +121,67 @@ Cells = tuple[str, str, str, str, str, str, str]
 
 def _requirement_lines(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
     if not dossier.requirements:
-        yield "There is no requirement."
+        yield "No requirement is all of that." if dossier.only else "There is no requirement."
         return
     cells = [_cells(result) for result in dossier.requirements]
     settings = dict(dossier.settings)
-    widths, edge = _widths(cells, width)
-    heads, *shown = _with_quantity(cells, edge)
-    yield paint.quiet(_row(heads, widths, edge))
+    layout = _layout(cells, width)
+    heads, *shown = _with_quantity(cells, layout.edge)
+    yield paint.quiet(_row(heads, layout))
     for row, result in zip(shown, dossier.requirements, strict=True):
-        yield paint.code(row[1].split(" ")[0], _row(row, widths, edge))
+        yield paint.code(row[_CODE].split(" ")[0], _row(row, layout))
         for text in _beaten(result, settings) if settings else ():
-            yield from wrap(text, width, 4)
-    yield from map(paint.quiet, _legend(cells, width))
+            yield from wrap(text, min(width, RUNNING_TEXT), 4)
+    legend = _legend(dossier, cells, layout)
+    yield from (
+        paint.quiet(line) for text in legend for line in wrap(text, min(width, RUNNING_TEXT), 2)
+    )
 
 
 def _beaten(result: RequirementResult, settings: Mapping[str, str]) -> Iterable[str]:
     return dict.fromkeys(t for evidence in result.evidence for t in rows.beats(evidence, settings))
 
 
-def _widths(cells: list[Cells], width: int) -> tuple[list[int], int]:
-    """Return the widths of the columns that are never cut, and the columns for title and quantity.
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """Which columns are shown how wide, and the columns for title and quantity (0: none).
 
-    Those are no more than the longest pair of them takes.
+    ``title`` is the width of the titles where each quantity has room behind the longest of them.
     """
-    kept = list(zip(*cells, strict=True))[:_NEVER_CUT]
-    widths = [max(len(head), *map(columns, col)) for head, col in zip(_HEADS, kept, strict=False)]
-    room = width - sum(widths) - 2 * len(widths)
-    longest = max(columns(row[5]) + columns(row[6]) + 2 for row in (_HEADS, *cells))
-    return widths, max(min(room, longest), _LEAST_TITLE)
+
+    width: int
+    shown: tuple[int, ...]
+    widths: tuple[int, ...]
+    edge: int
+    title: int = 0
+
+    @property
+    def left_out(self) -> list[str]:
+        """The heads of the columns for which there is no room."""
+        shown = (*self.shown, _TITLE) if self.edge else self.shown
+        return [head for place, head in enumerate(_HEADS[:-1]) if place not in shown]
+
+
+def _layout(cells: list[Cells], width: int) -> _Layout:
+    """Return the first set of columns that fits; one that is shown is never cut, but for titles.
+
+    Title and quantity are columns of their own, or share one as wide as their longest pair.
+    """
+    kept = list(zip(*cells, strict=True))[:_TITLE]
+    widest = [max(len(head), *map(columns, col)) for head, col in zip(_HEADS, kept, strict=False)]
+    pairs = [(columns(row[_TITLE]), columns(row[_TITLE + 1])) for row in (_HEADS, *cells)]
+    title, quantity = (max(some) for some in zip(*pairs, strict=True))
+    longest = max(one + other + 2 for one, other in pairs)
+    for some in _COLUMNS if width >= _NARROW else _COLUMNS[1:]:
+        shown = tuple(place for place in some if place != _TITLE)
+        widths = tuple(widest[place] for place in shown)
+        room = width - sum(widths) - 2 * len(widths)
+        titled = _TITLE in some
+        if titled and room >= title + 2 + quantity:
+            return _Layout(width, shown, widths, room, title)
+        if room >= (_LEAST_TITLE if titled else -2):
+            return _Layout(width, shown, widths, min(room, longest) if titled else 0)
+    return _Layout(width, (_ID,), (width,), 0)
 
 
 def _with_quantity(cells: list[Cells], edge: int) -> list[Cells]:
@@ -144,11 +193,17 @@ def _with_quantity(cells: list[Cells], edge: int) -> list[Cells]:
     return [heads, *rest]
 
 
-def _row(cells: Cells, widths: list[int], edge: int) -> str:
-    shown = [pad(text, wide) for text, wide in zip(cells, widths, strict=False)]
-    title, quantity = cells[5:]
-    shown.append(pad(title, edge - columns(quantity)) + quantity if quantity else cut(title, edge))
-    return "  ".join(shown).rstrip()
+def _row(cells: Cells, layout: _Layout) -> str:
+    """Return a row in one line, whatever the width."""
+    edge, (title, quantity) = layout.edge, cells[_TITLE:]
+    shown = [pad(cells[p], wide) for p, wide in zip(layout.shown, layout.widths, strict=True)]
+    if layout.title:
+        shown += [pad(title, layout.title), quantity]
+    elif edge and quantity:
+        shown.append(pad(title, edge - columns(quantity)) + quantity)
+    elif edge:
+        shown.append(cut(title, edge))
+    return cut("  ".join(shown).rstrip(), layout.width)
 
 
 def _cells(result: RequirementResult) -> Cells:
@@ -172,21 +227,30 @@ def _sure(evidence: Evidence) -> str:
     return words.NOT_COMPUTED if evidence.record is not None else ""
 
 
-def _legend(cells: list[Cells], width: int) -> Iterator[str]:
-    if any(row[3] for row in cells):
-        yield from wrap("MARGIN: the least for its limit, of the evidence that is due", width, 2)
-    if any(row[3].startswith(_LEAST) for row in cells):
-        text = "proved so far; explain and matrix follow a proof to its end"
-        yield from wrap(f"{_LEAST.strip()}: {text}", width, 2)
-    used = {row[4] for row in cells}
+def _legend(dossier: Dossier, cells: list[Cells], layout: _Layout) -> Iterator[str]:
+    """Yield what explains the rows, as far as something in them needs it."""
+    if any(order.rank(result) < order.REST for result in dossier.requirements):
+        yield words.ORDER
+    if _MARGIN in layout.shown and any(row[_MARGIN] for row in cells):
+        yield "MARGIN: the least for its limit, of the evidence that is due"
+        if any(row[_MARGIN].startswith(_LEAST) for row in cells):
+            yield f"{_LEAST.strip()}: proved so far; explain and matrix follow a proof to its end"
+    if _SURE in layout.shown:
+        yield from _assurance({row[_SURE] for row in cells})
+    if any(row[_CLOSE_OUT].endswith("later") for row in cells):
+        yield "later: what is still open of it is due at a later review"
+    if any(result.early for result in dossier.requirements):
+        yield f"{words.EARLY}: {words.EARLY_MEANS}"
+    if layout.left_out:
+        yield f"left out at this width: {', '.join(layout.left_out)}"
+
+
+def _assurance(used: set[str]) -> Iterator[str]:
     known = {key.value: text for key, text in words.ASSURANCE.items()}
     known[words.NOT_COMPUTED] = words.MEASURED
     for word, text in known.items():
         if word in used:
-            reach = text if text.startswith(word) else f"{word}: {text}"
-            yield from wrap(reach, width, 2)
-    if any(row[2].endswith("later") for row in cells):
-        yield from wrap("later: what is still open of it is due at a later review", width, 2)
+            yield text if text.startswith(word) else f"{word}: {text}"
 
 
 def _details(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
@@ -320,7 +384,8 @@ def _footer(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
     for name, why in words.not_kept(dossier):
         yield from wrap(f"{safe(name)} is computed anew in each run: {flow(why)}", width)
     status = dossier.exit_status
-    yield from wrap(f"Exit status {status}: {words.exit_meaning(status)}.", width)
+    of = "" if not dossier.only else ", of what is shown"
+    yield from wrap(f"Exit status {status}{of}: {words.exit_meaning(status)}.", width)
     for text in wrap(words.CAUTION, width):
         yield paint.quiet(text)
 

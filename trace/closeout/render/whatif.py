@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from closeout.model.dossier import Dossier, Evidence, RequirementResult
-from closeout.render import rows
+from closeout.render import order, rows
 from closeout.render.plain import safe
 from closeout.render.terminal import Paint
 
@@ -21,7 +21,7 @@ def whatif_text(unchanged: Dossier, asked: Dossier, *, colour: bool) -> str:
     before = {result.id: result for result in unchanged.requirements}
     lines = [
         line
-        for now in asked.requirements
+        for now in order.by_identifier(asked.requirements)
         if now.id in before
         for line in _lines(before[now.id], now)
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
@@ -50,6 +51,12 @@ EXITS = {
     2: "the project, or a part of it, could not be judged",
     3: "a fault of closeout itself",
 }
+EARLY = "early"
+EARLY_MEANS = "closed before anything that it is judged by is due; the code is of all its evidence"
+ORDER = (
+    "rows: first what is due and not compliant (NC, PC) or open, then shortfalls that are covered"
+    " or early, then the rest; each by identifier"
+)
 _VCD_STATUS = {
     Compliance.C: "yes",
     Compliance.PC: "partial",
@@ -98,6 +105,15 @@ def judged(dossier: Dossier) -> str:
     if dossier.review is None:
         return "everything planned, whatever its review"
     return f"what is due at {safe(dossier.review)}"
+
+
+def shown(dossier: Dossier) -> str | None:
+    """Return how many requirements are shown of how many, or None where all of them are."""
+    if not dossier.only:
+        return None
+    asked = " ".join(f"--only {flow(shlex.quote(text))}" for text in dossier.only)
+    number, whole = len(dossier.requirements), count(dossier.of, "requirement")
+    return f"{number} of {whole}, {asked}: totals and exit status speak of these alone"
 
 
 def settings(dossier: Dossier) -> str:
@@ -191,7 +207,9 @@ def model_uncertainty(spec: AnalysisSpec) -> str:
 
 
 def close_out(result: RequirementResult) -> str:
-    """Return closed or open, the close-out status over the whole life."""
+    """Return closed or open, the close-out status over the whole life; or ``closed, early``."""
+    if result.early:
+        return f"closed, {EARLY}"
     return "closed" if result.closed else "open"
 
 
