@@ -33,7 +33,7 @@ def in_terminal(
     process = subprocess.Popen(
         [sys.executable, "-m", "closeout", *arguments],
         cwd=project.path,
-        env=environment(TERM="xterm-256color", **variables),
+        env=environment(**{"TERM": "xterm-256color", **variables}),
         stdin=follower,
         stdout=follower,
         stderr=follower,
@@ -86,12 +86,12 @@ def test_no_color_is_obeyed(short: Project) -> None:
     assert "\x1b[" in in_terminal(short, "verify", NO_COLOR="")[1]
 
 
-def test_a_dumb_terminal_gets_no_colours(short: Project) -> None:
-    leader = in_terminal(short, "verify", COLUMNS="100")
-    assert leader[0] == 1
-    status, told = in_terminal(short, "verify", TERM_PROGRAM="x")
-    assert status == 1
-    assert "Shortfalls" in told
+@pytest.mark.parametrize("kind", ["dumb", "unknown", ""])
+def test_a_dumb_terminal_gets_no_escapes(short: Project, kind: str) -> None:
+    plain = short.run("verify")
+    assert in_terminal(short, "verify", TERM=kind) == (1, plain.stdout)
+    for arguments in (["lint"], ["explain", "PWR-010"], ["verify", "--set", "voltage=11 V"]):
+        assert "\x1b" not in in_terminal(short, *arguments, TERM=kind)[1]
 
 
 @pytest.mark.parametrize("columns", [40, 80, 100, 140])
@@ -100,7 +100,7 @@ def test_the_width_of_the_terminal_is_kept(short: Project, columns: int) -> None
     lines = ESCAPE.sub("", told).split("\n")
     for line in lines:
         if not line.strip().startswith(("closeout verify --set", "analyses/", "requirements/")):
-            assert len(line) <= max(columns, 70), line
+            assert len(line) <= columns, line
 
 
 def test_json_on_a_terminal_is_json_and_nothing_else(short: Project) -> None:
@@ -155,6 +155,18 @@ def test_long_work_shows_a_bar_that_is_gone_at_the_end(tmp_path: Path) -> None:
     status, told = in_terminal(project, "verify", "--jobs", "1")
     assert status == 0
     assert "running analyses" not in told
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("variables", [{"TERM": "dumb"}, {"NO_COLOR": "1"}])
+def test_long_work_moves_no_cursor_where_there_are_no_escapes(
+    tmp_path: Path, variables: dict[str, str]
+) -> None:
+    project = slow_project(tmp_path / "p")
+    status, told = in_terminal(project, "verify", "--jobs", "1", **variables)
+    assert status == 0
+    assert "\x1b" not in told
+    assert "\r" not in told
 
 
 @pytest.mark.slow

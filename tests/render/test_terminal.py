@@ -10,6 +10,7 @@ import pytest
 
 from closeout.model.dossier import Compliance, Dossier, SnapshotIdentity, State
 from closeout.model.problem import Problem, Severity
+from closeout.render.order import natural
 from closeout.render.plain import columns, flow
 from closeout.render.terminal import problems_text, replay, verify_text
 from closeout.render.words import work
@@ -80,13 +81,97 @@ def test_a_traceback_keeps_its_lines() -> None:
     ]
 
 
-@pytest.mark.parametrize("width", [80, 100, 140])
-def test_requirement_lines_fit(gannet: Dossier, width: int) -> None:
-    text = verify_text(gannet, colour=False, width=width)
-    lines = text.split("\n")
-    head = next(n for n, line in enumerate(lines) if line.startswith("ID "))
-    for line in lines[head : head + 1 + len(gannet.requirements)]:
-        assert columns(line) <= width
+def table_of(dossier: Dossier, width: int) -> list[str]:
+    """Return head and rows of the table."""
+    lines = verify_text(dossier, colour=False, width=width).split("\n")
+    head = next(n for n, line in enumerate(lines) if line.startswith("ID"))
+    return lines[head : head + 1 + len(dossier.requirements)]
+
+
+@pytest.mark.parametrize("width", [10, 20, 40, 48, 60, 79, 80, 100, 140, 200])
+def test_each_row_is_one_line_at_any_width(any_dossier: Dossier, width: int) -> None:
+    if any_dossier.requirements:
+        for line in table_of(any_dossier, width):
+            assert columns(line) <= width
+
+
+def test_the_assurance_goes_first_then_title_then_margin(gannet: Dossier) -> None:
+    heads = {width: table_of(gannet, width)[0].split("  ") for width in (80, 79, 48, 40)}
+    shown = {width: [one.strip() for one in some if one] for width, some in heads.items()}
+    assert shown[80][:6] == ["ID", "CODE", "CLOSE-OUT", "MARGIN", "HOW SURE", "TITLE"]
+    assert shown[79][:5] == ["ID", "CODE", "CLOSE-OUT", "MARGIN", "TITLE"]
+    assert shown[48] == ["ID", "CODE", "CLOSE-OUT", "MARGIN"]
+    assert shown[40][:3] == ["ID", "CODE", "CLOSE-OUT"]
+    text = verify_text(gannet, colour=False, width=48)
+    assert "left out at this width: HOW SURE, TITLE" in " ".join(text.split())
+    # What is not shown needs no legend.
+    assert "bounded over the declared tolerances" not in text.partition("Shortfalls")[0]
+    assert "left out at" not in verify_text(gannet, colour=False, width=80)
+
+
+def test_a_wide_terminal_shows_titles_and_quantities_whole(gannet: Dossier) -> None:
+    title = "A title that is as long as the title of a requirement ever becomes, and then some"
+    first, *others = gannet.requirements
+    long = replace(gannet, requirements=(replace(first, title=title), *others))
+    assert title not in "".join(table_of(long, 120))
+    wide = table_of(long, 200)
+    assert title in "".join(wide)
+    # Each of the two has a column of its own, so that one finds the quantity beside the title.
+    place = wide[0].index("QUANTITY")
+    for line in wide[1:]:
+        assert line[place - 2 : place].strip() == ""
+    assert any(line[place:] == "link_margin [south]" for line in wide)
+    # Running text does not become wider than one reads.
+    details = verify_text(long, colour=False, width=200).partition("\nShortfalls\n")[2]
+    for line in details.split("\n"):
+        assert columns(line) <= 120 or "closeout verify" in line or line.startswith("requirements/")
+
+
+def test_what_needs_action_comes_first_and_numbers_count_by_value() -> None:
+    def one(name: str, code: Compliance, state: State, due: bool = True, **more: object):
+        line = dossiers.evidence(state=state, due=due, covered_by=more.pop("covered_by", None))
+        closed = line.closed
+        return dossiers.requirement(name, line, compliance=code, closed=closed, due=due, **more)
+
+    c, nc, pc, is_open = Compliance.C, Compliance.NC, Compliance.PC, Compliance.OPEN
+    dossier = dossiers.dossier(
+        one("PWR-10", c, State.MET),
+        one("PWR-2", c, State.MET),
+        one("AAA-1", is_open, State.OPEN, due=False),
+        one("ZZZ-10", is_open, State.ERROR),
+        one("ZZZ-9", is_open, State.OPEN),
+        one("NNN-2", nc, State.NOT_MET, covered=True, covered_by="RFW-1"),
+        one("NNN-1", is_open, State.NOT_MET, due=False),
+        one("XXX-1", pc, State.NOT_MET),
+        one("YYY-12", nc, State.NOT_MET),
+        one("YYY-3", nc, State.NOT_MET),
+        one("BBB-1", c, State.MET, outstanding=True),  # what is derived from it is not in order
+    )
+    shown = [line.split()[0] for line in table_of(dossier, 100)[1:]]
+    assert shown == [
+        "YYY-3", "YYY-12",  # NC
+        "XXX-1",  # PC
+        "BBB-1", "ZZZ-9", "ZZZ-10",  # due and open, or in error
+        "NNN-1", "NNN-2",  # early, or covered
+        "AAA-1", "PWR-2", "PWR-10",  # the rest
+    ]  # fmt: skip
+    text = verify_text(dossier, colour=False)
+    assert "  rows: first what is due and not compliant" in text
+    # The details come in the same order.
+    details = text.partition("\nShortfalls\n")[2]
+    assert details.index("YYY-3 ") < details.index("YYY-12 ") < details.index("XXX-1 ")
+    calm = dossiers.dossier(one("A-1", c, State.MET))
+    assert "rows:" not in verify_text(calm, colour=False)
+
+
+@pytest.mark.parametrize(
+    ("first", "then"),
+    [("A-2", "A-10"), ("A-2-9", "A-2-10"), ("A-02", "A-002x"), ("a-9", "B-1"), ("A", "A-1")],
+)
+def test_identifiers_in_natural_order(first: str, then: str) -> None:
+    assert natural(first) < natural(then)
+    # More digits than Python turns into a number without complaint.
+    assert natural("A-1" + "0" * 5000) < natural("A-2" + "0" * 5000)
 
 
 def test_details_of_shortfalls(gannet: Dossier) -> None:

@@ -370,7 +370,7 @@ def _footer(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
     totals = words.totals(dossier)
     codes = ", ".join(f"{totals[code.value]} {code.value}" for code in Compliance)
     line = f"{codes}; {totals['closed']} closed of {len(dossier.requirements)}"
-    yield paint.strong(line)
+    yield from map(paint.strong, wrap(line, width))
     closed = (
         f"{_keep(f'{one.review} {one.closed} of {one.planned}')}" for one in rows.by_review(dossier)
     )
