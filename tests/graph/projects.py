@@ -15,6 +15,7 @@ from closeout.judge import Run, judge
 from closeout.load import Loaded, load, locate
 from closeout.measure import Units
 from closeout.model.answer import Answer, Assurance, Extent
+from closeout.model.choice import Choice
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, SnapshotIdentity
 from closeout.model.problem import Finding, Problem, Severity, in_order
 from closeout.model.question import AnalysisSpec, Argument, Failure, Field, Question
@@ -93,8 +94,9 @@ class Built:
         self, replies: Replies | None = None, review: str | None = None, only: Iterable[str] = ()
     ) -> Dossier:
         """Return the dossier; ``replies`` by the analysis' name."""
-        chosen = frozenset(self.index.below(only)) if only else None
-        part = self.plan.of(chosen)
+        names = frozenset(self.index.below(only)) if only else None
+        chosen = None if names is None else Choice(tuple(only), names, names)
+        part = self.plan.of(names)
         found = {q: Reply(_answered((replies or {})[q.analysis], q), False) for q in part.questions}
         return judge(
             Run(

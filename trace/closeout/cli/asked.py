@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 
 from closeout.cli.errors import UserError
+from closeout.cli.only import read_only
 from closeout.cli.options import Options
 from closeout.graph import Index
 from closeout.graph.amounts import faults_of
 from closeout.graph.checks import nearest
 from closeout.measure import Units
 from closeout.model.amount import AmountError
+from closeout.model.choice import Choice
 from closeout.model.setting import Setting, read_setting
 
 Mistakes = list[tuple[str, str]]
@@ -23,7 +24,12 @@ class Asked:
     """``settings`` of a what-if by parameter; ``chosen`` requirements, None for all."""
 
     settings: tuple[tuple[str, Setting], ...] = ()
-    chosen: frozenset[str] | None = None
+    chosen: Choice | None = None
+
+    @property
+    def needed(self) -> frozenset[str] | None:
+        """The requirements that have to be judged, None for all."""
+        return None if self.chosen is None else self.chosen.needed
 
 
 def read_options(options: Options, index: Index, units: Units) -> Asked:
@@ -34,7 +40,7 @@ def read_options(options: Options, index: Index, units: Units) -> Asked:
     """
     wrong: Mistakes = []
     settings = _settings(options.settings, index, units, wrong)
-    chosen = _chosen(options.only, index, wrong)
+    chosen = read_only(options.only, index, wrong)
     reviews = index.project.charter.reviews
     if options.review is not None and options.review not in reviews:
         listed = ", ".join(reviews) or "none"
@@ -69,17 +75,3 @@ def _settings(
                 told = faults_of(parameter, found[name], units)
                 wrong += [(f"--set {text}: {message}", cure) for message, cure in told]
     return tuple(found.items())
-
-
-def _chosen(patterns: Iterable[str], index: Index, wrong: Mistakes) -> frozenset[str] | None:
-    """Return the requirements that the patterns name, with all that is derived from them."""
-    asked = list(patterns)
-    chosen: set[str] = set()
-    for pattern in asked:
-        found = [name for name in index.requirements if fnmatchcase(name, pattern)]
-        if not found:
-            near = nearest(pattern, index.requirements)
-            cure = f"did you mean {near}?" if near else "name a requirement, or a pattern as PWR-*"
-            wrong.append((f"--only {pattern}: no requirement has this identifier", cure))
-        chosen.update(found)
-    return frozenset(index.below(chosen)) if asked else None

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 class Options:
     """What is asked of a run.
 
-    ``settings`` are NAME=AMOUNT, with a spread or without; ``only`` patterns of identifiers.
+    ``settings`` are NAME=AMOUNT, with a spread or without; ``only`` are patterns of identifiers and
+    KEY=VALUE, as :mod:`closeout.cli.only` reads them.
     ``today`` is the day (year-month-day) at which to judge, None for the state's own. Without
     ``code`` no module of analyses is imported, so that only what needs none can be told.
     """

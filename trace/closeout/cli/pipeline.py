@@ -184,7 +184,8 @@ def _check(
     # None is a history that git could not be made to tell.
     cut_off = past is not None and (history is None or history.cut_off)
     context, looks = _context(snapshot, index, review, history, cut_off)
-    context = replace(context, commit=commit_day(snapshot, options), chosen=asked.chosen)
+    chosen = None if asked.chosen is None else asked.chosen.names
+    context = replace(context, commit=commit_day(snapshot, options), chosen=chosen)
     spoiled = frozenset(record.id for record, one in data if one.severity is Severity.ERROR)
     standing = Standing(index, units, review, {}, spoiled, snapshot.identity.under_git)
     ruled = [
@@ -254,7 +255,7 @@ def _context(
 
 
 def _answers(evaluator: Evaluator, checked: Checked, verdicts_alone: bool) -> dict[Question, Reply]:
-    questions = checked.plan.of(checked.asked.chosen).questions
+    questions = checked.plan.of(checked.asked.needed).questions
     specs = {spec.name: spec for spec in checked.index.specs}
     return evaluator.answer(questions, specs, checked.plan.limits, whole=not verdicts_alone)
 
@@ -268,12 +269,11 @@ def _judge(
     wanted: Wanted | None,
 ) -> Outcome:
     index = checked.index
-    chosen = checked.asked.chosen
     looks = (*checked.rested_on, *evaluator.looked_at)
     dossier = judge(
         Run(
             index=index,
-            plan=checked.plan.of(chosen),
+            plan=checked.plan.of(checked.asked.needed),
             replies=replies,
             units=checked.units,
             snapshot=replace(snapshot.identity, date=checked.day),
@@ -281,7 +281,7 @@ def _judge(
             files=checked.loaded.files,
             review=options.review or index.project.charter.next_review,
             settings=checked.asked.settings,
-            chosen=chosen,
+            chosen=checked.asked.chosen,
             spoiled=checked.spoiled,
         )
     )

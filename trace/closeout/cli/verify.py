@@ -7,22 +7,31 @@ from dataclasses import replace
 from pathlib import Path
 
 import click
+from click.formatting import wrap_text
 
 from closeout.cli import runs
-from closeout.cli.common import colour, opened, progress_bar, project_options, width
+from closeout.cli.common import colour, opened, progress_bar, project_options, terminal_width, width
 from closeout.cli.encoding import print_utf_8
 from closeout.cli.options import Options
 from closeout.cli.output import check_place, write_file
 from closeout.render.words import work
+
+ONLY = (
+    "Only these: an identifier or a pattern, as 'PWR-*', with what is derived from it; or"
+    " owner=power, level=system, review=CDR, state=open (open, error, met, not met), code=NC (C,"
+    " PC, NC, NA, open). Repeatable: identifiers add up, and so do values of one key; different"
+    " keys narrow. Level, review and state are those of one verification, due or not. Totals and"
+    " exit status speak of what is shown."
+)
 
 
 @click.command(epilog="Example: closeout verify --review CDR --set hold_duration=45d")
 @project_options
 @click.option(
     "--only",
-    metavar="ID",
+    metavar="WHICH",
     multiple=True,
-    help="Only this requirement and what is derived from it; also a pattern, as 'PWR-*'.",
+    help=ONLY,
 )
 @click.option("--json", "json_file", metavar="FILE", help="Write the dossier as JSON; - prints it.")
 def command(
@@ -42,13 +51,14 @@ def command(
     if json_file is not None and json_file != "-":
         check_place(Path(json_file))
     options = Options(review, settings, only, jobs, today)
-    wanted = runs.Wanted(json_file != "-", json_file is not None, colour(), width())
+    wanted = runs.Wanted(json_file != "-", json_file is not None, colour(), terminal_width())
     with opened(revision) as (snapshot, store):
         compared = bool(settings) and wanted.text
         key = runs.key_of_run(snapshot, options)
         run = None if compared else runs.recall(snapshot, store, key, options, wanted)
         change = ""
         if run is None:
+            from closeout.cli.only import without_verdicts
             from closeout.cli.pipeline import assess
 
             with progress_bar() as progress:
@@ -57,7 +67,9 @@ def command(
                 if compared:
                     from closeout.render.whatif import whatif_text
 
-                    unchanged = assess(snapshot, store, replace(options, settings=()), progress)
+                    # What falls out of a state by the settings is to be seen beside what it was.
+                    before = replace(options, settings=(), only=without_verdicts(options.only))
+                    unchanged = assess(snapshot, store, before, progress)
                     change = whatif_text(unchanged.dossier, outcome.dossier, colour=colour())
             run = runs.keep(store, key, wanted, outcome)
         if json_file is not None and json_file != "-":
@@ -66,5 +78,6 @@ def command(
             print_utf_8(run.json)
         else:
             sys.stdout.write(run.text + change)
-            click.echo(work(run.computed, run.stored))
+            told = work(run.computed, run.stored)
+            click.echo(wrap_text(told, width(), subsequent_indent="  "))
         return run.exit_status

@@ -11,6 +11,7 @@ from closeout.graph.inputs import spread_text
 from closeout.judge.requirement import Judge
 from closeout.measure import Units
 from closeout.model.answer import Answer, Extent
+from closeout.model.choice import Choice
 from closeout.model.dossier import (
     Compliance,
     Dossier,
@@ -34,7 +35,8 @@ OK, SHORTFALL, NOT_JUDGED = 0, 1, 2
 class Run:
     """What is judged: a project, the answers to its questions, and what was asked of the run.
 
-    ``review`` None judges the whole life; ``chosen`` limits the dossier to some requirements;
+    ``review`` None judges the whole life; ``chosen`` limits the dossier to some requirements, of
+    which the answers are there;
     ``spoiled`` are records whose data file is not the one that they speak of.
     """
 
@@ -47,7 +49,7 @@ class Run:
     files: int
     review: str | None = None
     settings: tuple[tuple[str, Setting], ...] = ()
-    chosen: frozenset[str] | None = None
+    chosen: Choice | None = None
     spoiled: frozenset[str] = frozenset()
 
 
@@ -55,7 +57,9 @@ def judge(run: Run) -> Dossier:
     """Return the dossier of a run."""
     judged = _results(run)
     chosen = [
-        judged[name] for name in run.index.requirements if run.chosen is None or name in run.chosen
+        judged[name]
+        for name in run.index.requirements
+        if run.chosen is None or run.chosen.shows(judged[name])
     ]
     totals = {code.value: 0 for code in Compliance} | {"closed": 0}
     for result in chosen:
@@ -77,6 +81,8 @@ def judge(run: Run) -> Dossier:
         settings=tuple((name, setting.text) for name, setting in run.settings),
         parameters=tuple(_parameter(one) for one in run.index.parameters.values()),
         totals=totals,
+        only=() if run.chosen is None else run.chosen.texts,
+        of=len(judged),
     )
 
 
