@@ -82,8 +82,8 @@ def _values(texts: Iterable[str], index: Index, wrong: Mistakes) -> dict[str, fr
     for text in texts:
         key, _, value = (part.strip() for part in text.partition("="))
         if key not in known:
-            there = f"the keys are {', '.join(known)}"
-            wrong.append((f"--only {text}: there is no key {key}", _cure(key, list(known), there)))
+            cure = _cure(key, known, f"the keys are {', '.join(known)}")
+            wrong.append((f"--only {text}: there is no key {key}", cure))
             continue
         there = [one for one in known[key] if one == value or fnmatchcase(one, value)]
         if not there:
