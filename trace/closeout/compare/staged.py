@@ -106,7 +106,8 @@ def _early(both: Iterable[tuple[RequirementResult, RequirementResult]]) -> Itera
             for entry in after.evidence
             if not entry.due and _is_worse(known.get((entry.number, entry.case)), entry.state)
         )
-        if worse and before.compliance is after.compliance:
+        same = before.compliance is after.compliance
+        if worse and (same or (before.early and not after.due)):
             yield Early(after, worse)
 
 
