@@ -35,7 +35,7 @@ def kinds(verdict: Verdict) -> dict[str, list[str]]:
     """Return the names under each heading that is not empty."""
     headings = {
         name: [change.now.id for change in getattr(verdict, name)]
-        for name in ("lost", "raised", "covered", "gained")
+        for name in ("lost", "raised", "covered", "short", "early", "gained")
     }
     headings |= {"deleted": list(verdict.deleted), "added": list(verdict.added)}
     return {name: found for name, found in headings.items() if found}
@@ -54,7 +54,7 @@ MET, SHORT, OPEN = 3, 4, None
         (OPEN, MET, {"gained": ["R-1"]}, 0),
         # What was not compliant cannot be lost.
         (SHORT, OPEN, {}, 0),
-        (OPEN, SHORT, {}, 0),
+        (OPEN, SHORT, {"short": ["R-1"]}, 0),
         (SHORT, 5, {}, 0),
     ],
 )
@@ -94,6 +94,26 @@ def test_the_issue_of_another_requirement_excuses_nothing():
 )  # fmt: skip
 def test_which_issue_is_the_later_one(was: str, now: str, raised: bool):
     assert is_raised(was, now) is raised
+
+
+def test_what_is_worse_at_a_later_review_is_told_and_blocks_nothing():
+    def at(least: int) -> Dossier:
+        early = BY_F.format(least) + ", review: AR"
+        built = build(requirements(requirement("R-1", BY_F.format(1), early)), spec("f"))
+        return built.judge({"f": answer(x=extent(3))}, review="PDR")
+
+    verdict = against_head(at(MET), at(SHORT))
+    assert (kinds(verdict), verdict.exit_status) == ({"early": ["R-1"]}, 0)
+    (early,) = verdict.early
+    assert [entry.review for entry in early.worse] == ["AR"]
+    assert kinds(against_head(at(SHORT), at(SHORT))) == {}
+
+
+def test_cover_that_is_lost_blocks():
+    covered = state(item("R-1", SHORT), more=WAIVER.format("R-1"))
+    verdict = against_head(covered, state(item("R-1", SHORT)))
+    assert (kinds(verdict), verdict.exit_status) == ({"lost": ["R-1"]}, 1)
+    assert kinds(against_head(covered, covered)) == {}
 
 
 def test_covered_is_no_loss():

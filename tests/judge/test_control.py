@@ -283,6 +283,8 @@ def test_an_open_report_keeps_its_requirement_open() -> None:
     assert (found.compliance, found.closed, found.outstanding) == (C, False, True)
     assert found.why == "NCR-7 is open: nothing closes it"
     assert "rework-without-retest" in built.rules
+    tested = more.replace("rework}", "rework, closed_by: T-1}")
+    assert "rework-without-retest" not in judged(f"{DATED}{GOOD}}}", more=tested)[2].rules
 
 
 def test_a_report_is_not_closed_by_the_record_that_found_it() -> None:
@@ -596,6 +598,28 @@ def test_a_failure_counts_whether_or_not_it_is_named(named: str) -> None:
     text = requirements(requirement("R-1", BY_F)) + f"records: [{bad}]\n"
     dossier = build(text, spec("f"), clean=True).judge({"f": answer(x=extent(4, 9))})
     assert result(dossier, "R-1").compliance is NC
+
+
+@pytest.mark.parametrize("named", ["[T-1, T-2]", "[T-2]", None])
+def test_a_retest_ends_a_failure_where_an_analysis_promises_the_same(named: str | None) -> None:
+    """Whether a verification by test names the failure, its retest alone, or there is none."""
+    bad = f"{DATED}judged: {{R-1: A}}, measured: {{x: 1 W +/- 0.1 W (k = 2)}}}}"
+    again = f"{{id: T-2, method: test, date: 2026-03-01, judged: {{R-1: A}}, {GOOD}}}"
+    report = "nonconformances: [{id: N, found_by: T-1, requirements: [R-1], disposition: rework"
+    by_test = [] if named is None else [TEST.replace("[T-1]", named)]
+
+    def code(again: str, closed: str) -> tuple[Compliance, bool]:
+        text = requirements(requirement("R-1", BY_F, *by_test))
+        text += f"records: [{bad}, {again}]\n{report}{closed}}}]\n"
+        dossier = build(text, spec("f"), clean=True).judge({"f": answer(x=extent(4, 9))})
+        return result(dossier, "R-1").compliance, result(dossier, "R-1").closed
+
+    replaced = again.replace("judged", "replaces: T-1, judged")
+    assert code(replaced, ", closed_by: T-2") == (C, True)
+    assert code(replaced, "")[0] in (NC, PC)  # its report is open
+    assert code(again, ", closed_by: T-2")[0] in (NC, PC)  # nothing takes its place
+    short = replaced.replace("{x: 4", "{x: 2")
+    assert code(short, ", closed_by: T-2")[0] in (NC, PC)
 
 
 @pytest.mark.parametrize(
