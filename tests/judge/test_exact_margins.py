@@ -13,8 +13,9 @@ from closeout.judge import thin_margins
 from closeout.judge.limits import compare
 from closeout.measure import UnitError
 from closeout.model.amount import read_amount
+from closeout.model.criterion import Limits
 from closeout.model.dossier import State
-from closeout.model.records import Limits, MarginPolicy
+from closeout.model.records import MarginPolicy
 from tests.graph.projects import UNITS, answer, build, extent, only_entry, requirement, spec
 from tests.graph.projects import requirements as section
 

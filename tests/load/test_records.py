@@ -8,12 +8,13 @@ import pytest
 
 from closeout.load import load
 from closeout.model.amount import Amount, Measured
+from closeout.model.criterion import Condition
 from closeout.model.problem import Pointer
 from closeout.model.records import (
     Allocation,
     BasisKind,
     Charter,
-    Condition,
+    ConditionKind,
     MarginPolicy,
     Method,
     Project,
@@ -204,10 +205,10 @@ def test_verification(project: Project) -> None:
     )
     assert analysis.criterion.limits.at_least == amount("52", "W h", "52 W h")
     assert analysis.criterion.given == (
-        ("hold_duration", amount("28", "d", "28 d")),
+        ("hold_duration", Condition((amount("28", "d", "28 d"),))),
         (
             "cell_temperature",
-            (amount("5", "degC", "5 degC"), amount("20", "degC", "20 degC")),
+            Condition((amount("5", "degC", "5 degC"), amount("20", "degC", "20 degC"))),
         ),
     )
     assert analysis.basis.kind is BasisKind.WORST_CASE
@@ -223,15 +224,15 @@ def test_verification(project: Project) -> None:
 @pytest.mark.parametrize(
     ("text", "condition"),
     [
-        ("condition: true", Condition.GIVEN),
-        ("condition: True", Condition.GIVEN),
-        ("condition: declared", Condition.DECLARED),
+        ("condition: true", ConditionKind.GIVEN),
+        ("condition: True", ConditionKind.GIVEN),
+        ("condition: declared", ConditionKind.DECLARED),
         ("condition: false", None),
         ("source: Invented", None),
     ],
 )
 def test_a_condition_is_given_by_criteria_or_holds_as_declared(
-    text: str, condition: Condition | None
+    text: str, condition: ConditionKind | None
 ) -> None:
     loaded = load_text(f"parameters:\n  a: {{value: 28 d, {text}}}\n")
     assert loaded.problems == ()
@@ -241,7 +242,11 @@ def test_a_condition_is_given_by_criteria_or_holds_as_declared(
 
 def test_parameters(project: Project) -> None:
     hold, sleep, capacity, shunt, gain = project.parameters
-    assert (hold.id, hold.condition, sleep.condition) == ("hold_duration", Condition.GIVEN, None)
+    assert (hold.id, hold.condition, sleep.condition) == (
+        "hold_duration",
+        ConditionKind.GIVEN,
+        None,
+    )
     assert sleep.spread.tolerance == (("", amount("10", "uA", "10 uA")),)
     assert capacity.spread.range == (
         amount("3.2", "A h", "3.20 A h"),
@@ -259,7 +264,7 @@ def test_evidence(project: Project) -> None:
     assert record.article == (("BAT", "FM-3"),)
     assert record.judged == (("PWR-020", "B"),)
     as_run = Measured("28 d", amount("28", "d", "28 d"), None, None)
-    assert record.conditions == (("hold_duration", as_run),)
+    assert record.conditions == (("hold_duration", Condition((as_run.value,), as_run)),)
     assert record.same_design == "Drawing GAN-D-7 issue 2"
     assert record.differs == ("no cover", "other connector")
     assert record.good_for == amount("24", "month", "24 month")

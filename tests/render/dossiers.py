@@ -25,7 +25,7 @@ from closeout.model.dossier import (
 from closeout.model.probability import Chance
 from closeout.model.problem import Problem, Severity
 from closeout.model.question import AnalysisSpec, Argument, Failure, Field
-from closeout.model.records import Condition
+from closeout.model.records import ConditionKind
 
 COMMIT = "1e496c4a0b3d5f7e9c2b4d6f8a0c1e3f5a7b9d0c"
 CLEAN = SnapshotIdentity("commit", COMMIT, False, date="2026-11-30")
@@ -157,7 +157,7 @@ HOLD_RUN = Evaluation(
             "Bench log of 3 March", "measured", None, "parameter",
         ),
         InputUsed("hold_duration", "d", 28.0, None, None, "28 d", "", "LSA 4.3", None,
-                  Condition.GIVEN, "given"),
+                  ConditionKind.GIVEN, "given"),
     ),
     found=(
         QuantityFound("drained", None, "A h", 0.06384, 0.05712, 0.07056, None),

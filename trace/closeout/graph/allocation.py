@@ -6,15 +6,15 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import NamedTuple
 
+from closeout.graph.bounds import written_ends
 from closeout.graph.findings import warning
 from closeout.graph.index import Index
 from closeout.measure import UnitError, Units
 from closeout.measure.scale import LEVEL, LINEAR
 from closeout.model.amount import Amount
 from closeout.model.problem import Finding
-from closeout.model.records import Limits, Requirement
+from closeout.model.records import Requirement
 
 _SIDES = ("at_most", "at_least")
 
@@ -77,7 +77,7 @@ def budgets(requirement: Requirement, index: Index, units: Units) -> tuple[Budge
 
 
 def _budget(
-    requirement: Requirement, side: str, limit: _Limit, index: Index, units: Units
+    requirement: Requirement, side: str, limit: Amount, index: Index, units: Units
 ) -> Budget:
     allocation = requirement.allocates
     assert allocation is not None
@@ -133,27 +133,14 @@ def _in_words(found: Budget) -> str:
     )
 
 
-class _Limit(NamedTuple):
-    """A limit on one side, as an exact number of its unit."""
-
-    number: Fraction
-    unit: str
-
-
-def _limit(requirement: Requirement, quantity: str, side: str, units: Units) -> _Limit | None:
+def _limit(requirement: Requirement, quantity: str, side: str, units: Units) -> Amount | None:
     """Return the limit of a quantity on a side; ``equal_to`` within something has both."""
     for verification in requirement.verification:
-        if verification.criterion.quantity != quantity:
-            continue
-        limits: Limits = verification.criterion.limits
-        amount: Amount | None = getattr(limits, side)
-        if amount is not None:
-            return _Limit(amount.number, amount.unit)
-        middle = limits.equal_to
-        if middle is not None and limits.within is not None:
-            half = units.tolerance(middle, limits.within, middle.unit)
-            end = middle.number + half if side == "at_most" else middle.number - half
-            return _Limit(end, middle.unit)
+        if verification.criterion.quantity == quantity:
+            low, high = written_ends(verification.criterion.limits, units)
+            end = low if side == "at_least" else high
+            if end is not None:
+                return end
     return None
 
 

@@ -8,10 +8,9 @@ from closeout.graph.findings import comparable, error, in_order, is_difference, 
 from closeout.graph.index import Index
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
+from closeout.model.criterion import Condition, Limits
 from closeout.model.problem import Finding, Pointer
 from closeout.model.records import (
-    AsRunAt,
-    Limits,
     Parameter,
     Record,
     Requirement,
@@ -64,15 +63,12 @@ def _refusal(read: Callable[..., object], *asked: object) -> Iterator[tuple[str,
 
 def limits_in(limits: Limits, unit: str | None, where: Pointer, units: Units) -> Iterator[Finding]:
     """Yield what keeps limits from being compared with a unit (None: with each other)."""
-    first = first_limit(limits)
-    if first is None:
+    unit = limits.unit if unit is None else unit
+    if unit is None:
         return
-    unit = first.unit if unit is None else unit
     known = is_unit(unit, units)
-    for key in ("at_least", "at_most", "equal_to"):
-        amount: Amount | None = getattr(limits, key)
-        if amount is not None:
-            yield from comparable(amount, unit if known else amount.unit, where / key, units)
+    for key, amount in limits.amounts:
+        yield from comparable(amount, unit if known else amount.unit, where / key, units)
     if limits.equal_to is not None and limits.within is not None:
         yield from is_difference(limits.within, limits.equal_to, where / "within", units)
     if limits.at_least is not None and limits.at_most is not None:
@@ -80,17 +76,6 @@ def limits_in(limits: Limits, unit: str | None, where: Pointer, units: Units) ->
         ends = (limits.at_least, limits.at_most)
         cure = "exchange or mend the limits"
         yield from in_order(ends, "bad-limits", where / "at_least", message, cure, units)
-
-
-def each_limit(limits: Limits) -> list[Amount]:
-    """Return the amounts that a criterion sets as limits."""
-    found = (limits.at_least, limits.at_most, limits.equal_to)
-    return [amount for amount in found if amount is not None]
-
-
-def first_limit(limits: Limits) -> Amount | None:
-    """Return the amount in whose unit a criterion is written; None where it has no limit."""
-    return limits.at_least or limits.at_most or limits.equal_to
 
 
 def _by_a_known_quantity(verification: Verification, index: Index) -> bool:
@@ -151,40 +136,44 @@ def _record(record: Record, index: Index, units: Units) -> Iterator[Finding]:
             yield from is_difference(measured.uncertainty, measured.value, where, units)
 
 
-def _as_run(at: AsRunAt, unit: str, where: Pointer, units: Units) -> Iterator[Finding]:
-    if isinstance(at, tuple):
-        wrong = [f for n, end in enumerate(at) for f in comparable(end, unit, where / n, units)]
-        yield from wrong
-        if not wrong and units.convert(at[0], unit) > units.convert(at[1], unit):
-            message = f"the low end {at[0]} is above the high end {at[1]}"
-            yield error("bad-spread", where / 0, message, "write the lower end first")
-        return
-    wrong = list(comparable(at.value, unit, where, units))
+def _as_run(at: Condition, unit: str, where: Pointer, units: Units) -> Iterator[Finding]:
+    wrong = [
+        finding
+        for number, end in enumerate(at.ends)
+        for finding in comparable(end, unit, where / number if at.is_range else where, units)
+    ]
     yield from wrong
-    if at.uncertainty is not None and not wrong:
-        yield from is_difference(at.uncertainty, at.value, where, units)
+    if wrong:
+        return
+    if at.is_range:
+        low, high = at.ends
+        if units.convert(low, unit) > units.convert(high, unit):
+            message = f"the low end {low} is above the high end {high}"
+            yield error("bad-spread", where / 0, message, "write the lower end first")
+    elif at.measured is not None and at.measured.uncertainty is not None:
+        yield from is_difference(at.measured.uncertainty, at.measured.value, where, units)
 
 
 def _measured_against(verification: Verification, index: Index, units: Units) -> Iterator[Finding]:
     """Yield a finding where a record measures in a unit that the limit cannot be compared with."""
-    quantity, limit = verification.criterion.quantity, first_limit(verification.criterion.limits)
-    if quantity is None or limit is None:
+    quantity, unit = verification.criterion.quantity, verification.criterion.limits.unit
+    if quantity is None or unit is None:
         return
     for record in (index.records.get(name) for name in verification.records):
         measured = None if record is None else dict(record.measured).get(quantity)
-        if record is not None and measured is not None and is_unit(limit.unit, units):
+        if record is not None and measured is not None and is_unit(unit, units):
             where = record.where / "measured" / quantity
-            yield from comparable(measured.value, limit.unit, where, units)
+            yield from comparable(measured.value, unit, where, units)
 
 
 def _waiver(waiver: Waiver, requirement: Requirement | None, units: Units) -> Iterator[Finding]:
     """Yield what keeps the accepted limits from being compared with the requirement's own."""
     verifications = () if requirement is None else requirement.verification
-    limited = (
-        first_limit(verification.criterion.limits)
+    written = (
+        verification.criterion.limits.unit
         for verification in verifications
         if verification.criterion.quantity == waiver.quantity
     )
-    limit = next((amount for amount in limited if amount is not None), None)
-    unit = limit.unit if limit is not None and is_unit(limit.unit, units) else None
-    yield from limits_in(waiver.limits, unit, waiver.where / "accepts", units)
+    unit = next((unit for unit in written if unit is not None), None)
+    known = unit if unit is not None and is_unit(unit, units) else None
+    yield from limits_in(waiver.limits, known, waiver.where / "accepts", units)

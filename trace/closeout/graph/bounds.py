@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
-from closeout.model.records import Criterion, Limits, Side
+from closeout.model.criterion import Condition, Criterion, Limits
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,15 +77,15 @@ def key_of_criterion(criterion: Criterion, units: Units) -> tuple[object, ...]:
     """Return what two criteria share apart from their conditions: exact limits, not their texts."""
     limits = criterion.limits
     key = (criterion.quantity, criterion.cases_at_least, limits.undecided)
-    first = limits.at_least or limits.at_most or limits.equal_to
-    if first is None:
+    unit = limits.unit
+    if unit is None:
         return key
     try:
-        scale = units.scale(first.unit)
+        scale = units.scale(unit)
         ends: tuple[Amount | None, ...] = written_ends(limits, units)
         if limits.undecided:  # a middle has no ends then
             ends = (*ends, limits.equal_to)
-        base = tuple(_in_base(end, first.unit, units) for end in ends)
+        base = tuple(_in_base(end, unit, units) for end in ends)
     except UnitError:
         return (*key, str(limits))
     return (*key, scale.dimension, *base)
@@ -101,15 +101,14 @@ def _in_base(end: Amount | None, unit: str, units: Units) -> Fraction | None:
 
 def key_of_given(criterion: Criterion, units: Units) -> tuple[object, ...]:
     """Return what makes two sets of conditions the same: exact values in any order."""
-    rows = [(name, _key_of_side(given, units)) for name, given in criterion.given]
+    rows = [(name, _key_of_condition(given, units)) for name, given in criterion.given]
     return tuple(sorted(rows, key=lambda row: row[0]))
 
 
-def _key_of_side(given: Amount | Side, units: Units) -> tuple[object, ...]:
-    ends = given if isinstance(given, tuple) else (given,)
+def _key_of_condition(given: Condition, units: Units) -> tuple[object, ...]:
     try:
-        scales = [units.scale(end.unit) for end in ends]
+        scales = [units.scale(end.unit) for end in given.ends]
     except UnitError:
-        return tuple(end.text for end in ends)
-    exact = sorted(e.number * s.factor + s.offset for e, s in zip(ends, scales, strict=True))
+        return tuple(end.text for end in given.ends)
+    exact = sorted(e.number * s.factor + s.offset for e, s in zip(given.ends, scales, strict=True))
     return (scales[0].dimension, *exact)

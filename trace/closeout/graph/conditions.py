@@ -10,22 +10,23 @@ from closeout.graph.findings import comparable, error, is_difference, is_unit
 from closeout.graph.index import Index
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
+from closeout.model.criterion import Condition, Criterion
 from closeout.model.problem import Finding, Pointer
-from closeout.model.records import Criterion, Parameter, Requirement, Side, Verification
+from closeout.model.records import Parameter, Requirement, Verification
 
 TESTED_AT = "tested-at"
 
 
 def held_at(
     requirement: Requirement, verification: Verification, units: Units
-) -> dict[str, list[Amount | Side]]:
+) -> dict[str, list[Condition]]:
     """Return the conditions under which a criterion holds, by name.
 
     Those are the conditions of the verification, and where it gives none of a name, each that the
     same criterion (quantity and limits) has in the requirement's other verifications.
     """
     criterion = verification.criterion
-    found: dict[str, list[Amount | Side]] = {name: [given] for name, given in criterion.given}
+    found: dict[str, list[Condition]] = {name: [given] for name, given in criterion.given}
     if criterion.quantity is None:
         return found
     own = set(found)
@@ -78,29 +79,29 @@ def _distance(
 
 
 def _point(
-    name: str, point: Amount, held: list[Amount | Side], where: Pointer, units: Units
+    name: str, point: Amount, held: list[Condition], where: Pointer, units: Units
 ) -> Iterator[Finding]:
-    sides = [one for one in held if isinstance(one, tuple)]
-    if not sides:
+    ranges = [one for one in held if one.is_range]
+    if not ranges:
         yield error(
             TESTED_AT, where,
             f"tested_at names {name}, of which the criterion is given no range",
             "take it out, or name a condition that is given as a range",
         )  # fmt: skip
         return
-    wrong = list(comparable(point, sides[0][0].unit, where, units))
+    wrong = list(comparable(point, ranges[0].ends[0].unit, where, units))
     yield from wrong
-    if not wrong and not any(_is_inside(point, side, units) for side in sides):
+    if not wrong and not any(_is_inside(point, one, units) for one in ranges):
         yield error(
             TESTED_AT, where,
-            f"{point} is outside of the range of {name}, {sides[0][0]} to {sides[0][1]}",
+            f"{point} is outside of the range of {name}, {ranges[0]}",
             "name a point of the range",
         )  # fmt: skip
 
 
-def _is_inside(point: Amount, side: Side, units: Units) -> bool:
+def _is_inside(point: Amount, given: Condition, units: Units) -> bool:
     try:
-        low, high = sorted(units.convert(end, point.unit) for end in side)
+        low, high = sorted(units.convert(end, point.unit) for end in given.ends)
     except UnitError:
         return True  # told where the two ends are held against the parameter
     return low <= point.number <= high

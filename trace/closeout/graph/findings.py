@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount, shorten
@@ -62,7 +62,7 @@ def is_difference(amount: Amount, of: Amount, where: Pointer, units: Units) -> I
 
 
 def in_order(
-    ends: tuple[Amount, Amount], rule: str, where: Pointer, message: str, cure: str, units: Units
+    ends: Sequence[Amount], rule: str, where: Pointer, message: str, cure: str, units: Units
 ) -> Iterator[Finding]:
     """Yield a finding where the first of two amounts is the greater one, whatever their units.
 

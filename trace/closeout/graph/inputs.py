@@ -13,9 +13,10 @@ from fractions import Fraction
 from closeout.graph.bounds import as_double
 from closeout.measure import Units
 from closeout.model.amount import Amount
+from closeout.model.criterion import Condition
 from closeout.model.dossier import InputUsed
 from closeout.model.question import Argument
-from closeout.model.records import BasisKind, Parameter, Policy, Side, Spread
+from closeout.model.records import BasisKind, Parameter, Policy, Spread
 from closeout.model.setting import Setting
 
 # The worst case of a normal distribution is taken at three standard deviations: common practice,
@@ -47,7 +48,7 @@ class _Taken:
 def input_of(
     argument: Argument,
     parameter: Parameter,
-    given: Amount | Side | None,
+    given: Condition | None,
     setting: Setting | None,
     kind: BasisKind,
     units: Units,
@@ -152,7 +153,7 @@ def value_of(parameter: Parameter, setting: Setting | None, units: Units) -> Amo
 
 def _taken(
     parameter: Parameter,
-    given: Amount | Side | None,
+    given: Condition | None,
     setting: Setting | None,
     unit: str,
     units: Units,
@@ -161,12 +162,12 @@ def _taken(
     if setting is not None:
         return _set(parameter, given, setting, unit, units)
     value = units.convert(parameter.value, unit)
-    if isinstance(given, tuple):
-        low, high = sorted(units.convert(end, unit) for end in given)
-        text = f"{given[0].text} to {given[1].text}"
-        return _Taken("given", text, min(max(value, low), high), (low, high), side=True)
     if given is not None:
-        return _Taken("given", given.text, units.convert(given, unit), None)
+        low, *rest = sorted(units.convert(end, unit) for end in given.ends)
+        if not rest:
+            return _Taken("given", str(given), low, None)
+        high = rest[0]
+        return _Taken("given", str(given), min(max(value, low), high), (low, high), side=True)
     ends = ends_of(parameter, unit, units)
     if added is not None:
         grown = _grown(parameter.value, added, unit, units)
@@ -175,7 +176,7 @@ def _taken(
 
 
 def _set(
-    parameter: Parameter, given: Amount | Side | None, setting: Setting, unit: str, units: Units
+    parameter: Parameter, given: Condition | None, setting: Setting, unit: str, units: Units
 ) -> _Taken:
     """Return a value as it is set, without a contingency: what is found at it is found again."""
     value, ends = value_of(parameter, setting, units), ends_of(parameter, unit, units, setting)

@@ -6,7 +6,7 @@ import json
 from collections.abc import Collection, Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from closeout.graph.amounts import each_limit, limits_in
+from closeout.graph.amounts import limits_in
 from closeout.graph.asked import UNBOUNDED, Asked
 from closeout.graph.bounds import Bounds, bounds_in
 from closeout.graph.chances import chances_of, groups_of
@@ -18,12 +18,12 @@ from closeout.graph.model_uncertainty import model_uncertainty
 from closeout.graph.required import required_margins
 from closeout.graph.temperatures import refusal
 from closeout.measure import UnitError, Units
-from closeout.model.amount import Amount
 from closeout.model.answer import Limit
+from closeout.model.criterion import Condition
 from closeout.model.dossier import InputUsed
 from closeout.model.problem import Finding, Pointer
 from closeout.model.question import AnalysisSpec, Argument, Field, Question
-from closeout.model.records import BasisKind, Condition, Parameter, Side, Verification
+from closeout.model.records import BasisKind, ConditionKind, Parameter, Verification
 
 
 @dataclass(frozen=True, slots=True)
@@ -310,7 +310,7 @@ class _Planner:
 
     def _refuse_differences(self, verification: Verification, field: Field) -> None:
         """Judge no difference of temperatures against a point on a scale; it is told elsewhere."""
-        for limit in each_limit(verification.criterion.limits):
+        for _, limit in verification.criterion.limits.amounts:
             refused = refusal(field.name, limit, field.unit, self._index, self._units)
             if refused is not None:
                 self._faults.append(refused)
@@ -343,7 +343,7 @@ class _Planner:
         """Find each condition that an analysis takes and its criterion leaves out."""
         given = dict(verification.criterion.given)
         for used in inputs:
-            if used.condition is Condition.GIVEN and used.name not in given:
+            if used.condition is ConditionKind.GIVEN and used.name not in given:
                 self._wrong(
                     "condition-not-given", verification.where,
                     f"{spec.function} takes the condition {used.name}, and the criterion does not"
@@ -352,23 +352,24 @@ class _Planner:
                     " declared where the declared value is the project's environment",
                 )  # fmt: skip
 
-    def _condition(self, parameter: Parameter, given: Amount | Side, where: Pointer) -> None:
+    def _condition(self, parameter: Parameter, given: Condition, where: Pointer) -> None:
         if not parameter.condition:
             self._wrong(
                 "given-no-condition", where,
                 f"given may set conditions only; {parameter.id} is a design value",
                 "mark the parameter condition: true if it is one, else change the parameter",
             )  # fmt: skip
-        pair = given if isinstance(given, tuple) else None
         unit = parameter.value.unit
-        for number, end in enumerate(given if isinstance(given, tuple) else (given,)):
-            place = where if pair is None else where / number
+        for number, end in enumerate(given.ends):
+            place = where / number if given.is_range else where
             if is_unit(unit, self._units):
                 for finding in comparable(end, unit, place, self._units):
                     self._found(finding)
-        if pair is not None:
+        if given.is_range:
             message, cure = "the low end {low} is above the high end {high}", "exchange the two"
-            for finding in in_order(pair, "bad-spread", where / 0, message, cure, self._units):
+            for finding in in_order(
+                given.ends, "bad-spread", where / 0, message, cure, self._units
+            ):
                 self._found(finding)
 
     def _input(

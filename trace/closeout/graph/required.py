@@ -10,7 +10,8 @@ from closeout.graph.bounds import Bounds, rounded, written_ends
 from closeout.graph.index import Index
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
-from closeout.model.records import Limits, MarginPolicy
+from closeout.model.criterion import Limits
+from closeout.model.records import MarginPolicy
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,14 +10,13 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from closeout.graph.amounts import first_limit
 from closeout.graph.findings import error, warning
 from closeout.graph.index import Index
 from closeout.measure import UnitError, Units
 from closeout.measure.scale import POINT, TEMPERATURE
 from closeout.model.amount import Amount
+from closeout.model.criterion import Limits
 from closeout.model.problem import Finding, Pointer
-from closeout.model.records import Limits, points_of
 
 RULE = "kelvin-meets-celsius"
 
@@ -81,27 +80,26 @@ def _meetings(index: Index) -> Iterator[_Meeting]:
     for waiver in index.project.waivers:
         requirement = index.requirements.get(waiver.requirement)
         for verification in () if requirement is None else requirement.verification:
-            limit = first_limit(verification.criterion.limits)
-            if limit is not None and waiver.quantity == verification.criterion.quantity:
+            unit = verification.criterion.limits.unit
+            if unit is not None and waiver.quantity == verification.criterion.quantity:
                 place = waiver.where / "accepts"
-                yield from _each(waiver.limits, limit.unit, waiver.quantity or "", place)
+                yield from _each(waiver.limits, unit, waiver.quantity or "", place)
 
 
 def _of_criteria(index: Index) -> Iterator[_Meeting]:
     """Yield limits and conditions of each verification, and each value that a record measured."""
     for _, _, verification in index.project.verifications():
         criterion, where = verification.criterion, verification.where
-        quantity, limit = criterion.quantity or "", first_limit(criterion.limits)
+        quantity, written = criterion.quantity or "", criterion.limits.unit
         spec = index.analyses.get(verification.analysis or "")
         field = None if spec is None else spec.field(quantity)
-        if limit is not None:
-            unit = limit.unit if field is None else field.unit
+        if written is not None:
+            unit = written if field is None else field.unit
             yield from _each(criterion.limits, unit, quantity, where)
         for name, given in criterion.given:
             parameter = index.parameters.get(name)
-            ends = given if isinstance(given, tuple) else (given,)
             if parameter is not None:
-                for end in ends:
+                for end in given.ends:
                     yield _Meeting(end, parameter.value.unit, name, where / "given" / name)
         for name, point in verification.leeway.at:
             parameter = index.parameters.get(name)
@@ -109,9 +107,9 @@ def _of_criteria(index: Index) -> Iterator[_Meeting]:
                 yield _Meeting(point, parameter.value.unit, name, where / "tested_at" / name)
         for record in (index.records.get(name) for name in verification.records):
             measured = None if record is None else dict(record.measured).get(quantity)
-            if record is not None and measured is not None and limit is not None:
+            if record is not None and measured is not None and written is not None:
                 place = record.where / "measured" / quantity
-                yield _Meeting(measured.value, limit.unit, quantity, place, True)
+                yield _Meeting(measured.value, written, quantity, place, True)
 
 
 def _of_records(index: Index) -> Iterator[_Meeting]:
@@ -120,15 +118,13 @@ def _of_records(index: Index) -> Iterator[_Meeting]:
             parameter = index.parameters.get(name)
             if parameter is not None:
                 place = record.where / "conditions" / name
-                for amount in points_of(at):
+                for amount in at.ends:
                     yield _Meeting(amount, parameter.value.unit, name, place)
 
 
 def _each(limits: Limits, unit: str, of: str, where: Pointer) -> Iterator[_Meeting]:
-    for key in ("at_least", "at_most", "equal_to"):
-        amount: Amount | None = getattr(limits, key)
-        if amount is not None:
-            yield _Meeting(amount, unit, of, where / key, True)
+    for key, amount in limits.amounts:
+        yield _Meeting(amount, unit, of, where / key, True)
 
 
 def _mixes(one: str, other: str, units: Units) -> bool:

@@ -10,7 +10,7 @@ from fractions import Fraction
 from closeout.judge.uncertainty import half_width
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
-from closeout.model.records import AsRunAt, Side
+from closeout.model.criterion import Condition
 
 HIGHER, LOWER = "higher", "lower"
 
@@ -37,18 +37,17 @@ class Run:
         return (self.low + self.high) / 2
 
 
-def run_of(at: AsRunAt, unit: str, units: Units, least_k: Fraction) -> Run:
+def run_of(at: Condition, unit: str, units: Units, least_k: Fraction) -> Run:
     """Return where a condition was: a value with its uncertainty about it, or a pair of ends.
 
     Raises:
         UnitError: it cannot be read in the unit.
     """
-    if isinstance(at, tuple):
-        low, high = sorted(units.convert(end, unit) for end in at)
-        return Run(low, high, swept=True)
-    value = units.convert(at.value, unit)
-    half = half_width(at, unit, units, least_k) or Fraction(0)
-    return Run(value - half, value + half)
+    low, *rest = sorted(units.convert(end, unit) for end in at.ends)
+    if rest:
+        return Run(low, rest[0], swept=True)
+    half = None if at.measured is None else half_width(at.measured, unit, units, least_k)
+    return Run(low - (half or 0), low + (half or 0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,14 +103,13 @@ class Window:
 
 
 def window(
-    required: Amount | Side, unit: str, units: Units, tolerance: Amount | None, harsher: str | None
+    required: Condition, unit: str, units: Units, tolerance: Amount | None, harsher: str | None
 ) -> Window:
     """Return where a condition has to be; UnitError where what is required is not of the unit."""
-    ends = required if isinstance(required, tuple) else (required, required)
-    low, high = sorted(
-        (end_at(one, unit, units, tolerance) for one in ends), key=lambda end: end.at
+    ends = sorted(
+        (end_at(one, unit, units, tolerance) for one in required.ends), key=lambda end: end.at
     )
-    return Window(low, high, harsher)
+    return Window(ends[0], ends[-1], harsher)
 
 
 def end_at(point: Amount, unit: str, units: Units, tolerance: Amount | None) -> End:
@@ -129,13 +127,3 @@ def best(windows: Iterable[Window], run: Run) -> Verdict:
     """Return the best verdict that any of some windows has on a run."""
     found = {one.verdict(run) for one in windows}
     return next((v for v in (Verdict.WITHIN, Verdict.HARSHER) if v in found), Verdict.OUTSIDE)
-
-
-def where(at: Amount | Side | AsRunAt) -> str:
-    """Return ``at 20 degC`` or ``from 5 degC to 20 degC``."""
-    return f"from {at[0]} to {at[1]}" if isinstance(at, tuple) else f"at {told(at)}"
-
-
-def told(at: Amount | Side | AsRunAt) -> str:
-    """Return a condition as it was written."""
-    return f"{at[0]} to {at[1]}" if isinstance(at, tuple) else at.text

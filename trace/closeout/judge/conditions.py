@@ -23,14 +23,13 @@ from closeout.judge.as_run import (
     best,
     end_at,
     run_of,
-    told,
-    where,
     window,
 )
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
+from closeout.model.criterion import Condition
 from closeout.model.dossier import AsRun
-from closeout.model.records import AsRunAt, Parameter, Record, Requirement, Side, Verification
+from closeout.model.records import Parameter, Record, Requirement, Verification
 from closeout.model.setting import Setting
 
 _NO_TOLERANCE = ", and no test tolerance is stated (within:)"
@@ -103,7 +102,7 @@ class Conditions:
             AsRun(
                 record=record.id,
                 name=one.name,
-                as_run=told(stated[one.name]),
+                as_run=str(stated[one.name]),
                 required=one.values,
                 within=None if one.tolerance is None else one.tolerance.text,
                 verdict=self._verdict(one, stated[one.name]).value,
@@ -123,11 +122,11 @@ class Conditions:
             runs = list(self._runs(asked, records))
             if all(any(end.is_tested(run) for _, run in runs) for end in asked.ends):
                 continue
-            places = " and ".join(dict.fromkeys(where(at) for at, _ in runs)) or "nowhere"
+            places = " and ".join(dict.fromkeys(at.place for at, _ in runs)) or "nowhere"
             text = f"{asked.name}: tested {places}; {asked.words}"
             if asked.at is not None:
                 point = dict(verification.leeway.at)[asked.name]
-                text += f", and is to be tested {where(point)}"
+                text += f", and is to be tested at {point}"
             elif len(asked.ends) > 1:
                 text += _BOTH_ENDS
             left.append(text)
@@ -149,7 +148,7 @@ class Conditions:
             runs = [run for _, run in self._runs(asked, records)]
             for end in self._failed_at(asked, at):
                 if not any(end.is_tested(run) for run in runs):
-                    return f"nothing in force was made at {asked.name} = {told(at)}"
+                    return f"nothing in force was made at {asked.name} = {at}"
         return None
 
     def tested_elsewhere(
@@ -175,18 +174,18 @@ class Conditions:
         planned = dict(verification.leeway.at).get(name)
         if planned is not None and asked.at is not None:
             at = Run(asked.at.at, asked.at.at)
-            return None if here.is_tested(at) else where(planned)
+            return None if here.is_tested(at) else f"at {planned}"
         runs = list(self._runs(asked, records))
         if not runs or any(here.is_tested(run) for _, run in runs):
             return None
-        return " and ".join(dict.fromkeys(where(at) for at, _ in runs))
+        return " and ".join(dict.fromkeys(at.place for at, _ in runs))
 
     def _wider(self, end: End, asked: _Asked) -> End:
         """Return an end with room for the rounding of a point that an analysis found."""
         width = max(one.high.at - one.low.at for one in asked.windows)
         return replace(end, tolerance=end.tolerance + width * _ROUNDED)
 
-    def _failed_at(self, asked: _Asked, at: AsRunAt) -> Iterator[End]:
+    def _failed_at(self, asked: _Asked, at: Condition) -> Iterator[End]:
         """Yield the ends of where a record failed, as far as they lie in a range."""
         run = self._run(at, asked.unit)
         points = [] if run is None else [run.low, run.high] if run.swept else [run.middle]
@@ -196,20 +195,20 @@ class Conditions:
                     inside = min(max(point, one.low.at), one.high.at)
                     yield End(inside, max(one.low.tolerance, one.high.tolerance))
 
-    def _runs(self, asked: _Asked, records: Iterable[Record]) -> Iterator[tuple[AsRunAt, Run]]:
+    def _runs(self, asked: _Asked, records: Iterable[Record]) -> Iterator[tuple[Condition, Run]]:
         for record in records:
             at = dict(record.conditions).get(asked.name)
             run = None if at is None else self._run(at, asked.unit)
             if at is not None and run is not None:
                 yield at, run
 
-    def _run(self, at: AsRunAt, unit: str) -> Run | None:
+    def _run(self, at: Condition, unit: str) -> Run | None:
         try:
             return run_of(at, unit, self.units, self._least_k)
         except UnitError:
             return None  # told as a problem where it stands
 
-    def _verdict(self, asked: _Asked, at: AsRunAt) -> Verdict:
+    def _verdict(self, asked: _Asked, at: Condition) -> Verdict:
         run = self._run(at, asked.unit)
         return Verdict.OUTSIDE if run is None else best(asked.windows, run)
 
@@ -222,16 +221,13 @@ class Conditions:
         found = {}
         for name, given in held_at(requirement, verification, self.units).items():
             setting = self.settings.get(name)
-            wanted = given if setting is None else [setting.value or setting.ends]
+            wanted = given if setting is None else [_set(setting)]
             found[name] = self._asked(name, wanted, verification)
         return found
 
-    def _asked(
-        self, name: str, wanted: Sequence[Amount | Side], verification: Verification
-    ) -> _Asked:
+    def _asked(self, name: str, wanted: Sequence[Condition], verification: Verification) -> _Asked:
         parameter = self.index.parameters.get(name)
-        first = wanted[0][0] if isinstance(wanted[0], tuple) else wanted[0]
-        unit = first.unit if parameter is None else parameter.value.unit
+        unit = wanted[0].ends[0].unit if parameter is None else parameter.value.unit
         tolerance, harsher = self._leeway(name, verification)
         windows = []
         for one in wanted:
@@ -239,8 +235,8 @@ class Conditions:
                 windows.append(window(one, unit, self.units, tolerance, harsher))
             except UnitError:
                 continue  # told as a problem where it stands
-        words = f"the criterion holds {' and '.join(where(one) for one in wanted)}"
-        values = " and ".join(told(one) for one in wanted)
+        words = f"the criterion holds {' and '.join(one.place for one in wanted)}"
+        values = " and ".join(map(str, wanted))
         asked = _Asked(name, words, values, unit, tuple(windows), tolerance)
         point = dict(verification.leeway.at).get(name)
         if point is None or name in self.settings:
@@ -302,6 +298,10 @@ class Conditions:
         return Window(replace(now, at=low), replace(now, at=high), harsher)
 
 
-def _changed(record: Record, at: AsRunAt, asked: _Asked, otherwise: str = "") -> str:
+def _set(setting: Setting) -> Condition:
+    return Condition(setting.ends if setting.value is None else (setting.value,))
+
+
+def _changed(record: Record, at: Condition, asked: _Asked, otherwise: str = "") -> str:
     within = otherwise if asked.tolerance is None else f", within {asked.tolerance}"
-    return f"re-opened: {record.id} was made at {asked.name} = {told(at)}, {asked.words}{within}"
+    return f"re-opened: {record.id} was made at {asked.name} = {at}, {asked.words}{within}"

@@ -9,10 +9,9 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from closeout.graph import Bounds, RequiredMargin, bounds_in
-from closeout.graph.amounts import first_limit
 from closeout.measure import UnitError, Units
+from closeout.model.criterion import Limits
 from closeout.model.dossier import Evidence, State
-from closeout.model.records import TBD, Limits
 
 
 class Judged(NamedTuple):
@@ -75,8 +74,7 @@ class Shown:
     """
 
     def __init__(self, units: Units, unit: str, limits: Limits) -> None:
-        written = unit_of(limits)  # empty for a plain number
-        self.unit = unit if written is None else written
+        self.unit = unit if limits.unit is None else limits.unit  # empty for a plain number
         shown = bounds_in(limits, self.unit, units)
         self.at_least = shown.at_least
         self.at_most = shown.at_most
@@ -139,12 +137,6 @@ def _beside(shown: float, limit: float | None, number: float, bound: float | Non
     return shown
 
 
-def unit_of(limits: Limits) -> str | None:
-    """Return the unit in which a criterion is written; None where it has no limit."""
-    first = first_limit(limits)
-    return None if first is None else first.unit
-
-
 class Written(NamedTuple):
     """Limits as they are shown, also of what is not judged: unit, doubles in it, and text.
 
@@ -160,18 +152,9 @@ class Written(NamedTuple):
 @lru_cache(maxsize=100_000)
 def as_written(limits: Limits, units: Units) -> Written:
     """Return limits in the unit in which they were written."""
-    unit = unit_of(limits)
+    unit = limits.unit
     try:
         bounds = Bounds() if unit is None else bounds_in(limits, unit, units)
     except UnitError:
         bounds = Bounds()
-    return Written(unit, bounds.at_least, bounds.at_most, _text_of(limits))
-
-
-def _text_of(limits: Limits) -> str:
-    """Return limits in words: ``at least 52 W h``."""
-    words = (("at_least", "at least"), ("at_most", "at most"), ("equal_to", "equal to"))
-    texts = {key: getattr(limits, key) for key in (*(key for key, _ in words), "within")}
-    texts |= dict.fromkeys(limits.undecided, TBD)
-    parts = [f"{word} {texts[key]}" for key, word in words if texts[key] is not None]
-    return ", ".join(parts) + (f" within {texts['within']}" if texts["within"] is not None else "")
+    return Written(unit, bounds.at_least, bounds.at_most, str(limits))

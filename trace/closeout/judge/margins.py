@@ -11,9 +11,9 @@ from closeout.graph.findings import error, warning
 from closeout.judge.limits import Judgement, compare, shown_in
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Assurance
+from closeout.model.criterion import Limits
 from closeout.model.dossier import Dossier, Evidence, State
 from closeout.model.problem import Finding, Pointer
-from closeout.model.records import Limits
 
 Against = Callable[[Judgement, Bounds], Judgement]
 

@@ -8,7 +8,6 @@ from dataclasses import replace
 from typing import Any
 
 from closeout.graph import Bounds, bounds_in
-from closeout.graph.amounts import each_limit
 from closeout.graph.bounds import as_double
 from closeout.graph.temperatures import refusal
 from closeout.judge.as_run import Verdict
@@ -342,7 +341,7 @@ def _measured(
         )
         return Judgement(Evidence(**said, state=State.ERROR, message=text))
     quantity = verification.criterion.quantity or ""
-    for limit in each_limit(limits):
+    for _, limit in limits.amounts:
         refused = refusal(quantity, measured.value, limit.unit, standing.index, units)
         if refused is not None:
             return Judgement(Evidence(**said, state=State.ERROR, message=refused))

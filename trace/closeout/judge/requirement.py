@@ -20,9 +20,10 @@ from closeout.judge.records import by_records, took_place, unnamed_failures, wor
 from closeout.judge.standing import Standing
 from closeout.measure import Units
 from closeout.model.answer import Answer
+from closeout.model.criterion import TBD, Limits
 from closeout.model.dossier import AsRun, Compliance, Evidence, RequirementResult, State
 from closeout.model.question import Failure, Question
-from closeout.model.records import TBD, Limits, Method, Requirement, Verification
+from closeout.model.records import Method, Requirement, Verification
 from closeout.model.setting import Setting
 
 Below = Sequence[RequirementResult]
@@ -318,10 +319,7 @@ def _said(number: int, verification: Verification, due: bool, units: Units) -> d
         "at_least": limits.at_least,
         "at_most": limits.at_most,
         "limit_text": limits.text,
-        "given": tuple(
-            (name, f"{given[0]} to {given[1]}" if isinstance(given, tuple) else str(given))
-            for name, given in criterion.given
-        ),
+        "given": tuple((name, str(given)) for name, given in criterion.given),
         "plan": verification.plan,
         "cases_wanted": criterion.cases_at_least,
     }

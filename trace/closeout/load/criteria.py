@@ -11,17 +11,9 @@ from typing import Any, NamedTuple
 
 from closeout.load.formats import amount, measured
 from closeout.model.amount import Amount, Measured, exactly, read_number, shorten
-from closeout.model.records import (
-    TBD,
-    AsRunAt,
-    Basis,
-    BasisKind,
-    Criterion,
-    Leeway,
-    Limits,
-    Side,
-    Spread,
-)
+from closeout.model.criterion import TBD, Condition, Criterion, Limits
+from closeout.model.criterion import as_run as run_at
+from closeout.model.records import Basis, BasisKind, Leeway, Spread
 
 Item = Mapping[str, Any]
 Steps = tuple[str | int, ...]
@@ -128,10 +120,10 @@ class Reader:
             self._wrong("missing-key", (*steps, "tested_at"), message, cure)
         return Leeway(within, tuple(item.get("harsher", {}).items()), at, points.get("reason"))
 
-    def _condition(self, value: str | list[str], steps: Steps) -> Amount | Side:
-        return amount(value) if isinstance(value, str) else self._side(value, steps)
+    def _condition(self, value: str | list[str], steps: Steps) -> Condition:
+        return Condition((amount(value),) if isinstance(value, str) else self._ends(value, steps))
 
-    def _side(self, pair: list[str], steps: Steps) -> Side:
+    def _ends(self, pair: list[str], steps: Steps) -> tuple[Amount, Amount]:
         low, high = amount(pair[0]), amount(pair[1])
         if low.unit == high.unit and low.number > high.number:
             message = f"the low end {low} is above the high end {high}"
@@ -146,7 +138,7 @@ class Reader:
         if len(given) > 1:
             message = f"{' and '.join(given)} are given together"
             self._wrong("bad-spread", (given[1],), message, "keep one of tolerance, range, sigma")
-        ends = self._side(item["range"], ("range",)) if "range" in item else None
+        ends = self._ends(item["range"], ("range",)) if "range" in item else None
         sigma = optional(item, "sigma")
         if sigma and sigma.number <= 0:
             message = f"sigma {sigma} is not above zero"
@@ -200,10 +192,15 @@ def _exact(item: Item) -> Measured:
     return exactly(amount(item["value"]), item["exact"])
 
 
-def as_run(values: Mapping[str, str | list[str]]) -> tuple[tuple[str, AsRunAt], ...]:
+def as_run(values: Mapping[str, str | list[str]]) -> tuple[tuple[str, Condition], ...]:
     """Return the conditions of a test as they were, in their order."""
     return tuple(
-        (name, measured(said) if isinstance(said, str) else (amount(said[0]), amount(said[1])))
+        (
+            name,
+            run_at(measured(said))
+            if isinstance(said, str)
+            else Condition((amount(said[0]), amount(said[1]))),
+        )
         for name, said in values.items()
     )
 

@@ -20,7 +20,7 @@ from closeout.model.amount import (
     read_number,
     shorten,
 )
-from closeout.model.records import TBD
+from closeout.model.criterion import TBD
 
 # The schemas bound the length too; what is longer is told by them, once.
 LONGEST = 120

@@ -18,6 +18,7 @@ from closeout.load.criteria import (
 from closeout.load.formats import amount
 from closeout.load.scalars import number
 from closeout.model.amount import read_number
+from closeout.model.criterion import Limits
 from closeout.model.problem import Pointer
 from closeout.model.records import (
     SIMILARITY,
@@ -25,10 +26,9 @@ from closeout.model.records import (
     Allocation,
     Article,
     Charter,
-    Condition,
+    ConditionKind,
     Contingency,
     Document,
-    Limits,
     MarginPolicy,
     Method,
     Nonconformance,
@@ -44,7 +44,7 @@ from closeout.model.records import (
 )
 
 _METHODS = {method.value: method for method in Method}
-_CONDITIONS = {condition.value: condition for condition in Condition}
+_CONDITIONS = {condition.value: condition for condition in ConditionKind}
 
 
 def charter(item: Item, where: Pointer, _reader: Reader) -> Charter:

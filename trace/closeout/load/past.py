@@ -13,9 +13,10 @@ from closeout.load.line import Blobs, Line, Past, line_of
 from closeout.load.project import Files, is_project_file
 from closeout.load.texts import began, followed, versions
 from closeout.model.amount import Amount
+from closeout.model.criterion import Condition
 from closeout.model.history import ANEW, Base, History, LostRecord, Reused, Unnamed
 from closeout.model.issue import is_raised
-from closeout.model.records import AsRunAt, Project, Record
+from closeout.model.records import Project, Record
 
 
 def history_of(
@@ -160,12 +161,11 @@ def _conditions(record: Record) -> list[str]:
     return [f"{name} = {_as_run(at)}" for name, at in record.conditions]
 
 
-def _as_run(at: AsRunAt) -> str:
-    if isinstance(at, tuple):
-        return f"{_number(at[0])} to {_number(at[1])}"
-    if at.uncertainty is None or at.k is None:
-        return _number(at.value)
-    return f"{_number(at.value)} +/- {_number(at.uncertainty)} (k = {float(at.k):.12g})"
+def _as_run(at: Condition) -> str:
+    text, measured = " to ".join(map(_number, at.ends)), at.measured
+    if measured is None or measured.uncertainty is None or measured.k is None:
+        return text
+    return f"{text} +/- {_number(measured.uncertainty)} (k = {float(measured.k):.12g})"
 
 
 def _number(amount: Amount) -> str:

@@ -17,7 +17,7 @@ from closeout.model.problem import Problem
 from closeout.model.question import AnalysisSpec, Failure
 
 if TYPE_CHECKING:  # what shows a run that is kept loads no records
-    from closeout.model.records import Condition, RulePolicy
+    from closeout.model.records import ConditionKind, RulePolicy
 
 
 class Compliance(StrEnum):
@@ -211,7 +211,7 @@ class InputUsed:
     spread: str
     source: str | None
     maturity: str | None
-    condition: Condition | None
+    condition: ConditionKind | None
     origin: str
     contingency: str = ""
     side: bool = False
@@ -285,7 +285,7 @@ class ParameterSaid:
     spread: str
     source: str | None
     maturity: str | None
-    condition: Condition | None
+    condition: ConditionKind | None
 
 
 @dataclass(frozen=True, slots=True)

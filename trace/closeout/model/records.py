@@ -12,6 +12,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from closeout.model.amount import Amount, Measured
+from closeout.model.criterion import Condition, Criterion, Limits
 from closeout.model.probability import probability_text
 from closeout.model.problem import Pointer
 
@@ -26,8 +27,8 @@ class Method(StrEnum):
 
 
 SIMILARITY = "similarity"
-# Stands in the place of a limit that nobody has decided yet.
-TBD = "TBD"
+_NO_LIMITS = Limits()
+_NO_CRITERION = Criterion()
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,49 +41,6 @@ class Source:
 
     def __str__(self) -> str:
         return self.text or " ".join(part for part in (self.document, self.clause) if part)
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """at_least, at_most or both (inclusive), or equal_to with within; else all None.
-
-    ``undecided`` are the keys of those that are still TBD, which are None too.
-    """
-
-    at_least: Amount | None = None
-    at_most: Amount | None = None
-    equal_to: Amount | None = None
-    within: Amount | None = None
-    undecided: tuple[str, ...] = ()
-
-    def __bool__(self) -> bool:
-        return any((self.at_least, self.at_most, self.equal_to, self.undecided))
-
-
-Side = tuple[Amount, Amount]
-# What a test was run at: a value that may have its uncertainty, or a pair that it went through.
-AsRunAt = Measured | Side
-
-
-def points_of(at: AsRunAt) -> tuple[Amount, ...]:
-    """Return the amounts that say where a test was run: its value, or both ends."""
-    return at if isinstance(at, tuple) else (at.value,)
-
-
-@dataclass(frozen=True, slots=True)
-class Criterion:
-    """Quantity, limits and the conditions under which they hold.
-
-    ``given`` is in the order of the file; a value is an amount, or a pair: a side of the box that
-    the worst case must cover. ``cases_at_least`` is the N of ``cases: at least N``. A
-    ``difference`` of temperatures is never held against a point on a scale.
-    """
-
-    quantity: str | None = None
-    limits: Limits = Limits()
-    given: tuple[tuple[str, Amount | Side], ...] = ()
-    cases_at_least: int | None = None
-    difference: bool = False
 
 
 class BasisKind(StrEnum):
@@ -135,7 +93,7 @@ class Verification:
     stage: str | None = None
     review: str | None = None
     analysis: str | None = None
-    criterion: Criterion = Criterion()
+    criterion: Criterion = _NO_CRITERION
     basis: Basis = Basis()
     records: tuple[str, ...] = ()
     plan: str | None = None
@@ -209,7 +167,7 @@ class Spread:
         return bool(self.tolerance) or self.range is not None or self.sigma is not None
 
 
-class Condition(StrEnum):
+class ConditionKind(StrEnum):
     """A parameter of environment, duration or mode, which ``given`` may set.
 
     GIVEN: each criterion whose analysis takes it must give it. DECLARED: the declared value and
@@ -228,7 +186,7 @@ class Parameter:
     id: str
     value: Amount
     spread: Spread = Spread()
-    condition: Condition | None = None
+    condition: ConditionKind | None = None
     source: str | None = None
     maturity: str | None = None
     distribution: str | None = None
@@ -258,7 +216,7 @@ class Record:
     document: str | None = None
     date: str | None = None
     article: tuple[tuple[str, str], ...] = ()
-    conditions: tuple[tuple[str, AsRunAt], ...] = ()
+    conditions: tuple[tuple[str, Condition], ...] = ()
     judged: tuple[tuple[str, str | None], ...] = ()
     measured: tuple[tuple[str, Measured], ...] = ()
     outcome: str | None = None
@@ -289,7 +247,7 @@ class Waiver:
     kind: str
     requirement: str
     quantity: str | None = None
-    limits: Limits = Limits()
+    limits: Limits = _NO_LIMITS
     cases: tuple[str, ...] | None = None
     approved_by: str | None = None
     date: str | None = None

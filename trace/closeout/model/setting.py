@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from closeout.model.amount import EXACTLY, Amount, AmountError, read_amount, shorten
-from closeout.model.records import Side, Spread
+from closeout.model.records import Spread
 
 FORMS = "write one of: 40 N, 40 N +/- 2 N, 38 N to 42 N, 40 N exactly"
 
@@ -28,7 +28,7 @@ class Setting:
     spread: Spread | None = None
 
     @property
-    def ends(self) -> Side:
+    def ends(self) -> tuple[Amount, Amount]:
         """The two ends of one without a value."""
         assert self.spread is not None
         assert self.spread.range is not None

@@ -11,8 +11,9 @@ from collections.abc import Iterator
 
 from closeout.measure import Units
 from closeout.measure.symbols import POINTS, SPELLINGS
+from closeout.model.criterion import Criterion
 from closeout.model.problem import Finding
-from closeout.model.records import BasisKind, Criterion, Requirement
+from closeout.model.records import BasisKind, Requirement
 
 _LOWER = ("at least ", "not less than ", "no less than ")
 _UPPER = ("at most ", "not exceed ", "not more than ", "no more than ")
@@ -40,7 +41,7 @@ def _says(text: str, criterion: Criterion) -> bool:
     if limits.at_most is not None and not _bounded(text, limits.at_most.text, _UPPER):
         return False
     for _, value in criterion.given:
-        for end in value if isinstance(value, tuple) else (value,):
+        for end in value.ends:
             at = text.find(end.text)
             if at < 1 or text[at - 1] != " " or not _ends(text, at + len(end.text)):
                 return False

@@ -9,13 +9,15 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import NamedTuple
 
 from closeout.graph.findings import warning
 from closeout.measure import UnitError, Units
 from closeout.measure.scale import LINEAR, RATIO, Scale
 from closeout.model.amount import Amount, shorten
+from closeout.model.criterion import Condition, Criterion
 from closeout.model.problem import Finding
-from closeout.model.records import Basis, BasisKind, Criterion, Requirement
+from closeout.model.records import Basis, BasisKind, Requirement
 from closeout.rules.sentence import lowered
 from closeout.rules.stated import Direction, Stated, is_plain, numbers
 
@@ -54,12 +56,11 @@ class _Limit:
         return other is not None and other.unit == amount.unit and other.number == -amount.number
 
 
-@dataclass(frozen=True, slots=True)
-class _Given:
-    """A condition of a criterion: one amount, or the two ends of a range."""
+class _Given(NamedTuple):
+    """A condition of a criterion, with the name of its parameter."""
 
     name: str
-    ends: tuple[Amount, ...]
+    at: Condition
 
 
 def compared(requirement: Requirement, text: str, units: Units) -> Iterator[Finding]:
@@ -84,8 +85,7 @@ def _asked(requirement: Requirement) -> tuple[list[_Limit], list[_Given], list[B
         for limit in _limits(criterion):
             limits.setdefault((limit.quantity, limit.key, limit.amount.text), limit)
         for name, value in criterion.given:
-            ends = value if isinstance(value, tuple) else (value,)
-            givens.setdefault((name, *(end.text for end in ends)), _Given(name, ends))
+            givens.setdefault((name, str(value)), _Given(name, value))
         if verification.basis.kind is BasisKind.PROBABILITY:
             bases.append(verification.basis)
     return list(limits.values()), list(givens.values()), list(dict.fromkeys(bases))
@@ -146,18 +146,18 @@ class _Comparison:
 
     def given(self, given: _Given) -> Iterator[Finding]:
         """Yield where a condition is another number or another range."""
-        scale = self._scale(given.ends[0].unit)
-        if scale is None or scale.dimension == RATIO or given.ends[0].unit in _PLAIN_UNITS:
+        scale = self._scale(given.at.ends[0].unit)
+        if scale is None or scale.dimension == RATIO or given.at.ends[0].unit in _PLAIN_UNITS:
             return
-        if all(any(self._is(one, end) for one in self._stated) for end in given.ends):
+        if all(any(self._is(one, end) for one in self._stated) for end in given.at.ends):
             return
         groups = self._groups(given, scale)
         near = [group for group in groups if self._near(given.name, group)]
         if len(groups) == 1 or near:
             group = (near or groups)[0]
-            wrong = [one for one in group if not any(self._is(one, end) for end in given.ends)]
+            wrong = [one for one in group if not any(self._is(one, end) for end in given.at.ends)]
             said = " to ".join(shorten(one.text) for one in group)
-            has = " to ".join(end.text for end in given.ends)
+            has = " to ".join(end.text for end in given.at.ends)
             message = f"{said}, but the criterion is given {given.name}: {has}"
             yield self._finding(CONDITION, wrong[0].start, message)
 
@@ -240,7 +240,7 @@ class _Comparison:
 
     def _fits(self, one: Stated, given: _Given, scale: Scale) -> bool:
         """Return whether a number is of a condition's kind, and of a likely size."""
-        amount = given.ends[-1]
+        amount = given.at.ends[-1]
         if one.tolerance or one.start in self._told or not self._same_kind(one, scale):
             return False
         if scale.kind != LINEAR or one.end_of_range:
@@ -251,9 +251,9 @@ class _Comparison:
 
     def _inside(self, one: Stated, given: _Given) -> bool:
         """Return whether a number lies in a range that is given: the criterion covers it."""
-        if len(given.ends) == 1:
+        if len(given.at.ends) == 1:
             return False
-        low, high = given.ends
+        low, high = given.at.ends
         value = self._value(one, low.unit)
         try:
             return value is not None and low.number <= value <= self._units.convert(high, low.unit)
@@ -289,7 +289,7 @@ class _Comparison:
             self._is(one, end)
             for given in self._givens
             if not isinstance(asking, _Given) or given.name != asking.name
-            for end in given.ends
+            for end in given.at.ends
         )
 
     def _equals(self, one: Stated, limit: _Limit) -> bool:

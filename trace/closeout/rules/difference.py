@@ -6,8 +6,8 @@ from collections.abc import Iterable
 
 from closeout.graph import key_of_criterion, key_of_given
 from closeout.measure import Units
-from closeout.model.amount import Amount
-from closeout.model.records import TBD, Criterion, Requirement, Verification
+from closeout.model.criterion import Criterion
+from closeout.model.records import Requirement, Verification
 
 Key = tuple[object, ...]
 Criteria = dict[Key, Criterion]
@@ -65,15 +65,7 @@ def _told(old: list[Criterion], new: list[Criterion]) -> str:
 
 
 def _shown(criterion: Criterion) -> str:
-    limits = criterion.limits
-    texts = {name: getattr(limits, name) for name in ("at_least", "at_most", "equal_to", "within")}
-    texts |= dict.fromkeys(limits.undecided, TBD)
-    said = [f"{name.replace('_', ' ')} {text}" for name, text in texts.items() if text is not None]
-    given = [f"{name} = {_side(value)}" for name, value in criterion.given]
+    given = [f"{name} = {value}" for name, value in criterion.given]
     cases = "" if criterion.cases_at_least is None else f" in {criterion.cases_at_least} cases"
     where = f" given {', '.join(given)}" if given else ""
-    return f"{criterion.quantity} {' '.join(said)}{cases}{where}"
-
-
-def _side(value: Amount | tuple[Amount, Amount]) -> str:
-    return f"{value[0]} to {value[1]}" if isinstance(value, tuple) else str(value)
+    return f"{criterion.quantity} {criterion.limits}{cases}{where}"

@@ -8,6 +8,8 @@ from itertools import pairwise
 from closeout.graph import Index
 from closeout.graph.findings import warning
 from closeout.measure import UnitError, Units
+from closeout.model.amount import Amount
+from closeout.model.criterion import Condition
 from closeout.model.problem import Finding
 from closeout.model.question import AnalysisSpec
 from closeout.model.records import (
@@ -15,7 +17,6 @@ from closeout.model.records import (
     Method,
     Nonconformance,
     Requirement,
-    Side,
     Spread,
     Verification,
 )
@@ -41,28 +42,27 @@ def _given_outside_range(
         declared = None if parameter is None else parameter.spread.range
         if parameter is None or declared is None:
             continue
-        ends = given if isinstance(given, tuple) else (given, given)
-        if _is_outside(ends, declared, parameter.value.unit, units):
-            text = " to ".join(dict.fromkeys(end.text for end in ends))
+        if _is_outside(given, declared, parameter.value.unit, units):
             yield warning(
                 "given-outside-range",
                 verification.where / "given" / name,
-                f"{requirement.id} is to hold at {name} = {text}, and {name} is declared from"
+                f"{requirement.id} is to hold at {name} = {given}, and {name} is declared from"
                 f" {declared[0]} to {declared[1]}",
                 "mend the condition, or declare the wider range where its parameter stands",
             )
 
 
-def _is_outside(ends: Side, declared: Side, unit: str, units: Units) -> bool:
+def _is_outside(given: Condition, declared: tuple[Amount, Amount], unit: str, units: Units) -> bool:
     """Return whether a condition leaves a range; one that holds all of it asks for more, rightly.
 
     What does not compare is told elsewhere.
     """
     try:
-        low, high = (units.convert(end, unit) for end in ends)
+        low, *rest = (units.convert(end, unit) for end in given.ends)
         least, most = (units.convert(end, unit) for end in declared)
     except UnitError:
         return False
+    high = rest[0] if rest else low
     return not (least <= low and high <= most) and not (low <= least and most <= high)
 
 
@@ -91,7 +91,7 @@ def _spreads(name: str, verification: Verification, index: Index) -> bool:
     """Return whether an input may be anywhere but at its value; one that is unknown may be."""
     given = dict(verification.criterion.given).get(name)
     if given is not None:
-        return isinstance(given, tuple) and given[0].text != given[1].text
+        return len({end.text for end in given.ends}) > 1
     parameter = index.parameters.get(name)
     return parameter is None or _is_wide(parameter.spread)
 

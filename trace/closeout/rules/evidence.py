@@ -9,8 +9,9 @@ from closeout.graph.findings import warning
 from closeout.graph.models import ANALOGUES, FLOWN, speaks_of_the_article
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
+from closeout.model.criterion import Limits
 from closeout.model.problem import Finding
-from closeout.model.records import Limits, Record, Requirement, Verification
+from closeout.model.records import Record, Requirement, Verification
 
 
 def evidence(index: Index) -> Iterator[Finding]:

@@ -7,8 +7,9 @@ from collections.abc import Iterator, Mapping
 
 from closeout.graph import Index
 from closeout.graph.findings import warning
+from closeout.model.criterion import TBD
 from closeout.model.problem import Finding, Pointer, Severity
-from closeout.model.records import TBD, Method, Parameter, Requirement
+from closeout.model.records import Method, Parameter, Requirement
 from closeout.rules.context import Context
 from closeout.rules.reporting import verification_reports
 

@@ -1,0 +1,102 @@
+"""What is asked of a quantity: limits as they are written, and the conditions they hold under.
+
+Numbers are exact; what their units mean is no matter of this module (see :mod:`closeout.measure`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from closeout.model.amount import Amount, Measured
+
+# Stands in the place of a limit that nobody has decided yet.
+TBD = "TBD"
+# The keys of limits, in words.
+_WORDS = (("at_least", "at least"), ("at_most", "at most"), ("equal_to", "equal to"))
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """at_least, at_most or both (inclusive), or equal_to with within; else all None.
+
+    ``undecided`` are the keys of those that are still TBD, which are None too.
+    """
+
+    at_least: Amount | None = None
+    at_most: Amount | None = None
+    equal_to: Amount | None = None
+    within: Amount | None = None
+    undecided: tuple[str, ...] = ()
+
+    def __bool__(self) -> bool:
+        return any((self.at_least, self.at_most, self.equal_to, self.undecided))
+
+    def __str__(self) -> str:
+        """Return them in words: ``at least 52 W h``, ``equal to 5 V within 0.1 V``."""
+        words = (*_WORDS, ("within", "within"))
+        texts = {key: getattr(self, key) for key, _ in words}
+        texts |= dict.fromkeys(self.undecided, TBD)
+        parts = [f"{word} {texts[key]}" for key, word in _WORDS if texts[key] is not None]
+        nearly = "" if texts["within"] is None else f" within {texts['within']}"
+        return ", ".join(parts) + nearly
+
+    @property
+    def amounts(self) -> tuple[tuple[str, Amount], ...]:
+        """The amounts that are limits, each with its key."""
+        found = ((key, getattr(self, key)) for key, _ in _WORDS)
+        return tuple((key, amount) for key, amount in found if amount is not None)
+
+    @property
+    def unit(self) -> str | None:
+        """The unit in which they are written; None where there is no limit."""
+        first = self.at_least or self.at_most or self.equal_to
+        return None if first is None else first.unit
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """Where a criterion holds or a test was run: at a value, or all over a range.
+
+    ``ends`` are the value, or the two ends as they were written. Of a value as run ``measured``
+    has its uncertainty.
+    """
+
+    ends: tuple[Amount, ...]
+    measured: Measured | None = None
+
+    @property
+    def is_range(self) -> bool:
+        """Whether it was written as two ends."""
+        return len(self.ends) == 2
+
+    def __str__(self) -> str:
+        """Return ``20 degC``, ``5 degC to 20 degC`` or ``51.8 W +/- 0.3 W (k = 2)``."""
+        if self.measured is not None:
+            return self.measured.text
+        return " to ".join(end.text for end in self.ends)
+
+    @property
+    def place(self) -> str:
+        """``at 20 degC``, or ``from 5 degC to 20 degC``."""
+        return f"{'from' if self.is_range else 'at'} {self}"
+
+
+def as_run(measured: Measured) -> Condition:
+    """Return the condition of a test that was run at a value."""
+    return Condition((measured.value,), measured)
+
+
+@dataclass(frozen=True, slots=True)
+class Criterion:
+    """Quantity, limits and the conditions under which they hold.
+
+    ``given`` is in the order of the file; a range is a side of the box that the worst case must
+    cover. ``cases_at_least`` is the N of ``cases: at least N``. A ``difference`` of temperatures is
+    never held against a point on a scale.
+    """
+
+    quantity: str | None = None
+    limits: Limits = Limits()
+    given: tuple[tuple[str, Condition], ...] = ()
+    cases_at_least: int | None = None
+    difference: bool = False
