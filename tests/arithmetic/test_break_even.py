@@ -12,6 +12,7 @@ from scipy.optimize import brentq
 from closeout import absent
 from closeout.arithmetic.break_even import BreakEven, boundary, break_even, worst_corner
 from closeout.arithmetic.search import answer
+from closeout.model.answer import Bounds
 
 X = ("x", None)
 
@@ -21,7 +22,7 @@ def single(formula: Any) -> Any:
 
 
 def holds(evaluate: Any, point: Mapping[str, float], limits: Any) -> bool:
-    at_least, at_most = limits
+    at_least, at_most = limits.at_least, limits.at_most
     x = evaluate(point)[X]
     return (at_least is None or x >= at_least) and (at_most is None or x <= at_most)
 
@@ -35,7 +36,8 @@ def test_linear_margin_at_nominal_and_at_worst() -> None:
     # x = 10 + a - 2b >= 8, tolerances 1: at nominal a = -2, b = 1; with the other at its worst
     # a = 0 and b = 0.5. Closed form.
     evaluate = single(lambda a, b: 10.0 + a - 2.0 * b)
-    inputs, box, limits = {"a": 0.0, "b": 0.0}, (("a", -1.0, 1.0), ("b", -1.0, 1.0)), (8.0, None)
+    inputs, box = {"a": 0.0, "b": 0.0}, (("a", -1.0, 1.0), ("b", -1.0, 1.0))
+    limits = Bounds(8.0)
     found = break_even(evaluate, inputs, box, X, limits)
     assert [(e.parameter, e.direction) for e in found] == [("b", "above"), ("a", "below")]
     # To the last digit: 10 - 2b still rounds to 8 one digit beyond 1.
@@ -52,9 +54,9 @@ def test_linear_margin_at_nominal_and_at_worst() -> None:
 def test_the_corner_that_is_worst_of_two_limits() -> None:
     evaluate = single(lambda a: a)
     extent = answer(evaluate, {"a": 0.0}, (("a", -1.0, 2.0),)).extents[X]
-    assert worst_corner(extent, (-5.0, 3.0)) == (("a", 2.0),)
-    assert worst_corner(extent, (-1.5, 9.0)) == (("a", -1.0),)
-    assert worst_corner(answer(evaluate, {"a": 0.0}, ()).extents[X], (0.0, None)) == ()
+    assert worst_corner(extent, Bounds(-5.0, 3.0)) == (("a", 2.0),)
+    assert worst_corner(extent, Bounds(-1.5, 9.0)) == (("a", -1.0),)
+    assert worst_corner(answer(evaluate, {"a": 0.0}, ()).extents[X], Bounds(0.0, None)) == ()
 
 
 @settings(max_examples=200, deadline=None)
@@ -67,7 +69,7 @@ def test_at_the_edge_it_holds_and_at_the_next_number_it_does_not(
     at: float, width: float, share: float, formula: Any
 ) -> None:
     edge = at * (1.0 + (share - 0.5))
-    limits = (formula(edge), None)
+    limits = Bounds(formula(edge), None)
     evaluate = single(lambda a: formula(a))
     box = (("a", at * (1.0 - width), at * (1.0 + width)),)
     (found,) = break_even(evaluate, {"a": at}, box, X, limits)
@@ -86,7 +88,7 @@ def test_against_the_root_finder_of_scipy() -> None:
         return math.exp(-a) - 0.2 * a
 
     root = brentq(lambda a: formula(a) - 0.05, 0.0, 5.0, xtol=1e-15, rtol=1e-15)
-    (found,) = break_even(single(formula), {"a": 0.5}, (("a", 0.4, 0.6),), X, (0.05, None))
+    (found,) = break_even(single(formula), {"a": 0.5}, (("a", 0.4, 0.6),), X, Bounds(0.05, None))
     assert found.value == pytest.approx(root, rel=1e-14)
     assert found.tolerances == pytest.approx((root - 0.5) / 0.1, rel=1e-12)
 
@@ -99,13 +101,13 @@ def test_an_edge_at_zero_ends_quickly() -> None:
         count += 1
         return {X: point["a"] ** 3}
 
-    (found,) = break_even(evaluate, {"a": 1.0}, (("a", 0.5, 1.5),), X, (0.0, None))
+    (found,) = break_even(evaluate, {"a": 1.0}, (("a", 0.5, 1.5),), X, Bounds(0.0, None))
     assert found.value == pytest.approx(0.0, abs=1e-5)
     assert count < 250
 
 
 def test_a_criterion_of_two_limits_has_an_edge_on_each_side() -> None:
-    found = break_even(single(lambda a: a * a), {"a": 2.0}, (("a", 1.9, 2.2),), X, (1.0, 9.0))
+    found = break_even(single(lambda a: a * a), {"a": 2.0}, (("a", 1.9, 2.2),), X, Bounds(1.0, 9.0))
     assert {(e.direction, e.value) for e in found} == {("above", 3.0), ("below", 1.0)}
     assert one(found, "a", "above").tolerances == pytest.approx(5.0)
     assert one(found, "a", "below").tolerances == pytest.approx(10.0)
@@ -113,26 +115,26 @@ def test_a_criterion_of_two_limits_has_an_edge_on_each_side() -> None:
 
 def test_the_nearest_edge_of_several_and_that_it_is_not_monotone() -> None:
     evaluate = single(lambda a: math.sin(a))
-    found = break_even(evaluate, {"a": 0.5}, (("a", 0.0, 1.0),), X, (0.0, None))
+    found = break_even(evaluate, {"a": 0.5}, (("a", 0.0, 1.0),), X, Bounds(0.0, None))
     assert one(found, "a", "below").value == pytest.approx(0.0, abs=1e-15)
     assert one(found, "a", "above").value == pytest.approx(math.pi, rel=1e-15)
     assert not found[0].monotone
 
 
 def test_a_criterion_that_fails_gets_the_nearest_value_at_which_it_holds() -> None:
-    (found,) = break_even(single(lambda a: a), {"a": 1.0}, (("a", 0.0, 2.0),), X, (5.0, None))
+    (found,) = break_even(single(lambda a: a), {"a": 1.0}, (("a", 0.0, 2.0),), X, Bounds(5.0, None))
     assert (found.holds, found.value, found.direction) == (False, 5.0, "above")
 
 
 def test_a_parameter_without_tolerance_is_searched_too() -> None:
-    (found,) = break_even(single(lambda a: 100.0 - a), {"a": 28.0}, (), X, (10.0, None))
+    (found,) = break_even(single(lambda a: 100.0 - a), {"a": 28.0}, (), X, Bounds(10.0, None))
     assert (found.value, found.tolerances) == (90.0, None)
 
 
 def test_none_is_told_with_how_far_was_searched() -> None:
     evaluate = single(lambda a, b: a + 0.0 * b)
     inputs, box = {"a": 1.0, "b": 0.0}, (("a", 0.9, 1.1), ("b", -1.0, 1.0))
-    found = break_even(evaluate, inputs, box, X, (0.5, None), reach=100.0)
+    found = break_even(evaluate, inputs, box, X, Bounds(0.5, None), reach=100.0)
     last = found[-1]
     assert (last.parameter, last.value, last.direction) == ("b", None, "neither")
     assert last.reason == "the verdict does not turn: up to 100 and down to -100"
@@ -143,22 +145,22 @@ def test_the_end_of_the_domain_is_no_edge_but_what_lies_before_it_is_found() -> 
         return math.sqrt(1.0 - a)  # no value above 1
 
     box = (("a", -0.6, 0.6),)
-    (found,) = break_even(single(formula), {"a": 0.0}, box, X, (0.1, None))
+    (found,) = break_even(single(formula), {"a": 0.0}, box, X, Bounds(0.1, None))
     assert found.value == pytest.approx(0.99, rel=1e-14)
-    (none,) = break_even(single(formula), {"a": 0.0}, box, X, (-1.0, None))
+    (none,) = break_even(single(formula), {"a": 0.0}, box, X, Bounds(-1.0, None))
     assert none.reason is not None
     assert "up to 1, beyond which the analysis has no value" in none.reason
 
 
 def test_a_case_that_becomes_absent_fails_there() -> None:
     evaluate = single(lambda a: 1.0 if a <= 2.25 else absent("never rises"))
-    (found,) = break_even(evaluate, {"a": 1.0}, (("a", 0.0, 2.0),), X, (0.0, None))
+    (found,) = break_even(evaluate, {"a": 1.0}, (("a", 0.0, 2.0),), X, Bounds(0.0, None))
     assert (found.value, found.direction) == (2.25, "above")
 
 
 def test_an_analysis_without_value_at_the_worst_corner_says_so() -> None:
     evaluate = single(lambda a, b: 1.0 / b + a)
-    found = break_even(evaluate, {"a": 1.0, "b": 1.0}, (), X, (0.0, None), (("b", 0.0),))
+    found = break_even(evaluate, {"a": 1.0, "b": 1.0}, (), X, Bounds(0.0, None), (("b", 0.0),))
     (at_a,) = [e for e in found if e.parameter == "a"]
     assert at_a.reason == "the analysis has no value where the search begins"
 
@@ -169,7 +171,7 @@ def test_an_analysis_without_value_at_the_worst_corner_says_so() -> None:
 def test_a_circle_closes() -> None:
     evaluate = single(lambda a, b: a * a + b * b)
     box = (("a", -1.0, 1.0), ("b", -1.0, 1.0))
-    (line,) = boundary(evaluate, {"a": 0.0, "b": 0.0}, box, X, (None, 4.0), "a", "b")
+    (line,) = boundary(evaluate, {"a": 0.0, "b": 0.0}, box, X, Bounds(None, 4.0), "a", "b")
     assert line[0] == line[-1]
     assert len(line) == 181
     for a, b in line:
@@ -181,7 +183,7 @@ def test_a_straight_edge_in_units_of_the_tolerances() -> None:
     evaluate = single(lambda a, b, c: 10.0 - a - b / 100.0 + c)
     inputs = {"a": 0.0, "b": 0.0, "c": 0.0}
     box = (("a", -1.0, 1.0), ("b", -100.0, 100.0), ("c", -1.0, 1.0))
-    (line,) = boundary(evaluate, inputs, box, X, (8.0, None), "a", "b", (("c", -1.0),))
+    (line,) = boundary(evaluate, inputs, box, X, Bounds(8.0, None), "a", "b", (("c", -1.0),))
     assert all(a + b / 100.0 == pytest.approx(1.0, abs=1e-7) for a, b in line)
     assert max(a for a, _ in line) > 2.5
     assert max(b for _, b in line) > 250.0
@@ -191,6 +193,6 @@ def test_two_limits_are_two_lines_and_none_is_none() -> None:
     evaluate = single(lambda a, b: a + 0.0 * b)
     box = (("a", -1.0, 1.0), ("b", -1.0, 1.0))
     inputs = {"a": 0.0, "b": 0.0}
-    lines = boundary(evaluate, inputs, box, X, (-1.0, 1.0), "a", "b")
+    lines = boundary(evaluate, inputs, box, X, Bounds(-1.0, 1.0), "a", "b")
     assert sorted(round(line[0][0]) for line in lines) == [-1, 1]
-    assert boundary(evaluate, inputs, box, X, (-9.0, 9.0), "a", "b") == ()
+    assert boundary(evaluate, inputs, box, X, Bounds(-9.0, 9.0), "a", "b") == ()

@@ -16,9 +16,8 @@ import pytest
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
-from closeout.graph import Bounds
 from closeout.judge.limits import compare
-from closeout.model.answer import Extent
+from closeout.model.answer import Bounds, Extent
 from closeout.model.dossier import Evidence, State
 from tests.graph.projects import answer, build, only_entry, requirement, requirements, spec
 

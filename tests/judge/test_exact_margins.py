@@ -7,12 +7,15 @@ from random import Random
 
 import pytest
 
-from closeout.graph import Bounds, bounds_in
+from closeout.graph import bounds_in
+from closeout.graph.bounds import exact_in, rounded
+from closeout.graph.model_uncertainty import ModelUncertainty
 from closeout.graph.required import RequiredMargin
 from closeout.judge import thin_margins
 from closeout.judge.limits import compare
 from closeout.measure import UnitError
 from closeout.model.amount import read_amount
+from closeout.model.answer import Bounds
 from closeout.model.criterion import Limits
 from closeout.model.dossier import State
 from closeout.model.records import MarginPolicy
@@ -60,7 +63,7 @@ def test_ten_thousand_limits_and_margins_without_a_contradiction() -> None:
         limits = Limits(at_least=limit) if sign > 0 else Limits(at_most=limit)
         # Of a limit in % a margin in % is so many points; ppm of it is a share.
         margin = f"{percent * 10_000} ppm" if unit == "%" else f"{percent} %"
-        bounds = required(margin, of).on(limits, own, UNITS)
+        bounds = rounded(required(margin, of).on(limits, own, UNITS))
         exact = threshold(limit.number, Fraction(percent, 100), of, sign)
         bound = bounds.at_least if sign > 0 else bounds.at_most
         assert bound == float(exact * ratio)
@@ -74,7 +77,8 @@ def test_ten_thousand_limits_and_margins_without_a_contradiction() -> None:
             state = compare(found, found, bounds).state
             assert (state is State.MET) is met
         # A margin of nothing is the limit itself.
-        assert required("0 %", of).on(limits, own, UNITS) == bounds_in(limits, own, UNITS)
+        none = required("0 %", of).on(limits, own, UNITS)
+        assert rounded(none) == bounds_in(limits, own, UNITS)
 
 
 @pytest.mark.parametrize("of", ["limit", "value"])
@@ -110,13 +114,17 @@ def test_what_is_enforced_is_what_is_found_thin(
 def test_a_margin_in_another_unit_is_met_exactly() -> None:
     """0.1 min and 10 % of it are 0.11 min, in hours too."""
     limits = Limits(at_least=read_amount("0.1 min"))
-    assert required("10 %", "limit").on(limits, "h", UNITS) == Bounds(float(Fraction(11, 6000)))
+    assert rounded(required("10 %", "limit").on(limits, "h", UNITS)) == Bounds(
+        float(Fraction(11, 6000))
+    )
 
 
 def test_a_share_of_the_value_may_be_all_of_it_where_the_value_is_to_be_small() -> None:
     """A load with a margin of 100 % of itself is at most half the limit; none is twice itself."""
     margin = required("100 %", "value")
-    assert margin.on(Limits(at_most=read_amount("3 kN")), "N", UNITS) == Bounds(None, 1500.0)
+    assert rounded(margin.on(Limits(at_most=read_amount("3 kN")), "N", UNITS)) == Bounds(
+        None, 1500.0
+    )
     with pytest.raises(UnitError, match="all of it"):
         margin.on(Limits(at_least=read_amount("3 kN")), "N", UNITS)
 
@@ -124,4 +132,32 @@ def test_a_share_of_the_value_may_be_all_of_it_where_the_value_is_to_be_small() 
 def test_both_ends_of_a_value_with_its_width() -> None:
     limits = Limits(equal_to=read_amount("0.3 min"), within=read_amount("0.1 min"))
     found = required("10 %", "limit").on(limits, "s", UNITS)
-    assert found == Bounds(float(Fraction(132, 10)), float(Fraction(216, 10)))
+    assert rounded(found) == Bounds(float(Fraction(132, 10)), float(Fraction(216, 10)))
+
+
+def test_the_uncertainty_of_a_model_is_taken_off_exactly_and_rounded_once() -> None:
+    """A limit of 0.1 min with 10 % of the value, and with 0.02 min: 1/540 h and 1/500 h."""
+    limits = exact_in(Limits(at_least=read_amount("0.1 min")), "h", UNITS)
+    share = ModelUncertainty("10 %", Fraction(0), Fraction(1, 10))
+    width = ModelUncertainty("0.02 min", Fraction(2, 6000), Fraction(0))
+    assert rounded(share.tightened(limits)) == Bounds(float(Fraction(1, 540)))
+    assert rounded(width.tightened(limits)) == Bounds(float(Fraction(1, 500)))
+    # Of a margin of 10 % of the limit and the share together: 0.11 min / 0.9.
+    both = share.tightened(required("10 %", "limit").on(Limits(at_least=read_amount("0.1 min")),
+                                                        "h", UNITS))  # fmt: skip
+    assert rounded(both) == Bounds(float(Fraction(11, 5400)))
+
+
+def test_ten_thousand_ends_are_moved_by_the_uncertainty_of_a_model_as_fractions_say() -> None:
+    random = Random(21)
+    for _ in range(10_000):
+        number = float(Fraction(decimal(random)))
+        amount = Fraction(random.randint(0, 400), 1000)
+        by_share = random.random() < 0.5
+        model = ModelUncertainty(
+            "", *((Fraction(0), amount) if by_share else (amount, Fraction(0)))
+        )
+        wide = model.widened(extent(number, number))
+        off = amount * abs(Fraction(number)) if by_share else amount
+        assert wide.low == float(Fraction(number) - off)
+        assert wide.high == float(Fraction(number) + off)

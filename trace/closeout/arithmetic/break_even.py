@@ -8,17 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from itertools import pairwise
-from math import cos, inf, isfinite, nextafter, pi, sin
+from math import cos, inf, isfinite, isnan, nextafter, pi, sin
 from typing import NamedTuple
 
 from closeout import Absent
 from closeout.arithmetic.recorded import Key
-from closeout.model.answer import Extent
+from closeout.model.answer import Bounds, Extent
 
 Values = Mapping[Key, float]
 Evaluate = Callable[[Mapping[str, float]], Values]
 Box = tuple[tuple[str, float, float], ...]
-Limits = tuple[float | None, float | None]
 Corner = tuple[tuple[str, float], ...]
 Line = tuple[tuple[float, float], ...]
 # The least and the greatest value that a parameter can have at all; None: there is no such end.
@@ -61,16 +60,14 @@ class BreakEven(NamedTuple):
     high: float | None = None
 
 
-def worst_corner(extent: Extent, limits: Limits) -> Corner:
+def worst_corner(extent: Extent, bounds: Bounds) -> Corner:
     """Return the point of the box at which the margin to the limits is smallest.
 
     It is the ``corner`` for :func:`break_even`; empty where the extent has no ends.
     """
-    at_least, at_most = limits
     if extent.low is None or extent.high is None:
         return ()
-    below = float("inf") if at_least is None else extent.low - at_least
-    above = float("inf") if at_most is None else at_most - extent.high
+    below, above = bounds.margins(extent.low, extent.high)
     return extent.low_at if below <= above else extent.high_at
 
 
@@ -79,7 +76,7 @@ def break_even(
     inputs: Mapping[str, float],
     box: Box,
     key: Key,
-    limits: Limits,
+    bounds: Bounds,
     corner: Corner | None = None,
     reach: float = REACH,
     possible: Possible | None = None,
@@ -94,7 +91,7 @@ def break_even(
         inputs: the nominal point; every argument is searched.
         box: low and high end of the arguments that have a tolerance.
         key: the quantity and case.
-        limits: at least, at most; inclusive.
+        bounds: the limits, in the unit of the analysis.
         corner: where the other arguments are held; None is at nominal.
         reach: how far is searched, in tolerances.
         possible: what arguments can be at all; beyond that nothing is searched.
@@ -105,7 +102,7 @@ def break_even(
     sides = {name: (low, high) for name, low, high in box}
     for name in inputs:
         low, high = sides.get(name, (inputs[name], inputs[name]))
-        search = _Search(evaluate, others, name, key, limits)
+        search = _Search(evaluate, others, name, key, bounds)
         ends = _possible(possible, name, inputs[name])
         found += _along(search, inputs[name], low, high, label, reach, ends)
     return tuple(sorted(found, key=lambda one: nearest_first(one, inputs)))
@@ -130,20 +127,20 @@ class _Search:
         others: Mapping[str, float],
         name: str,
         key: Key,
-        limits: Limits,
+        bounds: Bounds,
     ) -> None:
         self.name = name
         self._evaluate = evaluate
         self._others = others
         self._key = key
-        self._limits = limits
+        self._bounds = bounds
         self._values: dict[float, float | None] = {}
 
     def margin(self, x: float) -> float | None:
         """Return the margin, at least zero where the criterion holds; None where nothing comes."""
         if x not in self._values:
             self._values[x] = value_of(self._evaluate, {**self._others, self.name: x}, self._key)
-        return margin_of(self._values[x], self._limits)
+        return margin_of(self._values[x], self._bounds)
 
     @property
     def monotone(self) -> bool:
@@ -166,16 +163,11 @@ def value_of(evaluate: Evaluate, point: Mapping[str, float], key: Key) -> float 
     return float(found)
 
 
-def margin_of(value: float | None, limits: Limits) -> float | None:
+def margin_of(value: float | None, bounds: Bounds) -> float | None:
     """Return the least margin of a value to its limits; None without one, -inf for an absence."""
-    at_least, at_most = limits
     if value is None:
         return None
-    if value != value:
-        return float("-inf")
-    margins = [] if at_least is None else [value - at_least]
-    margins += [] if at_most is None else [at_most - value]
-    return min(margins, default=float("inf"))
+    return -inf if isnan(value) else min(bounds.margins(value, value))
 
 
 def _possible(possible: Possible | None, name: str, at: float) -> tuple[float, float]:
@@ -325,7 +317,7 @@ def boundary(
     inputs: Mapping[str, float],
     box: Box,
     key: Key,
-    limits: Limits,
+    bounds: Bounds,
     first: str,
     second: str,
     corner: Corner | None = None,
@@ -341,7 +333,7 @@ def boundary(
     lines; a closed one ends where it began. Without a tolerance a hundredth of the value is one.
 
     Args:
-        evaluate, inputs, box, key, limits, corner, possible: as for :func:`break_even`.
+        evaluate, inputs, box, key, bounds, corner, possible: as for :func:`break_even`.
         first, second: the arguments of the two coordinates.
         reach: length of a ray in tolerances.
         rays: how many.
@@ -362,7 +354,7 @@ def boundary(
             if not all(low <= z <= high for z, (low, high) in zip((x, y), ends, strict=True)):
                 return None
             point = {**others, first: x, second: y}
-            return margin_of(value_of(evaluate, point, key), limits)
+            return margin_of(value_of(evaluate, point, key), bounds)
 
         if margin(0.0) is None:
             return None

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from closeout.arithmetic.break_even import Box, Corner, Limits, margin_of, value_of
+from closeout.arithmetic.break_even import Box, Corner, margin_of, value_of
 from closeout.arithmetic.recorded import Key
+from closeout.model.answer import Bounds
 
 Evaluate = Callable[[Mapping[str, float]], Mapping[Key, float]]
 
@@ -26,13 +27,13 @@ class WorstOthers:
         inputs: Mapping[str, float],
         box: Box,
         key: Key,
-        limits: Limits,
+        bounds: Bounds,
         corner: Corner,
     ) -> None:
         self._evaluate = evaluate
         self._box = box
         self._key = key
-        self._limits = limits
+        self._bounds = bounds
         self._corners: list[dict[str, float]] = [{**inputs, **dict(corner)}]
 
     def __call__(self, point: Mapping[str, float]) -> Mapping[Key, float]:
@@ -65,5 +66,5 @@ class WorstOthers:
         return self._margin(value_of(self._evaluate, {**corner, **at}, self._key))
 
     def _margin(self, value: float | None) -> float:
-        found = margin_of(value, self._limits)
+        found = margin_of(value, self._bounds)
         return float("inf") if found is None else found

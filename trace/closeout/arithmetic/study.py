@@ -15,7 +15,6 @@ from closeout.arithmetic.break_even import (
     REACH,
     BreakEven,
     Corner,
-    Limits,
     Possible,
     boundary,
     break_even,
@@ -26,6 +25,7 @@ from closeout.arithmetic.others import WorstOthers
 from closeout.arithmetic.recorded import Key
 from closeout.arithmetic.sensitivity import Sensitivity, sensitivities
 from closeout.arithmetic.symbolic import Symbolic, symbolic
+from closeout.model.answer import Bounds
 
 Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
 Box = tuple[tuple[str, float, float], ...]
@@ -143,7 +143,7 @@ class _Parts:
         self._key = key
         self._detail = detail
         self._form = form
-        self._limits: Limits = (detail["at_least"], detail["at_most"])
+        self._bounds = Bounds(detail["at_least"], detail["at_most"])
         self._corner: Corner = tuple((name, value) for name, value in detail["corner"])
 
     def part(self, name: str, make: Callable[[], T]) -> T | None:
@@ -176,7 +176,7 @@ class _Parts:
 
     def edges(self, names: list[str]) -> list[BreakEven]:
         """Return break-even values with the others at nominal, then at worst."""
-        if self._limits == (None, None):
+        if self._bounds == Bounds():
             self.reasons["break even"] = "there is no limit"
             return []
         if self._form is None and not self._detail["marches"]:
@@ -186,7 +186,7 @@ class _Parts:
         found: list[BreakEven] = []
         for corner in (None, self._corner) if self._corner else (None,):
             found += _edges(
-                self._evaluate, self._inputs, self._box, self._key, self._limits, corner, names,
+                self._evaluate, self._inputs, self._box, self._key, self._bounds, corner, names,
                 budget, self.reasons, self._detail["possible"],
             )  # fmt: skip
         return found
@@ -201,7 +201,7 @@ class _Parts:
         wanted = self._detail["boundary"]
         if wanted is None:
             return None
-        if self._limits == (None, None):
+        if self._bounds == Bounds():
             self.reasons["boundary"] = "there is no limit"
             return None
         names = list(wanted) or [one.parameter for one in driven if one.share][:2]
@@ -218,7 +218,7 @@ class _Parts:
         rays = RAYS if self._form is not None else MARCH_RAYS
         lines = [
             boundary(
-                self._evaluate, self._inputs, self._box, self._key, self._limits, first, second,
+                self._evaluate, self._inputs, self._box, self._key, self._bounds, first, second,
                 corner, rays=rays, finest=FINEST, possible=self._detail["possible"],
             )
             for corner in ((None, self._corner) if self._corner else (None,))
@@ -269,7 +269,7 @@ def _edges(
     inputs: Mapping[str, float],
     box: Box,
     key: Key,
-    limits: Limits,
+    bounds: Bounds,
     corner: Corner | None,
     names: list[str],
     budget: Budget,
@@ -285,13 +285,13 @@ def _edges(
     for number, name in enumerate(names):
         side = tuple(one for one in box if one[0] == name)
         at, label = {name: inputs[name]}, None if corner is None else ()
-        others = WorstOthers(counted, inputs, box, key, limits, corner or ())
+        others = WorstOthers(counted, inputs, box, key, bounds, corner or ())
         try:
             # One argument at a time, so that what was found of the others stays.
-            edges = break_even(others, at, side, key, limits, label, budget.reach, possible)
+            edges = break_even(others, at, side, key, bounds, label, budget.reach, possible)
             # Of a march only the worst corner of the whole box: each look costs many evaluations.
             while corner is not None and budget is FORMULA and _worse(others, edges):
-                edges = break_even(others, at, side, key, limits, label, budget.reach, possible)
+                edges = break_even(others, at, side, key, bounds, label, budget.reach, possible)
             found += edges
         except _Spent:
             place = "nominal" if corner is None else "worst"

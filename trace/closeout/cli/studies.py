@@ -10,11 +10,11 @@ from typing import Any
 
 from closeout.arithmetic.break_even import worst_corner
 from closeout.evaluate.engine import Evaluator, Reply
-from closeout.graph import Asked, Bounds, Index, Plan
+from closeout.graph import Asked, Index, Plan
 from closeout.graph.chances import assumed_of, spreads_of
 from closeout.graph.possible import possible_ends
 from closeout.measure import UnitError, Units
-from closeout.model.answer import Answer, Assurance, Decided, Extent
+from closeout.model.answer import Answer, Assurance, Bounds, Decided, Extent
 from closeout.model.dossier import InputUsed
 from closeout.model.question import AnalysisSpec, Failure, Question
 from closeout.model.records import BasisKind
@@ -150,15 +150,15 @@ class _Asker:
         extent: Extent,
         quantile: tuple[float, float] | None,
     ) -> dict[str, Any]:
-        limits = (asked.tightened.at_least, asked.tightened.at_most)
+        bounds = asked.tightened
         decided = None if self.wanted.quantile else _decided(asked, case, self.replies)
         parameters = self.index.parameters
         return {
             "quantity": asked.verification.criterion.quantity or "",
             "case": case,
-            "at_least": limits[0],
-            "at_most": limits[1],
-            "corner": worst_corner(extent, limits),
+            "at_least": bounds.at_least,
+            "at_most": bounds.at_most,
+            "corner": worst_corner(extent, bounds),
             "units": {field.name: field.unit for field in spec.fields},
             "boundary": self.wanted.boundary,
             "quantile": quantile,
@@ -189,9 +189,7 @@ def _margin(extent: Extent, bounds: Bounds) -> float:
     assert extent.value is not None
     low = extent.value if extent.low is None else extent.low
     high = extent.value if extent.high is None else extent.high
-    under = float("inf") if bounds.at_least is None else low - bounds.at_least
-    over = float("inf") if bounds.at_most is None else bounds.at_most - high
-    return min(under, over)
+    return min(bounds.margins(low, high))
 
 
 def _study(

@@ -1,7 +1,7 @@
 """The trace graph: who refers to whom, what does not hold together, and what is to be asked."""
 
 from closeout.graph.asked import Asked
-from closeout.graph.bounds import Bounds, bounds_in, key_of_criterion, key_of_given
+from closeout.graph.bounds import bounds_in, key_of_criterion, key_of_given
 from closeout.graph.checks import check
 from closeout.graph.circles import Order, from_below
 from closeout.graph.findings import nearest
@@ -11,7 +11,6 @@ from closeout.graph.required import RequiredMargin, required_margins
 
 __all__ = [
     "Asked",
-    "Bounds",
     "Index",
     "Order",
     "Plan",

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from closeout.graph.bounds import Bounds
+from closeout.graph.bounds import rounded
 from closeout.graph.model_uncertainty import ModelUncertainty
 from closeout.graph.required import RequiredMargin
+from closeout.model.answer import Bounds
+from closeout.model.criterion import ExactLimits
 from closeout.model.dossier import InputUsed
 from closeout.model.question import AnalysisSpec, Question
 from closeout.model.records import Verification
 
-UNBOUNDED = Bounds()
+UNLIMITED = ExactLimits()
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,20 +29,29 @@ class Asked:
     spec: AnalysisSpec | None = None
     question: Question | None = None
     inputs: tuple[InputUsed, ...] = ()
-    bounds: Bounds = UNBOUNDED
+    limits: ExactLimits = UNLIMITED
     fault: str | None = None
     pending: str | None = None
     uncertainty: ModelUncertainty | None = None
     margins: tuple[tuple[RequiredMargin, Question], ...] = ()
 
     @property
+    def bounds(self) -> Bounds:
+        """The limits for what is judged, as doubles in the quantity's unit."""
+        return rounded(self.limits)
+
+    @property
     def tightened(self) -> Bounds:
         """The limits for values of the analysis, its model's uncertainty taken off."""
-        return self.of_values(self.bounds)
+        return self.of_values(self.limits)
 
-    def of_values(self, bounds: Bounds) -> Bounds:
-        """Return limits of what is judged as limits for values of the analysis."""
-        return bounds if self.uncertainty is None else self.uncertainty.tightened(bounds)
+    def of_values(self, limits: ExactLimits) -> Bounds:
+        """Return limits of what is judged as limits for values of the analysis, rounded once.
+
+        Raises:
+            UnitError: one is beyond the doubles.
+        """
+        return rounded(limits if self.uncertainty is None else self.uncertainty.tightened(limits))
 
     @property
     def questions(self) -> tuple[Question, ...]:

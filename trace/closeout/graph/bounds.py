@@ -2,39 +2,44 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
 
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
-from closeout.model.criterion import Condition, Criterion, Limits
-
-
-@dataclass(frozen=True, slots=True)
-class Bounds:
-    """Limits as doubles in the quantity's own unit, each rounded once from its exact value.
-
-    ``undecided`` where a further limit is still TBD: what keeps these is not met yet.
-    """
-
-    at_least: float | None = None
-    at_most: float | None = None
-    undecided: bool = False
+from closeout.model.answer import Bounds
+from closeout.model.criterion import Condition, Criterion, ExactLimits, Limits
 
 
 @lru_cache(maxsize=100_000)
 def bounds_in(limits: Limits, unit: str, units: Units) -> Bounds:
-    """Return limits in a quantity's unit.
+    """Return limits in a quantity's unit, each rounded once.
 
     Raises:
         UnitError: a limit cannot be compared with the unit, or is beyond the doubles in it.
     """
+    return rounded(exact_in(limits, unit, units))
+
+
+def exact_in(limits: Limits, unit: str, units: Units) -> ExactLimits:
+    """Return limits as exact numbers of a unit; UnitError where one does not compare with it."""
     low, high = written_ends(limits, units)
-    return Bounds(
-        None if low is None else rounded(low, unit, units),
-        None if high is None else rounded(high, unit, units),
+    return ExactLimits(
+        unit,
+        None if low is None else units.convert(low, unit),
+        None if high is None else units.convert(high, unit),
         bool(limits.undecided),
+    )
+
+
+def rounded(limits: ExactLimits) -> Bounds:
+    """Return the doubles that are nearest to exact limits; UnitError where there is none."""
+    low, high = limits.at_least, limits.at_most
+    return Bounds(
+        None if low is None else as_double(low, limits.unit),
+        None if high is None else as_double(high, limits.unit),
+        limits.undecided,
     )
 
 
@@ -51,15 +56,6 @@ def written_ends(limits: Limits, units: Units) -> tuple[Amount | None, Amount | 
     return replace(middle, number=middle.number - half), replace(
         middle, number=middle.number + half
     )
-
-
-def rounded(end: Amount, unit: str, units: Units) -> float:
-    """Return the double that is nearest to an exact amount in another unit: rounded once.
-
-    Raises:
-        UnitError: the two do not compare, or the number is beyond the doubles.
-    """
-    return as_double(units.convert(end, unit), unit)
 
 
 def as_double(number: Fraction, unit: str) -> float:

@@ -6,8 +6,8 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from closeout.graph.bounds import Bounds
 from closeout.graph.inputs import SIGMAS
+from closeout.model.answer import Bounds
 from closeout.model.dossier import InputUsed
 from closeout.model.question import Field
 from closeout.model.records import Parameter, Verification

@@ -7,11 +7,12 @@ from collections.abc import Container, Iterable, Iterator, Mapping
 from contextlib import suppress
 
 from closeout.graph.asked import Asked
-from closeout.graph.bounds import Bounds
+from closeout.graph.bounds import rounded
 from closeout.graph.index import Index
 from closeout.graph.required import required_margins
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Limit
+from closeout.model.criterion import ExactLimits
 from closeout.model.question import WORST_CASE, Question
 
 # So near a limit, as a share of it, nothing is decided where the uncertainty of the model moves
@@ -40,18 +41,18 @@ def limits_of(
         if question.kind != WORST_CASE or not question.box:
             continue
         waived = any(waiver.quantity == quantity for waiver in index.waivers.get(name, ()))
-        found[question].add(_limit(quantity, one, one.bounds))
+        found[question].add(_limit(quantity, one, one.limits))
         if waived or quantity in with_margin:
             found[question].add(Limit(quantity, None, None, None))
         if quantity in with_margin:
             required = _with_margins(quantity, one, index, units, review)
-            found[question] |= {_limit(quantity, one, bounds) for bounds in required}
+            found[question] |= {_limit(quantity, one, limits) for limits in required}
     return {question: _in_order(limits) for question, limits in found.items()}
 
 
 def _with_margins(
     quantity: str, one: Asked, index: Index, units: Units, review: str | None
-) -> Iterator[Bounds]:
+) -> Iterator[ExactLimits]:
     """Yield limits with each required margin on them; one that does not fit is told elsewhere."""
     field = None if one.spec is None else one.spec.field(quantity)
     for margin in required_margins(quantity, index, review) if field is not None else ():
@@ -60,9 +61,9 @@ def _with_margins(
             yield margin.on(one.verification.criterion.limits, field.unit, units)
 
 
-def _limit(quantity: str, one: Asked, bounds: Bounds) -> Limit:
+def _limit(quantity: str, one: Asked, limits: ExactLimits) -> Limit:
     """Return limits for values of the analysis; exact where its model has no uncertainty."""
-    own = one.of_values(bounds)
+    bounds, own = rounded(limits), one.of_values(limits)
     numbers = (bounds.at_least, bounds.at_most, own.at_least, own.at_most)
     most = max((abs(number) for number in numbers if number is not None), default=0.0)
     return Limit(

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import inf, isfinite
 
-from closeout.graph.bounds import Bounds
 from closeout.graph.findings import error
 from closeout.measure import UnitError, Units
 from closeout.model.amount import AmountError, read_amount
 from closeout.model.answer import Extent
+from closeout.model.criterion import ExactLimits
 from closeout.model.problem import Finding, Pointer
 from closeout.model.question import AnalysisSpec, Field
 
@@ -18,16 +19,13 @@ from closeout.model.question import AnalysisSpec, Field
 class ModelUncertainty:
     """How far a model may be off: a difference in the quantity's unit and a share of the value.
 
-    One of the two is zero; ``text`` is what the author wrote.
+    One of the two is zero; ``text`` is what the author wrote. All is computed exactly, and an end
+    rounded once.
     """
 
     text: str
-    difference: float
-    share: float
-
-    def of(self, value: float) -> float:
-        """Return how far the model may be off at a value, in the quantity's unit."""
-        return self.difference + self.share * abs(value)
+    difference: Fraction
+    share: Fraction
 
     def widened(self, extent: Extent) -> Extent:
         """Return an extent with every end moved outward; one without ends gets some."""
@@ -35,29 +33,39 @@ class ModelUncertainty:
             return extent
         low = extent.value if extent.low is None else extent.low
         high = extent.value if extent.high is None else extent.high
-        wide = extent._replace(low=low - self.of(low), high=high + self.of(high))
+        wide = extent._replace(low=self._moved(low, -1), high=self._moved(high, 1))
         if extent.proved_low is None or extent.proved_high is None:
             return wide
         return wide._replace(
-            proved_low=extent.proved_low - self.of(extent.proved_low),
-            proved_high=extent.proved_high + self.of(extent.proved_high),
+            proved_low=self._moved(extent.proved_low, -1),
+            proved_high=self._moved(extent.proved_high, 1),
         )
 
-    def tightened(self, bounds: Bounds) -> Bounds:
+    def _moved(self, end: float, sign: int) -> float:
+        """Return an end moved by what the model may be off there; one that is no number stays."""
+        if not isfinite(end):
+            return end
+        exact = Fraction(end)
+        try:
+            return float(exact + sign * (self.difference + self.share * abs(exact)))
+        except OverflowError:
+            return sign * inf
+
+    def tightened(self, limits: ExactLimits) -> ExactLimits:
         """Return limits moved inward, so that a value inside of them meets the limits with it.
 
         A share is of the value that just meets the limit, hence the division.
         """
-        low, high = bounds.at_least, bounds.at_most
-        return Bounds(
-            None if low is None else low + self.difference + self._at(low, upward=True),
-            None if high is None else high - self.difference - self._at(high, upward=False),
-            bounds.undecided,
+        low, high = limits.at_least, limits.at_most
+        return replace(
+            limits,
+            at_least=None if low is None else low + self.difference + self._at(low, upward=True),
+            at_most=None if high is None else high - self.difference - self._at(high, upward=False),
         )
 
-    def _at(self, limit: float, *, upward: bool) -> float:
-        away_from_zero = (limit > 0.0) == upward
-        return abs(limit) * self.share / (1.0 - self.share if away_from_zero else 1.0 + self.share)
+    def _at(self, limit: Fraction, *, upward: bool) -> Fraction:
+        away_from_zero = (limit > 0) == upward
+        return abs(limit) * self.share / (1 - self.share if away_from_zero else 1 + self.share)
 
 
 def model_uncertainty(
@@ -83,4 +91,4 @@ def _read(text: str, unit: str, units: Units) -> ModelUncertainty:
         raise AmountError(
             f"{text} is no width", "write a difference above zero, or a share below 100 %"
         )
-    return ModelUncertainty(text, float(difference), float(share))
+    return ModelUncertainty(text, difference, share)

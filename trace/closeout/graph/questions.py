@@ -7,8 +7,8 @@ from collections.abc import Collection, Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from closeout.graph.amounts import limits_in
-from closeout.graph.asked import UNBOUNDED, Asked
-from closeout.graph.bounds import Bounds, bounds_in
+from closeout.graph.asked import UNLIMITED, Asked
+from closeout.graph.bounds import exact_in, rounded
 from closeout.graph.chances import chances_of, groups_of
 from closeout.graph.findings import Spelling, comparable, error, in_order, is_unit
 from closeout.graph.index import Index
@@ -19,7 +19,7 @@ from closeout.graph.required import required_margins
 from closeout.graph.temperatures import refusal
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Limit
-from closeout.model.criterion import Condition
+from closeout.model.criterion import Condition, ExactLimits
 from closeout.model.dossier import InputUsed
 from closeout.model.problem import Finding, Pointer
 from closeout.model.question import AnalysisSpec, Argument, Field, Question
@@ -132,7 +132,7 @@ class _Planner:
             self.conditions(verification)
             return Asked(verification, fault=self._fault())
         quantity = self._quantity(verification, spec)
-        bounds = UNBOUNDED if quantity is None else self._bounds(verification, quantity)
+        limits = UNLIMITED if quantity is None else self._limits(verification, quantity)
         uncertainty = None if quantity is None else model_uncertainty(spec, quantity, self._units)
         if isinstance(uncertainty, Finding):
             self._found(uncertainty)
@@ -140,9 +140,12 @@ class _Planner:
         if set_up is None or isinstance(uncertainty, Finding) or self._faults:
             return Asked(verification, spec, fault=self._fault())
         asked = Asked(
-            verification, spec, set_up.question, set_up.inputs, bounds, uncertainty=uncertainty
+            verification, spec, set_up.question, set_up.inputs, limits, uncertainty=uncertainty
         )
-        asked = self._of_basis(asked, set_up.question, seed)
+        try:
+            asked = self._of_basis(asked, set_up.question, seed)
+        except UnitError as wrong:  # with the uncertainty of the model
+            self._wrong("unit", verification.where, wrong.message, wrong.cure)
         return Asked(verification, spec, fault=self._fault()) if self._faults else asked
 
     def _check_independent(self, asked: Asked) -> None:
@@ -174,7 +177,7 @@ class _Planner:
             return replace(asked, question=question)
         if verification.basis.kind is BasisKind.PROBABILITY:
             # Of what, as long as a limit is not decided?
-            undecided = asked.bounds.undecided
+            undecided = asked.limits.undecided
             asking = replace(asked, question=None)
             return asking if undecided else self._chance(asked, question, seed)
         return asked
@@ -185,8 +188,8 @@ class _Planner:
         quantity = verification.criterion.quantity
         field = None if spec is None or quantity is None else spec.field(quantity)
 
-        def asking(bounds: Bounds) -> Question:
-            values = asked.of_values(bounds)
+        def asking(limits: ExactLimits) -> Question:
+            values = asked.of_values(limits)
             parameters = self._index.parameters
             detail = chances_of(verification, seed, asked.inputs, parameters, values)
             return replace(question, kind="probability", detail=detail)
@@ -195,15 +198,15 @@ class _Planner:
         for margin in required_margins(quantity, self._index, self._review) if field else ():
             assert field is not None
             try:
-                bounds = margin.on(verification.criterion.limits, field.unit, self._units)
+                limits = margin.on(verification.criterion.limits, field.unit, self._units)
             except UnitError as wrong:
                 message = f"the margin {margin.amount} of {quantity}: {wrong.message}"
                 cure = "write a share in %, or a difference"
                 self._wrong("unit", verification.where, message, cure)
             else:
-                if bounds != asked.bounds:
-                    margins.append((margin, asking(bounds)))
-        return replace(asked, question=asking(asked.bounds), margins=tuple(margins))
+                if limits != asked.limits:
+                    margins.append((margin, asking(limits)))
+        return replace(asked, question=asking(asked.limits), margins=tuple(margins))
 
     def _fault(self) -> str:
         return "; ".join(dict.fromkeys(self._faults))
@@ -290,23 +293,24 @@ class _Planner:
             )  # fmt: skip
         return field
 
-    def _bounds(self, verification: Verification, field: Field) -> Bounds:
+    def _limits(self, verification: Verification, field: Field) -> ExactLimits:
         limits, where = verification.criterion.limits, verification.where
         self._refuse_differences(verification, field)
         try:
-            bounds = bounds_in(limits, field.unit, self._units)
+            exact = exact_in(limits, field.unit, self._units)
+            bounds = rounded(exact)
         except UnitError as wrong:
             found = list(limits_in(limits, field.unit, where, self._units))
             for finding in found:
                 self._found(finding)
             if not found:  # each end is a double, their sum or difference is none
                 self._wrong("unit", where / "within", wrong.message, wrong.cure)
-            return UNBOUNDED
+            return UNLIMITED
         low, high = bounds.at_least, bounds.at_most
         if low is not None and high is not None and low > high:
             for finding in limits_in(limits, field.unit, where, self._units):
                 self._found(finding)
-        return bounds
+        return exact
 
     def _refuse_differences(self, verification: Verification, field: Field) -> None:
         """Judge no difference of temperatures against a point on a scale; it is told elsewhere."""

@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from closeout.graph.bounds import Bounds, rounded, written_ends
+from closeout.graph.bounds import written_ends
 from closeout.graph.index import Index
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
-from closeout.model.criterion import Limits
+from closeout.model.criterion import ExactLimits, Limits
 from closeout.model.records import MarginPolicy
 
 
@@ -25,8 +25,8 @@ class RequiredMargin:
     def __str__(self) -> str:
         return f"the margin of {self.amount} of the {self.policy.of} that {self.review} requires"
 
-    def on(self, limits: Limits, unit: str, units: Units) -> Bounds:
-        """Return limits with the margin on them in a unit: computed exactly, rounded once.
+    def on(self, limits: Limits, unit: str, units: Units) -> ExactLimits:
+        """Return limits with the margin on them, as exact numbers of a unit.
 
         A share is read against the limit as it was written. One of the value is a share of the
         magnitude of the value that just has the margin, so that no value need be known.
@@ -35,9 +35,10 @@ class RequiredMargin:
             UnitError: the margin is no difference in the unit, or a share that no value has left.
         """
         low, high = written_ends(limits, units)
-        return Bounds(
-            None if low is None else rounded(self._moved(low, 1, units), unit, units),
-            None if high is None else rounded(self._moved(high, -1, units), unit, units),
+        return ExactLimits(
+            unit,
+            None if low is None else units.convert(self._moved(low, 1, units), unit),
+            None if high is None else units.convert(self._moved(high, -1, units), unit),
             bool(limits.undecided),
         )
 

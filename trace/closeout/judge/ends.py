@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from closeout.graph import Asked, Bounds
+from closeout.graph import Asked
 from closeout.judge.limits import Judged, Shown, compare
-from closeout.model.answer import Assurance, Extent
+from closeout.model.answer import Assurance, Bounds, Extent
 from closeout.model.dossier import State
 from closeout.model.records import BasisKind
 from closeout.model.setting import exactly

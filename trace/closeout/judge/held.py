@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from closeout.graph import Asked, Bounds, RequiredMargin
+from closeout.graph import Asked, RequiredMargin
 from closeout.judge.ends import (
     Ends,
     deciding_point,
@@ -19,7 +19,7 @@ from closeout.judge.ends import (
 from closeout.judge.limits import Judgement, Shown, compare
 from closeout.judge.margins import with_margins
 from closeout.measure import Units
-from closeout.model.answer import Assurance, Extent
+from closeout.model.answer import Assurance, Bounds, Extent
 from closeout.model.dossier import State
 
 

@@ -8,8 +8,9 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
-from closeout.graph import Bounds, RequiredMargin, bounds_in
+from closeout.graph import RequiredMargin, bounds_in
 from closeout.measure import UnitError, Units
+from closeout.model.answer import Bounds
 from closeout.model.criterion import Limits
 from closeout.model.dossier import Evidence, State
 

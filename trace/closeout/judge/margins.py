@@ -6,11 +6,12 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
-from closeout.graph import Bounds, Index, RequiredMargin
+from closeout.graph import Index, RequiredMargin
+from closeout.graph.bounds import rounded
 from closeout.graph.findings import error, warning
 from closeout.judge.limits import Judgement, compare, shown_in
 from closeout.measure import UnitError, Units
-from closeout.model.answer import Assurance
+from closeout.model.answer import Assurance, Bounds
 from closeout.model.criterion import Limits
 from closeout.model.dossier import Dossier, Evidence, State
 from closeout.model.problem import Finding, Pointer
@@ -39,7 +40,7 @@ def with_margins(
         if one.evidence.state is not State.MET or one.extremes is None:
             break
         try:
-            bounds = margin.on(limits, one.extremes.unit, units)
+            bounds = rounded(margin.on(limits, one.extremes.unit, units))
         except UnitError as wrong:
             text = f"{NO_UNIT}{margin.amount} of {one.evidence.quantity}: {wrong.message}"
             one = one._replace(thin=(*one.thin, (margin, text)))

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from closeout.graph import Bounds, bounds_in
+from closeout.graph import bounds_in
 from closeout.graph.bounds import as_double
 from closeout.graph.temperatures import refusal
 from closeout.judge.as_run import Verdict
@@ -18,6 +18,7 @@ from closeout.judge.superseded import is_known_failure, is_of_another_issue, kep
 from closeout.judge.uncertainty import half_width, used
 from closeout.measure import UnitError
 from closeout.model.amount import Measured
+from closeout.model.answer import Bounds
 from closeout.model.dossier import AsRun, Evidence, State
 from closeout.model.records import Record, Requirement, Verification
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from enum import StrEnum
+from math import inf
 from typing import NamedTuple
 
 # Why nothing is proved of a quantity that is none of those asked for.
@@ -23,8 +24,24 @@ class Assurance(StrEnum):
     NOMINAL = "nominal"
 
 
+class Bounds(NamedTuple):
+    """Limits as doubles in the quantity's own unit, inclusive, each rounded once from its value.
+
+    ``undecided`` where a further limit is still TBD: what keeps these is not met yet.
+    """
+
+    at_least: float | None = None
+    at_most: float | None = None
+    undecided: bool = False
+
+    def margins(self, low: float, high: float) -> tuple[float, float]:
+        """Return how far an extent lies inside of each limit, infinitely far of one that is not."""
+        under = inf if self.at_least is None else low - self.at_least
+        return under, inf if self.at_most is None else self.at_most - high
+
+
 class Limit(NamedTuple):
-    """Limits of a quantity in its own unit: all that an answer has to be about, if they are met.
+    """Limits of a quantity: all that an answer has to be about, if they are met.
 
     Within ``room`` of a limit nothing is decided, since rounding might. Without limits and a room
     the extent of the quantity itself is wanted, and not only that it meets the limits.

@@ -6,6 +6,7 @@ Numbers are exact; what their units mean is no matter of this module (see :mod:`
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 from closeout.model.amount import Amount, Measured
 
@@ -51,6 +52,19 @@ class Limits:
         """The unit in which they are written; None where there is no limit."""
         first = self.at_least or self.at_most or self.equal_to
         return None if first is None else first.unit
+
+
+@dataclass(frozen=True, slots=True)
+class ExactLimits:
+    """Limits as exact numbers of one unit; what is required beside them is added to these.
+
+    ``undecided`` where a further limit is still TBD: what keeps these is not met yet.
+    """
+
+    unit: str = ""
+    at_least: Fraction | None = None
+    at_most: Fraction | None = None
+    undecided: bool = False
 
 
 @dataclass(frozen=True, slots=True)
