@@ -1,7 +1,7 @@
 """What a project says: the typed form of its YAML files.
 
-Every record knows where it stands (``where``). Amounts keep their text; whether their units fit is
-checked by :mod:`closeout.graph`.
+Every record knows where it stands (``where``). ``formerly`` are the identifiers that an item
+had before. Amounts keep their text; whether their units fit is checked by :mod:`closeout.graph`.
 """
 
 from __future__ import annotations
@@ -191,6 +191,7 @@ class Requirement:
     not_applicable: NotApplicable | None = None
     allocates: Allocation | None = None
     report: str | None = None
+    formerly: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +234,7 @@ class Parameter:
     maturity: str | None = None
     distribution: str | None = None
     group: str | None = None
+    formerly: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,6 +273,7 @@ class Record:
     similarity: bool = False
     planned: str | None = None
     judged_on: tuple[tuple[str, str], ...] = ()
+    formerly: tuple[str, ...] = ()
 
     def day_of(self, requirement: str) -> str | None:
         """Return the day on which a requirement was judged by it: its own, or a later one."""
@@ -296,6 +299,7 @@ class Waiver:
     document: str | None = None
     expires: str | None = None
     reason: str | None = None
+    formerly: tuple[str, ...] = ()
     planned: str | None = None
 
 
@@ -323,6 +327,7 @@ class Article:
     model: str
     build: str | None = None
     date: str | None = None
+    formerly: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -416,6 +421,7 @@ class Nonconformance:
     corrective_action: str | None = None
     closed_by: str | None = None
     retest: tuple[str, ...] = ()
+    formerly: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
