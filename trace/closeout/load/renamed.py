@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from closeout.load.facts import Facts, Item
-from closeout.model.formerly import Names
+from closeout.model.formerly import WORD, Names, spoken
 
 # What of an item names something, and in which section that stands.
 _NAMES = {
@@ -36,7 +36,6 @@ _OF_VERIFICATION = {"records": "records", "given": "parameters"}
 # What of an item is a text that is compared, and may speak of others.
 _TEXTS = {"requirements": "statement", "records": "differs"}
 _DIGIT = re.compile(r"[0-9]")
-_WORD = re.compile(r"[A-Za-z][A-Za-z0-9_-]*(?:\.[A-Za-z0-9_-]+)*")
 
 # Which identifier stood beside which on a day: section, the two, day.
 Beside = tuple[str, str, str, str]
@@ -71,9 +70,7 @@ class Renaming:
 
     def quote(self, text: str) -> str:
         """Return what a text says with the identifiers of today."""
-        if not self.quoted:
-            return text
-        return _WORD.sub(lambda word: self.quoted.get(word[0], word[0]), text)
+        return spoken(text, self.quoted)
 
 
 NONE = Renaming({}, {})
@@ -136,7 +133,7 @@ def quoted(names: Names, texts: Iterable[str]) -> dict[str, str]:
     for section, some in names.items():
         if section != "parameters":
             found |= {old: new for old, new in some.items() if _DIGIT.search(old)}
-    spoken_of = {word for text in texts for word in _WORD.findall(text)} if found else ()
+    spoken_of = {word for text in texts for word in WORD.findall(text)} if found else ()
     return {old: new for old, new in found.items() if old not in spoken_of}
 
 

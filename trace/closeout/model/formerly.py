@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Container, Iterator, Mapping
 
 from closeout.model.records import (
@@ -27,6 +28,14 @@ KINDS = {
     "nonconformances": "nonconformance",
     "waivers": "waiver",
 }
+
+
+WORD = re.compile(r"[A-Za-z_][A-Za-z0-9_-]*(?:\.[A-Za-z0-9_-]+)*")
+
+
+def spoken(text: str, names: Mapping[str, str]) -> str:
+    """Return what a text says with the new identifier in place of each old one."""
+    return WORD.sub(lambda word: names.get(word[0], word[0]), text) if names else text
 
 
 def names_before(project: Project) -> Iterator[tuple[str, Named, str]]:
