@@ -1,4 +1,4 @@
-"""HEAD under the identifiers of the staged state: a rename takes nothing away and brings nothing."""
+"""HEAD under the identifiers of the staged state: a rename takes away and brings nothing."""
 
 from __future__ import annotations
 

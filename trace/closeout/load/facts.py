@@ -106,9 +106,11 @@ def _by_name(sections: Sections) -> Iterator[tuple[str, dict[str, Item]]]:
 
 def _formerly(
     by_name: Mapping[str, Mapping[str, Item]],
-) -> Iterator[tuple[str, dict[str, Sequence[str]]]]:
+) -> Iterator[tuple[str, Mapping[str, Sequence[str]]]]:
     for section, items in by_name.items():
-        said = {n: listed(item["formerly"]) for n, item in items.items() if "formerly" in item}
+        said: Mapping[str, Sequence[str]] = {
+            n: listed(item["formerly"]) for n, item in items.items() if "formerly" in item
+        }
         if said:
             yield section, said
 

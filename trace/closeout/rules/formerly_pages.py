@@ -15,7 +15,8 @@ _standard = partial(Rule, kind="standard", severity=Severity.WARNING, clause=_29
 def _items(*items: str) -> str:
     """Return requirements, each of an identifier and what else is said of it."""
     return "requirements:\n" + "".join(
-        f"  - id: {item}\n    title: Label\n    statement: The {number} battery shall carry a label.\n"
+        f"  - id: {item}\n    title: Label\n"
+        f"    statement: The {number} battery shall carry a label.\n"
         "    verification: [{method: inspection, stage: acceptance, review: AR}]\n"
         for number, item in zip(("first", "second"), items, strict=False)
     )
@@ -43,16 +44,16 @@ RULES = (
     _standard(
         name="formerly-unknown",
         title="an item was formerly called what no commit holds",
-        why="A spelling mistake carries nothing through the history, and what stood under the right"
-        " identifier is told as lost. Nothing is told where the history is not here as a whole.",
-        breaks=f"# before\n{_OLD}# after\n" + _NEW.replace("formerly: PWR-012", "formerly: PWR-021"),
+        why="A spelling mistake carries nothing through the history, and what stood under the"
+        " right identifier is told as lost. It is told only where the whole history is here.",
+        breaks=f"# before\n{_OLD}# after\n" + _NEW.replace(": PWR-012", ": PWR-021"),
         keeps=f"# before\n{_OLD}# after\n{_NEW}",
     ),
     _standard(
         name="formerly-beside",
         title="an item was formerly called what stood beside it",
-        why="A rename is made in one commit. Two that stood there together were two, and what one of"
-        " them said is not made good by the other; so the name counts for nothing.",
+        why="A rename is made in one commit. Two that stood there together were two, and what one"
+        " of them said is not made good by the other; so the name counts for nothing.",
         breaks="# before\n" + _items("PWR-012", "PWR-020") + f"# after\n{_NEW}",
         keeps=f"# before\n{_OLD}# after\n{_NEW}",
     ),
