@@ -257,6 +257,21 @@ def test_a_branch_that_still_writes_the_old_identifier(tested: Project) -> None:
     assert told(tested) == set()
 
 
+@pytest.mark.slow
+def test_a_merge_of_a_rename_passes_the_hook(tested: Project) -> None:
+    tested.git("checkout", "--quiet", "-b", "side")
+    rename(tested, RENAMED)
+    assert commit(tested).status == 0
+    tested.git("checkout", "--quiet", "main")
+    tested.write({"README.md": "Invented."})
+    assert commit(tested).status == 0
+    run = tested.attempt("merge", "--no-edit", "side")
+    assert run.status == 0, run.said
+    assert "renamed: PWR-012 -> PWR-020" in run.said
+    assert "deleted" not in run.said
+    assert told(tested) == set()
+
+
 # -- what is edited behind a rename
 
 

@@ -77,13 +77,13 @@ def history_of(
 
 
 def _renaming(
-    past: Past, blobs: Blobs, cache: Cache, project: Project, left_out: Container[str]
+    past: Past, blobs: Blobs, cache: Cache, project: Project, left_out: set[str]
 ) -> Renaming:
     """Return under which names the earlier states are looked at."""
     said = renames(project, left_out)
     if not said:
         return NONE
-    there = {section: identifiers(project, section) for section in said}
+    there = {section: identifiers(project, section) | left_out for section in said}
     names = with_earlier(said, claims_of(past, blobs, cache), there)
     texts = [requirement.statement for requirement in project.requirements]
     texts += [text for record in project.records for text in record.differs]
