@@ -395,6 +395,13 @@ def test_a_formerly_that_cannot_be(tested: Project, old: str, new: str, rule: st
     assert told(tested) == {rule}
 
 
+def test_a_renamed_item_with_a_fault_is_not_lost(tested: Project) -> None:
+    rename(tested, {"TR-001": "TR-011", "NCR-001": "NCR-011"})
+    tested.replace(BENCH, "2026-01-12", "2026-13-12")
+    tested.replace(BENCH, "disposition: rework", "disposition: mend")
+    assert told(tested) == {"bad-date", "not-allowed"}
+
+
 def test_two_that_were_the_same(tested: Project) -> None:
     rename(tested, {"TR-001": "TR-011", "TR-002": "TR-012"}, {"TR-002": "TR-001"})
     assert "formerly-shared" in told(tested)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from closeout.load.facts import decoded, facts_of
+from closeout.load.facts import Facts, decoded, facts_of
 from closeout.load.renamed import Renaming, beside, quoted, renamed, with_earlier
 
 FILE = b"""\
@@ -65,6 +65,8 @@ def test_every_reference_is_exchanged_and_no_quantity() -> None:
     assert list(record["conditions"]) == ["hold_duration"]
     assert list(record["measured"]) == ["hold", "energy"]
     assert (record["replaces"], record["differs"]) == ("TR-010", ["none from TR-010"])
+    lost = Facts({}, ["TR-001", "TR-9"], {}, {})
+    assert renamed(lost, Renaming(NAMES, {})).left_out == ["TR-001", "TR-9", "TR-011"]
     (report,), (waiver,) = found["nonconformances"], found["waivers"]
     assert report == {
         "id": "NCR-2",

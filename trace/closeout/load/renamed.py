@@ -82,7 +82,10 @@ def renamed(facts: Facts, renaming: Renaming) -> Facts:
         section: [_item(section, item, renaming) for item in items]
         for section, items in facts.sections.items()
     }
-    return Facts(sections, facts.left_out, facts.names, facts.formerly)
+    # Of what could not be read nobody knows the section.
+    every = {old: new for of in renaming.names.values() for old, new in of.items()}
+    left_out = [*facts.left_out, *(every[name] for name in facts.left_out if name in every)]
+    return Facts(sections, left_out, facts.names, facts.formerly)
 
 
 def _item(section: str, item: Item, renaming: Renaming) -> Item:
