@@ -10,7 +10,7 @@ from closeout.cli.only import read_only
 from closeout.cli.options import Options
 from closeout.graph import Index
 from closeout.graph.amounts import faults_of
-from closeout.graph.checks import nearest
+from closeout.graph.findings import alike
 from closeout.measure import Units
 from closeout.model.amount import AmountError
 from closeout.model.choice import Choice
@@ -61,7 +61,7 @@ def _settings(
         if not equals:
             wrong.append((f"--set {text}: no =", "write NAME=AMOUNT, as sleep_current=130uA"))
         elif parameter is None:
-            near = nearest(name, index.parameters)
+            near = alike(name, index.parameters, index.renamed.get("parameters", {}))
             cure = f"did you mean {near}?" if near else "name a parameter of the project"
             wrong.append((f"--set {text}: there is no parameter {name}", cure))
         elif name in found:

@@ -16,6 +16,8 @@ from closeout.cli.readable import readable
 from closeout.cli.studies import Wanted
 from closeout.graph.checks import nearest
 from closeout.model.dossier import Dossier
+from closeout.model.formerly import renames
+from closeout.model.records import Project
 
 
 @click.command(epilog="Example: closeout explain PWR-020")
@@ -67,13 +69,21 @@ def command(
         dossier, identifier, colour=colour(), width=width(), studies=outcome.studies, latex=latex
     )
     if text is None:
-        near = suggestions(dossier, identifier)
+        near = _now(identifier, outcome.project) or suggestions(dossier, identifier)
         cure = f"did you mean {', '.join(near)}?" if near else "closeout verify lists what there is"
         raise UserError((f"there is no requirement, analysis or parameter {identifier}", cure))
     asked = {"--boundary": boundary, "--quantile": quantile, "--latex": latex}
     unused = [] if outcome.studies else [name for name, value in asked.items() if value]
     sys.stdout.write(text + change + unused_text(identifier, unused, width()))
     return 0
+
+
+def _now(identifier: str, project: Project | None) -> list[str]:
+    """Return what an earlier identifier is called by now, as far as the project says it."""
+    names = {} if project is None else renames(project)
+    return [
+        f"{of[identifier]} (formerly {identifier})" for of in names.values() if identifier in of
+    ]
 
 
 def _pair(text: str | None) -> tuple[str, ...] | None:

@@ -21,7 +21,9 @@ from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.cli.pipeline import Outcome, assess
 from closeout.compare.news import News, news
+from closeout.compare.renamed import renamed
 from closeout.compare.staged import against_head
+from closeout.model.formerly import Names
 from closeout.snapshot import (
     Snapshot,
     SnapshotError,
@@ -85,7 +87,8 @@ def run(today: str | None) -> int:
     finally:
         store.close()
     before = None if head is None else head.dossier
-    verdict = against_head(before, staged.dossier, _news(head, staged))
+    names = _renamed(head, staged)
+    verdict = against_head(before, staged.dossier, _news(head, staged, names), names)
     sys.stdout.write(staged_text(verdict, staged.dossier, notes, colour=colour()))
     return verdict.exit_status
 
@@ -119,10 +122,16 @@ def _judged(
     return assess(snapshot, store, options, progress, verdicts_alone=True)
 
 
-def _news(head: Outcome | None, staged: Outcome) -> News:
+def _renamed(head: Outcome | None, staged: Outcome) -> Names:
+    if head is None or head.project is None or staged.project is None:
+        return {}
+    return renamed(head.project, staged.project)
+
+
+def _news(head: Outcome | None, staged: Outcome, names: Names) -> News:
     if head is None or head.project is None or staged.project is None:
         return News()
-    return news(head.project, staged.project)
+    return news(head.project, staged.project, names)
 
 
 def _options(review: str | None = None, today: str | None = None) -> Options:

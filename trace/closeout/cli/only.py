@@ -7,7 +7,7 @@ from dataclasses import replace
 from fnmatch import fnmatchcase
 
 from closeout.graph import Index
-from closeout.graph.checks import nearest
+from closeout.graph.findings import alike, nearest
 from closeout.model.choice import Choice
 from closeout.model.dossier import Compliance, State
 
@@ -68,7 +68,7 @@ def _named(patterns: Iterable[str], index: Index, wrong: Mistakes) -> set[str]:
     for pattern in patterns:
         found = [name for name in index.requirements if fnmatchcase(name, pattern)]
         if not found:
-            near = nearest(pattern, index.requirements)
+            near = alike(pattern, index.requirements, index.renamed.get("requirements", {}))
             cure = f"did you mean {near}?" if near else "name a requirement, or a pattern as PWR-*"
             wrong.append((f"--only {pattern}: no requirement has this identifier", cure))
         named.update(found)

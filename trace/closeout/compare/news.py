@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from closeout.model.dossier import Evidence, State
+from closeout.model.formerly import Names
 from closeout.model.records import Project, Record
 
 
@@ -26,10 +27,15 @@ class News:
         return "rebuilt" if rebuilt else None
 
 
-def news(was: Project, now: Project) -> News:
-    """Return what a state of a project tells that an earlier one did not."""
-    builds = {article.id: article.build for article in was.articles}
-    found = {record.id: _found(record) for record in was.records}
+def news(was: Project, now: Project, names: Names | None = None) -> News:
+    """Return what a state of a project tells that an earlier one did not.
+
+    Args:
+        names: what the later state calls by another identifier, by section from the old one.
+    """
+    articles, records = ((names or {}).get(of, {}) for of in ("articles", "records"))
+    builds = {articles.get(one.id, one.id): one.build for one in was.articles}
+    found = {records.get(one.id, one.id): _found(one) for one in was.records}
     return News(
         rebuilt=frozenset(one.id for one in now.articles if one.build != builds.get(one.id)),
         found=frozenset(

@@ -7,7 +7,9 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from closeout.compare.news import News
+from closeout.compare.renamed import under_new_names
 from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult, State
+from closeout.model.formerly import Names
 from closeout.model.issue import is_raised
 from closeout.model.problem import Problem, Severity
 
@@ -41,7 +43,7 @@ class Verdict:
     deviation: each of their own or of what they are judged by. ``short`` was open and is not
     compliant, or was partially compliant and is not at all. ``early`` keeps its code, and is not
     met any more, or open again, where it is due later. ``gained`` became compliant; ``deleted`` and
-    ``added`` are identifiers.
+    ``added`` are identifiers, ``renamed`` old ones with new ones, of all sections.
     """
 
     errors: tuple[Problem, ...]
@@ -56,6 +58,7 @@ class Verdict:
     gained: tuple[Change, ...] = ()
     deleted: tuple[str, ...] = ()
     added: tuple[str, ...] = ()
+    renamed: tuple[tuple[str, str], ...] = ()
 
     @property
     def exit_status(self) -> int:
@@ -63,8 +66,16 @@ class Verdict:
         return 2 if self.errors else 1 if self.lost else 0
 
 
-def against_head(head: Dossier | None, staged: Dossier, news: News = _NONE) -> Verdict:
-    """Return the verdict on a staged state; without HEAD only errors block."""
+def against_head(
+    head: Dossier | None, staged: Dossier, news: News = _NONE, names: Names | None = None
+) -> Verdict:
+    """Return the verdict on a staged state; without HEAD only errors block.
+
+    Args:
+        names: what the staged state calls by another identifier, by section from the old one.
+    """
+    if head is not None and names:
+        head = under_new_names(head, names)
     errors, known = _errors(head, staged)
     now = {result.id: result for result in staged.requirements}
     if head is None:
@@ -90,6 +101,7 @@ def against_head(head: Dossier | None, staged: Dossier, news: News = _NONE) -> V
         gained=tuple(kinds["gained"]),
         deleted=() if unreadable else tuple(name for name in was if name not in now),
         added=tuple(name for name in now if name not in was),
+        renamed=tuple(pair for some in (names or {}).values() for pair in some.items()),
     )
 
 

@@ -15,6 +15,7 @@ from closeout.graph.circles import circles
 from closeout.graph.conditions import leeways
 from closeout.graph.findings import Spelling, error, warning
 from closeout.graph.findings import nearest as nearest  # who asks for checks asks for this too
+from closeout.graph.formerly import earlier_identifiers
 from closeout.graph.index import Index
 from closeout.graph.measured import misspelt_quantities
 from closeout.graph.reach import out_of_reach
@@ -32,7 +33,15 @@ def check(index: Index, units: Units) -> list[Finding]:
     may lack: a reference to them, a requirement that nothing verifies, a parameter without use.
     """
     found: list[Finding] = []
-    for rule in (_duplicates, references, reviews, circles, _unverified, _nothing_applicable):
+    for rule in (
+        _duplicates,
+        earlier_identifiers,
+        references,
+        reviews,
+        circles,
+        _unverified,
+        _nothing_applicable,
+    ):
         found.extend(rule(index))
     if index.complete:
         found.extend(_no_requirements(index))

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount, shorten
+from closeout.model.formerly import KINDS, Names
 from closeout.model.problem import Finding, Pointer, Severity
 
 # A search over ten thousand names takes 30 ms; who has more typing errors gets no suggestions.
@@ -28,10 +29,25 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
     return next(iter(difflib.get_close_matches(name, list(known), n=1)), None)
 
 
-class Spelling:
-    """Suggests known names of a kind for unknown ones; each is searched for once."""
+def alike(name: str, known: Iterable[str], renamed: Mapping[str, str]) -> str | None:
+    """Return which known name an unknown one means: what it is called by now, else the nearest.
 
-    def __init__(self) -> None:
+    Args:
+        renamed: the names of today by old one.
+    """
+    if name in renamed:
+        return f"{renamed[name]} (formerly {name})"
+    return nearest(name, known)
+
+
+class Spelling:
+    """Suggests known names of a kind for unknown ones; each is searched for once.
+
+    ``renamed`` are the names of today by section and old one.
+    """
+
+    def __init__(self, renamed: Names | None = None) -> None:
+        self._renamed = {KINDS[section]: names for section, names in (renamed or {}).items()}
         self._found: dict[tuple[str, str], str | None] = {}
 
     def cure(self, kind: str, name: str, known: Iterable[str], otherwise: str) -> str:
@@ -40,7 +56,7 @@ class Spelling:
         if key not in self._found:
             if len(self._found) >= MOST_SEARCHES:
                 return otherwise
-            self._found[key] = nearest(name, known)
+            self._found[key] = alike(name, known, self._renamed.get(kind, {}))
         near = self._found[key]
         return otherwise if near is None else f"did you mean {near}?"
 

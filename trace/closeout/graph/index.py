@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Container, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Protocol, TypeVar
 
+from closeout.model.formerly import Names, renames
 from closeout.model.problem import Pointer
 from closeout.model.question import AnalysisSpec
 from closeout.model.records import (
@@ -42,6 +43,7 @@ class Index:
     ``whole`` is False where a file could not be read, so that nobody knows what it holds; ``code``
     where no module was imported, so that nobody knows which analyses there are.
     ``differences`` are quantities that a criterion says to be differences of temperatures.
+    ``renamed`` are the identifiers of today by section and old one.
     """
 
     project: Project
@@ -62,6 +64,7 @@ class Index:
     whole: bool = True
     differences: frozenset[str] = frozenset()
     code: bool = True
+    renamed: Names = field(default_factory=dict)
 
     @classmethod
     def of(
@@ -102,6 +105,7 @@ class Index:
                 if verification.criterion.difference and verification.criterion.quantity
             ),
             code=code,
+            renamed=renames(project, frozenset(left_out)),
         )
 
     def may_be_analysis(self, name: str) -> bool:

@@ -117,7 +117,7 @@ class _Planner:
         self._review = review
         self._units = units
         self._settings = settings
-        self._spelling = Spelling()
+        self._spelling = Spelling(self._index.renamed)
         self._set_ups: dict[tuple[object, ...], _SetUp] = {}
         self._wanted = _wanted(index)
         self._ends = _limited_ends(index)

@@ -31,7 +31,7 @@ class _Look:
 
     def __init__(self, index: Index) -> None:
         self._index = index
-        self._spelling = Spelling()
+        self._spelling = Spelling(index.renamed)
 
     def requirement(self, requirement: Requirement) -> Iterator[Finding]:
         """Yield what is wrong with the references of a requirement."""

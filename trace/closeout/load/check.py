@@ -33,8 +33,8 @@ class SchemasDiffer(Exception):
 class Checked:
     """The items of a file by section and step, the faults that were found in them, the rest.
 
-    ``left_out`` are the identifiers of the items that are left out. A section that was given is
-    there, also without items; the project section holds its keys.
+    ``left_out`` are the identifiers of the items that are left out, earlier ones too. A section
+    that was given is there, also without items; the project section holds its keys.
     """
 
     sections: Sections = field(default_factory=dict)
@@ -42,13 +42,17 @@ class Checked:
     left_out: list[str] = field(default_factory=list)
 
     def leave_out(self, section: str, step: Step) -> None:
-        """Take an item out, if it is still there."""
+        """Take an item out, if it is still there; what it was called before is not lost either."""
         item = self.sections.get(section, {}).pop(step, None)
         name = item.get("id") if isinstance(item, dict) else None
         if section == "parameters":
             name = step
         if item is not None and isinstance(name, str):
             self.left_out.append(str(name))
+            earlier = item.get("formerly", ()) if isinstance(item, dict) else ()
+            names = [earlier] if isinstance(earlier, str) else earlier
+            if isinstance(names, list):
+                self.left_out += [str(one) for one in names if isinstance(one, str)]
 
 
 def checked_form(document: Parsed) -> Checked:

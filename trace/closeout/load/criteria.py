@@ -164,6 +164,11 @@ def optional(item: Item, key: str) -> Amount | None:
     return None if text is None else amount(text)
 
 
+def listed(said: str | Sequence[str]) -> tuple[str, ...]:
+    """Return what stands under a key that takes one text or several."""
+    return (said,) if isinstance(said, str) else tuple(said)
+
+
 def _limit_texts(item: Item, quantity: str | None) -> dict[str, str]:
     """Return the limits of an item as they are written, in the order of their fields.
 

@@ -13,6 +13,7 @@ from closeout.load.criteria import (
     amounts,
     as_run,
     basis,
+    listed,
     optional,
 )
 from closeout.load.formats import amount
@@ -96,7 +97,13 @@ def document(item: Item, where: Pointer, _reader: Reader) -> Document:
 def article(item: Item, where: Pointer, _reader: Reader) -> Article:
     """Return an item of articles."""
     return Article(
-        where, item["id"], item["title"], item["model"], item.get("build"), item.get("date")
+        where,
+        item["id"],
+        item["title"],
+        item["model"],
+        item.get("build"),
+        item.get("date"),
+        _formerly(item),
     )
 
 
@@ -124,6 +131,7 @@ def requirement(item: Item, where: Pointer, reader: Reader) -> Requirement:
         _not_applicable(get("not_applicable")),
         _allocation(get("allocates")),
         get("report"),
+        _formerly(item),
     )
 
 
@@ -167,7 +175,6 @@ def _allocation(item: Item | None) -> Allocation | None:
 
 def record(item: Item, where: Pointer, _reader: Reader) -> Record:
     """Return an item of records."""
-    differs = item.get("differs", ())
     similar = item["method"] == SIMILARITY
     judged: Mapping[str, str | Item] = item.get("judged", {})
     return Record(
@@ -188,10 +195,11 @@ def record(item: Item, where: Pointer, _reader: Reader) -> Record:
         data=item.get("data"),
         replaces=item.get("replaces"),
         same_design=item.get("same_design"),
-        differs=(differs,) if isinstance(differs, str) else tuple(differs),
+        differs=listed(item.get("differs", ())),
         good_for=optional(item, "good_for"),
         data_sha256=item.get("data_sha256"),
         similarity=similar,
+        formerly=_formerly(item),
     )
 
 
@@ -213,6 +221,7 @@ def nonconformance(item: Item, where: Pointer, _reader: Reader) -> Nonconformanc
         corrective_action=item.get("corrective_action"),
         closed_by=item.get("closed_by"),
         retest=_texts(item, "retest"),
+        formerly=_formerly(item),
     )
 
 
@@ -232,6 +241,7 @@ def waiver(item: Item, where: Pointer, reader: Reader) -> Waiver:
         document=item.get("document"),
         expires=item.get("expires"),
         reason=item.get("reason"),
+        formerly=_formerly(item),
     )
 
 
@@ -260,7 +270,12 @@ def parameter(item: Item, where: Pointer, reader: Reader) -> Parameter:
         get("maturity"),
         get("distribution"),
         get("group"),
+        _formerly(item),
     )
+
+
+def _formerly(item: Item) -> tuple[str, ...]:
+    return listed(item["formerly"]) if "formerly" in item else ()
 
 
 def _texts(item: Item, key: str) -> tuple[str, ...]:

@@ -18,6 +18,8 @@ from closeout.load.facts import KINDS, Facts, Item
 from closeout.load.kept import Cache
 from closeout.load.kept import key as key_of_file
 from closeout.load.project import is_project_file
+from closeout.load.renamed import NONE, Beside, Renaming, beside, renamed
+from closeout.model.formerly import Names
 
 # A requirement's text, with the day and the number of the commit that brought it.
 Row = tuple[Item, str, int]
@@ -82,7 +84,14 @@ class Blobs:
         self._past = past
         self._cache = cache
         self._facts: dict[str, Facts] = {}
+        self._renamed: dict[str, Facts] = {}
+        self._renaming = NONE
         self.complete = True
+
+    def rename(self, renaming: Renaming) -> None:
+        """Tell all facts from here on with the identifiers of today."""
+        self._renaming = renaming
+        self._renamed.clear()
 
     def read(self, blobs: Iterable[str]) -> None:
         """Have the facts of blobs at hand."""
@@ -103,7 +112,15 @@ class Blobs:
 
     def of(self, blob: str) -> Facts:
         """Return the facts of a blob that was read; none where it was not fetched."""
-        return self._facts.get(blob) or Facts({}, [])
+        if not self._renaming:
+            return self.raw(blob)
+        if blob not in self._renamed:
+            self._renamed[blob] = renamed(self.raw(blob), self._renaming)
+        return self._renamed[blob]
+
+    def raw(self, blob: str) -> Facts:
+        """Return the facts of a blob with the identifiers that stand there."""
+        return self._facts.get(blob) or Facts({}, [], {}, {})
 
 
 def _key(*parts: str) -> str:
@@ -121,7 +138,9 @@ class Line:
     the one text of each other requirement that cites a document of several issues. ``records`` are
     the texts of each dated record with path and the first day, oldest first. ``reports`` are the
     nonconformances that the last commit holds, with what they stand for and its day, ``named`` the
-    requirements that a nonconformance ever named, with the day.
+    requirements that a nonconformance ever named, with the day. ``unknown`` are old identifiers,
+    as the present state says, that never stood anywhere, by section; ``beside`` those that stood
+    beside another of the same item, so that they are no old ones.
     """
 
     gone: dict[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
@@ -132,24 +151,59 @@ class Line:
     records: dict[str, list[tuple[Item, str, str]]] = field(default_factory=dict)
     reports: dict[str, tuple[str, str]] = field(default_factory=dict)
     named: dict[str, dict[str, str]] = field(default_factory=dict)
+    unknown: list[tuple[str, str]] = field(default_factory=list)
+    beside: list[Beside] = field(default_factory=list)
 
     def encoded(self) -> str:
         """Return it as text."""
         gone, returned = ([[*k, *v] for k, v in d.items()] for d in (self.gone, self.returned))
         rest = (self.versions, self.issues, self.since, self.records, self.reports, self.named)
-        return json.dumps([gone, returned, *rest], separators=(",", ":"))
+        of_names = (self.unknown, self.beside)
+        return json.dumps([gone, returned, *rest, *of_names], separators=(",", ":"))
 
 
-def line_of(past: Past, blobs: Blobs, cache: Cache) -> Line:
-    """Return what the commits up to the last one make together, kept where all of them are here."""
-    key = _key("line", past.commit, past.prefix)
+def claims_of(past: Past, blobs: Blobs, cache: Cache) -> Names:
+    """Return what the commits say of old identifiers: by section what each was renamed to.
+
+    Where several say it of one, the youngest commit is believed.
+    """
+    key = _key("claims", past.commit, past.prefix)
     text = cache.get(key)
     if text is not None:
-        gone, returned, *rest = json.loads(text)
-        return Line(_by_identifier(gone), _by_identifier(returned), *rest)
+        return dict(json.loads(text))
+    found: dict[str, dict[str, str]] = {}
+    every = list(past.every())
+    blobs.read(blob for commit in every for _, blob in _changes(commit) if blob)
+    for commit in every:  # which come youngest first
+        for _, blob in _changes(commit):
+            for section, said in (blobs.raw(blob).formerly if blob else {}).items():
+                for new, olds in said.items():
+                    for old in olds:
+                        found.setdefault(section, {}).setdefault(old, new)
+    if blobs.complete and not past.shallow:
+        cache.put(key, json.dumps(found, separators=(",", ":")))
+    return found
+
+
+def line_of(past: Past, blobs: Blobs, cache: Cache, renaming: Renaming = NONE) -> Line:
+    """Return what the commits up to the last one make together, kept where all of them are here.
+
+    It speaks the identifiers of today, and so do the blobs from here on.
+    """
+    key = _key("line", past.commit, past.prefix, *([renaming.key()] if renaming else ()))
+    text = cache.get(key)
+    if text is not None:
+        gone, returned, *rest, unknown, apart = json.loads(text)
+        line = Line(_by_identifier(gone), _by_identifier(returned), *rest)
+        line.unknown, line.beside = [tuple(one) for one in unknown], [tuple(one) for one in apart]
+        blobs.rename(renaming.without(line.beside))
+        return line
     commits, every = list(past.line()), list(past.every())
     blobs.read(blob for c in (*commits, *every) for path, blob in _changes(c) if blob)
+    unknown, apart = _no_renames(blobs, renaming, commits, every) if renaming else ([], [])
+    blobs.rename(renaming.without(apart))
     found = _Walk(blobs).walked(commits)
+    found.unknown, found.beside = unknown, apart
     seen: set[str] = set()
     for commit in reversed(every):  # which come youngest first
         for path, blob in _changes(commit):
@@ -159,6 +213,33 @@ def line_of(past: Past, blobs: Blobs, cache: Cache) -> Line:
     if blobs.complete and not past.shallow:
         cache.put(key, found.encoded())
     return found
+
+
+def _no_renames(
+    blobs: Blobs, renaming: Renaming, commits: Sequence[Commit], every: Sequence[Commit]
+) -> tuple[list[tuple[str, str]], list[Beside]]:
+    """Return which old identifiers never stood anywhere, and which stood beside another."""
+    stood: set[tuple[str, str]] = set()
+    for blob in {blob for c in (*commits, *every) for _, blob in _changes(c) if blob}:
+        facts = blobs.raw(blob)
+        stood.update(facts.identifiers())
+        stood.update((section, name) for name in facts.left_out for section in renaming.names)
+    olds = [(section, old) for section, of in renaming.names.items() for old in of]
+    unknown = [one for one in olds if one not in stood]
+    return unknown, beside(_states(blobs, commits), renaming.names)
+
+
+def _states(
+    blobs: Blobs, commits: Iterable[Commit]
+) -> Iterator[tuple[str, list[Facts], list[Facts]]]:
+    """Yield the day of each commit, what files held that it changed, and what they hold then."""
+    files: dict[str, Facts] = {}
+    for commit in commits:
+        changes = list(_changes(commit))
+        gone = [files.pop(path) for path, _ in changes if path in files]
+        come = {path: blobs.raw(blob) for path, blob in changes if blob is not None}
+        files |= come
+        yield commit.day, gone, list(come.values())
 
 
 def _by_identifier(rows: list[list[str]]) -> dict[tuple[str, str], tuple[str, str]]:

@@ -9,12 +9,22 @@ from typing import Any
 from closeout.load import facts as keeping
 from closeout.load.facts import KINDS
 from closeout.load.kept import Cache
-from closeout.load.line import Blobs, Line, Past, line_of
+from closeout.load.line import Blobs, Line, Past, claims_of, line_of
 from closeout.load.project import Files, is_project_file
+from closeout.load.renamed import NONE, Renaming, quoted, with_earlier
 from closeout.load.texts import began, followed, versions
 from closeout.model.amount import Amount
 from closeout.model.criterion import Condition
-from closeout.model.history import ANEW, Base, History, LostRecord, Reused, Unnamed
+from closeout.model.formerly import identifiers, names_before, renames
+from closeout.model.history import (
+    ANEW,
+    Base,
+    History,
+    LostRecord,
+    NotRenamed,
+    Reused,
+    Unnamed,
+)
 from closeout.model.issue import is_raised
 from closeout.model.records import Project, Record
 
@@ -28,7 +38,8 @@ def history_of(
         left_out: identifiers of items that are there, with a fault.
     """
     blobs = Blobs(past, cache)
-    line = line_of(past, blobs, cache)
+    renaming = _renaming(past, blobs, cache, project, set(left_out))
+    line = line_of(past, blobs, cache, renaming)
     present = _present(project)
     there = {name for _, name in present} | set(left_out)
     held = {
@@ -61,8 +72,34 @@ def history_of(
         edited=edited,
         gone=tuple(_gone_reports(line, there)),
         unnamed=tuple(_unnamed(line, project)),
+        not_renamed=tuple(_not_renamed(line, project)),
         cut_off=past.shallow or not blobs.complete,
     )
+
+
+def _renaming(
+    past: Past, blobs: Blobs, cache: Cache, project: Project, left_out: set[str]
+) -> Renaming:
+    """Return under which names the earlier states are looked at."""
+    said = renames(project, left_out)
+    if not said:
+        return NONE
+    there = {section: identifiers(project, section) | left_out for section in said}
+    names = with_earlier(said, claims_of(past, blobs, cache), there)
+    texts = [requirement.statement for requirement in project.requirements]
+    texts += [text for record in project.records for text in record.differs]
+    return Renaming(names, quoted(names, texts))
+
+
+def _not_renamed(line: Line, project: Project) -> Iterator[NotRenamed]:
+    """Yield the old identifiers that the present state names and git does not bear out."""
+    unknown = set(line.unknown)
+    apart = {(section, name): (other, day) for section, name, other, day in line.beside}
+    for section, item, old in names_before(project):
+        if (section, old) in unknown:
+            yield NotRenamed(section, item.id, old)
+        elif (section, old) in apart:
+            yield NotRenamed(section, item.id, old, *apart[section, old])
 
 
 def _naming(records: Container[str], line: Line, base: Base | None) -> Iterator[str]:

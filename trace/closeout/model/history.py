@@ -71,6 +71,21 @@ class Unnamed:
 
 
 @dataclass(frozen=True, slots=True)
+class NotRenamed:
+    """An old identifier that the item of a section names, and that git does not bear out.
+
+    It stood beside an ``other`` identifier of the item on a ``day``, so both were items of their
+    own; or it never stood anywhere, and both are empty.
+    """
+
+    section: str
+    id: str
+    formerly: str
+    other: str = ""
+    day: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class LostRecord:
     """A dated record that some commit held and the present state does not, and where it stood.
 
@@ -86,7 +101,7 @@ class LostRecord:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """The earlier states of a project.
+    """The earlier states of a project, in which everything has its identifier of today.
 
     ``versions`` are the different texts of a requirement in the order of the commits, for those
     that a dated record speaks of. ``began`` is what a requirement said first under its present
@@ -95,7 +110,8 @@ class History:
 
     ``lost`` holds each version of each lost record, ``edited`` each that said something that the
     record of today does not; ``gone`` are nonconformances that are not there any more, ``unnamed``
-    what those that are named once. ``cut_off`` where not all of the history is here to be read.
+    what those that are named once. ``not_renamed`` are old identifiers that are none. ``cut_off``
+    where not all of the history is here to be read.
     """
 
     base: Base | None = None
@@ -107,4 +123,5 @@ class History:
     edited: tuple[LostRecord, ...] = ()
     gone: tuple[Reused, ...] = ()
     unnamed: tuple[Unnamed, ...] = ()
+    not_renamed: tuple[NotRenamed, ...] = ()
     cut_off: bool = False

@@ -1,7 +1,7 @@
 """What a project says: the typed form of its YAML files.
 
-Every record knows where it stands (``where``). Amounts keep their text; whether their units fit is
-checked by :mod:`closeout.graph`.
+Every record knows where it stands (``where``). ``formerly`` are the identifiers that an item
+had before. Amounts keep their text; whether their units fit is checked by :mod:`closeout.graph`.
 """
 
 from __future__ import annotations
@@ -149,6 +149,7 @@ class Requirement:
     not_applicable: NotApplicable | None = None
     allocates: Allocation | None = None
     report: str | None = None
+    formerly: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,6 +192,7 @@ class Parameter:
     maturity: str | None = None
     distribution: str | None = None
     group: str | None = None
+    formerly: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,6 +231,7 @@ class Record:
     similarity: bool = False
     planned: str | None = None
     judged_on: tuple[tuple[str, str], ...] = ()
+    formerly: tuple[str, ...] = ()
 
     def day_of(self, requirement: str) -> str | None:
         """Return the day on which a requirement was judged by it: its own, or a later one."""
@@ -254,6 +257,7 @@ class Waiver:
     document: str | None = None
     expires: str | None = None
     reason: str | None = None
+    formerly: tuple[str, ...] = ()
     planned: str | None = None
 
 
@@ -281,6 +285,7 @@ class Article:
     model: str
     build: str | None = None
     date: str | None = None
+    formerly: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -374,6 +379,7 @@ class Nonconformance:
     corrective_action: str | None = None
     closed_by: str | None = None
     retest: tuple[str, ...] = ()
+    formerly: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -142,4 +142,7 @@ def _written(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     text = str(value)
-    return text if _PLAIN.fullmatch(text) else f"'{text}'"
+    if _PLAIN.fullmatch(text):
+        return text
+    doubled = text.replace("'", "''")
+    return f"'{doubled}'"

@@ -44,6 +44,9 @@ def staged_text(
     if verdict.early:
         parts.append("closeout: not met, or open again, of what is due at a later review")
         parts.extend(_early(verdict.early))
+    if verdict.renamed:
+        pairs = (f"{old} -> {new}" for old, new in verdict.renamed)
+        parts.append(f"closeout: renamed: {_names(pairs)}")
     for names, text in ((verdict.deleted, "deleted"), (verdict.added, "new")):
         if names:
             parts.append(f"closeout: {text}: {_names(names)}")

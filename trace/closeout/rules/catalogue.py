@@ -14,6 +14,7 @@ from closeout.rules import (
     doubtful_pages,
     evidence_pages,
     form,
+    formerly_pages,
     planned,
     traces,
     wording,
@@ -29,6 +30,7 @@ RULES: tuple[Rule, ...] = (
     *dated_pages.RULES,
     *doubtful_pages.RULES,
     *evidence_pages.RULES,
+    *formerly_pages.RULES,
     *wording.RULES,
 )
 # What is told from what a module says of its analyses once it is imported: of each nothing, or not

@@ -12,6 +12,7 @@ from closeout.model.issue import is_raised
 from closeout.model.problem import Finding
 from closeout.model.records import Record, Requirement, Verification
 from closeout.rules.difference import difference
+from closeout.rules.formerly import unborne
 from closeout.rules.lost import lost
 
 _SHOWN_COMMIT = 9
@@ -27,6 +28,7 @@ def changes(index: Index, history: History, units: Units) -> Iterator[Finding]:
         yield from _document_raised(index, history.base, changed)
     yield from _judged_before_change(index, history, units)
     yield from lost(index, history, units)
+    yield from unborne(index, history)
 
 
 def _changed(index: Index, history: History, units: Units) -> dict[str, str]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
 from closeout.graph import Index
-from closeout.graph.findings import error, nearest, warning
+from closeout.graph.findings import alike, error, warning
 from closeout.model.problem import Finding, Pointer, Severity
 from closeout.model.records import RulePolicy
 
@@ -76,7 +76,8 @@ def _item_findings(
     name, issue = _name_and_issue(item)
     now = index.requirements.get(name)
     if index.lacks(name, known) and not index.may_be_analysis(name):
-        near = nearest(name, known)
+        renamed = {old: new for of in index.renamed.values() for old, new in of.items()}
+        near = alike(name, known, renamed)
         yield error(
             "dangling-reference",
             where,

@@ -1,0 +1,37 @@
+"""Earlier identifiers that git does not bear out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from closeout.graph import Index
+from closeout.graph.findings import warning
+from closeout.model.formerly import KINDS, names_before
+from closeout.model.history import History
+from closeout.model.problem import Finding
+
+
+def unborne(index: Index, history: History) -> Iterator[Finding]:
+    """Yield each ``formerly`` of which the whole history knows nothing, or knows better."""
+    places = {
+        (section, item.id, old): item.where / "formerly"
+        for section, item, old in (names_before(index.project) if history.not_renamed else ())
+    }
+    for one in history.not_renamed:
+        kind, where = KINDS[one.section], places[one.section, one.id, one.formerly]
+        if one.day:
+            yield warning(
+                "formerly-beside",
+                where,
+                f"{one.id} is formerly {one.formerly}, which stood beside {one.other} on {one.day}:"
+                " these were two, so it counts for nothing",
+                f"take it out; what became of the {kind} {one.formerly} is told for itself",
+            )
+        elif not history.cut_off:
+            yield warning(
+                "formerly-unknown",
+                where,
+                f"{one.id} is formerly {one.formerly}, and no commit holds a {kind} of that name",
+                "mend the spelling, or take it out; where another repository holds it, switch this"
+                " rule off with that reason",
+            )
