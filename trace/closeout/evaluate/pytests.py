@@ -29,6 +29,7 @@ Told = dict[str, Any]
 
 # Seconds by the clock after which a process is looked at, if it tells nothing meanwhile.
 _LOOK = 0.5
+# What Python compiles is written: the folder is new, and pytest would compile plugins each time.
 _START = (
     "import sys, json; told = json.loads(sys.argv[1]); sys.path[:] = ['', *told['path']];"
     " sys.argv[:] = ['pytest']; from closeout.evaluate.reporter import main; sys.exit(main(told))"
@@ -154,7 +155,7 @@ class PyTests:
         output = place / "output"
         with output.open("wb") as out:
             process = subprocess.Popen(
-                [sys.executable, "-s", "-B", "-c", _START, json.dumps(told)],
+                [sys.executable, "-s", "-c", _START, json.dumps(told)],
                 cwd=self._root,
                 env={**bare_environment(), "TMPDIR": str(place)},
                 pass_fds=[write],

@@ -227,7 +227,7 @@ FOUND = (
         why="What a wrong analysis says is no evidence: nothing that rests on it is met before its"
         " test passes. Tests are run by closeout verify --validate, and how one ended is kept until"
         " any file of the project or any installed distribution changes.",
-        breaks=_LAMP.replace("def test_an_hour(): ...", "def test_an_hour(): assert 3400 / 240 < 14"),
+        breaks=_LAMP.replace("an_hour(): ...", "an_hour(): assert 3400 / 240 < 14"),
         keeps=_LAMP,
     ),
     _standard(
