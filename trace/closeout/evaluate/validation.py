@@ -18,7 +18,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from closeout.model.validation import NamedTest, Tested, is_named
-from closeout.snapshot import Snapshot
+from closeout.snapshot import Snapshot, SnapshotError
+from closeout.snapshot.names import shown
 from closeout.store.database import Store
 from closeout.store.keys import dist_infos, engine_fingerprint, key_of
 
@@ -118,12 +119,21 @@ def run_tests(
 
 
 def _write(snapshot: Snapshot, root: Path) -> None:
-    """Write the files of a state into a new folder; what may be run stays so."""
-    for path in snapshot.everything():
-        target = root / path
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(snapshot.read(path))
-        target.chmod(0o700 | (snapshot.root / path).stat().st_mode & 0o777)
+    """Write the files of a state into a new folder; what may be run stays so.
+
+    Raises:
+        SnapshotError: a file has changed meanwhile, or there is no room.
+    """
+    path = ""
+    try:
+        for path in snapshot.everything():
+            target = root / path
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_bytes(snapshot.read(path))
+            target.chmod(0o600 | (snapshot.root / path).stat().st_mode & 0o700)
+    except OSError as error:
+        message = f"{shown(path)} cannot be copied for its tests: {error.strerror}"
+        raise SnapshotError(message, "run again; else make room, or set TMPDIR") from error
 
 
 def _result(name: str, file: TestedFile, root: Path) -> NamedTest:
