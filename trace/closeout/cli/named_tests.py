@@ -65,8 +65,8 @@ def validations(
     known = results.all()
     certain = True
     if options.validate:
-        wanted = dict.fromkeys(t for s in specs if s.name in judged for t in s.validated_by)
-        wanted = [t for t in wanted if t not in known and snapshot.digest(t.partition("::")[0])]
+        named = dict.fromkeys(t for s in specs if s.name in judged for t in s.validated_by)
+        wanted = [t for t in named if t not in known and snapshot.digest(t.partition("::")[0])]
         known |= run_tests(wanted, snapshot, results, options.jobs, limit or TEST_LIMIT, progress)
         certain = known.keys() <= results.all().keys()
     of = (

@@ -102,9 +102,9 @@ class Reporter:
     def _of(self, report: Any) -> dict[str, Any]:
         if not report.failed:
             return {"outcome": "skipped", "text": _why_weak(report)}
-        text, *place = _why_failed(report)
-        places = [(path, line) for path, line in (place, _begins(report)) if path is not None]
-        told = [[self._path(os.path.join(self._root, path)), line] for path, line in places]
+        text, path, line = _why_failed(report)
+        places = [place for place in ((path, line), _begins(report)) if place[0]]
+        told = [[self._path(os.path.join(self._root, at or "")), line] for at, line in places]
         return {"outcome": "failed", "text": text, "places": told}
 
     def _path(self, path: str) -> str:
