@@ -57,8 +57,11 @@ def states_of(text: str) -> list[dict[str, str]]:
     return [files_of(part) for part in (parts[1:] if len(parts) > 1 else parts)]
 
 
-def problems_of(text: str, folder: Path) -> tuple[Problem, ...]:
-    """Return what a run of the tool tells of an example, in a project of its own."""
+def problems_of(text: str, folder: Path, *, validate: bool = False) -> tuple[Problem, ...]:
+    """Return what a run of the tool tells of an example, in a project of its own.
+
+    With ``validate`` the tests of its analyses are run.
+    """
     folder.mkdir()
     if text.startswith(SHELL):
         _write(folder, {HOME: CHARTER, "requirements/power.yaml": POWER})
@@ -70,7 +73,9 @@ def problems_of(text: str, folder: Path) -> tuple[Problem, ...]:
             _commit(folder, files)
         _write(folder, now)
     with open_tree(folder) as snapshot:
-        return assess(snapshot, open_store(None), Options(jobs=1)).dossier.problems
+        return assess(
+            snapshot, open_store(None), Options(jobs=1, validate=validate)
+        ).dossier.problems
 
 
 def _write(folder: Path, files: dict[str, str]) -> None:

@@ -73,6 +73,14 @@ today_option = click.option(
     " is dated later is planned.",
 )
 
+validate_option = click.option(
+    "--validate",
+    is_flag=True,
+    help="Run the tests that the judged analyses name as their validation (with pytest, in a copy"
+    " of the project), where it is not known how they end. An analysis whose test fails shows"
+    " nothing as met.",
+)
+
 jobs_option = click.option(
     "--jobs",
     type=click.IntRange(min=1),
@@ -128,7 +136,7 @@ def _snapshot(root: Path, revision: str | None) -> Snapshot:
 
 
 @contextmanager
-def progress_bar() -> Iterator[Progress | None]:
+def progress_bar(*, validating: bool = False) -> Iterator[Progress | None]:
     """Give a progress callback that draws a bar on a terminal once the work is long."""
     if not sys.stderr.isatty():
         yield None
@@ -145,7 +153,7 @@ def progress_bar() -> Iterator[Progress | None]:
         if not bar:
             if time.monotonic() - began < PROGRESS_AFTER or done == total:
                 return
-            bar.extend(_start_bar())
+            bar.extend(_start_bar(validating))
         bar[0].update(bar[1], completed=done, total=total)
 
     try:
@@ -170,13 +178,13 @@ def _progress_lines() -> Progress:
     return show
 
 
-def _start_bar() -> tuple[Any, Any]:
+def _start_bar(validating: bool) -> tuple[Any, Any]:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
     from rich.progress import Progress as Bar
 
     bar = Bar(
-        TextColumn("running analyses"),
+        TextColumn("running analyses" + " and their tests" * validating),
         BarColumn(),
         MofNCompleteColumn(),
         console=Console(stderr=True),

@@ -12,7 +12,8 @@ class Options:
     ``settings`` are NAME=AMOUNT, with a spread or without; ``only`` are patterns of identifiers and
     KEY=VALUE, as :mod:`closeout.cli.only` reads them.
     ``today`` is the day (year-month-day) at which to judge, None for the state's own. Without
-    ``code`` no module of analyses is imported, so that only what needs none can be told.
+    ``code`` no module of analyses is imported, so that only what needs none can be told. With
+    ``validate`` the tests that analyses name are run, where it is not known how they end.
     """
 
     review: str | None = None
@@ -21,3 +22,4 @@ class Options:
     jobs: int = 1
     today: str | None = None
     code: bool = True
+    validate: bool = False

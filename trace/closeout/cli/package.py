@@ -9,7 +9,14 @@ from pathlib import Path
 import click
 
 from closeout import __version__
-from closeout.cli.common import opened, progress_bar, project_options, say, warn
+from closeout.cli.common import (
+    opened,
+    progress_bar,
+    project_options,
+    say,
+    validate_option,
+    warn,
+)
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.cli.output import check_place, make_folder, write_file
@@ -33,6 +40,7 @@ MARK = "manifest.json"
 
 @click.command(epilog="Example: closeout package --review CDR -o cdr-data-package")
 @project_options
+@validate_option
 @click.option("-o", "--output", metavar="DIR", required=True, help="The folder to write.")
 def command(
     review: str | None,
@@ -40,6 +48,7 @@ def command(
     revision: str | None,
     today: str | None,
     jobs: int,
+    validate: bool,
     output: str,
 ) -> int:
     """Write the documents of a review: matrix, verification control, a report for each analysis.
@@ -52,12 +61,13 @@ def command(
     folder = Path(output)
     check_place(folder / MARK)
     earlier = _earlier(folder)
-    with opened(revision) as (snapshot, store), progress_bar() as progress:
+    progress = progress_bar(validating=validate)
+    with opened(revision) as (snapshot, store), progress as show:
         options, wanted = (
-            Options(review, settings, (), jobs, today),
+            Options(review, settings, (), jobs, today, validate=validate),
             Wanted(None, boundary=(), attached=True, marches=False),
         )
-        outcome = assess(snapshot, store, options, progress, wanted)
+        outcome = assess(snapshot, store, options, show, wanted)
     dossier = readable(outcome.dossier)
     versions = {"closeout": __version__, "python": platform.python_version()}
     versions |= {name: version(name) for name in NAMED}

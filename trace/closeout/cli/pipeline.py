@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from closeout.cli.asked import Asked, read_options
 from closeout.cli.days import commit_day, day_of, is_redated
-from closeout.cli.named_tests import is_there, looked_at
+from closeout.cli.named_tests import Validations, is_there, looked_at, validations
 from closeout.cli.options import Options
 from closeout.cli.worded import worded
 from closeout.evaluate.engine import Evaluator, Module, Progress, Reply
@@ -109,7 +109,8 @@ def assess(
             before, day = day, day_of(snapshot, options, (*checked.rested_on, *evaluator.looked_at))
             # Once what was read turns out to be in no commit, the state is of today, and stays so.
             if day == before:
-                return _judge(snapshot, evaluator, checked, replies, options, wanted)
+                known = _validations(snapshot, store, checked, options, progress)
+                return _judge(snapshot, evaluator, checked, replies, options, wanted, known)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,9 +197,8 @@ def _check(
     applied = apply([*told, *ruled], index)
     told = [*policy_findings(index, ruled), *applied.findings]
     memo.flush()
-    placed = locate(snapshot, [f for f in told if not f.where.path.endswith(".py")], kept)
+    problems += _placed(snapshot, told, kept)
     kept.flush()
-    problems += [*placed, *(_in_code(f) for f in told if f.where.path.endswith(".py"))]
     return Checked(
         loaded, day, index, planned, in_order(problems), units, asked, applied.off,
         looks, not cut_off, spoiled,
@@ -260,6 +260,20 @@ def _answers(evaluator: Evaluator, checked: Checked, verdicts_alone: bool) -> di
     return evaluator.answer(questions, specs, checked.plan.limits, whole=not verdicts_alone)
 
 
+def _validations(
+    snapshot: Snapshot,
+    store: Store,
+    checked: Checked,
+    options: Options,
+    progress: Progress | None,
+) -> Validations:
+    questions = checked.plan.of(checked.asked.needed).questions
+    judged = {question.analysis for question in questions}
+    limit = checked.index.project.charter.policy.test_time
+    specs = checked.index.specs
+    return validations(specs, judged, snapshot, store, options, limit, progress)
+
+
 def _judge(
     snapshot: Snapshot,
     evaluator: Evaluator,
@@ -267,6 +281,7 @@ def _judge(
     replies: dict[Question, Reply],
     options: Options,
     wanted: Wanted | None,
+    known: Validations,
 ) -> Outcome:
     index = checked.index
     looks = (*checked.rested_on, *evaluator.looked_at)
@@ -283,12 +298,13 @@ def _judge(
             settings=checked.asked.settings,
             chosen=checked.asked.chosen,
             spoiled=checked.spoiled,
+            validations=known.of,
         )
     )
     dossier = _with_findings(dossier, checked, snapshot)
     dossier = replace(dossier, redated=is_redated(snapshot, options, looks))
     rested_on = None
-    if evaluator.complete and checked.lasting:
+    if evaluator.complete and checked.lasting and known.certain:
         rested_on = (*evaluator.rested_on, *checked.rested_on)
     holds = span(checked.loaded.project, checked.day) if checked.loaded.project else (None, None)
     if wanted is None:
@@ -307,7 +323,7 @@ def _judge(
 def _with_findings(dossier: Dossier, checked: Checked, snapshot: Snapshot) -> Dossier:
     """Return a dossier with what only verdicts can tell."""
     after = apply(findings(dossier, checked.index, checked.units), checked.index)
-    found = locate(snapshot, after.findings)
+    found = _placed(snapshot, after.findings)
     raised = any(problem.severity is Severity.ERROR for problem in found)
     return replace(
         dossier,
@@ -391,6 +407,15 @@ def _module_findings(modules: Iterable[Module]) -> Iterator[Finding]:
                 cure = "give each argument and each field of the result a unit"
             message = f"{text}: {failure.message}"
             yield Finding(rule, Severity.ERROR, Pointer(path, (line,)), message, cure)
+
+
+def _placed(
+    snapshot: Snapshot, told: Iterable[Finding], kept: _KeptFiles | None = None
+) -> list[Problem]:
+    """Return findings as problems at their places."""
+    in_code = [finding for finding in told if finding.where.path.endswith(".py")]
+    others = [finding for finding in told if not finding.where.path.endswith(".py")]
+    return [*locate(snapshot, others, kept), *map(_in_code, in_code)]
 
 
 def _in_code(finding: Finding) -> Problem:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from closeout.cli.days import day_of, is_late, is_redated
 from closeout.cli.options import Options
+from closeout.evaluate.validation import KeptResults
 from closeout.evaluate.witness import Witness, read_trace
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
@@ -106,8 +107,11 @@ def keep(store: Store, key: str, wanted: Wanted, outcome: Outcome) -> ShownRun:
     return ShownRun(dossier.exit_status, text, shown, scale.evaluated, scale.from_store)
 
 
-def key_of_run(snapshot: Snapshot, options: Options) -> str:
-    """Return what a run is known by: every YAML and Python file, and what was asked."""
+def key_of_run(snapshot: Snapshot, store: Store, options: Options) -> str:
+    """Return what a run is known by: every YAML and Python file, and what was asked.
+
+    And what is kept of the tests of its analyses, which rests on the whole state.
+    """
     files = tuple(
         (path, snapshot.digest(path))
         for path in snapshot.files()
@@ -115,7 +119,10 @@ def key_of_run(snapshot: Snapshot, options: Options) -> str:
     )  # fmt: skip
     identity = snapshot.identity
     # Of the day only what it says of the commit's; what it makes planned is asked of the run.
-    asked = (options.review, options.settings, options.only, is_late(snapshot, options))
+    asked = (
+        options.review, options.settings, options.only, options.validate,
+        is_late(snapshot, options), KeptResults(snapshot, store).text,
+    )  # fmt: skip
     told = tuple(tuple(str(value) for value in asdict(p).values()) for p in snapshot.problems())
     return key_of(
         engine_fingerprint(), "run", asked, files, told,

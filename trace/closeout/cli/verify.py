@@ -10,7 +10,15 @@ import click
 from click.formatting import wrap_text
 
 from closeout.cli import runs
-from closeout.cli.common import colour, opened, progress_bar, project_options, terminal_width, width
+from closeout.cli.common import (
+    colour,
+    opened,
+    progress_bar,
+    project_options,
+    terminal_width,
+    validate_option,
+    width,
+)
 from closeout.cli.encoding import print_utf_8
 from closeout.cli.options import Options
 from closeout.cli.output import check_place, write_file
@@ -33,6 +41,7 @@ ONLY = (
     multiple=True,
     help=ONLY,
 )
+@validate_option
 @click.option("--json", "json_file", metavar="FILE", help="Write the dossier as JSON; - prints it.")
 def command(
     review: str | None,
@@ -41,6 +50,7 @@ def command(
     today: str | None,
     jobs: int,
     only: tuple[str, ...],
+    validate: bool,
     json_file: str | None,
 ) -> int:
     """Judge every requirement, running the analyses of which anything changed.
@@ -50,27 +60,31 @@ def command(
     """
     if json_file is not None and json_file != "-":
         check_place(Path(json_file))
-    options = Options(review, settings, only, jobs, today)
+    options = Options(review, settings, only, jobs, today, validate=validate)
     wanted = runs.Wanted(json_file != "-", json_file is not None, colour(), terminal_width())
     with opened(revision) as (snapshot, store):
         compared = bool(settings) and wanted.text
-        key = runs.key_of_run(snapshot, options)
+        key = runs.key_of_run(snapshot, store, options)
         run = None if compared else runs.recall(snapshot, store, key, options, wanted)
         change = ""
         if run is None:
             from closeout.cli.only import without_verdicts
             from closeout.cli.pipeline import assess
 
-            with progress_bar() as progress:
+            with progress_bar(validating=validate) as progress:
                 # Of a what-if, how much each margin moves is what is asked.
                 outcome = assess(snapshot, store, options, progress, verdicts_alone=not settings)
                 if compared:
                     from closeout.render.whatif import whatif_text
 
                     # What falls out of a state by the settings is to be seen beside what it was.
-                    before = replace(options, settings=(), only=without_verdicts(options.only))
+                    before = replace(
+                        options, settings=(), only=without_verdicts(options.only), validate=False
+                    )
                     unchanged = assess(snapshot, store, before, progress)
                     change = whatif_text(unchanged.dossier, outcome.dossier, colour=colour())
+            if validate:  # what is known of the tests has changed
+                key = runs.key_of_run(snapshot, store, options)
             run = runs.keep(store, key, wanted, outcome)
         if json_file is not None and json_file != "-":
             write_file(Path(json_file), run.json.encode())

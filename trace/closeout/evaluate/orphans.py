@@ -13,7 +13,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-_SET_CHILD_SUBREAPER = 36  # <linux/prctl.h>
+_SET_CHILD_SUBREAPER, _GET_CHILD_SUBREAPER = 36, 37  # <linux/prctl.h>
 
 
 class Orphans:
@@ -21,6 +21,7 @@ class Orphans:
 
     def __init__(self) -> None:
         self._before = set(_children())
+        self._asked_before = _is_asked()  # by one that ends later
         self._asked = _ask(True)
 
     def end(self) -> None:
@@ -31,7 +32,7 @@ class Orphans:
                     os.kill(pid, signal.SIGKILL)
                 with contextlib.suppress(ChildProcessError):
                     os.waitpid(pid, 0)
-        _ask(False)
+        _ask(self._asked_before)
 
     def _is_orphan(self, pid: int) -> bool:
         """Workers have process groups of their own; what else the tool starts shares the tool's."""
@@ -54,6 +55,17 @@ def _ask(wanted: bool) -> bool:
     """Say whether orphans shall come to this process; return whether that could be said."""
     prctl = _prctl()
     return prctl is not None and prctl(_SET_CHILD_SUBREAPER, int(wanted), 0, 0, 0) == 0
+
+
+def _is_asked() -> bool:
+    """Return whether orphans come to this process by now."""
+    prctl = _prctl()
+    if prctl is None:
+        return False
+    import ctypes
+
+    asked = ctypes.c_int(0)
+    return prctl(_GET_CHILD_SUBREAPER, ctypes.byref(asked), 0, 0, 0) == 0 and bool(asked.value)
 
 
 @cache

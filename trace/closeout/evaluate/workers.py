@@ -19,6 +19,7 @@ from typing import Any
 
 from closeout.evaluate import wire
 from closeout.evaluate.allowance import CLOCK, PROCESSOR, Allowance
+from closeout.evaluate.environment import bare_environment
 from closeout.evaluate.orphans import Orphans
 from closeout.store.keys import search_path
 
@@ -32,20 +33,6 @@ MOST_TRIES = 3
 MOST_TOGETHER = 16
 # Imported modules that are kept for a later question.
 MOST_MODULES = 64
-# The same numbers on every machine: no hash seed, time zone, locale or thread count from outside.
-_FIXED = {
-    "PYTHONHASHSEED": "0",
-    "TZ": "UTC",
-    "LC_ALL": "C.UTF-8",
-    "LANG": "C.UTF-8",
-    "OMP_NUM_THREADS": "1",
-    "OPENBLAS_NUM_THREADS": "1",
-    "MKL_NUM_THREADS": "1",
-    "NUMEXPR_NUM_THREADS": "1",
-    "HOME": "/dev/null/home",  # cannot be made, whoever runs it
-    "MPLBACKEND": "Agg",
-}
-_PASSED = ("PATH", "LD_LIBRARY_PATH", "OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE", "TMPDIR")
 _START = (
     "import sys, json; told = json.loads(sys.argv[1]); sys.path[:] = told['path'];"
     " from closeout.evaluate.host import main; main(told['fd'])"
@@ -461,12 +448,11 @@ def _may_be_load(told: Told) -> bool:
 def _start_host(root: str) -> tuple[subprocess.Popen[bytes], socket.socket]:
     mine, theirs = socket.socketpair()
     told = json.dumps({"fd": theirs.fileno(), "path": search_path()})
-    environment = {**_FIXED, **{k: os.environ[k] for k in _PASSED if k in os.environ}}
     with theirs:
         process = subprocess.Popen(
             [sys.executable, "-P", "-s", "-B", "-c", _START, told],
             cwd=root,
-            env=environment,
+            env=bare_environment(),
             pass_fds=[theirs.fileno()],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,

@@ -9,6 +9,7 @@ from closeout.judge.doubts import doubts
 from closeout.judge.failures import failures, unreported_logs
 from closeout.judge.margins import thin_margins
 from closeout.judge.standing import Standing
+from closeout.judge.validated import failed_validations
 from closeout.judge.waived import waived
 from closeout.measure import Units
 from closeout.model.dossier import Dossier
@@ -27,5 +28,6 @@ def findings(dossier: Dossier, index: Index, units: Units) -> tuple[Finding, ...
         *waived(dossier, index, units),
         *disagreements(dossier, index),
         *unreported_logs(dossier, index),
+        *failed_validations(dossier),
     )
     return tuple(dict.fromkeys(found))

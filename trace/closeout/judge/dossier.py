@@ -27,6 +27,7 @@ from closeout.model.problem import Problem, Severity
 from closeout.model.question import Question
 from closeout.model.records import Parameter
 from closeout.model.setting import Setting
+from closeout.model.validation import Validation
 
 OK, SHORTFALL, NOT_JUDGED = 0, 1, 2
 
@@ -37,7 +38,8 @@ class Run:
 
     ``review`` None judges the whole life; ``chosen`` limits the dossier to some requirements, of
     which the answers are there;
-    ``spoiled`` are records whose data file is not the one that they speak of.
+    ``spoiled`` are records whose data file is not the one that they speak of; ``validations`` say
+    what is known of the tests that analyses name.
     """
 
     index: Index
@@ -51,6 +53,7 @@ class Run:
     settings: tuple[tuple[str, Setting], ...] = ()
     chosen: Choice | None = None
     spoiled: frozenset[str] = frozenset()
+    validations: tuple[Validation, ...] = ()
 
 
 def judge(run: Run) -> Dossier:
@@ -83,6 +86,7 @@ def judge(run: Run) -> Dossier:
         totals=totals,
         only=() if run.chosen is None else run.chosen.texts,
         of=len(judged),
+        validations=run.validations,
     )
 
 
@@ -108,6 +112,7 @@ def _results(run: Run) -> dict[str, RequirementResult]:
         index, run.plan, answers, run.units, run.review, dict(run.settings), run.spoiled,
         {question: reply.read for question, reply in run.replies.items() if reply.read is not None},
         run.snapshot.under_git,
+        {one.analysis: one for one in run.validations},
     ).result  # fmt: skip
     order = from_below(index)
     done: dict[str, RequirementResult] = {}

@@ -18,6 +18,7 @@ from closeout.judge.margins import measured, noted
 from closeout.judge.nonconformance import hindrance, reported
 from closeout.judge.records import by_records, took_place, unnamed_failures, worst
 from closeout.judge.standing import Standing
+from closeout.judge.validated import validated
 from closeout.measure import Units
 from closeout.model.answer import Answer
 from closeout.model.criterion import TBD, Limits
@@ -25,6 +26,7 @@ from closeout.model.dossier import AsRun, Compliance, Evidence, RequirementResul
 from closeout.model.question import Failure, Question
 from closeout.model.records import Method, Requirement, Verification
 from closeout.model.setting import Setting
+from closeout.model.validation import Validation
 
 Below = Sequence[RequirementResult]
 
@@ -34,7 +36,7 @@ class Judge:
 
     ``settings``, ``spoiled`` and ``under_git`` are those of
     :class:`~closeout.judge.standing.Standing`; ``read`` are the project's files that an answer
-    rests on, where that is known.
+    rests on, where that is known; ``validations`` what is known of the tests of analyses, by name.
     """
 
     def __init__(
@@ -48,11 +50,13 @@ class Judge:
         spoiled: frozenset[str] = frozenset(),
         read: Mapping[Question, frozenset[str]] | None = None,
         under_git: bool = False,
+        validations: Mapping[str, Validation] | None = None,
     ) -> None:
         self._index = index
         self._plan = plan
         self._answers = answers
         self._read = read or {}
+        self._validations = validations or {}
         self._units = units
         self._review = review
         self._number = index.review_number(review)
@@ -185,13 +189,11 @@ class Judge:
         asked: Asked | None,
     ) -> list[Judgement]:
         """Return the evidence of a verification: of its analysis, of its records, or planned."""
-        units = self._units
         judged: list[Judgement] = []
         if asked is not None and verification.method is not Method.ANALYSIS:
             return self._tested(said, requirement, verification, asked)
         if asked is not None:
-            found = by_analysis(said, asked, self._answers, units, self._margins(verification))
-            judged += self._covered(found, requirement)
+            judged += self._covered(self._by_analysis(said, asked, verification), requirement)
             if not verification.records:
                 found = unnamed_failures(said, requirement, verification, self._standing)
                 judged += self._covered(found, requirement)
@@ -202,6 +204,14 @@ class Judge:
             found = unnamed_failures(said, requirement, verification, self._standing)
             judged += self._covered(found, requirement)
         return judged or [Judgement(_planned(said, verification))]
+
+    def _by_analysis(
+        self, said: dict[str, Any], asked: Asked, verification: Verification
+    ) -> list[Judgement]:
+        margins = self._margins(verification)
+        judged = by_analysis(said, asked, self._answers, self._units, margins)
+        known = None if asked.spec is None else self._validations.get(asked.spec.name)
+        return validated(judged, known)
 
     def _tested(
         self,
@@ -232,7 +242,7 @@ class Judge:
                 **said, analysis=analysis, state=State.OPEN, message=why_not, rebuilt=rebuilt
             )
             return [Judgement(evidence)]
-        found = by_analysis(said, asked, self._answers, self._units, self._margins(verification))
+        found = self._by_analysis(said, asked, verification)
         # What the record itself measured counts beside what the analysis makes of its data.
         return self._covered(found + counting, requirement)
 

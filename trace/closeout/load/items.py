@@ -81,6 +81,7 @@ def _policy(item: Item) -> Policy:
         coverage_factor=read_number(item.get("coverage_factor", "2")),
         test_tolerances=amounts(item.get("test_tolerances", {})),
         evaluations=int(number(item["evaluations"])) if "evaluations" in item else None,
+        test_time=float(number(item["test_time"])) if "test_time" in item else None,
     )
 
 

@@ -15,6 +15,7 @@ from closeout.model.difference import difference_unit
 from closeout.model.probability import Chance
 from closeout.model.problem import Problem
 from closeout.model.question import AnalysisSpec, Failure
+from closeout.model.validation import Tested, Validation
 
 if TYPE_CHECKING:  # what shows a run that is kept loads no records
     from closeout.model.records import ConditionKind, RulePolicy
@@ -96,6 +97,7 @@ class Evidence:
     ``as_run`` are the conditions of each record that was judged. ``bad_end`` are the conditions
     given as a range at the end that decides about an analysis, as texts that ``--set`` reads.
     ``rebuilt`` are the articles whose new build is all that re-opens a record that was met.
+    ``validation`` says of an analysis what is known of the tests that it names.
     """
 
     number: int
@@ -139,6 +141,7 @@ class Evidence:
     as_run: tuple[AsRun, ...] = ()
     bad_end: tuple[tuple[str, str], ...] = ()
     rebuilt: tuple[str, ...] = ()
+    validation: Tested | None = None
 
     @property
     def margin_unit(self) -> str | None:
@@ -311,6 +314,7 @@ class Dossier:
     with BLAKE2b-256 digests (None: it was only asked whether it is there, and how large).
     ``redated`` says that the state was judged at another day than its own. ``only`` is what was
     asked of the requirements that are shown, as it was written, ``of`` how many there are in all.
+    ``validations`` say of each analysis what is known of the tests that it names.
     """
 
     project: str
@@ -333,6 +337,7 @@ class Dossier:
     redated: bool = False
     only: tuple[str, ...] = ()
     of: int = 0
+    validations: tuple[Validation, ...] = ()
 
     @property
     def draft(self) -> bool:

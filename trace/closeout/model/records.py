@@ -333,7 +333,8 @@ class Policy:
     ``test_tolerances`` are how far a test may be from a condition, by parameter, also by a pattern
     with *, where its verification does not say it.
     ``open_terms_until`` is the last review at which TBD and TBC may stand. ``evaluations`` is how
-    many a proof of a worst case may take, None for the usual number.
+    many a proof of a worst case may take, None for the usual number. ``test_time`` is how many
+    seconds of processor time a test may take that validates an analysis.
     """
 
     acceptance: str = "guarded"
@@ -343,6 +344,7 @@ class Policy:
     coverage_factor: Fraction = Fraction(2)
     test_tolerances: tuple[tuple[str, Amount], ...] = ()
     evaluations: int | None = None
+    test_time: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from closeout.model.dossier import (
 )
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.study import Study
-from closeout.render import rows, trail, words
+from closeout.render import rows, trail, validations, words
 from closeout.render.numbers import show_extent
 from closeout.render.plain import columns as width_of
 from closeout.render.plain import flow, pad, safe, safe_lines
@@ -206,7 +206,7 @@ def _analysis(dossier: Dossier, spec: AnalysisSpec, paint: Paint, width: int) ->
     yield paint.strong(f"Analysis {safe(spec.name)}  ({safe(spec.path)}:{spec.line})")
     yield ""
     yield from ("  " + line if line else "" for line in safe_lines(spec.doc.strip("\n")))
-    evidence = ", ".join(safe(path) for path in spec.validated_by) or "nothing is named"
+    evidence = ", ".join(validations.of(spec, dossier)) or "nothing is named"
     yield from ("", *wrap(f"validated by: {evidence}", width))
     yield from wrap(f"model uncertainty: {words.model_uncertainty(spec)}", width)
     arguments = ", ".join(f"{safe(a.name)} ({safe(a.unit)})" for a in spec.arguments)

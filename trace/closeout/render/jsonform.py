@@ -12,6 +12,7 @@ from typing import Any
 
 from closeout.model.dossier import AsRun, Dossier, Evidence, RequirementResult
 from closeout.model.problem import Problem
+from closeout.model.validation import Validation
 from closeout.render import words
 
 # 1: the first.
@@ -74,6 +75,24 @@ def _tail(dossier: Dossier) -> dict[str, Any]:
         "not_kept": dict(words.not_kept(dossier)),
         "off": [{"rule": p.rule, "for": list(p.items), "reason": p.reason} for p in dossier.off],
         "caution": words.CAUTION,
+        "validation": [_validation(one) for one in dossier.validations],
+    }
+
+
+def _validation(validation: Validation) -> dict[str, Any]:
+    return {
+        "analysis": validation.analysis,
+        "state": validation.state,
+        "tests": [
+            {
+                "test": test.named,
+                "state": test.state,
+                "message": test.message,
+                "path": test.path,
+                "line": test.line,
+            }
+            for test in validation.tests
+        ],
     }
 
 
@@ -143,6 +162,7 @@ def _evidence(evidence: Evidence) -> dict[str, Any]:
         "document": evidence.document,
         "uncertainty": evidence.uncertainty,
         "as_run": [_as_run(row) for row in evidence.as_run],
+        "validation": evidence.validation,
     }
 
 

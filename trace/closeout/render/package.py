@@ -13,7 +13,7 @@ from closeout.model.attachment import Attachment
 from closeout.model.dossier import Dossier, Evaluation, InputUsed, RequirementResult, State
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.study import Study
-from closeout.render import rows, trail, words
+from closeout.render import rows, trail, validations, words
 from closeout.render.jsonform import dossier_json
 from closeout.render.matrix import matrix, matrix_page
 from closeout.render.numbers import show_extent
@@ -229,6 +229,8 @@ def _references(lines: tuple[Line, ...], reports: Mapping[str, str]) -> Iterator
             yield link(line.analysis, path)
         elif line.analysis:
             yield line.analysis
+        if line.validation:
+            yield f"validation of {line.analysis} {line.validation}"
         if line.record:
             yield line.record + (f": {line.as_run}" if line.as_run else "")
         if line.cover:
@@ -281,6 +283,7 @@ def _report(sources: _Sources, spec: AnalysisSpec) -> dict[str, str]:
         f"Analysis {safe(spec.name)}",
         home="../",
         spec=spec,
+        tests=validations.of(spec, sources.dossier),
         purpose=flow(purpose) or "The analysis does not say what it computes.",
         model=doc_markdown(model),
         cautions=doc_markdown(cautions),

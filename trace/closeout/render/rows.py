@@ -15,7 +15,7 @@ from types import MappingProxyType
 from closeout.model.amount import EXACTLY
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
 from closeout.model.probability import Chance, probability_text
-from closeout.render import numbers, words
+from closeout.render import numbers, validations, words
 from closeout.render.plain import flow, safe
 
 Settings = Mapping[str, str]
@@ -63,6 +63,7 @@ class Line:
     at: tuple[tuple[str, str], ...] = ()
     failed: bool = False
     as_run: str = ""
+    validation: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,6 +177,7 @@ def line(evidence: Evidence, settings: Settings = NO_SETTINGS) -> Line:
         at=tuple((safe(name), safe(text)) for name, text in held(evidence.at)),
         failed=evidence.state is State.NOT_MET,
         as_run=as_run(evidence),
+        validation=validations.STATES[evidence.validation] if evidence.validation else "",
     )
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult, State
 from closeout.model.problem import Problem, Severity
-from closeout.render import order, rows, trail, words
+from closeout.render import order, rows, trail, validations, words
 from closeout.render.plain import RUNNING_TEXT, columns, cut, flow, pad, safe, safe_lines
 
 USUAL_WIDTH = 100
@@ -376,6 +376,11 @@ def _footer(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
     )
     yield from wrap(f"verifications closed, by review: {', '.join(closed)}", width)
     yield from wrap(words.scale(dossier), width)
+    judged = validations.judged(dossier)
+    if text := validations.totals(judged):
+        yield from wrap(text, width)
+        for line in validations.left(judged):
+            yield from wrap(line, width, 2)
     if dossier.off:
         yield from wrap(words.switched_off(dossier.off), width)
     if dossier.outside:

@@ -218,6 +218,18 @@ FOUND = (
         breaks=_LAMP.replace("12.5 h", "9.5 h"),
         keeps=_LAMP,
     ),
+    Rule(
+        name="validation-failed",
+        title="a test that validates an analysis was run and failed",
+        kind="trace",
+        severity=Severity.ERROR,
+        clause=f"{_E1002}, 5.2.6.5: software that verifies by analysis is validated before use",
+        why="What a wrong analysis says is no evidence: nothing that rests on it is met before its"
+        " test passes. Tests are run by closeout verify --validate, and how one ended is kept until"
+        " any file of the project or any installed distribution changes.",
+        breaks=_LAMP.replace("an_hour(): ...", "an_hour(): assert 3400 / 240 < 14"),
+        keeps=_LAMP,
+    ),
     _standard(
         name="safety-not-proved",
         title="a due criterion of a safety requirement rests on less than a proof",

@@ -107,6 +107,23 @@ class Snapshot:
             self._listings[path] = self._listing(path)
         return self._listings[path]
 
+    def everything(self) -> tuple[str, ...]:
+        """Return the sorted paths of all files of this state, also outside the judged folders.
+
+        Of a working tree under git: what git tracks or does not ignore, and what is judged. Paths
+        at which nothing can be read (a deleted file, a link) are not among them.
+
+        Raises:
+            SnapshotError: git cannot list them.
+        """
+        from closeout.snapshot.whole import found_below, listed_by_git
+
+        if self.tracked is not None:
+            found = listed_by_git(self.root, self.tracked)
+        else:
+            found = found_below(self.root, exported=self.identity.kind != "tree")
+        return tuple(sorted(path for path in found | set(self.files()) if self.digest(path)))
+
     def not_held(self, looked: Iterable[tuple[str, str, str | None]]) -> tuple[str, ...]:
         """Return which of the paths that were looked at are in no commit; see :mod:`.held`."""
         if self.tracked is None:

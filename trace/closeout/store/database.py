@@ -89,6 +89,10 @@ class Store:
         """Keep one value; of its kind only the ``most`` newest stay."""
         self.put_many(kind, [(key, value)], most)
 
+    def holds_any(self, kind: str) -> bool:
+        """Return whether anything of a kind is kept."""
+        return bool(self._rows("SELECT 1 FROM kept WHERE kind = ? LIMIT 1", [kind]))
+
     # what was asked -> traces with their values
 
     def traces(self, asked: Iterable[str]) -> dict[str, list[str]]:

@@ -1,0 +1,55 @@
+"""Validation: what an analysis says whose own test was run and failed is not to be relied on.
+
+Only a test that failed decides. One that passed proves no verdict, and one that is only named, was
+skipped or collects nothing says nothing either way: that is told beside the verdict.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from closeout.judge.limits import Judgement
+from closeout.model.dossier import Dossier, State
+from closeout.model.problem import Finding, Pointer, Severity
+from closeout.model.validation import NamedTest, Validation
+
+
+def validated(judged: list[Judgement], validation: Validation | None) -> list[Judgement]:
+    """Return evidence by an analysis with what is known of its validation.
+
+    Where a test failed, what would be met is in error: nothing is shown. What is not met stays so,
+    since bad news is not hidden, but no waiver reaches it: its size is not known.
+    """
+    if validation is None or validation.state is None:
+        return judged
+    return [_validated(one, validation) for one in judged]
+
+
+def _validated(one: Judgement, validation: Validation) -> Judgement:
+    evidence = replace(one.evidence, validation=validation.state)
+    if not validation.failed:
+        return one._replace(evidence=evidence)
+    text = f"its validation failed: {', '.join(test.named for test in validation.failed)}"
+    evidence = replace(
+        evidence,
+        state=State.ERROR if evidence.state is State.MET else evidence.state,
+        message=f"{text}; {evidence.message}" if evidence.message else text,
+    )
+    return one._replace(evidence=evidence, extremes=None)
+
+
+def failed_validations(dossier: Dossier) -> Iterator[Finding]:
+    """Yield each named test that was run and failed, once, where it failed."""
+    users: dict[NamedTest, list[str]] = {}
+    for validation in dossier.validations:
+        for test in validation.failed:
+            users.setdefault(test, []).append(validation.analysis)
+    for test, analyses in users.items():
+        yield Finding(
+            "validation-failed",
+            Severity.ERROR,
+            Pointer(test.path or test.named.partition("::")[0], (test.line or 1,)),
+            f"{test.named}, which validates {', '.join(analyses)}, failed: {test.message}",
+            "correct the analysis or its test, then run closeout verify --validate",
+        )
