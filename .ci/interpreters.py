@@ -218,7 +218,10 @@ def installed(one: Interpreter, requirements: list[str]) -> Iterator[str]:
 
 
 def _done(command: list[str], what: str) -> None:
-    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=ROOT)
+    try:
+        done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=ROOT)
+    except OSError as error:
+        raise Unusable(f"{what}: {error.strerror}") from error
     if done.returncode:
         told = [*done.stdout.splitlines(), *done.stderr.splitlines()]
         faults = [line for line in told if line.startswith("ERROR")] or told or ["no word"]
