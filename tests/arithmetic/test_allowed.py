@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from closeout.arithmetic import allowed, instructions, worst
+from closeout.arithmetic import instructions, worst
 from closeout.arithmetic.allowed import Shown, judged, shown
 from closeout.arithmetic.named import BUILTINS
 from closeout.model.answer import Assurance
@@ -33,7 +33,7 @@ OTHERS = sorted(
 def compiled(text: str, **names: Any) -> FunctionType:
     """Return the function ``f`` of a text, as a module of a project would hold it."""
     held: dict[str, Any] = {"__name__": "analyses.a", "__file__": "analyses/a.py", **names}
-    exec(compile(text, "analyses/a.py", "exec"), held)
+    exec(compile(text, "analyses/a.py", "exec", dont_inherit=True), held)
     function = held["f"]
     assert isinstance(function, FunctionType)
     return function
@@ -96,6 +96,7 @@ HOLDING = {
     "PREP_RERAISE_STAR": _GROUP,
     "CLEANUP_THROW": "def f(x): yield from x",
     "BEFORE_WITH": _WITH,
+    "LOAD_SPECIAL": _WITH,
     "WITH_EXCEPT_START": _WITH,
     "MATCH_CLASS": _MATCH.format(case="float()"),
     "MATCH_KEYS": _MATCH.format(case="{'a': 1}"),
@@ -117,6 +118,7 @@ HOLDING = {
          "GET_AWAITABLE"),
         _ASYNC,
     ),
+    **dict.fromkeys(("BUILD_INTERPOLATION", "BUILD_TEMPLATE"), "def f(x): return t'{x}'"),
     "LOAD_ASSERTION_ERROR": "def f(x):\n    assert x > 0.0\n    return x",
     **dict.fromkeys(
         ("LOAD_BUILD_CLASS", "LOAD_CLASSDEREF", "LOAD_FROM_DICT_OR_DEREF", "LOAD_LOCALS",
@@ -172,11 +174,50 @@ def test_an_analysis_that_holds_it_is_searched_with_the_line(name: str) -> None:
 def test_an_instruction_that_no_list_knows_is_named_with_the_interpreter(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(allowed, "INSTRUCTIONS", instructions.ALLOWED - {"BINARY_OP"})
+    monkeypatch.setattr(instructions, "ALLOWED", instructions.ALLOWED - {"BINARY_OP"})
     how, why = assurance(compiled("def f(x): return x * 2.0"))
     version = ".".join(map(str, sys.version_info[:2]))
     assert how is Assurance.SEARCHED
     assert f"the instruction BINARY_OP of Python {version} at analyses/a.py:1" in str(why)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "def f(x): return 2.0 * x if all(y > 0.0 for y in (x, 2.0)) else x",
+        "def f(x): return 2.0 * x if any(y > 0.0 for y in (x, 2.0)) else x",
+        "def f(x): return sum(tuple(2.0 * y for y in (x, x)))",
+        "def f(x, y=None): return x if y is None else y",
+        "C = (2.0, 3.0, 4.0)\ndef f(x): return C[0] * x + sum(C[1:])",
+    ],
+)
+def test_what_a_later_compiler_writes_in_another_way_is_proved_all_the_same(text: str) -> None:
+    """Python 3.14 writes `all`, `any` and `tuple` of a generator as a loop behind a question."""
+    assert assurance(compiled(text)) == (Assurance.BOUNDED, None)
+
+
+def test_to_take_an_item_changes_nothing() -> None:
+    """An operator like any other since 3.14, behind those that change a value in place."""
+    assert not shown(compiled("C = [2.0]\ndef f(x): return C[0] * x")).keeps
+    assert shown(compiled("C = [2.0]\ndef f(x):\n    c = C\n    c += [x]\n    return x")).keeps
+
+
+@pytest.mark.parametrize("other", ["True", "False", "...", "tuple", "all", "x", "AssertionError"])
+def test_is_may_ask_for_none_alone(other: str) -> None:
+    how, why = assurance(compiled(f"def f(x): return 1.0 if x is {other} else 2.0 * x"))
+    assert how is Assurance.SEARCHED
+    assert "at analyses/a.py:1" in str(why)
+
+
+def test_a_result_is_judged_however_it_is_annotated() -> None:
+    """Since 3.14 a class holds a function that works out its annotations, and its namespace."""
+    text = (
+        "from typing import NamedTuple\nfrom dataclasses import dataclass\n"
+        "class R(NamedTuple):\n    y: float\n    def twice(self): return self.y * 2.0\n"
+        "@dataclass(frozen=True)\nclass D:\n    y: float\n    z: float = 1.0\n"
+        "def f(x): return R(x).twice() + D(x).y + D(x, z=2.0).z"
+    )
+    assert assurance(compiled(text)) == (Assurance.BOUNDED, None)
 
 
 def test_code_that_no_range_reaches_is_free() -> None:

@@ -31,8 +31,8 @@ ROOT = Path(__file__).parents[2]
 
 def planned() -> tuple[Plan, dict[str, AnalysisSpec]]:
     """Return what the mission asks of its analyses, and these by name."""
-    with open_tree(ROOT) as snapshot:
-        evaluator = Evaluator(snapshot, Store(None))
+    with open_tree(ROOT) as snapshot, Store(None) as store:
+        evaluator = Evaluator(snapshot, store)
         modules = evaluator.modules()
         evaluator.close()
         loaded = load(snapshot)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -449,7 +450,7 @@ def test_the_store_of_the_working_tree_is_used(hooked: Project) -> None:
     (store,) = (hooked.path / ".closeout").glob("*.sqlite3")
 
     def kept() -> int:
-        with sqlite3.connect(store) as connection:
+        with closing(sqlite3.connect(store)) as connection:
             (count,) = connection.execute("SELECT count(*) FROM traces").fetchone()
         return int(count)
 

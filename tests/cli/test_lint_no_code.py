@@ -85,5 +85,5 @@ def test_each_rule_that_is_named_is_shown_by_such_an_example() -> None:
 
 
 def _told(folder: Path, *, code: bool) -> set[Problem]:
-    with open_tree(folder) as snapshot:
-        return set(inspect(snapshot, open_store(None), Options(code=code)).problems)
+    with open_tree(folder) as snapshot, open_store(None) as store:
+        return set(inspect(snapshot, store, Options(code=code)).problems)

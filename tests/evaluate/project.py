@@ -124,8 +124,7 @@ class Project:
     def evaluator(
         self, *, jobs: int = 2, store: Path | None = None, known: tuple[str, ...] = ()
     ) -> Iterator[Evaluator]:
-        kept = open_store(store or self.root / ".closeout")
-        with open_tree(self.root) as snapshot:
+        with open_store(store or self.root / ".closeout") as kept, open_tree(self.root) as snapshot:
             for path in known:
                 snapshot.digest(path)
                 snapshot.listing(path)
@@ -134,7 +133,6 @@ class Project:
                 yield evaluator
             finally:
                 evaluator.close()
-                kept.close()
 
     def ask(
         self,

@@ -64,7 +64,7 @@ IMPURE = {
 
 def _loaded(text: str) -> ModuleType:
     found = ModuleType("invented")
-    exec(compile(text, "invented.py", "exec"), vars(found))
+    exec(compile(text, "invented.py", "exec", dont_inherit=True), vars(found))
     return found
 
 

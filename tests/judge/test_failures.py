@@ -68,8 +68,8 @@ def story(tmp_path: Path) -> Story:
 
 
 def judged(story: Story, day: str | None = None) -> Dossier:
-    with open_tree(story.folder) as snapshot:
-        return assess(snapshot, open_store(None), Options(jobs=1, today=day)).dossier
+    with open_tree(story.folder) as snapshot, open_store(None) as store:
+        return assess(snapshot, store, Options(jobs=1, today=day)).dossier
 
 
 def told(story: Story, rule: str = "failure-out-of-sight") -> list[str]:

@@ -72,10 +72,8 @@ def problems_of(text: str, folder: Path, *, validate: bool = False) -> tuple[Pro
         for files in before:
             _commit(folder, files)
         _write(folder, now)
-    with open_tree(folder) as snapshot:
-        return assess(
-            snapshot, open_store(None), Options(jobs=1, validate=validate)
-        ).dossier.problems
+    with open_tree(folder) as snapshot, open_store(None) as store:
+        return assess(snapshot, store, Options(jobs=1, validate=validate)).dossier.problems
 
 
 def _write(folder: Path, files: dict[str, str]) -> None:

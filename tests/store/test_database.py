@@ -76,6 +76,19 @@ def test_what_was_put_is_found(folder: Path) -> None:
     assert sorted(os.listdir(folder)) == [".gitignore", FILE]
 
 
+def test_no_connection_is_left_open_where_something_goes_wrong(folder: Path) -> None:
+    """SQLite removes its logs when the last connection is closed."""
+
+    def fail(store: Store) -> None:
+        store.put("k", "a", "b")
+        assert len(os.listdir(folder)) > 2
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt), open_store(folder) as store:
+        fail(store)
+    assert sorted(os.listdir(folder)) == [".gitignore", FILE]
+
+
 def test_old_traces_are_dropped(folder: Path) -> None:
     store = opened(folder)
     for i in range(3 * TRACES_KEPT):

@@ -288,6 +288,10 @@ def test_the_first_window_over_kiruna(day: list[Moment]) -> None:
     assert first.highest_elevation == pytest.approx(81.0327, abs=0.02)
 
 
+# skyfield 1.55 sets the type of an array, which NumPy 2.5 wants nobody to do.
+@pytest.mark.filterwarnings(
+    r"ignore:Setting the dtype on a NumPy array:DeprecationWarning:skyfield\.searchlib"
+)
 def test_each_window_of_the_day_as_skyfield_finds_it(day: list[Moment]) -> None:
     from skyfield.api import EarthSatellite, load, wgs84
 

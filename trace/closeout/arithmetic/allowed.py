@@ -13,13 +13,19 @@ A code object is judged once, whatever evaluates it; a forked process inherits w
 from __future__ import annotations
 
 import operator
-import sys
 from collections.abc import Iterator, Mapping
 from types import BuiltinFunctionType, CodeType, FunctionType, ModuleType
 from typing import Any, NamedTuple
 
-from closeout.arithmetic.instructions import ALLOWED as INSTRUCTIONS
-from closeout.arithmetic.instructions import REFUSED, Step, is_in_place, line_of, name_of, steps
+from closeout.arithmetic.instructions import (
+    Step,
+    against,
+    is_in_place,
+    is_written_out,
+    line_of,
+    name_of,
+    steps,
+)
 from closeout.arithmetic.named import (
     cells_of,
     defaults_of,
@@ -213,12 +219,10 @@ class _Judge:
 
     def _against(self, step: Step, i: int, all_steps: list[Step]) -> tuple[str, str] | None:
         """Return what speaks against an instruction: how its author calls it, and why."""
-        if step.name in REFUSED:
-            return REFUSED[step.name]
-        if step.name not in INSTRUCTIONS:
-            version = ".".join(map(str, sys.version_info[:2]))
-            return f"the instruction {step.name} of Python {version}", "is not known"
-        if step.name == "IS_OP" and not self._is_none(step, all_steps[i - 1]):
+        speaks = against(step)
+        if speaks is not None:
+            return speaks
+        if step.name == "IS_OP" and not self._may_be_asked(step, all_steps[i - 1]):
             return "`is`", "looks at what it is given"
         name = name_of(step, self._code)
         if name is None:
@@ -230,9 +234,10 @@ class _Judge:
             return f"`.{name}`", "looks at what it is given"
         return None
 
-    def _is_none(self, step: Step, before: Step) -> bool:
-        constant = before.name == "LOAD_CONST" and self._code.co_consts[before.argument] is None
-        return constant and not step.target
+    def _may_be_asked(self, step: Step, before: Step) -> bool:
+        """Return whether ``is`` asks for None, or stands before a loop that the compiler wrote."""
+        none = before.name == "LOAD_CONST" and self._code.co_consts[before.argument] is None
+        return (none or is_written_out(before)) and not step.target
 
     def _against_global(self, name: str, following: list[Step]) -> tuple[str, str] | None:
         value = self._names.get(name, self._inbuilt.get(name, _MISSING))

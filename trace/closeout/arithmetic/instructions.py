@@ -1,6 +1,6 @@
 """Instructions of compiled Python, and which of them a formula may hold to be called proved.
 
-The lists are those of Python 3.11, 3.12 and 3.13 (its documentation of the module dis). An
+The lists are those of Python 3.11 to 3.14 (its documentation of the module dis). An
 instruction that stands in neither of them is one of an interpreter that this module does not know,
 and is refused: who knows what it looks at. Read is ``co_code``, which never holds the specialised
 forms that a running interpreter puts in their place. The module ``dis`` is not imported, since a
@@ -25,9 +25,11 @@ ALLOWED = frozenset(
         "FORMAT_WITH_SPEC", "FOR_ITER", "GET_ITER", "GET_LEN", "IS_OP", "JUMP_BACKWARD",
         "JUMP_BACKWARD_NO_INTERRUPT", "JUMP_FORWARD", "JUMP_IF_FALSE_OR_POP",
         "JUMP_IF_TRUE_OR_POP", "KW_NAMES", "LIST_APPEND", "LIST_EXTEND", "LIST_TO_TUPLE",
-        "LOAD_ATTR", "LOAD_CLOSURE", "LOAD_CONST", "LOAD_DEREF", "LOAD_FAST",
-        "LOAD_FAST_AND_CLEAR", "LOAD_FAST_CHECK", "LOAD_FAST_LOAD_FAST", "LOAD_GLOBAL",
-        "LOAD_METHOD", "MAKE_CELL", "MAKE_FUNCTION", "MAP_ADD", "NOP", "POP_EXCEPT",
+        "LOAD_ATTR", "LOAD_CLOSURE", "LOAD_COMMON_CONSTANT", "LOAD_CONST", "LOAD_DEREF",
+        "LOAD_FAST", "LOAD_FAST_AND_CLEAR", "LOAD_FAST_BORROW",
+        "LOAD_FAST_BORROW_LOAD_FAST_BORROW", "LOAD_FAST_CHECK", "LOAD_FAST_LOAD_FAST",
+        "LOAD_GLOBAL", "LOAD_METHOD", "LOAD_SMALL_INT", "MAKE_CELL", "MAKE_FUNCTION", "MAP_ADD",
+        "NOP", "NOT_TAKEN", "POP_EXCEPT", "POP_ITER",
         "POP_JUMP_BACKWARD_IF_FALSE", "POP_JUMP_BACKWARD_IF_NONE",
         "POP_JUMP_BACKWARD_IF_NOT_NONE", "POP_JUMP_BACKWARD_IF_TRUE",
         "POP_JUMP_FORWARD_IF_FALSE", "POP_JUMP_FORWARD_IF_NONE",
@@ -44,13 +46,14 @@ ALLOWED = frozenset(
 _LOOKS = "looks at what it is given"
 _HIDES = "may hide what cannot be told"
 _KEEPS = "keeps something"
+_ASSERT = ("`assert`", "is left out where Python is told to")
 _CLASS = ("a class inside of a function", "may look at what it is given")
 _ASYNC = ("a coroutine", "runs when something else says so")
 # By the instruction: what an author calls it, and what speaks against it.
 REFUSED: dict[str, tuple[str, str]] = {
     **dict.fromkeys(
         ("PUSH_EXC_INFO", "CHECK_EXC_MATCH", "CHECK_EG_MATCH", "PREP_RERAISE_STAR", "CLEANUP_THROW",
-         "BEFORE_WITH", "WITH_EXCEPT_START"),
+         "BEFORE_WITH", "LOAD_SPECIAL", "WITH_EXCEPT_START"),
         ("`try` or `with`", _HIDES),
     ),
     **dict.fromkeys(
@@ -71,7 +74,10 @@ REFUSED: dict[str, tuple[str, str]] = {
          "GET_AWAITABLE"),
         _ASYNC,
     ),
-    "LOAD_ASSERTION_ERROR": ("`assert`", "is left out where Python is told to"),
+    "LOAD_ASSERTION_ERROR": _ASSERT,
+    **dict.fromkeys(
+        ("BUILD_INTERPOLATION", "BUILD_TEMPLATE"), ("a template text", "hands on what nobody sees")
+    ),
     **dict.fromkeys(
         ("LOAD_BUILD_CLASS", "LOAD_CLASSDEREF", "LOAD_FROM_DICT_OR_DEREF",
          "LOAD_FROM_DICT_OR_GLOBALS", "LOAD_LOCALS", "LOAD_NAME", "STORE_NAME", "DELETE_NAME",
@@ -86,18 +92,24 @@ REFUSED: dict[str, tuple[str, str]] = {
 # Of the interpreter itself: they stand in no code that a compiler makes.
 _INNER = frozenset(
     (
-        "ENTER_EXECUTOR", "EXIT_INIT_CHECK", "INTERPRETER_EXIT", "JUMP", "JUMP_NO_INTERRUPT",
-        "POP_BLOCK", "PRINT_EXPR", "RESERVED", "SETUP_CLEANUP", "SETUP_FINALLY", "SETUP_WITH",
-        "STORE_FAST_MAYBE_NULL",
+        "ANNOTATIONS_PLACEHOLDER", "ENTER_EXECUTOR", "EXIT_INIT_CHECK", "INTERPRETER_EXIT", "JUMP",
+        "JUMP_IF_FALSE", "JUMP_IF_TRUE", "JUMP_NO_INTERRUPT", "POP_BLOCK", "PRINT_EXPR", "RESERVED",
+        "SETUP_CLEANUP", "SETUP_FINALLY", "SETUP_WITH", "STORE_FAST_MAYBE_NULL",
     )
 )  # fmt: skip
+# By number, what LOAD_COMMON_CONSTANT loads (3.14): the error of an `assert`, and builtins. Before
+# a loop that it writes in place of `all(... for ...)` the compiler asks whether the name still is
+# the builtin's.
+_ASSERTION_ERROR = 0
+_BUILTINS_WRITTEN_OUT = (2, 3, 4)  # tuple, all, any
 _CACHE = 0
 _EXTENDED = opcode.opmap["EXTENDED_ARG"]
 _JUMPS = frozenset((*opcode.hasjrel, *opcode.hasjabs))
 # Since 3.12 the lowest bit of LOAD_ATTR says whether a method is to be called.
 _ATTRIBUTE_SHIFT = 1 if sys.version_info >= (3, 12) else 0
-# How a sequence or mapping is changed by an operator: `+=` and the like (the last 13 of 26).
-_FIRST_IN_PLACE = 13
+# How a sequence or mapping is changed by an operator: `+=` and the like. Since 3.14 there is one
+# more operator, 26, which takes an item.
+_IN_PLACE = range(13, 26)
 
 
 class Step(NamedTuple):
@@ -149,9 +161,31 @@ def name_of(step: Step, code: CodeType) -> str | None:
     return None
 
 
+def against(step: Step) -> tuple[str, str] | None:
+    """Return what speaks against an instruction, as its author calls it, and why; None if nothing.
+
+    Which name it takes, and what stands before it, is not looked at.
+    """
+    version = ".".join(map(str, sys.version_info[:2]))
+    if step.name in REFUSED:
+        return REFUSED[step.name]
+    if step.name not in ALLOWED:
+        return f"the instruction {step.name} of Python {version}", "is not known"
+    if step.name != "LOAD_COMMON_CONSTANT" or step.argument in _BUILTINS_WRITTEN_OUT:
+        return None
+    if step.argument == _ASSERTION_ERROR:
+        return _ASSERT
+    return f"the constant {step.argument} of Python {version}", "is not known"
+
+
+def is_written_out(step: Step) -> bool:
+    """Return whether an instruction loads a builtin for which the compiler writes a loop."""
+    return step.name == "LOAD_COMMON_CONSTANT" and step.argument in _BUILTINS_WRITTEN_OUT
+
+
 def is_in_place(step: Step) -> bool:
     """Return whether an instruction changes a value by an operator, as ``+=`` does with a list."""
-    return step.name == "BINARY_OP" and step.argument >= _FIRST_IN_PLACE
+    return step.name == "BINARY_OP" and step.argument in _IN_PLACE
 
 
 def line_of(step: Step, code: CodeType) -> int:

@@ -55,6 +55,10 @@ PLAIN_MODULES = frozenset(("datetime", "decimal", "fractions", "pathlib", "pathl
 _CONTAINERS = frozenset((tuple, list, set, frozenset, dict, MappingProxyType))
 _MUTABLE = frozenset((list, set, dict))
 _CALLABLE = (BuiltinFunctionType, BuiltinMethodType, FunctionType, MethodType, type)
+# What a class has for those who read its annotations (3.14); a formula can ask for none of it.
+_OF_ANNOTATIONS = frozenset(
+    ("__annotate__", "__annotate_func__", "__annotations_cache__", "__classdictcell__")
+)
 # What hangs on an analysis, as a formula cannot name it.
 _OF_ANALYSES = frozenset(("artifacts", "figures", "function"))
 
@@ -148,7 +152,7 @@ def functions_in(value: Any) -> list[FunctionType]:
     parts = [found]
     if isinstance(value, type) and not is_known(value):
         for kind in _own_kinds(value):
-            for part in (*vars(kind).values(), *_factories(kind)):
+            for part in (*_parts_of(kind).values(), *_factories(kind)):
                 inner = [part.fget, part.fset] if type(part) is property else [part]
                 parts += [function_of(getattr(one, "__func__", one)) for one in inner]
     return [
@@ -168,7 +172,7 @@ def _is_record(kind: type, seen: frozenset[int] = frozenset()) -> bool:
     frozen = getattr(vars(kind).get("__dataclass_params__"), "frozen", False)
     named = issubclass(kind, tuple) and hasattr(kind, "_fields")
     return (named or frozen is True or issubclass(kind, BaseException)) and all(
-        all(_is_part(*part, seen) for part in vars(one).items())
+        all(_is_part(*part, seen) for part in _parts_of(one).items())
         and all(callable_allowed(factory, seen) for factory in _factories(one))
         for one in _own_kinds(kind)
     )
@@ -177,6 +181,11 @@ def _is_record(kind: type, seen: frozenset[int] = frozenset()) -> bool:
 def _own_kinds(kind: type) -> list[type]:
     """Return a class and those that it inherits from, but for those of the interpreter itself."""
     return [one for one in kind.__mro__ if one.__flags__ & _MADE_IN_PYTHON]
+
+
+def _parts_of(kind: type) -> dict[str, Any]:
+    """Return what stands in a class, by its name, but for what only describes it."""
+    return {name: part for name, part in vars(kind).items() if name not in _OF_ANNOTATIONS}
 
 
 def _factories(kind: type) -> list[Any]:

@@ -173,7 +173,8 @@ def _caller(frame: FrameType) -> FrameType | None:
 
 def _reaches(frame: FrameType) -> bool:
     """Return whether a frame holds a range, or its module under a name that its code has."""
-    return holds(frame.f_locals, *_named(frame))
+    # Since 3.13 the variables are a view of the frame, and not a dictionary.
+    return holds(*frame.f_locals.values(), *_named(frame))
 
 
 def _named(frame: FrameType) -> list[Any]:

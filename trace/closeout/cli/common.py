@@ -101,10 +101,9 @@ def opened(revision: str | None = None) -> Iterator[tuple[Snapshot, Store]]:
     root = project_root()
     store = open_store(store_folder(root))
     try:
-        with refusing(), _snapshot(root, revision) as snapshot:
+        with store, refusing(), _snapshot(root, revision) as snapshot:
             yield snapshot, store
     finally:
-        store.close()
         for note in store.notes:
             click.echo(f"note: {note}", err=True)
 

@@ -77,15 +77,11 @@ def run(today: str | None) -> int:
     from closeout.render.staged import staged_text
 
     root = _root()
-    store = open_store(store_folder(root))
-    try:
-        with refusing(), progress_bar() as progress:
-            with open_index(root) as snapshot:
-                notes = snapshot.notes
-                staged = _judged(snapshot, store, _options(today=today), progress)
-            head = _head(root, store, staged) if has_head(root) else None
-    finally:
-        store.close()
+    with open_store(store_folder(root)) as store, refusing(), progress_bar() as progress:
+        with open_index(root) as snapshot:
+            notes = snapshot.notes
+            staged = _judged(snapshot, store, _options(today=today), progress)
+        head = _head(root, store, staged) if has_head(root) else None
     before = None if head is None else head.dossier
     names = _renamed(head, staged)
     verdict = against_head(before, staged.dossier, _news(head, staged, names), names)

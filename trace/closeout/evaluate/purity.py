@@ -46,7 +46,10 @@ class _Plain(NamedTuple):
 
 
 # What a NamedTuple has besides its fields; any other method, also one of an operator, may do more.
-_OF_TUPLES = frozenset(vars(_Plain))
+# The compiler adds what only readers of annotations ask for, which no formula does (3.14).
+_OF_TUPLES = frozenset(
+    (*vars(_Plain), "__annotate_func__", "__annotations_cache__", "__classdictcell__")
+)
 # As they are before any module of the project is imported, which may put others in their place.
 _KNOWN = (
     *(getattr(closeout.math, name) for name in closeout.math.__all__ if name != "extend"),
@@ -89,8 +92,9 @@ def _is_harmless(
         return False
     if step.opcode in _JUMPS:
         return step.argval is not None and step.argval > step.offset
-    if step.opname == "LOAD_CONST":
-        return _is_simple(step.argval)
+    if step.opname == "LOAD_CONST":  # since 3.13 also the names of a call's arguments
+        names_arguments = following is not None and following.opname == "CALL_KW"
+        return names_arguments or _is_simple(step.argval)
     if step.opname in ("LOAD_ATTR", "LOAD_METHOD"):
         return not step.argval.startswith("_")
     if step.opname == "LOAD_GLOBAL":

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from graphlib import CycleError, TopologicalSorter
+from typing import TYPE_CHECKING
 
 from closeout.graph.findings import error
 from closeout.graph.index import Index
 from closeout.model.problem import Finding
+
+if TYPE_CHECKING:
+    import networkx
 
 # A knot of many requirements holds more circles than anyone reads; cutting these opens most.
 MOST_IN_A_KNOT = 20
@@ -71,11 +75,20 @@ def _downward(index: Index) -> Edges:
     return {name: tuple(sorted(index.derived.get(name, ()))) for name in sorted(index.requirements)}
 
 
+def _graph_of(edges: Iterable[tuple[str, str]]) -> networkx.DiGraph[str]:
+    """Return a graph of edges; of a list that it is made from it would first guess the form."""
+    import networkx
+
+    graph: networkx.DiGraph[str] = networkx.DiGraph()
+    graph.add_edges_from(edges)
+    return graph
+
+
 def _knots(graph: Edges) -> list[list[str]]:
     """Return the groups in which each is derived from each, and those derived from themselves."""
     import networkx
 
-    whole = networkx.DiGraph([(name, child) for name, below in graph.items() for child in below])
+    whole = _graph_of((name, child) for name, below in graph.items() for child in below)
     found = [sorted(knot) for knot in networkx.strongly_connected_components(whole)]
     return sorted(knot for knot in found if len(knot) > 1 or knot[0] in graph[knot[0]])
 
@@ -85,9 +98,7 @@ def _paths(graph: Edges, knot: list[str]) -> Iterator[list[str]]:
     import networkx
 
     members = set(knot)
-    left = networkx.DiGraph(
-        [(name, child) for name in knot for child in graph[name] if child in members]
-    )
+    left = _graph_of((name, child) for name in knot for child in graph[name] if child in members)
     for _ in range(MOST_IN_A_KNOT):
         try:
             edges = networkx.find_cycle(left)

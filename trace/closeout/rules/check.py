@@ -17,7 +17,8 @@ from closeout.rules.evidence import evidence
 from closeout.rules.standards import standards
 
 # Versions of Python whose instructions are all listed, as a test holds for the one it runs on.
-TRIED = ((3, 11), (3, 12), (3, 13))
+TRIED = ((3, 11), (3, 12), (3, 13), (3, 14))
+_FIRST, *_, _LAST = (".".join(map(str, version)) for version in TRIED)
 
 
 def check_rules(index: Index, units: Units, context: Context) -> list[Finding]:
@@ -59,5 +60,5 @@ def _unknown_interpreter(index: Index, unknown: Sequence[str]) -> Iterator[Findi
             f"{platform.python_implementation()} {platform.python_version()} has instructions that"
             f" closeout does not know ({', '.join(unknown[:3])}{more}), so an analysis that holds"
             " one is searched instead of proved",
-            "run closeout with Python 3.11, 3.12 or 3.13",
+            f"run closeout with Python {_FIRST} to {_LAST}",
         )

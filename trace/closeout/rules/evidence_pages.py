@@ -200,8 +200,8 @@ RULES = (
         clause="common practice, no source",
         why="What is proved on ranges holds of numbers only where the code does the same with both;"
         " that is judged from its instructions.",
-        breaks="$ python3.14 -m closeout lint\n",
-        keeps="$ python3.13 -m closeout lint\n",
+        breaks="$ python3.15 -m closeout lint\n",
+        keeps="$ python3.14 -m closeout lint\n",
     ),
     Rule(
         name="policy-of-nothing",
