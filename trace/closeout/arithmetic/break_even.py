@@ -27,8 +27,8 @@ Possible = Mapping[str, tuple[float | None, float | None]]
 # How far is searched, in tolerances; for a parameter without one, in hundredths of its value.
 REACH = 1000.0
 WITHOUT_TOLERANCE = 0.01
-# Inside the tolerance the verdict is looked at in steps of a quarter, outside in doubling steps; not
-# inside where the criterion is known to hold there.
+# Inside the tolerance the verdict is looked at in steps of a quarter, outside in doubling steps.
+# Where the criterion is known to hold inside, nothing is looked at there.
 INNER_STEPS = 4
 GROWTH = 2.0
 # An edge is known to the last digit, or to this share of a tolerance where it is near zero.

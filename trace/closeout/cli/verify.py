@@ -10,10 +10,11 @@ import click
 from click.formatting import wrap_text
 
 from closeout.cli import runs
-from closeout.cli.common import colour, opened, progress_bar, project_options, terminal_width, width
+from closeout.cli.common import colour, opened, project_options, terminal_width, width
 from closeout.cli.encoding import print_utf_8
 from closeout.cli.options import Options
 from closeout.cli.output import check_place, write_file
+from closeout.cli.progress import progress_bar
 from closeout.render.words import work
 
 ONLY = (
