@@ -23,7 +23,7 @@ def test_verdict_reason_and_break_even_stand_before_the_long_list_of_inputs(
         "inputs: voltage = 12 V +/- 0.5 V, charge = 5 A h +/- 5 %",
         "Where it breaks: energy",
         "What drives it: energy",
-        "input    value  from    to      as written",
+        "input    value  from      to        as written",
         "12 V +/- 0.5 V; source: Invented",
         "Derivation: energy",
     )

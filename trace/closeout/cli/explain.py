@@ -110,7 +110,7 @@ def _write(text: str, progress: Progress) -> None:
     sys.stdout.flush()
 
 
-def _about(identifier: str, index: Index) -> Collection[str] | None:
+def _about(identifier: str, index: Index) -> frozenset[str] | None:
     """Return the requirements whose verdicts are to be known; None for all.
 
     What stands above a requirement has its code from all that is derived from it.

@@ -148,7 +148,7 @@ def assessing(
 
 
 # Says of which requirements of a project something is asked; None for all.
-About = Callable[[Index], Collection[str] | None]
+About = Callable[[Index], frozenset[str] | None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,9 +31,14 @@ from closeout.model.subject import (
 def identifiers(index: Index) -> list[str]:
     """Return the identifiers of everything that can be a subject."""
     project = index.project
-    waivers, reports = project.waivers, project.nonconformances
-    some = (*project.records, *waivers, *reports, *project.articles, *project.documents)
-    return list(dict.fromkeys(one.id for one in some))
+    found = [
+        *(one.id for one in project.records),
+        *(one.id for one in project.waivers),
+        *(one.id for one in project.nonconformances),
+        *(one.id for one in project.articles),
+        *(one.id for one in project.documents),
+    ]
+    return list(dict.fromkeys(found))
 
 
 def concerns(identifier: str, index: Index) -> set[str]:
@@ -241,9 +246,12 @@ def _is_source(
 def _is_cited(identifier: str, index: Index) -> bool:
     """Return whether a record, waiver or agreement names a document by this identifier."""
     project = index.project
-    some = (*project.records, *project.waivers, *project.agreements)
-    texts = [one.document for one in some if one.document]
-    return any(text == identifier or text.startswith(f"{identifier} ") for text in texts)
+    texts = [
+        *(one.document for one in project.records),
+        *(one.document for one in project.waivers),
+        *(one.document for one in project.agreements),
+    ]
+    return any(text and (text == identifier or text.startswith(f"{identifier} ")) for text in texts)
 
 
 def _document(name: str, index: Index) -> DocumentSubject:

@@ -367,4 +367,4 @@ def _document(subject: DocumentSubject, paint: Paint, width: int) -> Iterator[st
     ]
     yield from _section("Agreements that cite it", agreements, paint, width)
     parameters = [f"{safe(one.id)}  {flow(one.source or '')}" for one in subject.parameters]
-    yield from _section("Parameters whose source it is", parameters, paint, width)
+    yield from _section("Parameters whose source names it", parameters, paint, width)
