@@ -104,9 +104,8 @@ def study(
             (by quantity); ``groups``, ``sides``, ``drawn``, ``seed`` as for
             :mod:`closeout.arithmetic.spread`; ``boundary`` (two parameters, empty for the two that
             drive most, None for none), ``quantile`` (coverage and confidence, or None),
-            ``possible`` (what arguments can be at all, by name), ``held`` (whether the criterion is
-            known to hold all over the box), and ``marches``: whether break-even values are wanted
-            where there is no symbolic form.
+            ``possible`` (what arguments can be at all), ``held`` (whether the criterion is known to
+            hold all over the box), ``marches`` (break-even values without a symbolic form too).
 
     Returns:
         ``symbolic`` is why there is no symbolic form, or None. ``sensitivities`` has rows of
