@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 
 from closeout import absent
 from closeout.arithmetic.break_even import BreakEven, boundary, break_even, worst_corner
-from closeout.arithmetic.search import answer
+from closeout.arithmetic.search import Key, answer
 from closeout.model.answer import Bounds
 
 X = ("x", None)
@@ -196,3 +196,22 @@ def test_two_limits_are_two_lines_and_none_is_none() -> None:
     lines = boundary(evaluate, inputs, box, X, Bounds(-1.0, 1.0), "a", "b")
     assert sorted(round(line[0][0]) for line in lines) == [-1, 1]
     assert boundary(evaluate, inputs, box, X, Bounds(-9.0, 9.0), "a", "b") == ()
+
+
+def test_nothing_is_looked_at_where_the_criterion_is_known_to_hold() -> None:
+    # x = a at a = 5 +/- 1 and x >= 0: it turns at 0, five tolerances below.
+    seen: list[float] = []
+
+    def evaluate(point: Mapping[str, float]) -> dict[Key, float]:
+        seen.append(point["a"])
+        return {X: point["a"]}
+
+    inputs, box = {"a": 5.0}, (("a", 4.0, 6.0),)
+    (usual,) = break_even(evaluate, inputs, box, X, Bounds(0.0))
+    usually = len(seen)
+    seen.clear()
+    (held,) = break_even(evaluate, inputs, box, X, Bounds(0.0), held=True)
+    assert held == usual
+    assert held.value == 0.0
+    assert [x for x in seen if 4.0 < x < 6.0] == [5.0]
+    assert len(seen) < usually

@@ -23,7 +23,8 @@ def asked(**changed: Any) -> dict[str, Any]:
     return {
         "quantity": "x", "case": None, "at_least": None, "at_most": None, "corner": [],
         "units": {"x": "W h"}, "groups": {}, "sides": [], "drawn": {}, "seed": "R-1",
-        "boundary": None, "marches": True, "quantile": None, "possible": {}, **changed,
+        "boundary": None, "marches": True, "quantile": None, "possible": {}, "held": False,
+        **changed,
     }  # fmt: skip
 
 
@@ -240,3 +241,24 @@ def test_the_others_are_at_worst_where_the_criterion_turns() -> None:
     worst = edges(found, "worst")
     assert worst["a", "below"].value == pytest.approx(2.0 - 0.5 / 1.1, rel=1e-12)
     assert edges(found, "nominal")["a", "below"].value == pytest.approx(1.5, rel=1e-12)
+
+
+def test_other_cases_cost_the_root_sum_square_of_one_nothing() -> None:
+    # Each case has corners of its own, and a march pays for each of them.
+    def counted(cases: int) -> int:
+        count = 0
+
+        def evaluate(point: Mapping[str, Any]) -> dict[tuple[str, str | None], Any]:
+            nonlocal count
+            count += 1
+            a, b = float(point["a"]), float(point["b"])
+            return {("x", str(case)): (-1) ** case * a + b for case in range(cases)}
+
+        found = study(
+            evaluate, {"a": 2.0, "b": 3.0}, (("a", 1.8, 2.2), ("b", 2.9, 3.1)),
+            asked(case="0", at_least=1.0),
+        )  # fmt: skip
+        assert found["root_sum_square"] is not None
+        return count
+
+    assert counted(2) == counted(1)

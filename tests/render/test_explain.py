@@ -6,15 +6,16 @@ from dataclasses import replace
 import pytest
 
 from closeout.model.dossier import Dossier
-from closeout.render.explain import explain_text, suggestions
+from closeout.render.explain import Explained, first_text, rest_text, suggestions
 from closeout.render.plain import safe
 from tests.render import dossiers
 
 
-def explain(dossier: Dossier, name: str) -> str:
-    text = explain_text(dossier, name, colour=False, width=160)
+def explain(dossier: Dossier, name: str, *, colour: bool = False) -> str:
+    wanted = Explained(name, colour, width=160)
+    text = first_text(dossier, wanted)
     assert text is not None
-    return text
+    return text + rest_text(dossier, dossier, wanted)
 
 
 def test_requirement(gannet: Dossier) -> None:
@@ -83,21 +84,21 @@ def test_parameter(gannet: Dossier) -> None:
 def test_a_function_of_two_modules_needs_its_module(gannet: Dossier) -> None:
     twin = replace(dossiers.PAD_HOLD, name="other.pad_hold_energy")
     both = replace(gannet, analyses=(*gannet.analyses, twin))
-    assert explain_text(both, "pad_hold_energy", colour=False) is None
+    assert first_text(both, Explained("pad_hold_energy", colour=False)) is None
     assert "Analysis other.pad_hold_energy" in explain(both, "other.pad_hold_energy")
 
 
 def test_unknown_identifier_and_what_is_like_it(gannet: Dossier) -> None:
-    assert explain_text(gannet, "PWR020", colour=False) is None
-    assert suggestions(gannet, "pwr020")[0] == "PWR-020"
-    assert suggestions(gannet, "sleep_curent") == ["sleep_current"]
-    assert suggestions(gannet, "zzzzzz") == []
+    assert first_text(gannet, Explained("PWR020", colour=False)) is None
+    known = ["PWR-020", "PWR-030", "sleep_current", "TR-BAT-001"]
+    assert suggestions(known, "pwr020")[0] == "PWR-020"
+    assert suggestions(known, "sleep_curent") == ["sleep_current"]
+    assert suggestions(known, "zzzzzz") == []
 
 
 def test_colour_adds_nothing_but_colour(gannet: Dossier) -> None:
-    coloured = explain_text(gannet, "COM-040", colour=True)
-    assert coloured is not None
-    assert re.sub(r"\x1b\[[0-9]+m", "", coloured) == explain_text(gannet, "COM-040", colour=False)
+    coloured = explain(gannet, "COM-040", colour=True)
+    assert re.sub(r"\x1b\[[0-9]+m", "", coloured) == explain(gannet, "COM-040")
 
 
 def test_nothing_of_a_text_acts_on_a_terminal(nasty: Dossier) -> None:

@@ -11,7 +11,7 @@ from closeout.arithmetic.study import study
 from closeout.model.dossier import Dossier
 from closeout.model.question import Failure
 from closeout.model.study import Driver, Edge, Line, Study
-from closeout.render.explain import explain_text
+from closeout.render.explain import Explained, rest_text
 from closeout.render.package import package
 from closeout.render.study import toward_the_safe_side
 from tests.render.reading import html_tree, markdown_tables
@@ -35,7 +35,7 @@ def studied(case: str | None = None, **changed: Any) -> Study:
         {
             "quantity": "usable_energy", "case": case, "at_least": None, "at_most": None,
             "corner": (), "units": {"usable_energy": "W h"}, "boundary": None,
-            "marches": True, "quantile": None,
+            "marches": True, "held": False, "quantile": None,
             "seed": "PWR-020", "groups": {}, "sides": [], "drawn": {},
         },
     )  # fmt: skip
@@ -98,14 +98,14 @@ def test_no_study_no_section(gannet: Dossier) -> None:
 def test_a_study_without_an_answer_says_so(gannet: Dossier) -> None:
     failure = Failure("timed out", "it ran longer than 60 s and was ended", "")
     one = studied(failure=failure, drivers=(), lines=())
-    text = explain_text(gannet, "PWR-020", colour=False, studies=[one])
+    text = rest_text(gannet, gannet, Explained("PWR-020", colour=False), [one])
     assert text is not None
     assert "no study of usable_energy (timed out): it ran longer than 60 s and was ended" in text
     assert "no study (timed out): it ran longer than 60 s" in report(gannet, one, "md")
 
 
 def test_a_study_of_another_requirement_is_not_shown(gannet: Dossier) -> None:
-    text = explain_text(gannet, "COM-040", colour=False, studies=[studied()])
+    text = rest_text(gannet, gannet, Explained("COM-040", colour=False), [studied()])
     assert text is not None
     assert "What drives it" not in text
 

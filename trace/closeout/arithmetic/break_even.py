@@ -27,6 +27,7 @@ Possible = Mapping[str, tuple[float | None, float | None]]
 REACH = 1000.0
 WITHOUT_TOLERANCE = 0.01
 # Inside the tolerance the verdict is looked at in steps of a quarter, outside in doubling steps.
+# Where the criterion is known to hold inside, nothing is looked at there.
 INNER_STEPS = 4
 GROWTH = 2.0
 # An edge is known to the last digit, or to this share of a tolerance where it is near zero.
@@ -80,6 +81,8 @@ def break_even(
     corner: Corner | None = None,
     reach: float = REACH,
     possible: Possible | None = None,
+    held: bool = False,
+    finest: float = FINEST,
 ) -> tuple[BreakEven, ...]:
     """Return where the criterion turns along each argument, the nearest in tolerances first.
 
@@ -95,8 +98,11 @@ def break_even(
         corner: where the other arguments are held; None is at nominal.
         reach: how far is searched, in tolerances.
         possible: what arguments can be at all; beyond that nothing is searched.
+        held: the criterion is known to hold all over the box, so that nothing turns inside of it.
+        finest: how exact an edge is, in tolerances.
     """
     found: list[BreakEven] = []
+    looks = _Looks(reach, held, finest)
     others = {**inputs, **dict(corner or ())}
     label = "nominal" if corner is None else "worst"
     sides = {name: (low, high) for name, low, high in box}
@@ -104,7 +110,7 @@ def break_even(
         low, high = sides.get(name, (inputs[name], inputs[name]))
         search = _Search(evaluate, others, name, key, bounds)
         ends = _possible(possible, name, inputs[name])
-        found += _along(search, inputs[name], low, high, label, reach, ends)
+        found += _along(search, inputs[name], low, high, label, looks, ends)
     return tuple(sorted(found, key=lambda one: nearest_first(one, inputs)))
 
 
@@ -116,6 +122,14 @@ def nearest_first(one: BreakEven, inputs: Mapping[str, float]) -> tuple[int, flo
         return 0, one.tolerances, one.parameter
     at = inputs[one.parameter]
     return 1, abs(one.value - at) / (abs(at) or 1.0), one.parameter
+
+
+class _Looks(NamedTuple):
+    """Where a search looks: how far, whether not inside of the tolerance, and how exactly."""
+
+    reach: float
+    held: bool
+    finest: float
 
 
 class _Search:
@@ -185,7 +199,7 @@ def _along(
     low: float,
     high: float,
     label: str,
-    reach: float,
+    looks: _Looks,
     possible: tuple[float, float],
 ) -> list[BreakEven]:
     start = search.margin(at)
@@ -199,7 +213,10 @@ def _along(
     last: list[float] = []
     for direction, sign, own in (("above", 1.0, high - at), ("below", -1.0, at - low)):
         most = possible[1] if sign > 0.0 else possible[0]
-        edge, end, why = _outward(search.margin, at, sign * (own or scale), reach, most)
+        inside = own > 0.0 and not looks.held
+        steps = tuple(_steps(looks.reach, inside))
+        width_there = sign * (own or scale)
+        edge, end, why = _outward(search.margin, at, width_there, steps, most, looks.finest)
         if edge is None:
             ends.append(f"{'up' if sign > 0.0 else 'down'} to {end:.6g}{why}")
             last.append(end)
@@ -222,10 +239,11 @@ def _along(
     ]  # fmt: skip
 
 
-def _steps(reach: float) -> Iterator[float]:
+def _steps(reach: float, inside: bool) -> Iterator[float]:
     """Yield the distances at which the verdict is looked at, in tolerances."""
-    for i in range(1, INNER_STEPS + 1):
+    for i in range(1, INNER_STEPS) if inside else ():
         yield min(i / INNER_STEPS, reach)
+    yield min(1.0, reach)
     step = GROWTH
     while step < reach:
         yield step
@@ -235,7 +253,12 @@ def _steps(reach: float) -> Iterator[float]:
 
 
 def _outward(
-    margin: Callable[[float], float | None], at: float, width: float, reach: float, most: float
+    margin: Callable[[float], float | None],
+    at: float,
+    width: float,
+    steps: tuple[float, ...],
+    most: float,
+    finest: float,
 ) -> tuple[float | None, float, str]:
     """Return the nearest edge, or None; then how far was searched, and why no further.
 
@@ -243,14 +266,14 @@ def _outward(
     """
     holds = (margin(at) or 0.0) >= 0.0
     before = at
-    for step in _steps(reach):
+    for step in steps:
         x = at + step * width
         x = min(x, most) if width > 0.0 else max(x, most)
         found = margin(x)
         if found is None:
-            return _before_the_end(margin, before, x, holds, abs(width))
+            return _before_the_end(margin, before, x, holds, abs(width), finest)
         if (found >= 0.0) != holds:
-            return _edge(margin, before, x, holds, FINEST * abs(width)), x, ""
+            return _edge(margin, before, x, holds, finest * abs(width)), x, ""
         before = x
         if x == most:
             return None, x, ", beyond which it cannot be"
@@ -258,7 +281,12 @@ def _outward(
 
 
 def _before_the_end(
-    margin: Callable[[float], float | None], good: float, bad: float, holds: bool, width: float
+    margin: Callable[[float], float | None],
+    good: float,
+    bad: float,
+    holds: bool,
+    width: float,
+    finest: float,
 ) -> tuple[float | None, float, str]:
     """Return the edge between a point with a value and one without, if there is one.
 
@@ -266,13 +294,13 @@ def _before_the_end(
     """
     for _ in range(HALVINGS):
         middle = good + (bad - good) / 2.0
-        if middle in (good, bad) or abs(bad - good) <= 1e-9 * width:
+        if middle in (good, bad) or abs(bad - good) <= max(1e-9, finest) * width:
             break
         found = margin(middle)
         if found is None:
             bad = middle
         elif (found >= 0.0) != holds:
-            return _edge(margin, good, middle, holds, FINEST * width), middle, ""
+            return _edge(margin, good, middle, holds, finest * width), middle, ""
         else:
             good = middle
     return None, good, ", beyond which the analysis has no value"
@@ -376,7 +404,7 @@ def _ray(margin: Callable[[float], float | None], reach: float, finest: float) -
         x = i / INNER_STEPS
         found = margin(x)
         if found is None:
-            return _before_the_end(margin, before, x, holds, 1.0)[0]
+            return _before_the_end(margin, before, x, holds, 1.0, finest)[0]
         if (found >= 0.0) != holds:
             return _edge(margin, before, x, holds, finest)
         before = x

@@ -37,7 +37,9 @@ def root_sum_square(
     Raises:
         NotIndependent: two parameters move together.
     """
-    extent = linear.answer(evaluate, inputs, box, detail, PROOF).extents[key]
+    # Each quantity and case has two corners of its own, and of a march each costs an evaluation.
+    alone = _alone(evaluate, key)
+    extent = linear.answer(alone, inputs, box, detail, PROOF).extents[key]
     return [extent.low, extent.high, extent.absent or extent.unproved]
 
 

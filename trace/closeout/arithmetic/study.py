@@ -8,10 +8,12 @@ Pure: no process, no file.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any, NamedTuple, TypeVar
 
 from closeout.arithmetic import spread
 from closeout.arithmetic.break_even import (
+    FINEST,
     REACH,
     BreakEven,
     Corner,
@@ -35,15 +37,20 @@ FIRST = 5
 
 
 class Budget(NamedTuple):
-    """How far break-even values are searched, in tolerances, and with how many evaluations."""
+    """How far break-even values are searched, with how many evaluations, and how exactly.
+
+    Reach and exactness are in tolerances.
+    """
 
     reach: float
     evaluations: int
+    finest: float
 
 
 # A formula costs some microseconds; of a march in time, each evaluation may cost a tenth second.
-FORMULA = Budget(REACH, 20_000)
-MARCH = Budget(8.0, 600)
+# Five digits are shown; the last bits of a march are its rounding and the length of its steps.
+FORMULA = Budget(REACH, 20_000, FINEST)
+MARCH = Budget(8.0, 600, 1e-7)
 # Rays of a boundary; each costs a few dozen evaluations.
 # Where no parameter alone turns the verdict within so many tolerances, two of them do not within
 # four: straight lines at right angles are nearer by no more than the root of two.
@@ -51,7 +58,7 @@ NEAR = 6.0
 RAYS = 72
 MARCH_RAYS = 24
 # How exact the points of a boundary are, in tolerances: it is a picture.
-FINEST = 1e-4
+DRAWN_TO = 1e-4
 
 
 class _Spent(BaseException):
@@ -59,17 +66,25 @@ class _Spent(BaseException):
 
 
 class _Counted:
-    """An analysis that may be evaluated so many times."""
+    """An analysis that may be evaluated so many times, and once at the point where all begin."""
 
-    def __init__(self, evaluate: Evaluate, left: int) -> None:
+    def __init__(self, evaluate: Evaluate, left: int, begin: Mapping[str, Any]) -> None:
         self._evaluate = evaluate
+        self._begin = begin
+        self._there: Mapping[Key, Any] | None = None
         self.left = left
 
     def __call__(self, point: Mapping[str, Any]) -> Mapping[Key, Any]:
+        begins = point == self._begin
+        if begins and self._there is not None:
+            return self._there
         if self.left <= 0:
             raise _Spent
         self.left -= 1
-        return self._evaluate(point)
+        found = self._evaluate(point)
+        if begins:
+            self._there = found
+        return found
 
 
 def study(
@@ -89,8 +104,8 @@ def study(
             (by quantity); ``groups``, ``sides``, ``drawn``, ``seed`` as for
             :mod:`closeout.arithmetic.spread`; ``boundary`` (two parameters, empty for the two that
             drive most, None for none), ``quantile`` (coverage and confidence, or None),
-            ``possible`` (what arguments can be at all, by name), and
-            ``marches``: whether break-even values are wanted where there is no symbolic form.
+            ``possible`` (what arguments can be at all), ``held`` (whether the criterion is known to
+            hold all over the box), ``marches`` (break-even values without a symbolic form too).
 
     Returns:
         ``symbolic`` is why there is no symbolic form, or None. ``sensitivities`` has rows of
@@ -187,7 +202,7 @@ class _Parts:
         for corner in (None, self._corner) if self._corner else (None,):
             found += _edges(
                 self._evaluate, self._inputs, self._box, self._key, self._bounds, corner, names,
-                budget, self.reasons, self._detail["possible"],
+                budget, self.reasons, self._detail["possible"], self._detail["held"],
             )  # fmt: skip
         return found
 
@@ -219,7 +234,7 @@ class _Parts:
         lines = [
             boundary(
                 self._evaluate, self._inputs, self._box, self._key, self._bounds, first, second,
-                corner, rays=rays, finest=FINEST, possible=self._detail["possible"],
+                corner, rays=rays, finest=DRAWN_TO, possible=self._detail["possible"],
             )
             for corner in ((None, self._corner) if self._corner else (None,))
         ]  # fmt: skip
@@ -275,23 +290,28 @@ def _edges(
     budget: Budget,
     reasons: dict[str, str],
     possible: Possible,
+    held: bool,
 ) -> list[BreakEven]:
     """Return the first five break-even values, over as many arguments as the budget allows.
 
     Then each argument that turns nothing, with how far was searched.
     """
-    counted = _Counted(evaluate, budget.evaluations)
+    counted = _Counted(evaluate, budget.evaluations, {**inputs, **dict(corner or ())})
     found: list[BreakEven] = []
     for number, name in enumerate(names):
         side = tuple(one for one in box if one[0] == name)
         at, label = {name: inputs[name]}, None if corner is None else ()
         others = WorstOthers(counted, inputs, box, key, bounds, corner or ())
+        along = partial(
+            break_even, others, at, side, key, bounds, label, budget.reach, possible, held,
+            budget.finest,
+        )  # fmt: skip
         try:
             # One argument at a time, so that what was found of the others stays.
-            edges = break_even(others, at, side, key, bounds, label, budget.reach, possible)
+            edges = along()
             # Of a march only the worst corner of the whole box: each look costs many evaluations.
             while corner is not None and budget is FORMULA and _worse(others, edges):
-                edges = break_even(others, at, side, key, bounds, label, budget.reach, possible)
+                edges = along()
             found += edges
         except _Spent:
             place = "nominal" if corner is None else "worst"

@@ -1,4 +1,4 @@
-"""What commands share: finding the project, options, progress."""
+"""What commands share: finding the project, options, notes."""
 
 from __future__ import annotations
 
@@ -19,14 +19,7 @@ from closeout.snapshot import Snapshot, find_root, open_commit, open_tree, store
 from closeout.snapshot.errors import SnapshotError
 from closeout.store.database import Store, open_store
 
-# Called with how many tasks are done, of how many.
-Progress = Callable[[int, int], None]
 F = TypeVar("F", bound=Callable[..., Any])
-
-# A run that is over sooner needs no progress bar.
-PROGRESS_AFTER = 0.5
-# So many seconds lie between two lines that stand in place of a bar.
-PROGRESS_LINES = 5.0
 
 
 def project_options(function: F) -> F:
@@ -134,66 +127,6 @@ def _snapshot(root: Path, revision: str | None) -> Snapshot:
     return open_tree(root) if revision is None else open_commit(root, revision)
 
 
-@contextmanager
-def progress_bar(*, validating: bool = False) -> Iterator[Progress | None]:
-    """Give a progress callback that draws a bar on a terminal once the work is long."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    if not _takes_escapes():
-        yield _progress_lines()
-        return
-    import time
-
-    began = time.monotonic()
-    bar: list[Any] = []
-
-    def show(done: int, total: int) -> None:
-        if not bar:
-            if time.monotonic() - began < PROGRESS_AFTER or done == total:
-                return
-            bar.extend(_start_bar(validating))
-        bar[0].update(bar[1], completed=done, total=total)
-
-    try:
-        yield show
-    finally:
-        if bar:
-            bar[0].stop()
-
-
-def _progress_lines() -> Progress:
-    """Return a progress callback that writes a line now and then, for a terminal without a bar."""
-    import time
-
-    told = time.monotonic()
-
-    def show(done: int, total: int) -> None:
-        nonlocal told
-        if time.monotonic() - told >= PROGRESS_LINES and done < total:
-            told = time.monotonic()
-            click.echo(f"running analyses: {done} of {total}", err=True)
-
-    return show
-
-
-def _start_bar(validating: bool) -> tuple[Any, Any]:
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
-    from rich.progress import Progress as Bar
-
-    bar = Bar(
-        TextColumn("running analyses" + " and their tests" * validating),
-        BarColumn(),
-        MofNCompleteColumn(),
-        console=Console(stderr=True),
-        transient=True,
-    )
-    task = bar.add_task("", total=None)
-    bar.start()
-    return bar, task
-
-
 def say(text: str) -> None:
     """Tell what was done on standard error, where somebody looks at it."""
     if sys.stderr.isatty():
@@ -222,10 +155,10 @@ def width() -> int:
 
 def colour() -> bool:
     """Return whether the output takes colour."""
-    return sys.stdout.isatty() and _takes_escapes()
+    return sys.stdout.isatty() and takes_escapes()
 
 
-def _takes_escapes() -> bool:
+def takes_escapes() -> bool:
     """Return whether a terminal may be sent escape sequences (https://no-color.org)."""
     kind = os.environ.get("TERM", "")
     return kind not in ("", "dumb", "unknown") and not os.environ.get("NO_COLOR")

@@ -10,9 +10,7 @@ from pathlib import Path
 import click
 
 from closeout.cli.common import (
-    Progress,
     colour,
-    progress_bar,
     project_root,
     refusing,
     today_option,
@@ -20,6 +18,7 @@ from closeout.cli.common import (
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.cli.pipeline import Outcome, assess
+from closeout.cli.progress import Progress, progress_bar
 from closeout.compare.news import News, news
 from closeout.compare.renamed import renamed
 from closeout.compare.staged import against_head

@@ -3,24 +3,20 @@
 from __future__ import annotations
 
 import platform
+import sys
+from collections.abc import Mapping
 from importlib.metadata import version
 from pathlib import Path
 
 import click
 
 from closeout import __version__
-from closeout.cli.common import (
-    opened,
-    progress_bar,
-    project_options,
-    say,
-    validate_option,
-    warn,
-)
+from closeout.cli.common import opened, project_options, validate_option, warn, width
 from closeout.cli.errors import UserError
 from closeout.cli.options import Options
 from closeout.cli.output import check_place, make_folder, write_file
 from closeout.cli.pipeline import assess
+from closeout.cli.progress import progress_bar
 from closeout.cli.readable import readable
 from closeout.cli.studies import Wanted
 
@@ -53,34 +49,45 @@ def command(
 ) -> int:
     """Write the documents of a review: matrix, verification control, a report for each analysis.
 
-    The folder must be new, empty, or an earlier package, which is then replaced.
+    The folder must be new, empty, or an earlier package, which is then replaced. What was written
+    and what is missing in it is said at the end.
     Status: 0 everything was written, whatever the verdicts; 2 the project cannot be read.
     """
     from closeout.render.package import package
+    from closeout.render.written import written_text
 
     folder = Path(output)
     check_place(folder / MARK)
     earlier = _earlier(folder)
-    progress = progress_bar(validating=validate)
-    with opened(revision) as (snapshot, store), progress as show:
+    with opened(revision) as (snapshot, store), progress_bar() as progress:
         options, wanted = (
             Options(review, settings, (), jobs, today, validate=validate),
             Wanted(None, boundary=(), attached=True, marches=False),
         )
-        outcome = assess(snapshot, store, options, show, wanted)
-    dossier = readable(outcome.dossier)
+        outcome = assess(snapshot, store, options, progress, wanted)
+        progress.step("writing documents")
+        dossier = readable(outcome.dossier)
+        files = package(dossier, _versions(), outcome.studies, outcome.attachments)
+        _write(folder, files, earlier)
+    sys.stdout.write(written_text(dossier, output, files, width()))
+    if not sys.stdout.isatty():
+        warn(dossier)
+    return 0
+
+
+def _versions() -> dict[str, str]:
     versions = {"closeout": __version__, "python": platform.python_version()}
-    versions |= {name: version(name) for name in NAMED}
-    files = package(dossier, versions, outcome.studies, outcome.attachments)
+    return versions | {name: version(name) for name in NAMED}
+
+
+def _write(folder: Path, files: Mapping[str, bytes], earlier: set[str]) -> None:
+    """Write the files of a package, and remove those of an earlier one that it has no more."""
     for path, content in files.items():
         check_place(folder / path)
         make_folder((folder / path).parent)
         write_file(folder / path, content)
     for path in sorted(earlier - set(files)):
         (folder / path).unlink(missing_ok=True)
-    say(f"wrote {output}: {len(files)} files, begin with index.html")
-    warn(dossier)
-    return 0
 
 
 def _earlier(folder: Path) -> set[str]:

@@ -5,8 +5,7 @@ load -> graph -> evaluate -> judge. Side effects (store, processes) are begun an
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -14,10 +13,13 @@ from typing import TYPE_CHECKING
 
 from closeout.cli.asked import Asked, read_options
 from closeout.cli.days import commit_day, day_of, is_redated
+from closeout.cli.kept import KeptFiles, UnitMemo
+from closeout.cli.modules import module_findings, unusable
 from closeout.cli.named_tests import Validations, is_there, looked_at, validations
 from closeout.cli.options import Options
+from closeout.cli.progress import Progress
 from closeout.cli.worded import worded
-from closeout.evaluate.engine import Evaluator, Module, Progress, Reply
+from closeout.evaluate.engine import Evaluator, Module, Reply
 from closeout.evaluate.witness import Trace, Witness, foreign_files
 from closeout.graph import Index, Plan, check, plan
 from closeout.graph.reports import data_files
@@ -25,14 +27,14 @@ from closeout.judge import Run, Standing, failures, findings, judge
 from closeout.load import Loaded, load, locate
 from closeout.measure import Units
 from closeout.model.as_of import as_of, span
+from closeout.model.choice import Choice
 from closeout.model.dossier import Compliance, Dossier, Scale
-from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
+from closeout.model.problem import Finding, Problem, Severity, in_order
 from closeout.model.question import Question
 from closeout.model.records import Project, RulePolicy
 from closeout.rules import Context, apply, check_rules, policy_findings
 from closeout.snapshot import Past, Snapshot, SnapshotError, past_of
 from closeout.store.database import Store
-from closeout.store.keys import engine_fingerprint, key_of
 
 if TYPE_CHECKING:  # loaded where git, studies or attachments come into it
     from closeout.cli.studies import Wanted
@@ -87,13 +89,41 @@ def assess(
     options: Options,
     progress: Progress | None = None,
     wanted: Wanted | None = None,
+    about: About | None = None,
     *,
     verdicts_alone: bool = False,
 ) -> Outcome:
     """Return the dossier of a snapshot, and the studies that are wanted.
 
-    With ``verdicts_alone`` a proof ends as soon as it is certain that the limits are met; how large
-    the margin is at the least is then known, and no more.
+    ``about`` says of which requirements the verdicts are wanted, where not of all. With
+    ``verdicts_alone`` a proof ends as soon as it is certain that the limits are met; how large the
+    margin is at the least is then known, and no more.
+
+    Raises:
+        UserError: an option names something that the project does not have.
+    """
+    with assessing(
+        snapshot, store, options, progress, about, verdicts_alone=verdicts_alone
+    ) as assessment:
+        if isinstance(assessment, Outcome):
+            return assessment
+        return assessment.outcome(wanted)
+
+
+@contextmanager
+def assessing(
+    snapshot: Snapshot,
+    store: Store,
+    options: Options,
+    progress: Progress | None = None,
+    about: About | None = None,
+    *,
+    verdicts_alone: bool = True,
+) -> Iterator[Assessment | Outcome]:
+    """Give a project that is read and answered, of which more can be asked meanwhile.
+
+    ``about`` says of which requirements the verdicts are wanted, where not of all. What cannot be
+    read at all is an outcome already.
 
     Raises:
         UserError: an option names something that the project does not have.
@@ -104,13 +134,61 @@ def assess(
             checked = _check(snapshot, store, evaluator, options, day)
             if isinstance(checked, tuple):
                 problems, files = checked
-                return Outcome(_unreadable(snapshot, problems, files), None)
-            replies = _answers(evaluator, checked, verdicts_alone)
+                yield Outcome(_unreadable(snapshot, problems, files), None)
+                return
+            if about is not None and (names := about(checked.index)) is not None:
+                chosen = Choice((), names, names)
+                checked = replace(checked, asked=replace(checked.asked, chosen=chosen))
+            replies = _answers(evaluator, checked, checked.asked.needed, verdicts_alone)
             before, day = day, day_of(snapshot, options, (*checked.rested_on, *evaluator.looked_at))
             # Once what was read turns out to be in no commit, the state is of today, and stays so.
             if day == before:
                 known = _validations(snapshot, store, checked, options, progress)
-                return _judge(snapshot, evaluator, checked, replies, options, wanted, known)
+                yield Assessment(snapshot, evaluator, options, checked, replies, known, progress)
+                return
+
+
+# Says of which requirements of a project something is asked; None for all.
+About = Callable[[Index], frozenset[str] | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """A project that was read and checked, and the answers that its verdicts rest on."""
+
+    snapshot: Snapshot
+    evaluator: Evaluator
+    options: Options
+    checked: Checked
+    replies: Mapping[Question, Reply]
+    validations: Validations
+    progress: Progress | None = None
+
+    def outcome(self, wanted: Wanted | None = None) -> Outcome:
+        """Return the dossier, and the studies that are wanted."""
+        return _judge(self, wanted)
+
+    def to_the_end(self, requirements: Collection[str]) -> Assessment:
+        """Return the same with the ends of what some requirements ask, not their verdicts alone.
+
+        The other answers stay as they are.
+        """
+        more = _answers(self.evaluator, self.checked, requirements, verdicts_alone=False)
+        return replace(self, replies={**self.replies, **more})
+
+    @property
+    def standing(self) -> Standing:
+        """The project as its records are held against it."""
+        checked = self.checked
+        return Standing(
+            checked.index, checked.units, _review(self), dict(checked.asked.settings),
+            checked.spoiled, self.snapshot.identity.under_git,
+        )  # fmt: skip
+
+    def step(self, text: str) -> None:
+        """Say on a terminal what is done from now on."""
+        if self.progress is not None:
+            self.progress.step(text)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,14 +238,14 @@ def _check(
     # Modules are imported in processes of their own while the files are read in this one.
     with ThreadPoolExecutor(1) as executor:
         described = executor.submit(evaluator.modules if options.code else list[Module])
-        kept = _KeptFiles(store)
+        kept = KeptFiles(store)
         loaded = load(snapshot, kept)
         kept.flush()
         modules = described.result()
     problems = [*snapshot.problems(), *loaded.problems]
     if loaded.project is None:
         return in_order(problems), loaded.files
-    memo = _UnitMemo(store)
+    memo = UnitMemo(store)
     units = Units(memo)
     index = _index(as_of(loaded.project, day), loaded, modules, snapshot, options)
     asked = read_options(options, index, units)
@@ -175,7 +253,7 @@ def _check(
     planned = plan(index, units, dict(asked.settings), review)
     data = list(data_files(index, snapshot.read))
     told = [
-        *_module_findings(modules),
+        *module_findings(modules),
         *check(index, units),
         *(finding for _, finding in data),
         *planned.findings,
@@ -215,14 +293,14 @@ def _index(
     return Index.of(
         project,
         [spec for module in modules for spec in module.specs],
-        (*loaded.left_out, *_unusable(modules, snapshot)),
+        (*loaded.left_out, *unusable(modules, snapshot)),
         whole=loaded.whole and not snapshot.problems(),
         code=options.code,
     )
 
 
 def _history(
-    past: Past | None, snapshot: Snapshot, loaded: Loaded, kept: _KeptFiles
+    past: Past | None, snapshot: Snapshot, loaded: Loaded, kept: KeptFiles
 ) -> History | None:
     """Return what git knows of the project, None where it knows nothing or cannot be asked."""
     if past is None or loaded.project is None:
@@ -254,8 +332,13 @@ def _context(
     return Context(review, frozenset(there), history, cut_off), rested_on
 
 
-def _answers(evaluator: Evaluator, checked: Checked, verdicts_alone: bool) -> dict[Question, Reply]:
-    questions = checked.plan.of(checked.asked.needed).questions
+def _answers(
+    evaluator: Evaluator,
+    checked: Checked,
+    requirements: Collection[str] | None,
+    verdicts_alone: bool,
+) -> dict[Question, Reply]:
+    questions = checked.plan.of(requirements).questions
     specs = {spec.name: spec for spec in checked.index.specs}
     return evaluator.answer(questions, specs, checked.plan.limits, whole=not verdicts_alone)
 
@@ -270,41 +353,40 @@ def _validations(
     questions = checked.plan.of(checked.asked.needed).questions
     judged = {question.analysis for question in questions}
     limit = checked.index.project.charter.policy.test_time
+    if options.validate and progress is not None:
+        progress.step("running the tests of analyses")
     specs = checked.index.specs
     return validations(specs, judged, snapshot, store, options, limit, progress)
 
 
-def _judge(
-    snapshot: Snapshot,
-    evaluator: Evaluator,
-    checked: Checked,
-    replies: dict[Question, Reply],
-    options: Options,
-    wanted: Wanted | None,
-    known: Validations,
-) -> Outcome:
-    index = checked.index
+def _review(assessment: Assessment) -> str | None:
+    return assessment.options.review or assessment.checked.index.project.charter.next_review
+
+
+def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
+    snapshot, evaluator, checked = assessment.snapshot, assessment.evaluator, assessment.checked
+    options, index = assessment.options, checked.index
     looks = (*checked.rested_on, *evaluator.looked_at)
     dossier = judge(
         Run(
             index=index,
             plan=checked.plan.of(checked.asked.needed),
-            replies=replies,
+            replies=assessment.replies,
             units=checked.units,
             snapshot=replace(snapshot.identity, date=checked.day),
             problems=checked.problems,
             files=checked.loaded.files,
-            review=options.review or index.project.charter.next_review,
+            review=_review(assessment),
             settings=checked.asked.settings,
             chosen=checked.asked.chosen,
             spoiled=checked.spoiled,
-            validations=known.of,
+            validations=assessment.validations.of,
         )
     )
     dossier = _with_findings(dossier, checked, snapshot)
     dossier = replace(dossier, redated=is_redated(snapshot, options, looks))
     rested_on = None
-    if evaluator.complete and checked.lasting and known.certain:
+    if evaluator.complete and checked.lasting and assessment.validations.certain:
         rested_on = (*evaluator.rested_on, *checked.rested_on)
     holds = span(checked.loaded.project, checked.day) if checked.loaded.project else (None, None)
     if wanted is None:
@@ -313,7 +395,10 @@ def _judge(
     from closeout.cli.attachments import attachments
     from closeout.cli.studies import studies
 
-    studied = studies(wanted, checked.plan, index, checked.units, evaluator, replies)
+    assessment.step("searching what drives it and where it breaks")
+    studied = studies(wanted, checked.plan, index, checked.units, evaluator, assessment.replies)
+    if wanted.attached:
+        assessment.step("drawing figures")
     attached = attachments(dossier, index, evaluator) if wanted.attached else ()
     dossier = replace(dossier, unmade=tuple(_unmade(dossier, studied, attached)))
     dossier = _with_sources(dossier, snapshot, evaluator, checked)
@@ -374,43 +459,8 @@ def _unreadable(snapshot: Snapshot, problems: tuple[Problem, ...], files: int) -
     )
 
 
-def _unusable(modules: Iterable[Module], snapshot: Snapshot) -> Iterator[str]:
-    """Yield the names of analyses that exist but cannot be used, which is told already.
-
-    Of a module that cannot be imported these are all functions at the top of its text.
-    """
-    for module in modules:
-        for function, _ in module.failures:
-            names = [function] if function is not None else _functions(module.path, snapshot)
-            for name in names:
-                yield name
-                yield f"{module.name.removeprefix('analyses.')}.{name}"
-
-
-def _functions(path: str, snapshot: Snapshot) -> list[str]:
-    try:
-        text = snapshot.read(path).decode("utf-8", "replace")
-    except (OSError, SnapshotError):
-        return []
-    return re.findall(r"(?m)^(?:async +)?def +(\w+)", text)
-
-
-def _module_findings(modules: Iterable[Module]) -> Iterator[Finding]:
-    for module in modules:
-        for function, failure in module.failures:
-            path, line = failure.path or module.path, failure.line or 1
-            if function is None:
-                rule, text = "analysis-import", f"{module.name} cannot be imported"
-                cure = failure.traceback or "see that the module can be imported"
-            else:
-                rule, text = "analysis-signature", f"{function} cannot be used as an analysis"
-                cure = "give each argument and each field of the result a unit"
-            message = f"{text}: {failure.message}"
-            yield Finding(rule, Severity.ERROR, Pointer(path, (line,)), message, cure)
-
-
 def _placed(
-    snapshot: Snapshot, told: Iterable[Finding], kept: _KeptFiles | None = None
+    snapshot: Snapshot, told: Iterable[Finding], kept: KeptFiles | None = None
 ) -> list[Problem]:
     """Return findings as problems at their places."""
     in_code = [finding for finding in told if finding.where.path.endswith(".py")]
@@ -424,45 +474,3 @@ def _in_code(finding: Finding) -> Problem:
     return Problem(
         finding.rule, finding.severity, finding.where.path, line, 1, finding.message, finding.cure
     )
-
-
-class _KeptFiles:
-    """What the loader keeps of files, in the store, under the engine that read them."""
-
-    def __init__(self, store: Store) -> None:
-        self._store = store
-        self._new: list[tuple[str, str]] = []
-
-    def get(self, key: str) -> str | None:
-        return self._store.get("file", key_of(engine_fingerprint(), key))
-
-    def put(self, key: str, text: str) -> None:
-        self._new.append((key_of(engine_fingerprint(), key), text))
-
-    def flush(self) -> None:
-        self._store.put_many("file", self._new)
-        self._new.clear()
-
-
-class _UnitMemo(dict[str, str]):
-    """What unit texts mean, read from the store at once and written back where it grew."""
-
-    def __init__(self, store: Store) -> None:
-        super().__init__()
-        self._store = store
-        self._key = key_of(engine_fingerprint(), "units")
-        self._load()
-
-    def _load(self) -> None:
-        import json
-
-        text = self._store.get("units", self._key)
-        if text is not None:
-            self.update(json.loads(text))
-        self._size = len(self)
-
-    def flush(self) -> None:
-        import json
-
-        if len(self) > self._size:
-            self._store.put("units", self._key, json.dumps(dict(self)))

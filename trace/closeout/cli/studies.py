@@ -164,6 +164,7 @@ class _Asker:
             "quantile": quantile,
             "samples": None if decided is None else decided.samples,
             "possible": possible_ends(asked.inputs, parameters, self.units),
+            "held": extent.low is not None and _margin(extent, asked.tightened) >= 0.0,
             "marches": self.wanted.marches,
             "seed": requirement,
             **spreads_of(asked.inputs, parameters),

@@ -13,7 +13,6 @@ from closeout.cli import runs
 from closeout.cli.common import (
     colour,
     opened,
-    progress_bar,
     project_options,
     terminal_width,
     validate_option,
@@ -22,6 +21,7 @@ from closeout.cli.common import (
 from closeout.cli.encoding import print_utf_8
 from closeout.cli.options import Options
 from closeout.cli.output import check_place, write_file
+from closeout.cli.progress import progress_bar
 from closeout.render.words import work
 
 ONLY = (
@@ -71,7 +71,7 @@ def command(
             from closeout.cli.only import without_verdicts
             from closeout.cli.pipeline import assess
 
-            with progress_bar(validating=validate) as progress:
+            with progress_bar() as progress:
                 # Of a what-if, how much each margin moves is what is asked.
                 outcome = assess(snapshot, store, options, progress, verdicts_alone=not settings)
                 if compared:

@@ -255,6 +255,7 @@ class Evaluator:
             return
         if self._crew is None:
             self._crew = Crew(self._files.root, self._jobs)
+        self._report(0, len(tasks))
         try:
             for done, (number, told) in enumerate(self._crew.run(tasks), 1):
                 request = tasks[number].request

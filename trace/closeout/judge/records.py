@@ -141,6 +141,17 @@ def _is_told_by_its_method(
     )
 
 
+def shown_alone(
+    said: Said,
+    requirement: Requirement,
+    verification: Verification,
+    record: Record,
+    standing: Standing,
+) -> Evidence:
+    """Return what a record shows of a verification by itself, whatever else that has."""
+    return _record(said, requirement, verification, record, standing).evidence
+
+
 def failed_by_measure(
     requirement: Requirement, verification: Verification, record: Record, standing: Standing
 ) -> bool:

@@ -175,7 +175,7 @@ class Judge:
     def _evidence(self, requirement: Requirement) -> tuple[Evidence, ...]:
         entries: list[Evidence] = []
         for number, verification in enumerate(requirement.verification):
-            said = _said(number, verification, self._due(verification.review), self._units)
+            said = said_of(number, verification, self._due(verification.review), self._units)
             asked = self._plan.asked.get((requirement.id, number))
             judged = self._judged(said, requirement, verification, asked)
             entries.extend(_left_open(noted(judged), verification.criterion.limits))
@@ -313,7 +313,7 @@ def _planned(said: dict[str, Any], verification: Verification) -> Evidence:
     return Evidence(**said, state=State.OPEN, message=f"planned{when}{what}")
 
 
-def _said(number: int, verification: Verification, due: bool, units: Units) -> dict[str, Any]:
+def said_of(number: int, verification: Verification, due: bool, units: Units) -> dict[str, Any]:
     """Return what is said of a verification before it is judged, as fields of its evidence."""
     criterion = verification.criterion
     limits = as_written(criterion.limits, units)

@@ -29,34 +29,38 @@ def waived(dossier: Dossier, index: Index, units: Units) -> Iterator[Finding]:
 def _waiver(
     waiver: Waiver, result: RequirementResult, index: Index, units: Units, review: str | None
 ) -> Iterator[Finding]:
-    meant = [
-        entry
-        for entry in result.evidence
-        if entry.due
-        and entry.quantity == waiver.quantity
-        and (waiver.cases is None or entry.case in waiver.cases)
-    ]
+    meant = [entry for entry in meant_by(waiver, result) if entry.due]
     short = [entry for entry in meant if entry.state is State.NOT_MET]
     if not short:
         yield from _not_needed(waiver, result, meant, index, review)
         return
     if is_later(waiver, index, review):
         return  # told by the date itself, as dated-after-review
-    void = list(_void(waiver, result, index, review))
-    yield from void
+    faults = list(void(waiver, result, index, review))
+    yield from faults
     left = [entry for entry in short if entry.covered_by is None]
-    if not void and left:
+    if not faults and left:
         shown = ", ".join(_named(entry) for entry in left)
         yield warning(
             "waiver-short", waiver.where / "accepts",
             f"{waiver.id} does not reach {shown} of {result.id}",
             "ask for a waiver down to the judged value, or mend the shortfall",
         )  # fmt: skip
-    elif not void:
+    elif not faults:
         yield from _too_wide(waiver, result, meant, short, units)
 
 
-def _void(
+def meant_by(waiver: Waiver, result: RequirementResult) -> list[Evidence]:
+    """Return the evidence of the quantity and the cases that a waiver names."""
+    return [
+        entry
+        for entry in result.evidence
+        if entry.quantity == waiver.quantity
+        and (waiver.cases is None or entry.case in waiver.cases)
+    ]
+
+
+def void(
     waiver: Waiver, result: RequirementResult, index: Index, review: str | None
 ) -> Iterator[Finding]:
     """Yield why a waiver covers nothing of a requirement, whatever it accepts."""

@@ -1,9 +1,10 @@
-"""One requirement, analysis or parameter, with everything that stands behind it."""
+"""What stands behind one identifier: what is known at once, then what has to be searched."""
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import groupby
 
 from closeout.model.dossier import (
@@ -18,52 +19,104 @@ from closeout.model.dossier import (
 )
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.study import Study
+from closeout.model.subject import Subject
 from closeout.render import rows, trail, validations, words
 from closeout.render.numbers import show_extent
 from closeout.render.plain import columns as width_of
 from closeout.render.plain import flow, pad, safe, safe_lines
-from closeout.render.study import study_lines
-from closeout.render.terminal import USUAL_WIDTH, Paint, evidence_lines, wrap
+from closeout.render.study import derivation_lines, searched_lines
+from closeout.render.subjects import subject_lines
+from closeout.render.terminal import USUAL_WIDTH, Paint, found_at, verdict_lines, wrap
 
 
-def explain_text(
-    dossier: Dossier,
-    identifier: str,
-    *,
-    colour: bool,
-    width: int = USUAL_WIDTH,
-    studies: Sequence[Study] = (),
-    latex: bool = False,
-) -> str | None:
-    """Return what a requirement, analysis or parameter rests on; None where none has that name.
+@dataclass(frozen=True, slots=True)
+class Explained:
+    """What an explanation is made of, and how it is laid out.
 
-    An analysis is found by its full name, or by its function's name where only one has it.
-    ``studies`` stand below the verifications that they are of; ``latex`` adds their formulas.
+    ``subjects`` are the items of other kinds that have the identifier.
     """
-    paint = Paint(colour)
-    lines: Iterator[str] | None = None
-    result = next((r for r in dossier.requirements if r.id == identifier), None)
-    specs = trail.names(dossier, {spec.name: spec for spec in dossier.analyses})
-    if result is not None:
-        studied = _studied(result, studies, paint, width, latex)
-        lines = _requirement(dossier, result, paint, width, studied)
-    elif identifier in specs:
-        lines = _analysis(dossier, specs[identifier], paint, width)
-    elif (said := next((p for p in dossier.parameters if p.name == identifier), None)) is not None:
-        lines = _parameter(dossier, said, paint, width)
-    if lines is None:
+
+    identifier: str
+    colour: bool
+    width: int = USUAL_WIDTH
+    subjects: Sequence[Subject] = ()
+
+
+def first_text(dossier: Dossier, wanted: Explained) -> str | None:
+    """Return what is known at once of whatever has an identifier; None where nothing has it.
+
+    Of a requirement the verdict, its reason and the inputs as they are written, of everything else
+    what there is, but for the evaluations of an analysis. An analysis is found as function, where
+    only one has it, and as module.function.
+    """
+    paint, width = Paint(wanted.colour), wanted.width
+    lines: list[str] = []
+    for some in _first(dossier, wanted, paint):
+        lines += ["", *some] if lines else some
+    if not lines:
         return None
     top = [paint.open(line) for text in words.banners(dossier) for line in wrap(text, width)]
-    return "\n".join([*top, *lines, "", *map(paint.quiet, wrap(words.CAUTION, width))]) + "\n"
+    return "\n".join([*top, *lines]) + "\n"
 
 
-def suggestions(dossier: Dossier, identifier: str) -> list[str]:
+def _first(dossier: Dossier, wanted: Explained, paint: Paint) -> Iterator[list[str]]:
+    """Yield the lines of each thing that has the identifier."""
+    name, width = wanted.identifier, wanted.width
+    result, spec = result_of(dossier, name), spec_of(dossier, name)
+    if result is not None:
+        yield list(_verdicts(dossier, result, paint, width))
+    if spec is not None:
+        yield list(_analysis(dossier, spec, paint, width))
+    for said in dossier.parameters:
+        if said.name == name:
+            yield list(_parameter(dossier, said, paint, width))
+    for subject in wanted.subjects:
+        yield list(subject_lines(subject, paint, width, dict(dossier.settings)))
+
+
+def rest_text(
+    before: Dossier,
+    dossier: Dossier,
+    wanted: Explained,
+    studies: Sequence[Study] = (),
+    *,
+    latex: bool = False,
+) -> str:
+    """Return what follows :func:`first_text` of a dossier in one whose ends were searched.
+
+    Where a requirement breaks and what drives it, the chain, its inputs with their sources and its
+    derivation; the evaluations of an analysis. ``latex`` adds formulas in it.
+    """
+    paint, width, name = Paint(wanted.colour), wanted.width, wanted.identifier
+    lines: list[str] = []
+    result, spec = result_of(dossier, name), spec_of(dossier, name)
+    if result is not None:
+        own = [study for study in studies if study.requirement == name]
+        lines += _searched(own, paint, width)
+        lines += _chain(dossier, result, paint, width)
+        lines += _all_behind(before, dossier, result, paint, width)
+        lines += _derivations(own, paint, width, latex)
+    if spec is not None:
+        for evaluation in dossier.evaluations:
+            if evaluation.analysis == spec.name:
+                lines += ["", *_evaluation(evaluation, paint, width)]
+    return "\n".join([*lines, "", *map(paint.quiet, wrap(words.CAUTION, width))]) + "\n"
+
+
+def result_of(dossier: Dossier, identifier: str) -> RequirementResult | None:
+    """Return the requirement that has an identifier."""
+    return next((r for r in dossier.requirements if r.id == identifier), None)
+
+
+def spec_of(dossier: Dossier, identifier: str) -> AnalysisSpec | None:
+    """Return the analysis of a name: function where only one has it, or module.function."""
+    specs = trail.names(dossier, {spec.name: spec for spec in dossier.analyses})
+    full = {trail.full_name(spec): spec for spec in dossier.analyses}
+    return specs.get(identifier) or full.get(identifier)
+
+
+def suggestions(known: Iterable[str], identifier: str) -> list[str]:
     """Return up to three known identifiers that are most like an unknown one, the nearest first."""
-    known = dict.fromkeys(result.id for result in dossier.requirements)
-    known |= dict.fromkeys(
-        trail.names(dossier, {spec.name: spec.name for spec in dossier.analyses})
-    )
-    known |= dict.fromkeys(parameter.name for parameter in dossier.parameters)
     folded: dict[str, str] = {}
     for name in known:
         folded.setdefault(name.casefold(), name)
@@ -77,20 +130,24 @@ _WORST_FIRST = (State.NOT_MET, State.ERROR, State.OPEN, State.MET)
 # ---- a requirement
 
 
-def _requirement(
-    dossier: Dossier,
-    result: RequirementResult,
-    paint: Paint,
-    width: int,
-    studied: Mapping[int, Sequence[str]],
+def _verdicts(
+    dossier: Dossier, result: RequirementResult, paint: Paint, width: int
 ) -> Iterator[str]:
-    """Yield a requirement; ``studied`` are lines below the verification of a number."""
+    """Yield a requirement, its verdict and reason, and what each verification found."""
     code = result.compliance.value
     yield paint.strong(f"{safe(result.id)} issue {safe(result.issue)}: {safe(result.title)}")
     covered = ", covered" if result.covered else ""
     meaning = words.CODES[result.compliance]
     yield paint.code(code, f"{code} ({meaning}){covered}, {words.close_out(result)}")
     yield from wrap(flow(result.why), width, 2) if result.why else []
+    for number, cases in groupby(result.evidence, lambda evidence: evidence.number):
+        some = list(cases)
+        yield from ("", paint.strong(f"Verification {number + 1}"))
+        for evidence in some:
+            yield from verdict_lines(evidence, width, dict(dossier.settings))
+        yield from _inputs_as_written(dossier, result, some, width)
+    if not result.evidence and not result.derived:
+        yield from ("", "It has no verification and nothing is derived from it.")
     yield ""
     yield from wrap(flow(result.statement), width)
     yield from _attributes(result, width)
@@ -100,31 +157,68 @@ def _requirement(
         yield from wrap(f"nonconformance {safe(name)}: {flow(became)}", width, 2)
     if result.budget:
         yield from wrap(f"budget: {flow(result.budget)}", width, 2)
-    yield from _chain(dossier, result, paint, width)
-    shown: dict[int, str] = {}
-    for number, cases in groupby(result.evidence, lambda evidence: evidence.number):
-        for evidence in cases:
-            yield from ("", paint.strong(_title(evidence)))
-            yield from evidence_lines(evidence, width, dict(dossier.settings))
-            yield from _behind(dossier, result, evidence, width, shown)
-        yield from studied.get(number, ())
-    if not result.evidence and not result.derived:
-        yield from ("", "It has no verification and nothing is derived from it.")
 
 
-def _studied(
-    result: RequirementResult, studies: Iterable[Study], paint: Paint, width: int, latex: bool
-) -> dict[int, list[str]]:
-    """Return the lines of studies by verification; what two have alike is printed once."""
-    found: dict[int, list[str]] = {}
+def _inputs_as_written(
+    dossier: Dossier, result: RequirementResult, cases: Sequence[Evidence], width: int
+) -> Iterator[str]:
+    """Yield the inputs of a verification in short; the table with their sources stands below."""
+    found = (trail.evaluation_of(dossier.evaluations, result.id, one) for one in cases)
+    evaluations = {id(one): one for one in found if one is not None}
+    for evaluation in evaluations.values():
+        inputs = rows.pairs((used.name, used.written) for used in evaluation.inputs)
+        yield from wrap(f"inputs: {inputs or 'none'}", width, 6)
+
+
+def _searched(studies: Iterable[Study], paint: Paint, width: int) -> Iterator[str]:
+    """Yield where each verification breaks and what drives it; what two have alike stands once."""
+    for study, lines, same in _apart(studies, lambda study: searched_lines(study, paint, width)):
+        yield from ("", paint.strong(f"Verification {study.number + 1}, searched"))
+        yield from [f"    as Verification {same + 1}"] if same is not None else lines
+
+
+def _derivations(studies: Iterable[Study], paint: Paint, width: int, latex: bool) -> Iterator[str]:
+    def derived(study: Study) -> Iterator[str]:
+        return derivation_lines(study, paint, width, latex=latex)
+
+    for study, lines, same in _apart(studies, derived):
+        if same is None and lines:
+            yield from ("", paint.strong(f"Verification {study.number + 1}, derived"), *lines)
+
+
+def _apart(
+    studies: Iterable[Study], lines_of: Callable[[Study], Iterable[str]]
+) -> Iterator[tuple[Study, list[str], int | None]]:
+    """Yield each study with its lines, and the verification that has the very same, if one has."""
     first: dict[tuple[str, ...], int] = {}
     for study in studies:
-        if study.requirement == result.id:
-            lines = list(study_lines(study, paint, width, latex=latex))
-            place = first.setdefault(tuple(lines), study.number)
-            alike = f"      the study stands under Verification {place + 1}"
-            found[study.number] = lines if place == study.number else [alike]
-    return found
+        lines = list(lines_of(study))
+        place = first.setdefault(tuple(lines), study.number)
+        yield study, lines, None if place == study.number else place
+
+
+def _all_behind(
+    before: Dossier, dossier: Dossier, result: RequirementResult, paint: Paint, width: int
+) -> Iterator[str]:
+    """Yield where the end of each verification is, how it was found, and its inputs."""
+    earlier = result_of(before, result.id)
+    shown: dict[int, str] = {}
+    for place, evidence in enumerate(result.evidence):
+        then = None if earlier is None else earlier.evidence[place]
+        lines = [*_followed(then, evidence, width)]
+        lines += found_at(evidence, width, dict(dossier.settings))
+        lines += _behind(dossier, result, evidence, width, shown)
+        if lines:
+            yield from ("", paint.strong(f"{_title(evidence)}, in detail"), *lines)
+
+
+def _followed(then: Evidence | None, evidence: Evidence, width: int) -> Iterator[str]:
+    """Yield the judged value and the margin, where following the proof to its end changed them."""
+    if then is None or rows.margin(then) == rows.margin(evidence):
+        return
+    value, _ = rows.value_and_limit(evidence)
+    text = f"followed to its end: judged {value}, margin {rows.margin(evidence)}"
+    yield from wrap(text, width, 6)
 
 
 def _attributes(result: RequirementResult, width: int) -> Iterator[str]:
@@ -217,9 +311,6 @@ def _analysis(dossier: Dossier, spec: AnalysisSpec, paint: Paint, width: int) ->
     yield from wrap(f"quantities: {fields or 'none'}", width)
     yield from ("", paint.strong("Requirements that it verifies"))
     yield from _users(dossier, {spec.name}, width)
-    for evaluation in dossier.evaluations:
-        if evaluation.analysis == spec.name:
-            yield from ("", *_evaluation(evaluation, paint, width))
 
 
 def _users(dossier: Dossier, analyses: set[str], width: int) -> Iterator[str]:

@@ -28,19 +28,16 @@ KNOWN_TO = 1e-12
 _SPREADS = {"extreme value", "quantiles"}
 
 
-def study_lines(study: Study, paint: Paint, width: int, *, latex: bool) -> Iterator[str]:
-    """Yield a study as lines of at most ``width`` columns where numbers allow it."""
+def searched_lines(study: Study, paint: Paint, width: int) -> Iterator[str]:
+    """Yield where a criterion breaks, what drives it and how far it spreads.
+
+    As lines of at most ``width`` columns where numbers allow it.
+    """
     name = named(study.quantity, study.case)
     if study.failure is not None:
         text = f"no study of {name} ({study.failure.kind}): {flow(study.failure.message)}"
         yield from wrap(text, width, 4)
         return
-    if study.ends or study.quantiles is not None or _SPREADS & set(study.reasons):
-        yield from ("", "    " + paint.strong(f"How far it spreads: {name}"))
-        yield from _spreads(study, width)
-    yield from ("", "    " + paint.strong(f"What drives it: {name}"))
-    yield from _drivers(study, width)
-    yield from _sobol(study, width)
     yield from ("", "    " + paint.strong(f"Where it breaks: {name}"))
     yield from _edges(study, width)
     if study.boundary is not None:
@@ -48,8 +45,20 @@ def study_lines(study: Study, paint: Paint, width: int, *, latex: bool) -> Itera
         lines = boundary_lines(study.boundary) if study.boundary.turns else [NO_BOUNDARY]
         yield from ("      " + line for line in lines)
     yield from _because(study, "boundary", width)
-    yield from ("", "    " + paint.strong(f"Derivation: {name}"))
-    yield from _derivation(study, width, latex)
+    yield from ("", "    " + paint.strong(f"What drives it: {name}"))
+    yield from _drivers(study, width)
+    yield from _sobol(study, width)
+    if study.ends or study.quantiles is not None or _SPREADS & set(study.reasons):
+        yield from ("", "    " + paint.strong(f"How far it spreads: {name}"))
+        yield from _spreads(study, width)
+
+
+def derivation_lines(study: Study, paint: Paint, width: int, *, latex: bool) -> Iterator[str]:
+    """Yield the derivation of a studied quantity; nothing where the study failed."""
+    if study.failure is None:
+        name = named(study.quantity, study.case)
+        yield from ("", "    " + paint.strong(f"Derivation: {name}"))
+        yield from _derivation(study, width, latex)
 
 
 def unused_text(identifier: str, options: Sequence[str], width: int) -> str:

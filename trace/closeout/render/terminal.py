@@ -299,6 +299,20 @@ def evidence_lines(
 
     ``settings`` are those of a what-if.
     """
+    yield from _judged(evidence, width, settings)
+    yield from found_at(evidence, width, settings)
+    yield from _cover(evidence)
+
+
+def verdict_lines(
+    evidence: Evidence, width: int, settings: Mapping[str, str] = rows.NO_SETTINGS
+) -> Iterator[str]:
+    """Yield the same, but for the inputs at which it was found."""
+    yield from _judged(evidence, width, settings)
+    yield from _cover(evidence)
+
+
+def _judged(evidence: Evidence, width: int, settings: Mapping[str, str]) -> Iterator[str]:
     value, limit = rows.value_and_limit(evidence)
     parts = [rows.subject(evidence)]
     parts += [_keep(part) for part in limit.split(", ")] if limit else []
@@ -315,7 +329,9 @@ def evidence_lines(
         yield from wrap(f"as run: {rows.as_run(evidence)}", width, 6)
     if evidence.message:
         yield from wrap(flow(evidence.message), width, 6)
-    yield from _found_at(evidence, width, settings)
+
+
+def _cover(evidence: Evidence) -> Iterator[str]:
     if evidence.state is State.NOT_MET:
         cover = safe(evidence.covered_by) if evidence.covered_by else None
         yield f"      covered by {cover}" if cover else "      not covered"
@@ -334,7 +350,8 @@ def _keep(text: str) -> str:
     return text.replace(" ", _KEPT)
 
 
-def _found_at(evidence: Evidence, width: int, settings: Mapping[str, str]) -> Iterator[str]:
+def found_at(evidence: Evidence, width: int, settings: Mapping[str, str]) -> Iterator[str]:
+    """Yield the inputs at the end that decides, and the command that shows it again."""
     if evidence.at:
         word = "found at" if evidence.counterexample else "the end that decides is at"
         yield from wrap(f"{word} {rows.pairs(rows.held(evidence.at))}", width, 6)

@@ -9,6 +9,7 @@ from typing import TypeVar
 
 from closeout.model.answer import NOT_ASKED, Assurance
 from closeout.model.dossier import Dossier, Evaluation, Evidence
+from closeout.model.question import AnalysisSpec
 from closeout.render import words
 from closeout.render.plain import flow, safe
 
@@ -18,6 +19,11 @@ T = TypeVar("T")
 def is_named(name: str, analysis: str | None) -> bool:
     """Return whether a verification's text (``function`` or ``module.function``) names it."""
     return analysis is not None and (analysis == name or name.endswith("." + analysis))
+
+
+def full_name(spec: AnalysisSpec) -> str:
+    """Return ``module.function`` of an analysis, also where the function's name is enough."""
+    return f"{spec.module.removeprefix('analyses.')}.{spec.function}"
 
 
 def names(dossier: Dossier, values: Mapping[str, T]) -> dict[str, T]:

@@ -1,0 +1,355 @@
+"""Records, waivers, nonconformances, articles and documents as text: the answer, then what it is.
+
+The first line names it, the second says how it stands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+from closeout.model.dossier import Evidence
+from closeout.model.records import Nonconformance, Record, Waiver
+from closeout.model.subject import (
+    ArticleSubject,
+    Build,
+    DocumentSubject,
+    Judged,
+    RecordSubject,
+    Reported,
+    ReportSubject,
+    Subject,
+    Use,
+    WaiverSubject,
+)
+from closeout.render import rows
+from closeout.render.plain import flow, safe
+from closeout.render.terminal import Paint, evidence_lines, wrap
+
+Settings = Mapping[str, str]
+
+
+def subject_lines(
+    subject: Subject, paint: Paint, width: int, settings: Settings = rows.NO_SETTINGS
+) -> Iterator[str]:
+    """Yield one item with everything that is known of it; ``settings`` are those of a what-if."""
+    match subject:
+        case RecordSubject():
+            yield from _record(subject, paint, width, settings)
+        case WaiverSubject():
+            yield from _waiver(subject, paint, width, settings)
+        case ReportSubject():
+            yield from _report(subject, paint, width)
+        case ArticleSubject():
+            yield from _article(subject, paint, width)
+        case DocumentSubject():
+            yield from _document(subject, paint, width)
+
+
+def _head(kind: str, name: str, title: str | None, paint: Paint) -> str:
+    return paint.strong(f"{kind} {safe(name)}" + (f": {flow(title)}" if title else ""))
+
+
+def _facts(facts: Iterable[tuple[str, str | None]], width: int) -> Iterator[str]:
+    for name, text in facts:
+        if text:
+            yield from wrap(f"{name}: {text}", width, 2)
+
+
+def _section(
+    title: str, lines: Iterable[str], paint: Paint, width: int, none: str = ""
+) -> Iterator[str]:
+    """Yield a heading with its lines; without any, what is said then, or nothing."""
+    some = list(lines)
+    if some or none:
+        yield from ("", paint.strong(title))
+        yield from (line for text in some or [none] for line in wrap(text, width, 2))
+
+
+# ---- a record
+
+
+def _record(subject: RecordSubject, paint: Paint, width: int, settings: Settings) -> Iterator[str]:
+    record = subject.record
+    yield _head("Record", record.id, record.title, paint)
+    yield from wrap("; ".join(_how_it_stands(subject)), width, 2)
+    states = "; ".join(_state_of(use) for use in subject.uses)
+    yield from wrap(states or "no verification uses it", width, 2)
+    yield ""
+    yield from _facts(_facts_of_record(subject), width)
+    if subject.uses:
+        yield from ("", paint.strong("Verifications that use it"))
+        for use in subject.uses:
+            yield from _use(use, record, width, settings)
+    found = [_reported(one) for one in subject.found]
+    yield from _section("Nonconformances that it found", found, paint, width)
+    closes = [_reported(one) for one in subject.closes]
+    yield from _section("Nonconformances that it closes, or tests again", closes, paint, width)
+
+
+def _how_it_stands(subject: RecordSubject) -> Iterator[str]:
+    record = subject.record
+    kind = "similarity" if record.similarity else record.method.value
+    yield f"{kind} of {record.date}" if record.date else f"{kind}, {_planned(record)}"
+    if record.outcome:
+        yield f"outcome {safe(record.outcome)}"
+    if subject.replaced_by:
+        yield f"replaced by {safe(subject.replaced_by)}"
+    if subject.spoiled:
+        yield "its data file is not the one that it speaks of"
+
+
+def _planned(item: Record | Waiver) -> str:
+    if item.planned is not None:
+        return f"planned for {item.planned}, later than the state that is judged"
+    return "planned, it has no date yet" if isinstance(item, Record) else "no date yet"
+
+
+def _state_of(use: Use) -> str:
+    """Return how a verification stands, and what decides it where that is not the record."""
+    worst = min(use.entries, key=lambda entry: entry.closed, default=None)
+    if worst is None:
+        return f"{safe(use.requirement)} not judged"
+    notes = [f"covered by {safe(worst.covered_by)}"] if worst.covered_by else []
+    notes += [_deciding(use.entries)] if use.alone is not None else []
+    note = f" ({', '.join(notes)})" if notes else ""
+    return f"{safe(use.requirement)} {worst.state.value}{note}"
+
+
+def _facts_of_record(subject: RecordSubject) -> Iterator[tuple[str, str | None]]:
+    record = subject.record
+    yield "document", flow(record.document or "")
+    yield "made on", ", ".join(_build(one) for one in subject.builds)
+    yield "of the same design", flow(record.same_design or "")
+    yield "differs in", "; ".join(map(flow, record.differs))
+    yield "as run", rows.pairs((name, str(at)) for name, at in record.conditions)
+    yield (
+        "measured",
+        rows.pairs(
+            (name, f"{one.text} (exact: {one.exact})" if one.exact else one.text)
+            for name, one in record.measured
+        ),
+    )
+    yield "data file", _data(record)
+    yield "good for", str(record.good_for) if record.good_for else None
+    yield "replaces", safe(record.replaces or "")
+    yield "judged", ", ".join(_judged(one) for one in subject.judged)
+
+
+def _data(record: Record) -> str:
+    if not record.data:
+        return ""
+    digest = f", SHA-256 {safe(record.data_sha256)}" if record.data_sha256 else ""
+    return f"{safe(record.data)}{digest}"
+
+
+def _build(one: Build) -> str:
+    made = f"{safe(one.article)} {safe(one.build)}"
+    if one.now is None:
+        return made
+    present = "its present build" if one.is_present else f"now at {safe(one.now)}"
+    return f"{made} ({present})"
+
+
+def _judged(one: Judged) -> str:
+    name = safe(one.requirement)
+    if one.now is None:
+        return f"{name} (there is no such requirement)"
+    issue = f"{name} issue {safe(one.issue)}" if one.issue else f"{name}, anew on {one.day}"
+    notes = [f"now at {safe(one.now)}"] if one.issue not in (None, one.now) else []
+    notes += [] if one.named else ["no verification of it uses this record"]
+    return f"{issue} ({', '.join(notes)})" if notes else issue
+
+
+def _use(use: Use, record: Record, width: int, settings: Settings) -> Iterator[str]:
+    head = f"{safe(use.requirement)} verification {use.number + 1}  {flow(use.title)}"
+    yield from wrap(head, width, 2)
+    for entry in use.entries:
+        yield from evidence_lines(entry, width, settings)
+    if not use.entries:
+        yield from wrap("not judged: the requirement is said not to apply", width, 4)
+    if use.alone is not None:
+        by = _deciding(use.entries)
+        yield from wrap(f"{by}; {safe(record.id)} by itself shows:", width, 4)
+        yield from ("  " + line for line in evidence_lines(use.alone, width - 2, settings))
+
+
+def _deciding(entries: Sequence[Evidence]) -> str:
+    names = dict.fromkeys(entry.record or entry.analysis for entry in entries)
+    known = [safe(name) for name in names if name]
+    return f"decided by {', '.join(known)}" if known else "nothing decides it"
+
+
+def _reported(one: Reported) -> str:
+    became = (
+        f"open: {flow(one.left)}" if one.left else f"closed by {safe(one.report.closed_by or '')}"
+    )
+    about = ", ".join(map(safe, one.report.requirements))
+    return f"{safe(one.report.id)}  {became}" + (f"; about {about}" if about else "")
+
+
+# ---- a waiver
+
+
+def _waiver(subject: WaiverSubject, paint: Paint, width: int, settings: Settings) -> Iterator[str]:
+    waiver = subject.waiver
+    named = f"{safe(waiver.requirement)}" + (f" ({flow(subject.title)})" if subject.title else "")
+    kind = waiver.kind.capitalize()
+    yield _head(kind, waiver.id, None, paint)
+    if subject.not_in_force:
+        why = "; ".join(map(flow, subject.not_in_force))
+        yield from map(paint.open, wrap(f"not in force: {why}", width, 2))
+    else:
+        until = f" until {safe(waiver.expires)}" if waiver.expires else ""
+        covers = ", ".join(rows.subject(entry) for entry in subject.covers)
+        yield from wrap(f"in force{until}; covers {covers or 'nothing now'}", width, 2)
+    yield ""
+    cases = "all" if waiver.cases is None else ", ".join(map(safe, waiver.cases))
+    facts = (
+        ("requirement", named),
+        ("quantity", safe(waiver.quantity or "")),
+        ("accepts", flow(str(waiver.limits))),
+        ("reason", flow(waiver.reason or "")),
+        ("cases", cases if waiver.quantity else None),
+        ("approved by", flow(waiver.approved_by or "") or "nobody yet"),
+        ("date", waiver.date or _planned(waiver)),
+        ("expires", safe(waiver.expires or "") or "never"),
+        ("document", flow(waiver.document or "")),
+    )
+    yield from _facts(facts, width)
+    for title, entries in (
+        ("What it covers now", subject.covers),
+        ("What it does not cover", subject.left),
+    ):
+        if entries:
+            yield from ("", paint.strong(title))
+            for entry in entries:
+                yield from evidence_lines(entry, width, settings)
+
+
+# ---- a nonconformance
+
+
+def _report(subject: ReportSubject, paint: Paint, width: int) -> Iterator[str]:
+    report, left = subject.reported.report, subject.reported.left
+    yield _head("Nonconformance", report.id, None, paint)
+    if left:
+        yield from map(paint.open, wrap(f"open: {flow(left)}", width, 2))
+    else:
+        yield from wrap(f"closed by {safe(report.closed_by or '')}", width, 2)
+    yield ""
+    yield from _facts(_facts_of_report(report, subject), width)
+    lines = (
+        f"{safe(name)}  " + ("there is no such requirement" if of is None else _coded(*of))
+        for name, of in subject.requirements
+    )
+    yield from _section("Requirements that it is about", lines, paint, width, "none is named")
+    records = [_listed(record, report) for record in subject.records]
+    yield from _section("Records", records, paint, width)
+    waivers = [
+        f"{safe(name)}  {'in force' if holds else 'not in force'}"
+        for name, holds in subject.waivers
+    ]
+    yield from _section("Waivers and deviations of these requirements", waivers, paint, width)
+
+
+def _facts_of_report(
+    report: Nonconformance, subject: ReportSubject
+) -> Iterator[tuple[str, str | None]]:
+    yield "article", ", ".join(_build(one) for one in subject.builds)
+    yield "found by", safe(report.found_by or "")
+    yield "class", safe(report.klass or "")
+    yield "disposition", safe(report.disposition or "") or "none yet"
+    yield "cause", flow(report.cause or "")
+    yield "corrective action", flow(report.corrective_action or "")
+    yield "tested again by", ", ".join(map(safe, report.retest))
+    yield "closed by", safe(report.closed_by or "") or "nothing yet"
+
+
+def _coded(code: str, close_out: str, title: str) -> str:
+    return f"{code}, {close_out}  {flow(title)}"
+
+
+def _listed(record: Record, report: Nonconformance) -> str:
+    does = [
+        word
+        for word, hit in (
+            ("found it", record.id == report.found_by),
+            ("tested it again", record.id in report.retest),
+            ("closes it", record.id == report.closed_by),
+        )
+        if hit
+    ]
+    return f"{_short(record)}: {' and '.join(does)}"
+
+
+def _short(record: Record) -> str:
+    outcome = f", outcome {safe(record.outcome)}" if record.outcome else ""
+    title = f" ({flow(record.title)})" if record.title else ""
+    made = f"{record.method.value}, {record.date or _planned(record)}"
+    return f"{safe(record.id)}  {made}{outcome}{title}"
+
+
+# ---- an article
+
+
+def _article(subject: ArticleSubject, paint: Paint, width: int) -> Iterator[str]:
+    article = subject.article
+    yield _head("Article", article.id, article.title, paint)
+    build = f"build {safe(article.build)}" if article.build else "no build is named"
+    still_open = [one.report.id for one in subject.reports if one.left]
+    state = f"open nonconformances: {', '.join(map(safe, still_open))}" if still_open else (
+        "no open nonconformance"
+    )  # fmt: skip
+    yield from wrap(f"{safe(article.model)} model, {build}; {state}", width, 2)
+    if article.date:
+        yield from wrap(f"exists from: {article.date}", width, 2)
+    lines = [f"{_short(record)}: {_match(build)}" for record, build in subject.records]
+    yield from _section("Records that were made on it", lines, paint, width, "none")
+    reports = [_reported(one) for one in subject.reports]
+    yield from _section("Nonconformances", reports, paint, width, "none")
+
+
+def _match(build: Build) -> str:
+    if build.now is None:
+        return f"on build {safe(build.build)}, and the project does not say which it is now"
+    if build.is_present:
+        return f"on build {safe(build.build)}, its present one"
+    return f"on build {safe(build.build)}, which is not its present one ({safe(build.now)})"
+
+
+# ---- a document
+
+
+def _document(subject: DocumentSubject, paint: Paint, width: int) -> Iterator[str]:
+    document = subject.document
+    yield _head("Document", subject.id, document.title if document else None, paint)
+    if document is None:
+        yield from wrap("not in the project's register of documents; texts cite it", width, 2)
+    else:
+        issue = f"issue {safe(document.issue)}" if document.issue else "no issue is named"
+        yield from wrap(f"{issue}, {document.date or 'no date'}", width, 2)
+    sources = [
+        f"{safe(one.id)}  {flow(one.title)}"
+        + (f"  (clause {flow(one.source.clause)})" if one.source and one.source.clause else "")
+        for one in subject.requirements
+    ]
+    yield from _section(
+        "Requirements whose source it is", sources, paint, width, "none" if document else ""
+    )
+    yield from _section(
+        "Requirements that name it as plan, report or risk assessment",
+        [", ".join(map(safe, subject.plans))] if subject.plans else [],
+        paint,
+        width,
+    )
+    yield from _section("Records that cite it", map(_short, subject.records), paint, width)
+    waivers = [f"{safe(one.id)}  {one.kind} of {safe(one.requirement)}" for one in subject.waivers]
+    yield from _section("Waivers and deviations that cite it", waivers, paint, width)
+    agreements = [
+        f"{safe(one.review)}, {one.date or one.planned or 'no date yet'}: "
+        + ", ".join(map(safe, one.requirements))
+        for one in subject.agreements
+    ]
+    yield from _section("Agreements that cite it", agreements, paint, width)
+    parameters = [f"{safe(one.id)}  {flow(one.source or '')}" for one in subject.parameters]
+    yield from _section("Parameters whose source names it", parameters, paint, width)
