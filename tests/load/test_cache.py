@@ -106,7 +106,7 @@ from closeout.load import load
 contents, texts = json.loads(sys.stdin.read())
 loaded = load(Memory(contents), Store(texts))
 print(len(loaded.project.requirements), len(loaded.problems))
-print([name for name in ("yaml", "jsonschema", "referencing", "networkx", "pint", "numpy")
+print([name for name in ("yaml", "jsonschema", "referencing", "networkx", "numpy")
        if name in sys.modules])
 """
     store = Store()

@@ -24,7 +24,6 @@ from closeout.cli.studies import Wanted
 NAMED = (
     "numpy",
     "sympy",
-    "pint",
     "pyyaml",
     "jsonschema",
     "jinja2",

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from closeout.cli.asked import Asked, read_options
 from closeout.cli.days import commit_day, day_of, is_redated
-from closeout.cli.kept import KeptFiles, UnitMemo
+from closeout.cli.kept import KeptFiles
 from closeout.cli.modules import module_findings, unusable
 from closeout.cli.named_tests import Validations, is_there, looked_at, validations
 from closeout.cli.options import Options
@@ -245,8 +245,7 @@ def _check(
     problems = [*snapshot.problems(), *loaded.problems]
     if loaded.project is None:
         return in_order(problems), loaded.files
-    memo = UnitMemo(store)
-    units = Units(memo)
+    units = Units()
     index = _index(as_of(loaded.project, day), loaded, modules, snapshot, options)
     asked = read_options(options, index, units)
     review = options.review or index.project.charter.next_review
@@ -274,7 +273,6 @@ def _check(
     ]
     applied = apply([*told, *ruled], index)
     told = [*policy_findings(index, ruled), *applied.findings]
-    memo.flush()
     problems += _placed(snapshot, told, kept)
     kept.flush()
     return Checked(

@@ -2,7 +2,7 @@
 
 ``Units`` reads texts as ``W h``, ``dB(W/m^2)`` or ``%/month`` and converts amounts in fractions.
 Nothing outside an allow-list of symbols is a unit, so that a typing error is refused instead of
-read as something else. pint is imported only for a text that is not usual and that no memo knows.
+read as something else.
 """
 
 from closeout.measure.scale import Scale, UnitError

@@ -1,30 +1,14 @@
-"""Exact conversion of amounts between units, over a memo of what unit texts mean."""
+"""Exact conversion of amounts between units."""
 
 from __future__ import annotations
 
-import hashlib
-import json
 import re
-from collections.abc import MutableMapping
 from fractions import Fraction
-from functools import lru_cache
-from pathlib import Path
 
-from closeout import __version__
-from closeout.measure.known import known
 from closeout.measure.mismatch import mismatch
-from closeout.measure.reading import check_shape, read
+from closeout.measure.reading import read
 from closeout.measure.scale import LEVEL, LEVEL_DIFFERENCE, LINEAR, POINT, RATIO, Scale, UnitError
 from closeout.model.amount import NUMBER, Amount, shorten
-
-
-@lru_cache(maxsize=1)
-def _edition() -> str:
-    """Return the digest of this package's source: a memo of other rules is no use."""
-    digest = hashlib.sha256(__version__.encode())
-    for source in sorted(Path(__file__).parent.glob("*.py")):
-        digest.update(source.read_bytes())
-    return digest.hexdigest()[:16]
 
 
 class Units:
@@ -34,15 +18,8 @@ class Units:
     and the logarithm of a level's reference where that is no power of ten.
     """
 
-    def __init__(self, memo: MutableMapping[str, str] | None = None) -> None:
-        """Take a memo of unit text to JSON of its reading or refusal; it is filled as texts come.
-
-        Usual units need no memo. With a persistent one that knows every other text, pint is not
-        imported. An entry that cannot be read, or that other rules have made, counts as missing.
-        """
-        self._memo: MutableMapping[str, str] = {} if memo is None else memo
-        self._edition = _edition()
-        self._scales: dict[str, Scale] = {}
+    def __init__(self) -> None:
+        self._scales: dict[str, Scale | UnitError] = {}
         self._steps: dict[tuple[str, str], tuple[Fraction, Fraction]] = {}
 
     def scale(self, unit: str) -> Scale:
@@ -51,17 +28,11 @@ class Units:
         Raises:
             UnitError: it is no unit that this tool reads; the cure is what to write.
         """
-        kept = self._scales.get(unit)
-        if kept is not None:
-            return kept
-        check_shape(unit)
-        found = known(unit) or _unpack(self._memo.get(unit), self._edition)
+        found = self._scales.get(unit)
         if found is None:
-            found = _read(unit)
-            self._memo[unit] = _pack(found, self._edition)
+            found = self._scales[unit] = _read(unit)
         if isinstance(found, UnitError):
-            raise found
-        self._scales[unit] = found
+            raise UnitError(found.message, found.cure)
         return found
 
     def convert(self, amount: Amount, unit: str) -> Fraction:
@@ -182,33 +153,3 @@ def _read(unit: str) -> Scale | UnitError:
         return read(unit)
     except UnitError as error:
         return error
-
-
-def _pack(found: Scale | UnitError, edition: str) -> str:
-    if isinstance(found, UnitError):
-        entry = {"message": found.message, "cure": found.cure}
-    else:
-        entry = {
-            "dimension": found.dimension,
-            "factor": str(found.factor),
-            "offset": str(found.offset),
-            "kind": found.kind,
-            "difference": found.difference,
-        }
-    return json.dumps({"edition": edition} | entry, ensure_ascii=False)
-
-
-def _unpack(text: str | None, edition: str) -> Scale | UnitError | None:
-    """Return what an entry of the memo says; None where there is none or it cannot be trusted."""
-    if text is None:
-        return None
-    try:
-        entry = json.loads(text)
-        if entry["edition"] != edition:
-            return None
-        if "message" in entry:
-            return UnitError(str(entry["message"]), str(entry["cure"]))
-        factor, offset = Fraction(entry["factor"]), Fraction(entry["offset"])
-        return Scale(entry["dimension"], factor, offset, entry["kind"], entry["difference"])
-    except (ValueError, KeyError, TypeError, ZeroDivisionError):
-        return None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
-from closeout.measure.known import importable
+from closeout.measure.named import importable
 from closeout.measure.symbols import GAINS, LEVELS, PI, POINTS, PREFIXES, SYMBOLS
 from closeout.render.plain import columns, pad
 from closeout.render.terminal import wrap
