@@ -75,18 +75,29 @@ def _ratio(above: Any, below: Any) -> NDArray[numpy.float64]:
 
 def erf(x: NDArray[numpy.float64], /) -> NDArray[numpy.float64]:
     """Return the error function."""
-    from scipy.special import erf as of_scipy  # type: ignore[import-untyped]
-
-    found: NDArray[numpy.float64] = of_scipy(x)
+    found: NDArray[numpy.float64] = _special().erf(x)
     return found
 
 
 def normal_cdf(x: NDArray[numpy.float64], /) -> NDArray[numpy.float64]:
     """Return the distribution function of the standard normal distribution."""
-    from scipy.special import ndtr
-
-    found: NDArray[numpy.float64] = ndtr(x)
+    found: NDArray[numpy.float64] = _special().ndtr(x)
     return found
+
+
+def _special() -> Any:
+    """Return SciPy's functions, which are imported with the first call that needs them.
+
+    That call may be watched (:mod:`closeout.arithmetic.reached`); the million calls of the import
+    are none of the formula's.
+    """
+    watching = sys.getprofile()
+    sys.setprofile(None)
+    try:
+        import scipy.special  # type: ignore[import-untyped]
+    finally:
+        sys.setprofile(watching)
+    return scipy.special
 
 
 def minimum(*values: Any) -> NDArray[numpy.float64]:
