@@ -134,6 +134,7 @@ def same_in_two_processes(names: tuple[str, ...], folder: Path) -> None:
     assert first == digests(names, folder / "b", "2", hostile)
 
 
+@pytest.mark.slow
 def test_same_bytes_whatever_the_settings_of_the_user(tmp_path: Path) -> None:
     same_in_two_processes(("flux_by_angle",), tmp_path)
 
@@ -456,6 +457,7 @@ def test_margin_is_above_the_reserve_while_the_gates_are_open() -> None:
     assert min(drawn_times.values()) > 50.0
 
 
+@pytest.mark.slow
 def test_recovery_against_repeats() -> None:
     figure, _ = draw("recovery_by_repeats")
     together, alone = figure.axes

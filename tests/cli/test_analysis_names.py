@@ -10,6 +10,9 @@ import pytest
 from tests.cli.project import make
 from tests.graph.projects import build, requirement, requirements, spec
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 CHARTER = "project:\n  name: Peak\n  note: Invented for a test.\n  reviews: [CDR]\n"
 
 PARAMETERS = "parameters:\n  x: {value: 3, range: [0, 6], source: Invented}\n"

@@ -8,6 +8,9 @@ import pytest
 
 from tests.cli.project import CHARTER, Project, Run, by_id, make
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 TOLERANCES = CHARTER + "  policy: {test_tolerances: {'*_temperature': 2 K}}\n"
 FILE = """\
 articles:

@@ -13,6 +13,9 @@ import pytest
 
 from tests.cli.project import Project, make
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 CHARTER = """\
 project:
   name: Divider

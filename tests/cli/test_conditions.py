@@ -10,6 +10,9 @@ import pytest
 from tests.cli.project import Project, base, by_id, make
 from tests.graph.projects import build, requirement, requirements, spec
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 GIVEN = "        given: {cell_temperature: [0 degC, 20 degC]}\n"
 
 

@@ -14,6 +14,9 @@ import pytest
 
 from tests.cli.project import Files, Run, base, by_id, environment, make, power
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 DAY, LATER, FAR = "2026-05-04", "2026-08-20", "2099-01-01"
 
 MASS = """\

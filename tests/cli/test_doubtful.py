@@ -8,6 +8,9 @@ import pytest
 
 from tests.cli.project import CHARTER, FROST, PARAMETERS, Project, base, make, power, requirement
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 OWNED = """\
   - id: {id}
     title: Energy of the battery

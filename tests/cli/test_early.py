@@ -11,6 +11,9 @@ import pytest
 from tests.cli.project import CHARTER, Project, base, by_id, make, power, repository
 from tests.cli.project import requirement as item
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 # A second verification of PWR-010 beside its analysis, as it stands in the file.
 LOOK = """\
       - method: inspection

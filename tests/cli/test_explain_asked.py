@@ -14,6 +14,9 @@ import pytest
 from tests.cli.project import Project, base, make
 from tests.cli.test_chance import CHARTER, MODULE, PARAMETERS, bracket
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 RECORD = """\
 requirements:
   - id: R-1

@@ -11,6 +11,9 @@ import pytest
 
 from tests.cli.project import ANALYSIS, Project, base, make
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 CHARTER = """\
 project:
   name: Lantern

@@ -7,9 +7,14 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from tests.cli.project import ANALYSIS, Project, base, environment, make
 from tests.cli.test_terminal import ESCAPE, in_terminal
 from tests.effort import BACKSTOP
+
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
 
 
 def test_verdict_reason_and_break_even_stand_before_the_long_list_of_inputs(

@@ -14,6 +14,9 @@ import pytest
 
 from tests.cli.project import ANALYSIS, CHARTER, PARAMETERS, WARMTH, Project, make
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 REQUIREMENT = """\
 requirements:
   - id: R-1

@@ -12,6 +12,9 @@ import pytest
 
 from tests.cli.project import CHARTER, SYSTEM, Project, make
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 # reserve = stored - used: 60 W h +/- 3 W h (216 kJ +/- 10.8 kJ), less 40 W h +/- 2 W h, is 20 W h,
 # and 15 W h at the worst. Shares of the spread 9/13 = 69.2 % and 4/13 = 30.8 %.
 PARAMETERS = """\

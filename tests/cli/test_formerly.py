@@ -11,6 +11,9 @@ import pytest
 from tests.cli.project import CHARTER, Project, by_id, environment, repository
 from tests.cli.test_hook_news import commit
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 POWER, BENCH = "requirements/power.yaml", "requirements/bench.yaml"
 INPUTS, HOME = "analyses/parameters.yaml", "requirements/project.yaml"
 REQUIREMENTS = """\

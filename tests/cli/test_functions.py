@@ -15,6 +15,9 @@ import pytest
 
 from tests.cli.project import make
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 CHARTER = """\
 project:
   name: Joint

@@ -10,6 +10,9 @@ import pytest
 
 from tests.cli.project import ANALYSIS, Project, base, by_id, repository
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 DIFFERS = "the state that was judged differs from its commit"
 RETURN = "return Energy(voltage * charge)"
 FACTOR = "return Energy(voltage * charge * {})"

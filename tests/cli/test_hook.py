@@ -11,6 +11,9 @@ import pytest
 from tests.cli.project import FROST, Project, Run, base, make, power, repository
 from tests.cli.project import requirement as item
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 # Two requirements that nothing stands above, so that each is judged by itself.
 SOLO = item().replace("    derived_from: [SYS-010]\n", "")
 FROST_SOLO = FROST.replace("    derived_from: [SYS-010]\n", "")

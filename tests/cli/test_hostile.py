@@ -14,6 +14,9 @@ from tests.cli.project import Project, Run, base, environment, make, power
 from tests.cli.project import requirement as item
 from tests.effort import BACKSTOP
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 SECONDS = 15  # of processor time; a few in truth
 SECRET = "a-line-that-no-project-holds"
 

@@ -10,6 +10,9 @@ import pytest
 
 from tests.cli.project import ANALYSIS, Project
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 FAILS = ANALYSIS.replace("return Energy(voltage * charge)", "raise RuntimeError('no cell')")
 LOST = "INCOMPLETE - could not be evaluated: PWR-010 (energy)"
 FIGURE = """

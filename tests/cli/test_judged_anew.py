@@ -9,6 +9,9 @@ import pytest
 from tests.cli.project import CHARTER, Project, by_id, environment, repository
 from tests.cli.test_hook_news import BENCH, POWER, RECORDS, REQUIREMENTS
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 ANEW = "PWR-012: {issue: B, date: 2026-05-01}"
 RULES = ("judged-before-change", "record-edited", "failed-record-edited", "issue-not-raised")
 

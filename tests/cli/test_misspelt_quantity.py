@@ -8,6 +8,9 @@ import pytest
 
 from tests.cli.project import base, make, power, requirement
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 TEST = """\
   - id: PWR-020
     title: Voltage of the battery

@@ -13,6 +13,9 @@ import pytest
 
 from tests.cli.project import ANALYSIS, CHARTER, PARAMETERS, WARMTH, Project, make
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 
 def _project(tmp_path: Path, uncertainty: str, *rows: str) -> Project:
     mark = f"@analysis(model_uncertainty={uncertainty}, " if uncertainty else "@analysis("

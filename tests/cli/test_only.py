@@ -10,6 +10,9 @@ from tests.cli.project import Project, base, by_id, make, power
 from tests.cli.project import requirement as item
 from tests.cli.test_terminal import in_terminal
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 # A test that is due at AR and planned, at another level than the analysis beside it.
 TEST = """\
       - method: test

@@ -15,6 +15,9 @@ import pytest
 from tests.cli.project import Project, base, make, power, repository
 from tests.cli.project import requirement as item
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 
 class Links(HTMLParser):
     """The targets of a page's links, and the anchors in it."""

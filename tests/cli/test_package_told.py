@@ -10,6 +10,9 @@ import pytest
 from tests.cli.project import ANALYSIS, Project, base, make, power, requirement
 from tests.cli.test_terminal import ESCAPE, in_terminal
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 
 def told(project: Project, target: Path) -> str:
     run = project.run("package", "--review", "CDR", "-o", str(target))

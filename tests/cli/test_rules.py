@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from closeout.render.page_of_rule import page_text
 from closeout.rules.catalogue import RULES
 from tests.cli.project import ANALYSIS, CHARTER, Project, base, make, repository
+
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
 
 
 def _rules(project: Project, *arguments: str) -> list[str]:

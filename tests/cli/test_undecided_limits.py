@@ -9,6 +9,9 @@ import pytest
 
 from tests.cli.project import CHARTER, FROST, Project, base, make, power, repository, requirement
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 # ISO/IEC/IEEE 29148:2011, 5.2.6: a complete set of requirements holds no TBD.
 ALLOWED = f"{CHARTER}  policy: {{open_terms_until: CDR}}\n"
 TEST = """\

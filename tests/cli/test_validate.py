@@ -32,6 +32,9 @@ from tests.cli.project import (
     requirement,
 )
 
+# Each starts processes of a second or more.
+pytestmark = pytest.mark.slow
+
 TEST = "tests/test_energy.py"
 PASSES = """\
 from analyses.energy import energy

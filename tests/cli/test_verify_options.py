@@ -10,6 +10,9 @@ import pytest
 from tests.cli.project import Project, Run, base, by_id, make, power, repository
 from tests.cli.project import requirement as item
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 
 def without_run(run: Run) -> str:
     """Return the text of a run without what only says whether the store gave the answers."""

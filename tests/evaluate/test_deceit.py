@@ -86,6 +86,7 @@ TRUTH = {"late_counter": "met"}
 KEEPING = [name for name in BODIES if "memo" in name or "counter" in name]
 
 
+@pytest.mark.slow
 def test_no_formula_that_looks_at_samples_makes_a_probability(tmp_path: Path) -> None:
     bodies = {**ON_SAMPLES, **{name: BODIES[name] for name in KEEPING}}
     assert chanced(tmp_path / "p", bodies) == {**dict.fromkeys(bodies, "not met"), **TRUTH}

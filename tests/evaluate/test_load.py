@@ -167,6 +167,7 @@ def _judged(root: Path, *options: str) -> dict[str, Any]:
     return told
 
 
+@pytest.mark.slow
 def test_a_project_judged_on_a_busy_machine(tmp_path: Path) -> None:
     """On two processors its analyses take several times their limit by the clock."""
     names = [f"m{i}" for i in range(2)]

@@ -68,6 +68,7 @@ NOT_KEPT = {
 }  # fmt: skip
 
 
+@pytest.mark.slow
 def test_it_runs_each_time_and_says_why(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(allowance, "FAR_SECONDS", 0.0)
     files = {f"analyses/{name}.py": text for name, (text, _) in NOT_KEPT.items()}
@@ -109,6 +110,7 @@ def test_a_file_elsewhere_is_a_dependency(tmp_path: Path) -> None:
     assert project.ask().computed == set()
 
 
+@pytest.mark.slow
 def test_the_memory_of_whole_runs_does_not_hide_it(tmp_path: Path) -> None:
     body = "import os\nos.system('true')\nreturn R(2 * x)"
     project = Project(

@@ -18,6 +18,9 @@ import pytest
 
 from tests.evaluate.project import SOURCE, Project, environment, module
 
+# Each starts processes of a second or more.
+pytestmark = pytest.mark.slow
+
 ITEM = """\
   - id: R-{name}
     title: Invented
