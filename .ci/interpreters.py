@@ -22,7 +22,7 @@ import sys
 import tempfile
 import time
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -31,12 +31,23 @@ ROOT = Path(__file__).resolve().parents[1]
 # What these tests need of the extra "test": the libraries that analyses are checked against have
 # no part in them, and not all of them come as wheels.
 RUNNERS = ("pytest-xdist", "hypothesis")
-# Pages of rules, what may be proved and what is pure, formulas that deceive, and the store.
-TESTS = (
+# What depends on Python most: pages of rules, what may be proved and what is pure, formulas that
+# deceive, and the store.
+OF_PYTHON = (
     "tests/arithmetic/test_allowed.py",
     "tests/evaluate/test_deceit.py",
     "tests/evaluate/test_together.py",
     "tests/rules/test_pages.py",
+    "tests/store",
+)
+# What uses each library once: YAML and schemas, arrays, symbols, chances, pages and their output.
+OF_LIBRARIES = (
+    "tests/load/test_records.py",
+    "tests/arithmetic/test_array.py",
+    "tests/arithmetic/test_symbol.py",
+    "tests/arithmetic/test_probability.py",
+    "tests/rules/test_pages.py",
+    "tests/render/test_formats.py",
     "tests/store",
 )
 NAMED = re.compile(r"python3\.(\d+)")
@@ -89,7 +100,7 @@ def newest() -> int:
     for one in above:
         try:
             with installed(one, wanted()) as python:
-                return tested(one, python, "the newest libraries")
+                return tested(one, python, "the newest libraries", OF_PYTHON)
         except Unusable as why:
             print(f"{one}: not used: {why}")
     print("no newer interpreter found: skipped" if not above else "no newer one works: skipped")
@@ -107,7 +118,7 @@ def oldest() -> int:
         return 0
     try:
         with installed(one, [exactly(text) for text in wanted()]) as python:
-            return tested(one, python, "the oldest libraries") or started(python)
+            return tested(one, python, "the oldest libraries", OF_LIBRARIES) or started(python)
     except Unusable as why:
         print(f"{one} with the oldest libraries: {why}")
         return 1
@@ -231,10 +242,10 @@ def _done(command: list[str], what: str) -> None:
 # trials
 
 
-def tested(one: Interpreter, python: str, libraries: str) -> int:
-    """Run the tests; return an exit status."""
-    print(f"{one} with {libraries}: {', '.join(TESTS)}", flush=True)
-    return _run([python, "-m", "pytest", "-q", "-p", "no:cacheprovider", *_BY_FILE, *TESTS], ROOT)
+def tested(one: Interpreter, python: str, libraries: str, tests: Iterable[str]) -> int:
+    """Run tests; return an exit status."""
+    print(f"{one} with {libraries}: {', '.join(tests)}", flush=True)
+    return _run([python, "-m", "pytest", "-q", "-p", "no:cacheprovider", *_BY_FILE, *tests], ROOT)
 
 
 def started(python: str) -> int:
