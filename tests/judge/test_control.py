@@ -622,6 +622,15 @@ def test_a_retest_ends_a_failure_where_an_analysis_promises_the_same(named: str 
     assert code(short, ", closed_by: T-2")[0] in (NC, PC)
 
 
+def test_a_failure_of_a_stricter_analysis_is_not_hidden_by_a_milder_test() -> None:
+    """2 W by test: enough for the 1.5 W that the test asks, not for the 3 W of the analysis."""
+    found = f"{DATED}judged: {{R-1: A}}, measured: {{x: 2 W +/- 0.1 W (k = 2)}}}}"
+    milder = TEST.replace("at_least: 3 W", "at_least: 1.5 W").replace(", records: [T-1]", "")
+    text = requirements(requirement("R-1", BY_F, milder)) + f"records: [{found}]\n"
+    dossier = build(text, spec("f")).judge({"f": answer(x=extent(4, 9))})
+    assert result(dossier, "R-1").compliance in (NC, PC)
+
+
 @pytest.mark.parametrize(
     ("newer", "report", "code"),
     [

@@ -9,6 +9,7 @@ from typing import Any
 
 from closeout.graph import bounds_in
 from closeout.graph.bounds import as_double
+from closeout.graph.conditions import is_same_limit
 from closeout.graph.temperatures import refusal
 from closeout.judge.as_run import Verdict
 from closeout.judge.limits import Extremes, Judged, Judgement, compare, shown_in
@@ -102,7 +103,7 @@ def unnamed_failures(
         if record.id in named or record.date is None:
             continue
         if not is_about(record, requirement, verification) or _is_told_by_its_method(
-            record, requirement, verification
+            record, requirement, verification, standing
         ):
             continue
         one = _record(said, requirement, verification, record, standing)
@@ -129,14 +130,16 @@ def is_about(record: Record, requirement: Requirement, verification: Verificatio
 
 
 def _is_told_by_its_method(
-    record: Record, requirement: Requirement, verification: Verification
+    record: Record, requirement: Requirement, verification: Verification, standing: Standing
 ) -> bool:
     """Return whether a verification of the record's own method says what it found.
 
-    A failed test is held against the test of a quantity; where there is none, against its analysis.
+    A failed test is held against the test of a limit; where there is none, against its analysis.
     """
     return record.method is not verification.method and any(
-        one.method is record.method and is_about(record, requirement, one)
+        one.method is record.method
+        and is_about(record, requirement, one)
+        and is_same_limit(one.criterion, verification.criterion, standing.units)
         for one in requirement.verification
     )
 
