@@ -35,7 +35,7 @@ def kinds(verdict: Verdict) -> dict[str, list[str]]:
     """Return the names under each heading that is not empty."""
     headings = {
         name: [change.now.id for change in getattr(verdict, name)]
-        for name in ("lost", "raised", "covered", "short", "early", "gained")
+        for name in ("lost", "raised", "covered", "bared", "short", "early", "gained")
     }
     headings |= {"deleted": list(verdict.deleted), "added": list(verdict.added)}
     return {name: found for name, found in headings.items() if found}
@@ -109,11 +109,30 @@ def test_what_is_worse_at_a_later_review_is_told_and_blocks_nothing():
     assert kinds(against_head(at(SHORT), at(SHORT))) == {}
 
 
-def test_cover_that_is_lost_blocks():
-    covered = state(item("R-1", SHORT), more=WAIVER.format("R-1"))
-    verdict = against_head(covered, state(item("R-1", SHORT)))
+def test_cover_that_is_lost_by_other_numbers_blocks():
+    waiver = WAIVER.format("R-1")
+    covered = state(item("R-1", SHORT), more=waiver)
+    lower = state(item("R-1", SHORT), more=waiver, reply=answer(x=extent(0.5)))
+    verdict = against_head(covered, lower)
     assert (kinds(verdict), verdict.exit_status) == ({"lost": ["R-1"]}, 1)
     assert kinds(against_head(covered, covered)) == {}
+
+
+def test_a_waiver_that_is_withdrawn_is_told():
+    covered = state(item("R-1", SHORT), more=WAIVER.format("R-1"))
+    verdict = against_head(covered, state(item("R-1", SHORT)))
+    assert (kinds(verdict), verdict.exit_status) == ({"bared": ["R-1"]}, 0)
+
+
+def test_a_parent_is_told_by_what_changed_below_it():
+    """R-2 has long been open; that no issue of it was raised is not said of S-1."""
+
+    def pair(least: int, more: str = "") -> Dossier:
+        items = (item("R-1", least, above="S-1"), item("R-2", None, above="S-1"))
+        return state(requirement("S-1"), *items, more=more)
+
+    verdict = against_head(pair(MET), pair(SHORT, WAIVER.format("R-1")))
+    assert kinds(verdict) == {"covered": ["S-1", "R-1"]}
 
 
 def test_covered_is_no_loss():

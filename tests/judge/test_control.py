@@ -611,13 +611,14 @@ def test_a_retest_ends_a_failure_where_an_analysis_promises_the_same(named: str 
     def code(again: str, closed: str) -> tuple[Compliance, bool]:
         text = requirements(requirement("R-1", BY_F, *by_test))
         text += f"records: [{bad}, {again}]\n{report}{closed}}}]\n"
-        dossier = build(text, spec("f"), clean=True).judge({"f": answer(x=extent(4, 9))})
+        dossier = build(text, spec("f")).judge({"f": answer(x=extent(4, 9))})
         return result(dossier, "R-1").compliance, result(dossier, "R-1").closed
 
     replaced = again.replace("judged", "replaces: T-1, judged")
     assert code(replaced, ", closed_by: T-2") == (C, True)
     assert code(replaced, "")[0] in (NC, PC)  # its report is open
-    assert code(again, ", closed_by: T-2")[0] in (NC, PC)  # nothing takes its place
+    assert code(again, ", closed_by: T-2") == (C, True)  # the record that closes it says so too
+    assert code(again, ", closed_by: T-3")[0] in (NC, PC)  # nothing takes its place
     short = replaced.replace("{x: 4", "{x: 2")
     assert code(short, ", closed_by: T-2")[0] in (NC, PC)
 
@@ -825,7 +826,9 @@ def test_a_failed_outcome_that_no_verification_names_still_counts() -> None:
     failed = "id: T-0, judged: {R-1: A}, outcome: not met"
     good = f"id: T-1, judged: {{R-1: A}}, {HIGH}"
     report = f"requirements: [R-1], {CLOSED.format('T-1')}"
-    assert code_of([failed, good], report) is NC
+    # What closes its nonconformance takes its place, as what says that it replaces it.
+    assert code_of([failed, good], report) is C
+    assert code_of([failed, good], report.replace("closed_by: T-1", "cause: unknown")) is NC
     assert code_of([failed, f"{good}, replaces: T-0"], report) is C
 
 

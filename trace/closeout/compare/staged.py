@@ -14,7 +14,7 @@ from closeout.model.issue import is_raised
 from closeout.model.problem import Problem, Severity
 
 _NONE = News()
-_GRAVEST_FIRST = ("lost", "short", "found", "rebuilt", "raised", "covered", "other")
+_GRAVEST_FIRST = ("lost", "short", "found", "bared", "rebuilt", "raised", "covered", "other")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,10 +40,11 @@ class Verdict:
     ``errors``, which HEAD does not have, and ``lost`` block; ``known`` are errors that it has too.
     ``found`` lost compliance by what a record found, ``rebuilt`` with a new build of an article and
     ``raised`` with a new issue (both to be verified again), ``covered`` under a waiver or
-    deviation: each of their own or of what they are judged by. ``short`` was open and is not
-    compliant, or was partially compliant and is not at all. ``early`` keeps its code, and is not
-    met any more, or open again, where it is due later. ``gained`` became compliant; ``deleted`` and
-    ``added`` are identifiers, ``renamed`` old ones with new ones, of all sections.
+    deviation, and ``bared`` no longer so, with the numbers that it had: each of their own or of
+    what they are judged by. ``short`` was open and is not compliant, or was partially compliant and
+    is not at all. ``early`` keeps its code, and is not met any more, or open again, where it is due
+    later. ``gained`` became compliant; ``deleted`` and ``added`` are identifiers, ``renamed`` pairs
+    of them.
     """
 
     errors: tuple[Problem, ...]
@@ -53,6 +54,7 @@ class Verdict:
     rebuilt: tuple[Change, ...] = ()
     raised: tuple[Change, ...] = ()
     covered: tuple[Change, ...] = ()
+    bared: tuple[Change, ...] = ()
     short: tuple[Change, ...] = ()
     early: tuple[Early, ...] = ()
     gained: tuple[Change, ...] = ()
@@ -96,6 +98,7 @@ def against_head(
         rebuilt=tuple(kinds["rebuilt"]),
         raised=tuple(kinds["raised"]),
         covered=tuple(kinds["covered"]),
+        bared=tuple(kinds["bared"]),
         short=tuple(kinds["short"]),
         early=tuple(_early(both)),
         gained=tuple(kinds["gained"]),
@@ -108,6 +111,15 @@ def against_head(
 def _bares(was: RequirementResult, now: RequirementResult) -> bool:
     """Return whether a shortfall that was covered is one that nothing covers any more."""
     return was.covered and not now.covered and now.compliance in (Compliance.PC, Compliance.NC)
+
+
+def _numbers(result: RequirementResult) -> list[tuple[object, ...]]:
+    """Return what was found of a requirement that is not met, and the limits it is held to."""
+    return [
+        (entry.quantity, entry.case, entry.value, entry.low, entry.high, entry.limit_text)
+        for entry in result.evidence
+        if entry.due and entry.state is State.NOT_MET
+    ]
 
 
 def _early(both: Iterable[tuple[RequirementResult, RequirementResult]]) -> Iterator[Early]:
@@ -192,6 +204,8 @@ class _Sort:
     def _of_loss(self, was: RequirementResult, now: RequirementResult) -> str:
         if is_raised(was.issue, now.issue):
             return "raised"
+        if _bares(was, now) and _numbers(was) == _numbers(now):
+            return "bared"  # by its waiver, or a new build that the waiver is not of
         if now.covered:
             return "covered"
         return self._of_evidence(now) if now.evidence else self._of_derived(now)
@@ -216,11 +230,16 @@ class _Sort:
         if not causes:
             # Compliant but for what could not be read, which is among the errors.
             return "other" if self._errors else "lost"
-        return _gravest({self._cause(cause) for cause in causes})
+        changed = [cause for cause in causes if self._is_changed(cause)]
+        return _gravest({self._cause(cause) for cause in changed or causes})
+
+    def _is_changed(self, cause: RequirementResult) -> bool:
+        before = self._was.get(cause.id)
+        return before is None or before.compliance is not cause.compliance or _bares(before, cause)
 
     def _cause(self, cause: RequirementResult) -> str:
         before = self._was.get(cause.id)
-        if before is not None and before.compliance is Compliance.C:
+        if before is not None and (before.compliance is Compliance.C or _bares(before, cause)):
             return self.kind(cause.id)
         if cause.covered:
             return "covered"

@@ -118,14 +118,6 @@ class Index:
         """Return whether a name is surely unknown: no item has it, none that is left out either."""
         return name not in known and name not in self.left_out and self.whole
 
-    def last(self, record: str) -> Record:
-        """Return the record that takes the place of another at last."""
-        seen: set[str] = set()
-        while record in self.replaced and record not in seen:
-            seen.add(record)  # records that replace each other are told as a problem
-            record = self.replaced[record]
-        return self.records[record]
-
     @property
     def complete(self) -> bool:
         """True where nothing was left out, so that what is not there is missing."""

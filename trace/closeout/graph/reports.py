@@ -18,17 +18,14 @@ AGAIN = ("rework", "repair")
 
 def reports(index: Index) -> Iterator[Finding]:
     """Yield failed records without a nonconformance, and nonconformances without what they need."""
-    found_by = {report.found_by for report in index.project.nonconformances}
-    for record in index.records.values():
-        if record.outcome != NOT_MET or record.date is None or not index.complete:
-            continue
-        if record.id not in found_by:
+    for number, record in enumerate(unreported(index)):
+        if index.complete:
             yield error(
                 "nonconformance-missing",
                 record.where / "outcome",
                 f"the outcome of {record.id} is not met, and no nonconformance reports it",
                 "put this into a file below requirements/, and say what became of it: "
-                + report_text(record, _judged_by(record, index), index),
+                + report_text(record, _judged_by(record, index), index, number),
             )
     named = {name for _, _, one in index.project.verifications() for name in one.records}
     for record in index.records.values():
@@ -37,6 +34,16 @@ def reports(index: Index) -> Iterator[Finding]:
     for report in index.project.nonconformances:
         yield from _waiver(report, index)
         yield from _retest(report, index)
+
+
+def unreported(index: Index) -> list[Record]:
+    """Return the records of which the outcome is not met, and that no nonconformance reports."""
+    found_by = {report.found_by for report in index.project.nonconformances}
+    return [
+        record
+        for record in index.records.values()
+        if record.outcome == NOT_MET and record.date is not None and record.id not in found_by
+    ]
 
 
 def _judged_by(record: Record, index: Index) -> list[str]:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from closeout.graph import Index
 from closeout.graph.findings import error, warning
 from closeout.graph.report_text import report_text
+from closeout.graph.reports import unreported
 from closeout.judge.nonconformance import NOT_MET
 from closeout.judge.records import failed_by_measure, is_about
 from closeout.judge.standing import Standing
@@ -65,10 +66,10 @@ def _unreported(index: Index, standing: Standing, history: History | None) -> It
         if failed_by_measure(requirement, verification, record, standing):
             quantity = str(verification.criterion.quantity)
             found.setdefault(record.id, {})[requirement.id] = quantity
-    for name, quantities in found.items():
+    for number, (name, quantities) in enumerate(found.items(), len(unreported(index))):
         # A report may stand in what could not be read.
         if index.complete:
-            yield _missing(index.records[name], quantities, index)
+            yield _missing(index.records[name], quantities, index, number)
 
 
 _Held = tuple[Requirement, Verification, Record]
@@ -138,13 +139,13 @@ def _of_no_known_issue(
             )
 
 
-def _missing(record: Record, quantities: dict[str, str], index: Index) -> Finding:
+def _missing(record: Record, quantities: dict[str, str], index: Index, before: int = 0) -> Finding:
     what = ", ".join(f"{quantity} of {name}" for name, quantity in quantities.items())
     return error(
         "nonconformance-missing",
         record.where / "measured" if record.measured else record.where,
         f"{record.id} found {what} not met, and no nonconformance reports it",
-        _PUT + report_text(record, quantities, index),
+        _PUT + report_text(record, quantities, index, before),
     )
 
 

@@ -44,17 +44,20 @@ def by_records(
             judged.append(_open(said, f"there is no record {name} that could be read"))
             continue
         one = _record(said, requirement, verification, record, standing)
-        if name not in index.replaced:
-            judged.append(one)
-        elif one.evidence.state is State.NOT_MET:
+        failed = one.evidence.state is State.NOT_MET
+        after = standing.made_good_by(record, requirement.id) if failed else None
+        if after is not None:
             by = _kept_by(said, requirement, verification, record, standing)
             judged += [_and(one, f"{by}, so it still counts")] if by else []
+        elif standing.last(record, requirement.id) is record:
+            judged.append(one)
     judged = _tested_all_over(judged, requirement, verification, standing)
     judged += unnamed_failures(said, requirement, verification, standing)
     if judged or not verification.records:
         return judged
-    name = verification.records[0]
-    return [_open(said, f"{name} is replaced by {index.replaced[name]}, which is not named here")]
+    first = index.records[verification.records[0]]
+    last = standing.last(first, requirement.id)
+    return [_open(said, f"{first.id} is replaced by {last.id}, which is not named here")]
 
 
 def _tested_all_over(
@@ -82,9 +85,13 @@ def in_force(
 ) -> list[Record]:
     """Return the records that a verification names and that are evidence of today's state."""
     index = standing.index
-    names = [name for name in verification.records if name not in index.replaced]
-    records = [index.records[name] for name in names if name in index.records]
-    return [one for one in records if not standing.lacks(requirement, verification, one)]
+    records = [index.records[name] for name in verification.records if name in index.records]
+    return [
+        one
+        for one in records
+        if standing.last(one, requirement.id) is one
+        and not standing.lacks(requirement, verification, one)
+    ]
 
 
 def unnamed_failures(
@@ -109,9 +116,7 @@ def unnamed_failures(
         one = _record(said, requirement, verification, record, standing)
         if one.evidence.state is not State.NOT_MET:
             continue
-        by = "no verification names it"
-        if record.id in standing.index.replaced:
-            by = _kept_by(said, requirement, verification, record, standing) or ""
+        by = _kept_by(said, requirement, verification, record, standing)
         if by:
             found.append(_and(one, f"{by}, so it still counts"))
     return found
@@ -177,9 +182,14 @@ def took_place(
 
     The record says that the test took place, the analysis says what it shows.
     """
-    names = [name for name in verification.records if name not in standing.index.replaced]
+    known = standing.index.records
+    names = [
+        name
+        for name in verification.records
+        if name not in known or standing.last(known[name], requirement.id) is known[name]
+    ]
     for name in names:
-        record = standing.index.records.get(name)
+        record = known.get(name)
         if record is None:
             return None, f"there is no record {name} that could be read"
         if lacks := standing.lacks(requirement, verification, record):
@@ -188,7 +198,7 @@ def took_place(
             return name, f"the outcome of {name} is not met"
         if record.data is None:
             return name, f"{name} names no data file that the analysis could read"
-    records = [standing.index.records[name] for name in names]
+    records = [known[name] for name in names]
     if left := standing.conditions.untested(requirement, verification, records):
         return names[-1] if names else None, "; ".join(left)
     return (names[-1], None) if names else (None, "the test has no record")
@@ -243,8 +253,8 @@ def _kept_by(
         return _outcome({**said, "record": last.id}, verification, last, standing).evidence.state
 
     by = kept_by(requirement, verification, record, standing, shows)
-    last = standing.index.last(record.id)
-    if by is not None or is_of_another_issue(last, requirement):
+    last = standing.made_good_by(record, requirement.id)
+    if by is not None or last is None or is_of_another_issue(last, requirement):
         return by
     later = [*in_force(requirement, verification, standing), last]
     return standing.conditions.untested_again(requirement, verification, record, later)

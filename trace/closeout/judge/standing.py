@@ -49,6 +49,53 @@ class Standing:
         return found
 
     @cached_property
+    def _replacing(self) -> dict[str, list[Record]]:
+        found: dict[str, list[Record]] = {}
+        for record in self.index.records.values():
+            if record.replaces in self.index.replaced and record.date is not None:
+                found.setdefault(record.replaces or "", []).append(record)
+        return found
+
+    def last(self, record: Record, requirement: str) -> Record:
+        """Return the record that takes the place of another for a requirement at last; else itself.
+
+        It judged the requirement, or does not say what it judged: a test of two requirements that
+        is repeated for one of them still speaks of the other.
+        """
+        found, seen, left = record, {record.id}, [record]
+        while left:
+            for one in self._replacing.get(left.pop().id, ()):
+                if one.id in seen:
+                    continue  # records that replace each other are told as a problem
+                seen.add(one.id)
+                left.append(one)
+                speaks = not one.judged or requirement in dict(one.judged)
+                if speaks and (found is record or (one.date or "") >= (found.date or "")):
+                    found = one
+        return found
+
+    def made_good_by(self, failed: Record, requirement: str) -> Record | None:
+        """Return what takes a failed record's place for a requirement; None where nothing does.
+
+        That is what replaces it, else the newest record by which its nonconformance is closed.
+        """
+        last = self.last(failed, requirement)
+        if last is not failed:
+            return last
+        closing = [
+            self.index.records[name]
+            for report in self.index.project.nonconformances
+            if report.found_by == failed.id
+            for name in dict.fromkeys(filter(None, (report.closed_by, *report.retest)))
+            if name in self.index.records
+        ]
+        dated = [
+            one for one in closing
+            if one.date is not None and one is not failed and requirement in dict(one.judged)
+        ]  # fmt: skip
+        return max(dated, key=lambda one: one.date or "", default=None)
+
+    @cached_property
     def conditions(self) -> Conditions:
         """The conditions that records are held against."""
         return Conditions(self.index, self.units, self.settings)

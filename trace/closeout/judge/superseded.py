@@ -74,10 +74,12 @@ def kept_by(
         left = why_open(report, index)
         if left is not None:
             return f"{report.id} is open ({left})"
-    last = index.last(record.id)
+    last = standing.made_good_by(record, requirement.id)
+    if last is None:
+        return f"no later record about {requirement.id} says replaces: {record.id}"
     if _takes_its_place(requirement, verification, record, last, standing, shows):
         return None
-    return f"{last.id} that replaces it does not show it met"
+    return f"{last.id} that takes its place does not show it met"
 
 
 def _takes_its_place(

@@ -18,6 +18,10 @@ from closeout.model.records import Waiver
 ROOM = 0.5
 
 
+# What the message of evidence says that speaks of an earlier state.
+_OTHER = "re-opened: "
+
+
 def waived(dossier: Dossier, index: Index, units: Units) -> Iterator[Finding]:
     """Yield a finding for each waiver or deviation that does not do what it was made for."""
     for result in dossier.requirements:
@@ -39,7 +43,15 @@ def _waiver(
     faults = list(void(waiver, result, index, review))
     yield from faults
     left = [entry for entry in short if entry.covered_by is None]
-    if not faults and left:
+    others = [entry for entry in left if entry.message and _OTHER in entry.message]
+    if not faults and others:
+        yield warning(
+            "waiver-short", waiver.where / "accepts",
+            f"{waiver.id} was given of another build, issue or condition of {result.id}:"
+            f" {others[0].message}",
+            "ask for it again, of what stands now, or verify that",
+        )  # fmt: skip
+    elif not faults and left:
         shown = ", ".join(_named(entry) for entry in left)
         yield warning(
             "waiver-short", waiver.where / "accepts",
@@ -76,6 +88,13 @@ def void(
             "waiver-not-approved", waiver.where,
             f"{waiver.id} is not approved yet, so it does not cover {result.id}",
             "add approved_by: and date: once it is approved",
+        )  # fmt: skip
+    elif is_later(waiver, index, review):
+        yield warning(
+            "dated-after-review", waiver.where / "date",
+            f"{waiver.id} is of {waiver.date}, after {review or 'the last review'}, so it does not"
+            f" cover {result.id} there",
+            "judge a later review, or mend its date",
         )  # fmt: skip
     elif not in_force(waiver, index, review):
         yield warning(

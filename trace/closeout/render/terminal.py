@@ -272,6 +272,7 @@ def _details(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
             hits = [evidence for evidence in result.evidence if wanted(evidence)]
             if hits or (title == "Due and open" and result.id in loose):
                 lines += _detail(result, hits, paint, width, dict(dossier.settings))
+                lines += [] if hits else _kept_open(result, width)
         if lines:
             yield from ("", paint.strong(title), *lines)
 
@@ -290,6 +291,12 @@ def _detail(
         yield from wrap(flow(result.why), width, 4)
     for evidence in hits:
         yield from evidence_lines(evidence, width, settings)
+
+
+def _kept_open(result: RequirementResult, width: int) -> Iterator[str]:
+    """Yield the nonconformances of a requirement whose evidence alone would close it."""
+    for name, became in result.reported if result.evidence else ():
+        yield from wrap(flow(f"{name}: {became}"), width, 4)
 
 
 def evidence_lines(

@@ -73,12 +73,17 @@ def served(dossier: Dossier) -> dict[str, list[str]]:
 
 
 def loose(dossier: Dossier) -> frozenset[str]:
-    """Return what is due and open without evidence of its own, and not for what is below it."""
+    """Return what is due and open though no evidence of its own is, nor what is below it.
+
+    It has none, or something else keeps it open, as a nonconformance.
+    """
     outstanding = {result.id for result in dossier.requirements if result.outstanding}
     return frozenset(
         result.id
         for result in dossier.requirements
-        if result.outstanding and not result.evidence and outstanding.isdisjoint(result.derived)
+        if result.outstanding
+        and outstanding.isdisjoint(result.derived)
+        and not any(entry.due and not entry.closed for entry in result.evidence)
     )
 
 

@@ -36,17 +36,21 @@ def _missing(dossier: Dossier) -> Iterator[str]:
     found = list(_verifications(dossier))
     due = [(name, state) for name, state, is_due in found if is_due and state is not None]
     loose = trail.loose(dossier)
+    shown = {result.id for result in dossier.requirements if result.evidence}
     kinds = [
         _kind("could not be evaluated", [name for name, state in due if state is State.ERROR]),
         _kind("not met and not covered", [name for name, state in due if state is State.NOT_MET]),
         _kind("open", [name for name, state in due if state is State.OPEN]),
-        _kind("without anything that could close it", sorted(loose)),
+        _kind("without anything that could close it", sorted(loose - shown)),
+        _kind("kept open by something else", sorted(loose & shown)),
     ]
     told = [kind for kind in kinds if kind]
     if told:
         yield f"missing of what is due: {'; '.join(told)}; open-points.html has all of it"
-    else:
+    elif dossier.exit_status == 0:
         yield "nothing that is due is missing: everything is met or covered"
+    else:
+        yield "not all of it could be judged; closeout verify says why"
     later = sum(state is not None and not is_due for _, state, is_due in found)
     if later:
         yield f"due at a later review and not closed yet: {words.count(later, 'verification')}"

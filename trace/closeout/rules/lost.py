@@ -19,9 +19,10 @@ _MOST_TEXT = 70
 def lost(index: Index, history: History, units: Units) -> Iterator[Finding]:
     """Yield what was deleted, edited or given another meaning, and must not be."""
     yield from _identifier_reused(index, history)
-    yield from _failed_record_deleted(index, history, units)
     yield from _record_edited(index, history, units)
-    yield from _report_deleted(index, history)
+    if index.whole:  # else it may stand in what could not be read
+        yield from _failed_record_deleted(index, history, units)
+        yield from _report_deleted(index, history)
     yield from _report_edited(index, history)
 
 
