@@ -134,7 +134,7 @@ def test_deciding_it_is_a_change_of_the_criterion_against_git(tmp_path: Path) ->
     project.replace("requirements/power.yaml", "at_most: TBD", "at_most: 70 W h")
     run = project.run("lint")
     assert (
-        "(energy at least 190 kJ at most TBD -> energy at least 190 kJ at most 70 W h)"
+        "(energy at least 190 kJ, at most TBD -> energy at least 190 kJ, at most 70 W h)"
         in run.stdout
     )
     assert "[issue-not-raised]" in run.stdout

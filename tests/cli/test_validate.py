@@ -149,8 +149,14 @@ def test_an_analysis_whose_test_fails_shows_nothing_as_met(tmp_path: Path) -> No
     assert "validation: 1 analysis run and passed, 1 run and failed" in text
     assert f"energy: {TEST} (run: failed" in text
     project.write({TEST: PASSES})
-    mended = project.verify()
-    assert (mended.status, state(mended)) == (0, "named")
+    # A failure is not forgotten with a change: the test has to be run again.
+    changed = project.verify()
+    assert (changed.status, state(changed)) == (2, "failed")
+    assert "when it was last run, on another state" in failed(changed)["message"]
+    mended = project.verify("--validate")
+    assert (mended.status, state(mended)) == (0, "passed")
+    project.write({"README.md": "Invented."})
+    assert state(project.verify()) == "named"
 
 
 def test_what_is_not_met_stays_so_and_no_waiver_reaches_it(tmp_path: Path) -> None:
@@ -304,7 +310,7 @@ def test_analyses_that_share_a_test_run_it_once_and_both_fall_with_it(tmp_path: 
     assert {r["compliance"] for r in run.json["requirements"]} == {"open"}
     # Of what is not judged, nothing is run.
     project.write({TEST: MARKS.format(mark=str(mark)), "analyses/warmth.py": WARMTH})
-    assert state(project.verify("--validate", "--only", "THM-010")) == "named"
+    assert state(project.verify("--validate", "--only", "THM-010")) == "failed"
     assert mark.read_text() == "run "
 
 

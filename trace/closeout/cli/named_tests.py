@@ -69,6 +69,7 @@ def validations(
         wanted = [t for t in named if t not in known and snapshot.digest(t.partition("::")[0])]
         known |= run_tests(wanted, snapshot, results, options.jobs, limit or TEST_LIMIT, progress)
         certain = known.keys() <= results.all().keys()
+    known = {**results.failed_before(), **known}
     of = (
         Validation(spec.name, tuple(known.get(t) or _named(t, snapshot) for t in spec.validated_by))
         for spec in specs

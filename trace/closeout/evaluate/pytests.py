@@ -30,8 +30,10 @@ Told = dict[str, Any]
 # Seconds by the clock after which a process is looked at, if it tells nothing meanwhile.
 _LOOK = 0.5
 # What Python compiles is written: the folder is new, and pytest would compile plugins each time.
+# It ends with the tool that started it, however that ends: prctl(2), PR_SET_PDEATHSIG is 1.
 _START = (
     "import sys, json; told = json.loads(sys.argv[1]); sys.path[:] = ['', *told['path']];"
+    " import ctypes; sys.platform == 'linux' and ctypes.CDLL(None).prctl(1, 9, 0, 0, 0);"
     " sys.argv[:] = ['pytest']; from closeout.evaluate.reporter import main; sys.exit(main(told))"
 )
 # The files in which pytest looks for its configuration, in its order, and what makes them one.

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -30,7 +30,8 @@ Progress = Callable[[int, int], None]
 
 # Processor time of one test in s, where the project's policy does not say.
 TEST_LIMIT = 300.0
-_KIND = "validation"
+_KIND, _FAILED = "validation", "failed validation"
+_NOT_SINCE = "when it was last run, on another state; closeout verify --validate runs it again"
 # States of which results are kept.
 _STATES_KEPT = 32
 
@@ -59,18 +60,42 @@ class KeptResults:
 
         Where no result of any state is kept, no file is looked at.
         """
-        return self._store.get(_KIND, self._of_state()) if self._store.holds_any(_KIND) else None
+        if not self._store.holds_any(_KIND):
+            return None
+        failed = self._store.get(_FAILED, _FAILED) or ""
+        return f"{self._store.get(_KIND, self._of_state()) or ''}\n{failed}"
 
     def all(self) -> dict[str, NamedTest]:
         """Return what is kept for the state, by the name of the test."""
-        text = self.text
-        return {} if text is None else {name: _read(row) for name, row in json.loads(text).items()}
+        return self._rows(_KIND, self._of_state()) if self._store.holds_any(_KIND) else {}
+
+    def failed_before(self) -> dict[str, NamedTest]:
+        """Return the tests that failed when they were last run, on whatever state that was.
+
+        A failure is not forgotten with a comment; it ends when the test is run again.
+        """
+        return {
+            name: replace(test, message=f"{test.message} ({_NOT_SINCE})")
+            for name, test in self._rows(_FAILED, _FAILED).items()
+        }
 
     def add(self, tests: Iterable[NamedTest]) -> None:
         """Keep further results of the state."""
-        found = self.all() | {test.named: test for test in tests}
-        text = json.dumps({name: asdict(test) for name, test in sorted(found.items())})
-        self._store.put(_KIND, self._of_state(), text, _STATES_KEPT)
+        new = {test.named: test for test in tests}
+        self._put(_KIND, self._of_state(), self.all() | new, _STATES_KEPT)
+        failed = {name: test for name, test in new.items() if test.state is Tested.FAILED}
+        before = self._rows(_FAILED, _FAILED)
+        left = {name: test for name, test in before.items() if name not in new}
+        if failed or before:
+            self._put(_FAILED, _FAILED, left | failed, 1)
+
+    def _rows(self, kind: str, key: str) -> dict[str, NamedTest]:
+        text = self._store.get(kind, key)
+        return {} if text is None else {name: _read(row) for name, row in json.loads(text).items()}
+
+    def _put(self, kind: str, key: str, tests: Mapping[str, NamedTest], most: int) -> None:
+        rows = {name: asdict(test) for name, test in sorted(tests.items())}
+        self._store.put(kind, key, json.dumps(rows), most)
 
     def _of_state(self) -> str:
         if self._key is None:
