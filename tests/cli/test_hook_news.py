@@ -206,6 +206,32 @@ def test_a_new_build_passes_and_is_to_be_verified_again(hooked: Project) -> None
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("named", ["TR-003", "TR-001, TR-003"])
+def test_a_new_build_with_its_planned_test_passes_and_so_does_its_merge(
+    hooked: Project, named: str
+) -> None:
+    hooked.git("checkout", "--quiet", "-b", "side")
+    hooked.replace(BENCH, "model: flight, build: FM-2", "model: flight, build: FM-3")
+    append(hooked, BENCH, PLANNED.replace("judged", "article: {BAT: FM-3}, judged"))
+    hooked.replace(POWER, "records: [TR-001]", f"records: [{named}]")
+    run = commit(hooked)
+    assert run.status == 0, run.said
+    assert "to be verified again, what was verified has a new build" in run.said
+    hooked.git("checkout", "--quiet", "main")
+    run = hooked.attempt("merge", "--no-ff", "--no-edit", "side")
+    assert run.status == 0, run.said
+
+
+@pytest.mark.slow
+def test_a_planned_test_in_place_of_a_record_blocks_without_a_new_build(hooked: Project) -> None:
+    append(hooked, BENCH, PLANNED.replace("judged", "article: {BAT: FM-2}, judged"))
+    hooked.replace(POWER, "records: [TR-001]", "records: [TR-003]")
+    run = commit(hooked)
+    assert run.status != 0
+    assert "it loses compliance" in run.said
+
+
+@pytest.mark.slow
 def test_a_result_between_its_uncertainties_passes_and_is_told(hooked: Project) -> None:
     fail(hooked)
     hooked.replace(BENCH, "49.5 W h", "52.1 W h")

@@ -5,6 +5,7 @@ That is no change of a requirement, a parameter or an analysis: who reports it h
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from closeout.model.dossier import Evidence, State
@@ -14,17 +15,24 @@ from closeout.model.records import Project, Record
 
 @dataclass(frozen=True, slots=True)
 class News:
-    """Articles that have a new build, and records of which it is new what they found."""
+    """Articles that have a new build, and records of which it is new what they found.
+
+    ``again`` are verifications, by requirement and number, of which every record speaks of an
+    earlier build of such an article, or is the planned test of the new one.
+    """
 
     rebuilt: frozenset[str] = frozenset()
     found: frozenset[str] = frozenset()
+    again: frozenset[tuple[str, int]] = frozenset()
 
-    def kind(self, entry: Evidence) -> str | None:
+    def kind(self, requirement: str, entry: Evidence) -> str | None:
         """Return why evidence is not met, "found" or "rebuilt"; None where it is not by news."""
         if entry.record in self.found:
             return "found"
-        rebuilt = entry.state is State.OPEN and entry.rebuilt and self.rebuilt >= {*entry.rebuilt}
-        return "rebuilt" if rebuilt else None
+        if entry.state is not State.OPEN:
+            return None
+        rebuilt = entry.rebuilt and self.rebuilt >= {*entry.rebuilt}
+        return "rebuilt" if rebuilt or (requirement, entry.number) in self.again else None
 
 
 def news(was: Project, now: Project, names: Names | None = None) -> News:
@@ -36,12 +44,34 @@ def news(was: Project, now: Project, names: Names | None = None) -> News:
     articles, records = ((names or {}).get(of, {}) for of in ("articles", "records"))
     builds = {articles.get(one.id, one.id): one.build for one in was.articles}
     found = {records.get(one.id, one.id): _found(one) for one in was.records}
+    rebuilt = {one.id: one.build for one in now.articles if one.build != builds.get(one.id)}
     return News(
-        rebuilt=frozenset(one.id for one in now.articles if one.build != builds.get(one.id)),
+        rebuilt=frozenset(rebuilt),
+        again=frozenset(_again(now, rebuilt)) if rebuilt else frozenset(),
         found=frozenset(
             one.id for one in now.records if one.date and found.get(one.id) != _found(one)
         ),
     )
+
+
+def _again(now: Project, rebuilt: Mapping[str, str | None]) -> Iterator[tuple[str, int]]:
+    """Yield the verifications that are to be made again with the new builds of some articles."""
+    records = {record.id: record for record in now.records}
+    for requirement, number, verification in now.verifications():
+        named = [records[name] for name in verification.records if name in records]
+        if named and all(_is_of_earlier(one, records, rebuilt) for one in named):
+            yield requirement.id, number
+
+
+def _is_of_earlier(
+    record: Record, records: Mapping[str, Record], rebuilt: Mapping[str, str | None]
+) -> bool:
+    """Return whether a record is of an earlier build, or the planned test of the new one."""
+    before = records.get(record.replaces or "")
+    articles = dict(record.article) or (dict(before.article) if before is not None else {})
+    if record.date is None:
+        return not rebuilt.keys().isdisjoint(articles)
+    return any(name in rebuilt and rebuilt[name] != build for name, build in articles.items())
 
 
 def _found(record: Record) -> tuple[object, ...]:

@@ -213,7 +213,7 @@ class _Sort:
     def _of_evidence(self, now: RequirementResult) -> str:
         """Return by what news a requirement is not compliant; lost where anything else is in it."""
         left = [entry for entry in now.evidence if entry.due and not entry.closed]
-        return _gravest({self._news.kind(entry) or "lost" for entry in left})
+        return _gravest({self._news.kind(now.id, entry) or "lost" for entry in left})
 
     def _of_derived(self, now: RequirementResult) -> str:
         """Return what became of a requirement that only mirrors those derived from it.
