@@ -18,8 +18,8 @@ FORMS = ("md", "html", "csv", "json")
 CSV_COLUMNS = (
     "requirement", "issue", "title", "text", "source", "derived from", "owner", "safety",
     "compliance", "close-out", "due", "early", "reason", "method", "level", "stage", "review",
-    "plan", "evidence", "quantity", "case", "conditions", "unit", "judged value", "at least",
-    "at most", "margin", "margin unit", "basis", "state", "cover", "found at", "as run",
+    "plan", "evidence", "validation", "quantity", "case", "conditions", "unit", "judged value",
+    "at least", "at most", "margin", "margin unit", "basis", "state", "cover", "found at", "as run",
     "message", "draft",
 )  # fmt: skip
 
@@ -82,7 +82,7 @@ def _requirement_cells(entry: Entry) -> list[str]:
 def _evidence_cells(line: Line) -> list[str | float | None]:
     before = (
         line.method, line.level, line.stage, line.review, line.plan, line.evidence,
-        line.quantity, line.case, line.conditions, line.unit,
+        line.validation, line.quantity, line.case, line.conditions, line.unit,
     )  # fmt: skip
     figures = (line.value_number, line.at_least, line.at_most, line.margin_number)
     after = (
