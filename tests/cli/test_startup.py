@@ -12,6 +12,9 @@ from tests.cli.project import Project, environment, make, power
 from tests.cli.project import requirement as item
 from tests.effort import BACKSTOP
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 HEAVY = {
     "sympy", "networkx", "jsonschema", "numpy", "rich", "jinja2", "markdown_it", "mpmath",
     "matplotlib",

@@ -21,6 +21,9 @@ from tests.cli.project import Project, base, environment, make, power
 from tests.cli.project import requirement as item
 from tests.effort import BACKSTOP
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 ESCAPE = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
 
 

@@ -22,6 +22,9 @@ from tests.cli.project import (
 )
 from tests.cli.project import requirement as item
 
+# Each starts processes of a second; a default run has other tests of the command line.
+pytestmark = pytest.mark.slow
+
 WAIVER = """\
 waivers:
   - id: RFW-001
