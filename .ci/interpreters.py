@@ -40,16 +40,6 @@ OF_PYTHON = (
     "tests/rules/test_pages.py",
     "tests/store",
 )
-# What uses each library once: YAML and schemas, arrays, symbols, chances, pages and their output.
-OF_LIBRARIES = (
-    "tests/load/test_records.py",
-    "tests/arithmetic/test_array.py",
-    "tests/arithmetic/test_symbol.py",
-    "tests/arithmetic/test_probability.py",
-    "tests/rules/test_pages.py",
-    "tests/render/test_formats.py",
-    "tests/store",
-)
 NAMED = re.compile(r"python3\.(\d+)")
 MODULES = ("ctypes", "ensurepip", "sqlite3", "ssl", "venv", "zlib")
 PROBE = f"""
@@ -118,7 +108,7 @@ def oldest() -> int:
         return 0
     try:
         with installed(one, [exactly(text) for text in wanted()]) as python:
-            return tested(one, python, "the oldest libraries", OF_LIBRARIES) or started(python)
+            return tested(one, python, "the oldest libraries", OF_PYTHON) or started(python)
     except Unusable as why:
         print(f"{one} with the oldest libraries: {why}")
         return 1
