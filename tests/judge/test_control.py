@@ -898,3 +898,49 @@ def test_a_report_without_requirements_speaks_of_those_its_record_judged() -> No
     text += f"records: [{DATED}judged: {{R-1: A}}, {HIGH}}}]\n"
     text += "nonconformances: [{id: N-1, found_by: T-1}]\n"
     assert not result(build(text).judge(), "R-1").closed
+
+
+# a record of two requirements
+
+
+def two(*retests: str, reports: str, named: str) -> tuple[Compliance, Compliance]:
+    """Return the codes of R-1 and R-2, which T-1 judged together: x failed, y met."""
+    first = (
+        "{id: T-1, method: test, date: 2026-01-01, judged: {R-1: A, R-2: A},"
+        " measured: {x: 1 W +/- 0.1 W (k = 2), y: 9 W +/- 0.1 W (k = 2)}}"
+    )
+    of_x = f"method: test, quantity: x, at_least: 3 W, records: [{named}]"
+    of_y = "method: test, quantity: y, at_least: 3 W, records: [T-1]"
+    text = requirements(requirement("R-1", of_x), requirement("R-2", of_y))
+    text += f"records: [{', '.join([first, *retests])}]\nnonconformances: [{reports}]\n"
+    dossier = build(text, clean=True).judge()
+    return result(dossier, "R-1").compliance, result(dossier, "R-2").compliance
+
+
+def again(name: str, day: int, judged: str, measured: str, more: str = "replaces: T-1") -> str:
+    return (
+        f"{{id: {name}, method: test, date: 2026-02-{day:02}, {more}, judged: {{{judged}: A}},"
+        f" measured: {{{measured} +/- 0.1 W (k = 2)}}}}"
+    )
+
+
+@pytest.mark.parametrize("named", ["T-1, T-2", "T-2"])
+@pytest.mark.parametrize("more", ["replaces: T-1", "title: Again"])
+def test_a_retest_counts_for_what_it_judged_and_the_rest_stays(named: str, more: str) -> None:
+    closed = "{id: N, found_by: T-1, requirements: [R-1], disposition: rework, closed_by: T-2}"
+    retest = again("T-2", 1, "R-1", "x: 4 W", more)
+    assert two(retest, reports=closed, named=named) == (C, C)
+    still = closed.replace(", closed_by: T-2", "")
+    assert two(retest, reports=still, named=named)[0] in (NC, PC)
+    short = again("T-2", 1, "R-1", "x: 2 W", more)
+    both = f"{closed}, {{id: M, found_by: T-2, requirements: [R-1], disposition: scrap}}"
+    assert two(short, reports=both, named=named) == (NC, C)
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+def test_two_retests_of_one_record_each_speak_of_their_own(order: tuple[int, int]) -> None:
+    """In whatever order they stand, and whichever is the later one."""
+    tests = (again("T-2", 1, "R-1", "x: 4 W"), again("T-3", 2, "R-2", "y: 8 W"))
+    closed = "{id: N, found_by: T-1, requirements: [R-1], disposition: rework, closed_by: T-2}"
+    found = two(*(tests[n] for n in order), reports=closed, named="T-2")
+    assert found[0] is C

@@ -12,9 +12,9 @@ import pint
 from closeout.measure import Units
 from closeout.measure.expression import parse
 from closeout.measure.linear import DIMENSIONS, coherent
-from closeout.measure.named import importable
 from closeout.measure.symbols import PREFIXES, SPELLINGS, SYMBOLS
 from closeout.model.amount import read_amount
+from closeout.render.units import importable
 
 
 @cache

@@ -19,8 +19,7 @@ from closeout.cli.studies import Wanted
 from closeout.graph import Index
 from closeout.graph.checks import nearest
 from closeout.judge.subjects import concerns, identifiers, subjects
-from closeout.model.formerly import renames
-from closeout.model.records import Project
+from closeout.model.formerly import Names
 from closeout.render.explain import Explained, first_text, rest_text, suggestions
 
 
@@ -83,12 +82,10 @@ def command(
     return 0
 
 
-def _now(identifier: str, project: Project) -> list[str]:
+def _now(identifier: str, renamed: Names) -> list[str]:
     """Return what an earlier identifier is called by now, as far as the project says it."""
     return [
-        f"{of[identifier]} (formerly {identifier})"
-        for of in renames(project).values()
-        if identifier in of
+        f"{of[identifier]} (formerly {identifier})" for of in renamed.values() if identifier in of
     ]
 
 
@@ -102,7 +99,7 @@ def _shown(one: Assessment, wanted: Wanted, latex: bool, progress: Progress) -> 
     first = before.dossier if index.requirements else readable(before.dossier)
     text = first_text(first, explained)
     if text is None:
-        raise _unknown(identifier, _known(index), _now(identifier, index.project))
+        raise _unknown(identifier, _known(index), _now(identifier, index.renamed))
     _write(text, progress)
     searched: Collection[str] = ()
     if identifier in index.requirements:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 from click.formatting import wrap_text
@@ -23,6 +24,11 @@ from closeout.cli.options import Options
 from closeout.cli.output import check_place, write_file
 from closeout.cli.progress import progress_bar
 from closeout.render.words import work
+from closeout.snapshot import Snapshot
+from closeout.store.database import Store
+
+if TYPE_CHECKING:  # the pipeline is loaded where something has to be judged anew
+    from closeout.cli.pipeline import Outcome
 
 ONLY = (
     "Only these: an identifier or a pattern, as 'PWR-*', with what is derived from it; or"
@@ -68,21 +74,7 @@ def command(
         run = None if compared else runs.recall(snapshot, store, key, options, wanted)
         change = ""
         if run is None:
-            from closeout.cli.only import without_verdicts
-            from closeout.cli.pipeline import assess
-
-            with progress_bar() as progress:
-                # Of a what-if, how much each margin moves is what is asked.
-                outcome = assess(snapshot, store, options, progress, verdicts_alone=not settings)
-                if compared:
-                    from closeout.render.whatif import whatif_text
-
-                    # What falls out of a state by the settings is to be seen beside what it was.
-                    before = replace(
-                        options, settings=(), only=without_verdicts(options.only), validate=False
-                    )
-                    unchanged = assess(snapshot, store, before, progress)
-                    change = whatif_text(unchanged.dossier, outcome.dossier, colour=colour())
+            outcome, change = _assessed(snapshot, store, options, compared)
             if validate:  # what is known of the tests has changed
                 key = runs.key_of_run(snapshot, store, options)
             run = runs.keep(store, key, wanted, outcome)
@@ -95,3 +87,25 @@ def command(
             told = work(run.computed, run.stored)
             click.echo(wrap_text(told, width(), subsequent_indent="  "))
         return run.exit_status
+
+
+def _assessed(
+    snapshot: Snapshot, store: Store, options: Options, compared: bool
+) -> tuple[Outcome, str]:
+    """Return what is judged, and where asked what a what-if changes, as text."""
+    from closeout.cli.only import without_verdicts
+    from closeout.cli.pipeline import assess
+
+    with progress_bar() as progress:
+        # Of a what-if, how much each margin moves is what is asked.
+        alone = not options.settings
+        outcome = assess(snapshot, store, options, progress, verdicts_alone=alone)
+        if not compared:
+            return outcome, ""
+        from closeout.render.whatif import whatif_text
+
+        # What falls out of a state by the settings is to be seen beside what it was.
+        only = without_verdicts(options.only)
+        before = replace(options, settings=(), only=only, validate=False)
+        unchanged = assess(snapshot, store, before, progress)
+        return outcome, whatif_text(unchanged.dossier, outcome.dossier, colour=colour())

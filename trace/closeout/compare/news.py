@@ -17,8 +17,8 @@ from closeout.model.records import Project, Record
 class News:
     """Articles that have a new build, and records of which it is new what they found.
 
-    ``again`` are verifications, by requirement and number, of which every record speaks of an
-    earlier build of such an article, or is the planned test of the new one.
+    ``again`` are verifications, by requirement and number, of which a test is planned of the new
+    build of such an article, and every other record speaks of an earlier one.
     """
 
     rebuilt: frozenset[str] = frozenset()
@@ -55,11 +55,15 @@ def news(was: Project, now: Project, names: Names | None = None) -> News:
 
 
 def _again(now: Project, rebuilt: Mapping[str, str | None]) -> Iterator[tuple[str, int]]:
-    """Yield the verifications that are to be made again with the new builds of some articles."""
+    """Yield the verifications of which a test is planned with the new builds of some articles.
+
+    Where none is planned, the evidence itself says that nothing but the build re-opened it.
+    """
     records = {record.id: record for record in now.records}
     for requirement, number, verification in now.verifications():
         named = [records[name] for name in verification.records if name in records]
-        if named and all(_is_of_earlier(one, records, rebuilt) for one in named):
+        planned = any(one.date is None for one in named)
+        if planned and all(_is_of_earlier(one, records, rebuilt) for one in named):
             yield requirement.id, number
 
 

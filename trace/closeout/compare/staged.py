@@ -113,7 +113,7 @@ def _bares(was: RequirementResult, now: RequirementResult) -> bool:
     return was.covered and not now.covered and now.compliance in (Compliance.PC, Compliance.NC)
 
 
-def _numbers(result: RequirementResult) -> list[tuple[object, ...]]:
+def _shortfalls(result: RequirementResult) -> list[tuple[object, ...]]:
     """Return what was found of a requirement that is not met, and the limits it is held to."""
     return [
         (entry.quantity, entry.case, entry.value, entry.low, entry.high, entry.limit_text)
@@ -204,7 +204,7 @@ class _Sort:
     def _of_loss(self, was: RequirementResult, now: RequirementResult) -> str:
         if is_raised(was.issue, now.issue):
             return "raised"
-        if _bares(was, now) and _numbers(was) == _numbers(now):
+        if _bares(was, now) and _shortfalls(was) == _shortfalls(now):
             return "bared"  # by its waiver, or a new build that the waiver is not of
         if now.covered:
             return "covered"

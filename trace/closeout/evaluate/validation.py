@@ -3,7 +3,8 @@
 A result is kept under the whole state: the digest of every file of the project (the test, conftest
 and configuration of pytest among them), every installed distribution with its version, Python and
 the engine. A test may read and import whatever it likes, and start processes; what it rested on is
-therefore not noted, and any change of the state makes it unknown again.
+therefore not noted, and any change of the state makes it unknown again; but that a test failed is
+known until it is run again.
 
 Tests run in a folder that holds the files of the state and nothing else, so that no file that git
 ignores, and no module that Python compiled, has part in a result that does not name it.

@@ -37,7 +37,7 @@ class Index:
 
     ``specs`` are named as they are shown: by the function, or module.function where several share
     it; ``analyses`` holds each under both names, ``shared`` the function names that several have.
-    ``waivers`` are by requirement. ``replaced`` leads from a record to a dated one that replaces
+    ``waivers`` are by requirement. ``replaced`` leads from a record to the dated ones that replace
     it. ``doubled`` are requirements, and records, of which a second has the identifier.
     ``left_out`` are identifiers, of whatever kind, of items with a fault that is told already;
     ``whole`` is False where a file could not be read, so that nobody knows what it holds; ``code``
@@ -54,7 +54,7 @@ class Index:
     documents: Mapping[str, Document]
     articles: Mapping[str, Article]
     waivers: Mapping[str, tuple[Waiver, ...]]
-    replaced: Mapping[str, str]
+    replaced: Mapping[str, tuple[str, ...]]
     analyses: Mapping[str, AnalysisSpec]
     shared: Mapping[str, tuple[str, ...]]
     specs: tuple[AnalysisSpec, ...]
@@ -87,11 +87,7 @@ class Index:
             documents=_by_id(project.documents),
             articles=_by_id(project.articles),
             waivers=_by_requirement(_by_id(project.waivers).values()),
-            replaced={
-                record.replaces: record.id
-                for record in records.values()
-                if record.replaces is not None and _replaces(record, records.get(record.replaces))
-            },
+            replaced=_replaced(records),
             analyses=names,
             shared=shared,
             specs=named,
@@ -138,6 +134,16 @@ class Index:
                 found.add(one)
                 left.extend(self.derived.get(one, ()))
         return found
+
+
+def _replaced(records: Mapping[str, Record]) -> dict[str, tuple[str, ...]]:
+    """Return the records that take the place of others: one may be repeated in parts."""
+    found: dict[str, tuple[str, ...]] = {}
+    for record in records.values():
+        old = record.replaces
+        if old is not None and _replaces(record, records.get(old)):
+            found[old] = (*found.get(old, ()), record.id)
+    return found
 
 
 def _replaces(record: Record, old: Record | None) -> bool:

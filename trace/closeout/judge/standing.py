@@ -48,14 +48,6 @@ class Standing:
                 found.setdefault(requirement, []).append(record)
         return found
 
-    @cached_property
-    def _replacing(self) -> dict[str, list[Record]]:
-        found: dict[str, list[Record]] = {}
-        for record in self.index.records.values():
-            if record.replaces in self.index.replaced and record.date is not None:
-                found.setdefault(record.replaces or "", []).append(record)
-        return found
-
     def last(self, record: Record, requirement: str) -> Record:
         """Return the record that takes the place of another for a requirement at last; else itself.
 
@@ -64,10 +56,11 @@ class Standing:
         """
         found, seen, left = record, {record.id}, [record]
         while left:
-            for one in self._replacing.get(left.pop().id, ()):
-                if one.id in seen:
+            for name in self.index.replaced.get(left.pop().id, ()):
+                if name in seen:
                     continue  # records that replace each other are told as a problem
-                seen.add(one.id)
+                one = self.index.records[name]
+                seen.add(name)
                 left.append(one)
                 speaks = not one.judged or requirement in dict(one.judged)
                 if speaks and (found is record or (one.date or "") >= (found.date or "")):

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Iterator
 
 from closeout.graph import Index
-from closeout.judge.cover import in_force, is_later, may_approve
+from closeout.judge.cover import in_force, may_approve
 from closeout.judge.nonconformance import concerned, why_open
 from closeout.judge.records import shown_alone
 from closeout.judge.requirement import said_of
@@ -106,7 +106,7 @@ def _record(
             for name, issue in record.judged
         ),
         builds=_builds(record.article, index),
-        replaced_by=index.replaced.get(record.id),
+        replaced_by=index.replaced.get(record.id, ()),
         spoiled=record.id in standing.spoiled,
         found=_reported([one for one in reports if one.found_by == record.id], index),
         closes=_reported(
@@ -157,8 +157,6 @@ def _waiver(
     if result is None:
         why.append(f"there is no requirement {waiver.requirement}")
     else:
-        if is_later(waiver, index, review):
-            why.append(f"it is dated after {review or 'the last review'}")
         why += [finding.message for finding in void(waiver, result, index, review)]
         covers = [entry for entry in result.evidence if entry.covered_by == waiver.id]
         left = [

@@ -81,7 +81,7 @@ class RecordSubject:
     uses: tuple[Use, ...]
     judged: tuple[Judged, ...]
     builds: tuple[Build, ...]
-    replaced_by: str | None
+    replaced_by: tuple[str, ...]
     spoiled: bool
     found: tuple[Reported, ...]
     closes: tuple[Reported, ...]

@@ -103,10 +103,6 @@ def rest_text(
     return "\n".join([*lines, "", *map(paint.quiet, wrap(words.CAUTION, width))]) + "\n"
 
 
-def _tested(evidence: Evidence) -> str:
-    return validations.STATES[evidence.validation] if evidence.validation is not None else ""
-
-
 def result_of(dossier: Dossier, identifier: str) -> RequirementResult | None:
     """Return the requirement that has an identifier."""
     return next((r for r in dossier.requirements if r.id == identifier), None)
@@ -149,8 +145,8 @@ def _verdicts(
         yield from ("", paint.strong(f"Verification {number + 1}"))
         for evidence in some:
             yield from verdict_lines(evidence, width, dict(dossier.settings))
-        if some[0].validation is not None:
-            yield f"      validation of {safe(some[0].analysis or '')}: {_tested(some[0])}"
+        if (known := some[0].validation) is not None:
+            yield f"      validation of {safe(some[0].analysis or '')}: {validations.STATES[known]}"
         yield from _inputs_as_written(dossier, result, some, width)
     if not result.evidence and not result.derived:
         yield from ("", "It has no verification and nothing is derived from it.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
-from closeout.measure.named import importable
+from closeout import units
 from closeout.measure.symbols import GAINS, LEVELS, PI, POINTS, PREFIXES, SYMBOLS
 from closeout.render.plain import columns, pad
 from closeout.render.terminal import wrap
@@ -17,6 +17,15 @@ _GRAMMAR = (
     " behind a slash divides, and a product behind a slash stands in parentheses: W/(m^2 K)."
 )
 _IN_CODE = "Names of closeout.units for annotations; another unit is Annotated[float, Unit(...)]"
+
+
+def importable() -> dict[str, str]:
+    """Return the unit, as text, of each name that authors import from ``closeout.units``."""
+    return {
+        name: mark.text
+        for name, named in vars(units).items()
+        for mark in getattr(named, "__metadata__", ())
+    }
 
 
 def units_text(width: int) -> str:
