@@ -68,3 +68,38 @@ def test_progress_is_shown_on_a_terminal_alone(tmp_path: Path) -> None:
     assert re.search(r"wrote .*: \d+ documents", plain.replace("\n", " "))
     run = project.run("package", "--review", "CDR", "-o", str(tmp_path / "b"))
     assert run.stderr == ""
+
+
+def test_what_a_nonconformance_keeps_open_is_missing_and_verify_says_why(tmp_path: Path) -> None:
+    """All evidence is met: exit status 1, and both name the nonconformance."""
+    more = """\
+      - {method: test, level: system, stage: acceptance, review: CDR, records: [TR-001],
+         quantity: energy, at_least: 190 kJ}
+"""
+    bench = """\
+articles: [{id: BAT, title: Battery, model: flight, build: FM-2}]
+records:
+  - {id: TR-001, method: test, date: 2026-01-12, title: Discharge, document: TR-001,
+     article: {BAT: FM-2}, judged: {PWR-010: A}, measured: {energy: 57 W h +/- 0.4 W h (k = 2)}}
+nonconformances:
+  - {id: NCR-001, requirements: [PWR-010], article: {BAT: FM-2}, class: minor, cause: a scratch,
+     disposition: return}
+"""
+    files = base(power=power(requirement("PWR-010", more=more))) | {"requirements/b.yaml": bench}
+    project = make(tmp_path / "p", files)
+    run = project.run("verify")
+    assert run.status == 1
+    assert "Due and open\n  PWR-010 (C)  Energy of the battery" in run.stdout
+    assert "NCR-001 is open: nothing closes it" in run.stdout
+    text = told(project, tmp_path / "cdr")
+    assert "missing of what is due: 1 kept open by something else (PWR-010)" in text
+    assert "nothing that is due is missing" not in text
+
+
+def test_what_cannot_be_judged_is_not_said_to_be_whole(tmp_path: Path) -> None:
+    files = base(power=power(requirement("PWR-010", above="SYS-010, SYS-090")))
+    project = make(tmp_path / "p", files)
+    assert project.run("verify").status == 2  # there is no SYS-090
+    text = told(project, tmp_path / "cdr")
+    assert "INCOMPLETE" in text
+    assert "nothing that is due is missing" not in text

@@ -120,6 +120,29 @@ def test_what_the_decision_rule_calls_not_met_is_the_failure(
     assert bool(told(story, "nonconformance-missing")) is is_failure
 
 
+def test_each_of_two_failures_gets_an_identifier_of_its_own(story: Story) -> None:
+    outcome = (
+        "  - {id: T-3, method: test, date: 2026-01-06, article: {BAT: QM-2}, outcome: not met}\n"
+    )
+    failed = records(record(), record("T-2", "2 W h"), outcome)
+    story.write({FILE: R_1.replace("[T-1]", "[T-1, T-2, T-3]") + failed + ARTICLES})
+    cures = [one.cure for one in judged(story).problems if one.rule == "nonconformance-missing"]
+    pasted = [re.search(r"\{id: (NCR-\d+)", cure) for cure in cures]
+    assert sorted(one[1] for one in pasted if one) == ["NCR-001", "NCR-002", "NCR-003"]
+
+
+def test_what_stands_in_a_file_that_cannot_be_read_is_not_deleted(story: Story) -> None:
+    """As between the marks of a merge conflict."""
+    story.write({FILE: R_1 + ARTICLES, REPORTS: records(record()) + report()})
+    story.commit()
+    story.write({REPORTS: "<<<<<<< ours\n" + records(record()) + report()})
+    rules = {problem.rule for problem in judged(story).problems}
+    assert not rules & {"failed-record-deleted", "nonconformance-deleted"}
+    story.write({REPORTS: "records: []\n"})
+    rules = {problem.rule for problem in judged(story).problems}
+    assert {"failed-record-deleted", "nonconformance-deleted"} <= rules
+
+
 def test_the_next_identifier_is_free(story: Story) -> None:
     story.write(
         R_1 + records() + ARTICLES + "nonconformances: [{id: GAN-NC-09}, {id: GAN-NC-10}]\n"
