@@ -7,6 +7,9 @@ Voltage times charge, 12 V and 5 A h, is 60 W h by hand.
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
+import time
 from importlib.metadata import distributions
 from itertools import takewhile
 from pathlib import Path
@@ -31,6 +34,7 @@ from tests.cli.project import (
     repository,
     requirement,
 )
+from tests.effort import BACKSTOP
 
 # Each starts processes of a second or more.
 pytestmark = pytest.mark.slow
@@ -415,3 +419,35 @@ def test_a_name_without_a_file_stays_named(tmp_path: Path) -> None:
     text = project.run("verify").stdout
     assert "validation: 1 analysis run and passed, 1 named only" in text
     assert "energy: tests/test_gone.py (named, not run, it is not there)" in text
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="a process is tied to another by prctl(2)")
+def test_a_killed_tool_leaves_no_test_running(tmp_path: Path) -> None:
+    mark = tmp_path / "mark"
+    body = f"""\
+import os, time
+
+def test_by_hand():
+    with open({str(mark)!r}, "w") as file:
+        file.write(str(os.getpid()))
+    time.sleep(10000)
+"""
+    project = make(tmp_path / "p", files(body))
+    command = [sys.executable, "-m", "closeout", "verify", "--validate"]
+    with subprocess.Popen(command, cwd=project.path, env=environment()) as run:
+        while not (mark.exists() and mark.read_text()):
+            assert run.poll() is None
+            time.sleep(0.05)
+        run.kill()
+    given_up = time.monotonic() + BACKSTOP
+    while _runs(mark.read_text()):
+        assert time.monotonic() < given_up
+        time.sleep(0.05)
+
+
+def _runs(process: str) -> bool:
+    try:
+        status = (Path("/proc") / process / "status").read_text()
+    except OSError:
+        return False
+    return "State:\tZ" not in status

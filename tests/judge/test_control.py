@@ -9,6 +9,7 @@ from __future__ import annotations
 import pytest
 
 from closeout.judge import findings
+from closeout.judge.waived import void
 from closeout.model.answer import Assurance, Extent
 from closeout.model.dossier import Compliance, Dossier, Evidence, State
 from closeout.model.problem import Severity
@@ -364,6 +365,27 @@ def test_a_waiver_that_is_not_needed_any_more_is_told() -> None:
     text = requirements(requirement("R-1", BY_F)) + WAIVER.format(said)
     built = build(text, spec("f"), charter=charter(more=NAMED), clean=True)
     assert told(built, built.judge({"f": answer(x=extent(4, 9))})) == ["waiver-not-needed"]
+
+
+def test_a_waiver_of_another_build_is_not_said_to_be_too_small() -> None:
+    """1 W measured and 0.5 W accepted, of FM-2; the article is at FM-3."""
+    said = "accepts: {quantity: x, at_least: 0.5 W}, approved_by: board, date: 2026-01-05"
+    _, dossier, built = judged(BAD, more=SWAP + WAIVER.format(said))
+    (message,) = [one.message for one in findings(dossier, built.index, UNITS)
+                  if one.rule == "waiver-short"]  # fmt: skip
+    assert "was given of another build, issue or condition of R-1" in message
+    assert "does not reach" not in message
+
+
+def test_a_waiver_of_a_later_day_has_not_run_out() -> None:
+    said = "accepts: {quantity: x, at_least: 1.8 W}, approved_by: board, date: 2026-04-01"
+    text = requirements(requirement("R-1", BY_F)) + WAIVER.format(f"{said}, expires: AR")
+    dates = NAMED + "  review_dates: {CDR: 2026-03-01}\n"
+    built = build(text, spec("f"), charter=charter(more=dates), clean=True)
+    dossier = built.judge(SHORT, review="CDR")
+    (waiver,) = built.index.project.waivers
+    (why,) = void(waiver, result(dossier, "R-1"), built.index, "CDR")
+    assert (why.rule, "until" in why.message) == ("dated-after-review", False)
 
 
 # agreements
