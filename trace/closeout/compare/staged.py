@@ -14,7 +14,7 @@ from closeout.model.issue import is_raised
 from closeout.model.problem import Problem, Severity
 
 _NONE = News()
-_GRAVEST_FIRST = ("lost", "short", "found", "bared", "rebuilt", "raised", "covered", "other")
+_GRAVEST_FIRST = ("lost", "short", "found", "uncovered", "rebuilt", "raised", "covered", "other")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class Verdict:
     ``errors``, which HEAD does not have, and ``lost`` block; ``known`` are errors that it has too.
     ``found`` lost compliance by what a record found, ``rebuilt`` with a new build of an article and
     ``raised`` with a new issue (both to be verified again), ``covered`` under a waiver or
-    deviation, and ``bared`` no longer so, with the numbers that it had: each of their own or of
+    deviation, and ``uncovered`` no longer so, with the numbers that it had: each of their own or of
     what they are judged by. ``short`` was open and is not compliant, or was partially compliant and
     is not at all. ``early`` keeps its code, and is not met any more, or open again, where it is due
     later. ``gained`` became compliant; ``deleted`` and ``added`` are identifiers, ``renamed`` pairs
@@ -54,7 +54,7 @@ class Verdict:
     rebuilt: tuple[Change, ...] = ()
     raised: tuple[Change, ...] = ()
     covered: tuple[Change, ...] = ()
-    bared: tuple[Change, ...] = ()
+    uncovered: tuple[Change, ...] = ()
     short: tuple[Change, ...] = ()
     early: tuple[Early, ...] = ()
     gained: tuple[Change, ...] = ()
@@ -87,7 +87,7 @@ def against_head(
     kinds: dict[str, list[Change]] = defaultdict(list)
     both = [(was[name], now[name]) for name in was if name in now]
     for before, after in both:
-        if before.compliance is not after.compliance or _bares(before, after):
+        if before.compliance is not after.compliance or _loses_cover(before, after):
             kinds[sort.kind(after.id)].append(Change(before, after))
     unreadable = (errors or known) and not now
     return Verdict(
@@ -98,7 +98,7 @@ def against_head(
         rebuilt=tuple(kinds["rebuilt"]),
         raised=tuple(kinds["raised"]),
         covered=tuple(kinds["covered"]),
-        bared=tuple(kinds["bared"]),
+        uncovered=tuple(kinds["uncovered"]),
         short=tuple(kinds["short"]),
         early=tuple(_early(both)),
         gained=tuple(kinds["gained"]),
@@ -108,7 +108,7 @@ def against_head(
     )
 
 
-def _bares(was: RequirementResult, now: RequirementResult) -> bool:
+def _loses_cover(was: RequirementResult, now: RequirementResult) -> bool:
     """Return whether a shortfall that was covered is one that nothing covers any more."""
     return was.covered and not now.covered and now.compliance in (Compliance.PC, Compliance.NC)
 
@@ -192,7 +192,7 @@ class _Sort:
         if was.early and not now.due:
             # Nothing that is due is lost; verify does not ask for it either.
             return "other"
-        if was.compliance is Compliance.C or _bares(was, now):
+        if was.compliance is Compliance.C or _loses_cover(was, now):
             return self._of_loss(was, now)
         worse = now.compliance in (Compliance.PC, Compliance.NC)
         if not worse or was.compliance is Compliance.NC:
@@ -204,8 +204,8 @@ class _Sort:
     def _of_loss(self, was: RequirementResult, now: RequirementResult) -> str:
         if is_raised(was.issue, now.issue):
             return "raised"
-        if _bares(was, now) and _shortfalls(was) == _shortfalls(now):
-            return "bared"  # by its waiver, or a new build that the waiver is not of
+        if _loses_cover(was, now) and _shortfalls(was) == _shortfalls(now):
+            return "uncovered"  # by its waiver, or a new build that the waiver is not of
         if now.covered:
             return "covered"
         return self._of_evidence(now) if now.evidence else self._of_derived(now)
@@ -235,11 +235,17 @@ class _Sort:
 
     def _is_changed(self, cause: RequirementResult) -> bool:
         before = self._was.get(cause.id)
-        return before is None or before.compliance is not cause.compliance or _bares(before, cause)
+        return (
+            before is None
+            or before.compliance is not cause.compliance
+            or _loses_cover(before, cause)
+        )
 
     def _cause(self, cause: RequirementResult) -> str:
         before = self._was.get(cause.id)
-        if before is not None and (before.compliance is Compliance.C or _bares(before, cause)):
+        if before is not None and (
+            before.compliance is Compliance.C or _loses_cover(before, cause)
+        ):
             return self.kind(cause.id)
         if cause.covered:
             return "covered"

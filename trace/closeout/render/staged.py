@@ -35,7 +35,7 @@ def staged_text(
         (verdict.rebuilt, "to be verified again, what was verified has a new build"),
         (verdict.raised, "to be verified again, its issue was raised"),
         (verdict.covered, "no longer compliant, covered"),
-        (verdict.bared, "no longer covered: the waiver is another, or what was tested is"),
+        (verdict.uncovered, "no longer covered: the waiver is another, or what was tested is"),
         (verdict.short, "not compliant, and was not before"),
         (verdict.gained, "now compliant"),
     ):
