@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from closeout.cli.options import Options
-from closeout.cli.pipeline import inspect
 from closeout.model.problem import Problem
 from closeout.rules.catalogue import BY_NAME, OF_CODE, PARTLY_OF_CODE, RULES
 from closeout.rules.rule import Rule
+from closeout.run.check import inspect
+from closeout.run.options import Options
 from closeout.snapshot import open_tree
 from closeout.store.database import open_store
 from tests.cli.project import ANALYSIS, CHARTER, Project

@@ -16,9 +16,10 @@ from pathlib import Path
 from typing import Any
 
 import closeout
-from closeout.evaluate.engine import Evaluator, Module, Reply
+from closeout.evaluate.engine import Evaluator, Module
 from closeout.model.answer import Answer
 from closeout.model.question import Failure, Question
+from closeout.model.reply import Reply
 from closeout.snapshot import open_tree
 from closeout.store.database import open_store
 from tests.effort import BACKSTOP

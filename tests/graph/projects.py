@@ -9,16 +9,17 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from textwrap import dedent
 
-from closeout.evaluate.engine import Reply
 from closeout.graph import Index, Plan, check, plan
 from closeout.judge import Run, judge
 from closeout.load import Loaded, load, locate
 from closeout.measure import Units
 from closeout.model.answer import Answer, Assurance, Extent
 from closeout.model.choice import Choice
-from closeout.model.dossier import Dossier, Evidence, RequirementResult, SnapshotIdentity
+from closeout.model.dossier import Dossier, Evidence, RequirementResult
+from closeout.model.identity import SnapshotIdentity
 from closeout.model.problem import Finding, Problem, Severity, in_order
 from closeout.model.question import AnalysisSpec, Argument, Failure, Field, Question
+from closeout.model.reply import Reply
 from closeout.model.setting import read_setting
 from tests.load.memory import Memory
 

@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from closeout.cli.options import Options
-from closeout.cli.pipeline import assess
 from closeout.judge import findings
 from closeout.model.dossier import Compliance, Dossier, State
+from closeout.run.options import Options
+from closeout.run.pipeline import assess
 from closeout.snapshot import open_tree
 from closeout.store.database import open_store
 from tests.graph.projects import UNITS, answer, build, extent, requirements, result, spec

@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
-from closeout.model.dossier import Dossier, SnapshotIdentity
+from closeout.model.dossier import Dossier
+from closeout.model.identity import SnapshotIdentity
 from tests.render import dossiers
 
 KINDS: dict[str, Callable[[], Dossier]] = {

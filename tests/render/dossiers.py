@@ -14,14 +14,14 @@ from closeout.model.dossier import (
     Dossier,
     Evaluation,
     Evidence,
-    InputUsed,
     ParameterSaid,
     QuantityFound,
     RequirementResult,
     Scale,
-    SnapshotIdentity,
     State,
 )
+from closeout.model.identity import SnapshotIdentity
+from closeout.model.inputs import InputUsed
 from closeout.model.probability import Chance
 from closeout.model.problem import Problem, Severity
 from closeout.model.question import AnalysisSpec, Argument, Failure, Field

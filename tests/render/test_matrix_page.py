@@ -3,7 +3,8 @@ from __future__ import annotations
 import re
 
 from closeout.model.answer import Assurance
-from closeout.model.dossier import Dossier, SnapshotIdentity
+from closeout.model.dossier import Dossier
+from closeout.model.identity import SnapshotIdentity
 from closeout.render import words
 from closeout.render.matrix import matrix
 from tests.render import dossiers

@@ -8,7 +8,8 @@ from dataclasses import replace
 
 import pytest
 
-from closeout.model.dossier import Compliance, Dossier, SnapshotIdentity, State
+from closeout.model.dossier import Compliance, Dossier, State
+from closeout.model.identity import SnapshotIdentity
 from closeout.model.problem import Problem, Severity
 from closeout.render.order import natural
 from closeout.render.plain import columns, flow

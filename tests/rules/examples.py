@@ -11,10 +11,10 @@ import re
 import subprocess
 from pathlib import Path
 
-from closeout.cli.options import Options
-from closeout.cli.pipeline import assess
 from closeout.load import Loaded, load
 from closeout.model.problem import Problem
+from closeout.run.options import Options
+from closeout.run.pipeline import assess
 from closeout.snapshot import open_tree
 from closeout.store.database import open_store
 from tests.graph.projects import UNITS

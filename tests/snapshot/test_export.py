@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from closeout.model.dossier import SnapshotIdentity
+from closeout.model.identity import SnapshotIdentity
 from closeout.snapshot import Change, SnapshotError, changed, has_head, open_commit, open_index
 from tests.effort import BACKSTOP
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from closeout.model.dossier import SnapshotIdentity
+from closeout.model.identity import SnapshotIdentity
 from closeout.snapshot import Snapshot, find_root, open_tree, store_folder
 
 

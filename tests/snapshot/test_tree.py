@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from closeout.model.dossier import SnapshotIdentity
+from closeout.model.identity import SnapshotIdentity
 from closeout.snapshot import open_tree
 
 from .conftest import Repo

@@ -12,12 +12,12 @@ from typing import Any, TypeVar
 
 import click
 
-from closeout.cli.errors import UserError
 from closeout.model.dossier import Dossier
 from closeout.render.plain import RUNNING_TEXT
-from closeout.snapshot import Snapshot, find_root, open_commit, open_tree, store_folder
-from closeout.snapshot.errors import SnapshotError
-from closeout.store.database import Store, open_store
+from closeout.run import opening
+from closeout.run.errors import UserError
+from closeout.snapshot import Snapshot
+from closeout.store.database import Store
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -86,45 +86,22 @@ jobs_option = click.option(
 
 @contextmanager
 def opened(revision: str | None = None) -> Iterator[tuple[Snapshot, Store]]:
-    """Open the project that the present folder belongs to, and its store.
+    """Open the project that the present folder belongs to, and its store; tell its notes.
 
     Raises:
         UserError: there is no project, or the revision cannot be opened.
     """
-    root = project_root()
-    store = open_store(store_folder(root))
-    try:
-        with store, refusing(), _snapshot(root, revision) as snapshot:
+    with opening.opened(project_root(), revision) as (snapshot, store):
+        try:
             yield snapshot, store
-    finally:
-        for note in store.notes:
-            click.echo(f"note: {note}", err=True)
+        finally:
+            for note in store.notes:
+                click.echo(f"note: {note}", err=True)
 
 
 def project_root() -> Path:
     """Return the root of the project that the present folder belongs to."""
-    root = find_root(Path.cwd())
-    if root is None:
-        raise UserError(
-            (
-                "there is no project here: no requirements/project.yaml in this folder or above",
-                "go to a project's folder, or make one: closeout start DIR",
-            )
-        )
-    return root
-
-
-@contextmanager
-def refusing() -> Iterator[None]:
-    """Turn what a snapshot refuses into a mistake of the user, with its cure."""
-    try:
-        yield
-    except SnapshotError as error:
-        raise UserError((error.message, error.cure)) from error
-
-
-def _snapshot(root: Path, revision: str | None) -> Snapshot:
-    return open_tree(root) if revision is None else open_commit(root, revision)
+    return opening.root_of(Path.cwd())
 
 
 def say(text: str) -> None:

@@ -10,17 +10,17 @@ from functools import partial
 import click
 
 from closeout.cli.common import colour, opened, project_options, width
-from closeout.cli.errors import UserError
-from closeout.cli.options import Options
-from closeout.cli.pipeline import Assessment, Outcome, assess, assessing
 from closeout.cli.progress import Progress, progress_bar
 from closeout.cli.readable import readable
-from closeout.cli.studies import Wanted
 from closeout.graph import Index
 from closeout.graph.checks import nearest
 from closeout.judge.subjects import concerns, identifiers, subjects
 from closeout.model.formerly import Names
 from closeout.render.explain import Explained, first_text, rest_text, suggestions
+from closeout.run.errors import UserError
+from closeout.run.options import Options
+from closeout.run.pipeline import Assessment, Outcome, assess, assessing
+from closeout.run.studies import Wanted
 
 
 @click.command(epilog="Example: closeout explain PWR-020")

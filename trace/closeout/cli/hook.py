@@ -12,17 +12,17 @@ import click
 from closeout.cli.common import (
     colour,
     project_root,
-    refusing,
     today_option,
 )
-from closeout.cli.errors import UserError
-from closeout.cli.options import Options
-from closeout.cli.pipeline import Outcome, assess
 from closeout.cli.progress import Progress, progress_bar
 from closeout.compare.news import News, news
 from closeout.compare.renamed import renamed
 from closeout.compare.staged import against_head
 from closeout.model.formerly import Names
+from closeout.run.errors import UserError
+from closeout.run.opening import refusing
+from closeout.run.options import Options
+from closeout.run.pipeline import Outcome, assess
 from closeout.snapshot import (
     Snapshot,
     SnapshotError,

@@ -8,10 +8,10 @@ import sys
 import click
 
 from closeout.cli.common import colour, jobs_option, opened, today_option, width
-from closeout.cli.errors import UserError
-from closeout.cli.options import Options
-from closeout.cli.pipeline import Looked, inspect
 from closeout.model.problem import Severity
+from closeout.run.check import Looked, inspect
+from closeout.run.errors import UserError
+from closeout.run.options import Options
 
 
 @click.command(epilog="Example: closeout lint")

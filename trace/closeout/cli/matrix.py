@@ -7,11 +7,11 @@ from pathlib import Path
 import click
 
 from closeout.cli.common import opened, project_options, say, warn
-from closeout.cli.errors import UserError
-from closeout.cli.options import Options
 from closeout.cli.output import check_place, write_file
-from closeout.cli.pipeline import assess
 from closeout.cli.progress import progress_bar
+from closeout.run.errors import UserError
+from closeout.run.options import Options
+from closeout.run.pipeline import assess
 
 FORMS = ("md", "html", "csv", "json")
 

@@ -6,7 +6,7 @@ import os
 import tempfile
 from pathlib import Path
 
-from closeout.cli.errors import UserError
+from closeout.run.errors import UserError
 from closeout.snapshot import find_root
 from closeout.snapshot.names import JUDGED
 

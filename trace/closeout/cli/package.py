@@ -12,13 +12,13 @@ import click
 
 from closeout import __version__
 from closeout.cli.common import opened, project_options, validate_option, warn, width
-from closeout.cli.errors import UserError
-from closeout.cli.options import Options
 from closeout.cli.output import check_place, make_folder, write_file
-from closeout.cli.pipeline import assess
 from closeout.cli.progress import progress_bar
 from closeout.cli.readable import readable
-from closeout.cli.studies import Wanted
+from closeout.run.errors import UserError
+from closeout.run.options import Options
+from closeout.run.pipeline import assess
+from closeout.run.studies import Wanted
 
 # Libraries whose version may change a number or a page of a package.
 NAMED = (

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import click
 
-from closeout.cli.errors import UserError
 from closeout.model.dossier import Dossier
+from closeout.run.errors import UserError
 
 
 def readable(dossier: Dossier) -> Dossier:

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import click
 
-from closeout.cli.errors import UserError
 from closeout.cli.output import check_place, make_folder, write_file
+from closeout.run.errors import UserError
 
 
 @click.command(epilog="Example: closeout start my-payload")

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 import click
 from click.formatting import wrap_text
 
-from closeout.cli import runs
 from closeout.cli.common import (
     colour,
     opened,
@@ -20,15 +19,16 @@ from closeout.cli.common import (
     width,
 )
 from closeout.cli.encoding import print_utf_8
-from closeout.cli.options import Options
 from closeout.cli.output import check_place, write_file
 from closeout.cli.progress import progress_bar
 from closeout.render.words import work
+from closeout.run import runs
+from closeout.run.options import Options
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 
 if TYPE_CHECKING:  # the pipeline is loaded where something has to be judged anew
-    from closeout.cli.pipeline import Outcome
+    from closeout.run.pipeline import Outcome
 
 ONLY = (
     "Only these: an identifier or a pattern, as 'PWR-*', with what is derived from it; or"
@@ -93,8 +93,8 @@ def _assessed(
     snapshot: Snapshot, store: Store, options: Options, compared: bool
 ) -> tuple[Outcome, str]:
     """Return what is judged, and where asked what a what-if changes, as text."""
-    from closeout.cli.only import without_verdicts
-    from closeout.cli.pipeline import assess
+    from closeout.run.only import without_verdicts
+    from closeout.run.pipeline import assess
 
     with progress_bar() as progress:
         # Of a what-if, how much each margin moves is what is asked.

@@ -16,7 +16,7 @@ from dataclasses import asdict, dataclass
 from inspect import cleandoc
 from pathlib import PurePosixPath
 from time import monotonic
-from typing import Any
+from typing import Any, Self
 
 from closeout.evaluate.allowance import CLOCK, far
 from closeout.evaluate.witness import Dependency, Files, Trace, Witness, read_trace, trace_key
@@ -31,6 +31,7 @@ from closeout.model.question import (
     Field,
     Question,
 )
+from closeout.model.reply import Reply
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
 
@@ -52,19 +53,6 @@ class Module:
     failures: tuple[tuple[str | None, Failure], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Reply:
-    """An answer or a failure, whether the store gave it, and why it cannot be kept (if so).
-
-    ``read`` are the project's files that it rests on, None where that is not known.
-    """
-
-    result: Answer | Failure
-    from_store: bool
-    not_kept: tuple[str, ...] = ()
-    read: frozenset[str] | None = None
-
-
 class Evaluator:
     """Describes modules and answers questions over one snapshot."""
 
@@ -82,6 +70,12 @@ class Evaluator:
         self._rows: list[tuple[str, str, str]] = []
         self._kept_at = 0.0
         self.complete = True
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *raised: object) -> None:
+        self.close()
 
     def close(self) -> None:
         """End every process."""

@@ -9,7 +9,7 @@ from closeout.graph.model_uncertainty import ModelUncertainty
 from closeout.graph.required import RequiredMargin
 from closeout.model.answer import Bounds
 from closeout.model.criterion import ExactLimits
-from closeout.model.dossier import InputUsed
+from closeout.model.inputs import InputUsed
 from closeout.model.question import AnalysisSpec, Question
 from closeout.model.records import Verification
 

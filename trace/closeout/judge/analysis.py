@@ -23,7 +23,8 @@ from closeout.judge.held import held
 from closeout.judge.limits import Extremes, Judgement, Shown, compare, shown_in
 from closeout.measure import Units
 from closeout.model.answer import Answer, Assurance, Decided, Extent
-from closeout.model.dossier import Evidence, InputUsed, State
+from closeout.model.dossier import Evidence, State
+from closeout.model.inputs import InputUsed
 from closeout.model.probability import Chance, probability_text
 from closeout.model.question import Failure, Question
 from closeout.model.records import BasisKind

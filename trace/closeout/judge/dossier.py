@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from closeout.evaluate.engine import Reply
 from closeout.graph import Asked, Index, Plan, from_below
 from closeout.graph.inputs import spread_text
 from closeout.judge.requirement import Judge
@@ -20,12 +19,13 @@ from closeout.model.dossier import (
     QuantityFound,
     RequirementResult,
     Scale,
-    SnapshotIdentity,
     State,
 )
+from closeout.model.identity import SnapshotIdentity
 from closeout.model.problem import Problem, Severity
 from closeout.model.question import Question
 from closeout.model.records import Parameter
+from closeout.model.reply import Reply
 from closeout.model.setting import Setting
 from closeout.model.validation import Validation
 

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 from closeout.model.answer import Assurance
 from closeout.model.difference import difference_unit
+from closeout.model.identity import SnapshotIdentity
+from closeout.model.inputs import InputUsed
 from closeout.model.probability import Chance
 from closeout.model.problem import Problem
 from closeout.model.question import AnalysisSpec, Failure
@@ -38,27 +40,6 @@ class State(StrEnum):
     NOT_MET = "not met"
     OPEN = "open"
     ERROR = "error"
-
-
-@dataclass(frozen=True, slots=True)
-class SnapshotIdentity:
-    """What was judged: kind is tree, index or commit; outside git commit and dirty are None.
-
-    ``unheld`` are files of the project that were read and are in no commit: git ignores them.
-    ``date`` is the day (year-month-day) at which it was judged: what is dated later is planned. It
-    follows from the state and the clock, and so is no part of what tells one state from another.
-    """
-
-    kind: str
-    commit: str | None
-    dirty: bool | None
-    unheld: tuple[str, ...] = ()
-    date: str | None = field(default=None, compare=False)
-
-    @property
-    def under_git(self) -> bool:
-        """Whether commits hold the states of the project, or will."""
-        return self.commit is not None or self.kind == "index"
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,51 +174,6 @@ class RequirementResult:
     reported: tuple[tuple[str, str], ...] = ()
     to_be_agreed: tuple[str, ...] = ()
     early: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class InputUsed:
-    """An input of an evaluation, in the analysis' unit, beside what the project says of it.
-
-    ``origin`` is parameter, given or set; ``text`` and ``spread`` as they were written.
-    ``contingency`` says what the project's policy added to the value and its ends, and why.
-    ``side`` is True of a range that is a condition and no chance, ``by_sigma`` where the ends are
-    three standard deviations away.
-    """
-
-    name: str
-    unit: str
-    value: float
-    low: float | None
-    high: float | None
-    text: str
-    spread: str
-    source: str | None
-    maturity: str | None
-    condition: ConditionKind | None
-    origin: str
-    contingency: str = ""
-    side: bool = False
-    by_sigma: bool = False
-
-    @property
-    def as_declared(self) -> bool:
-        """Whether it is a condition that no criterion gives, and that holds as it is declared."""
-        return self.condition == "declared" and self.origin == "parameter"
-
-    @property
-    def spreads(self) -> bool:
-        """Whether it has a spread, be it that the basis leaves it out."""
-        if self.low is None or self.high is None:
-            return bool(self.spread)
-        return self.low < self.high
-
-    @property
-    def written(self) -> str:
-        """Value and spread as they were written, in one text."""
-        if self.spread.startswith("+/-"):
-            return f"{self.text} {self.spread}"
-        return f"{self.text}, {self.spread}" if self.spread else self.text
 
 
 @dataclass(frozen=True, slots=True)

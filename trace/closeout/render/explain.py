@@ -11,12 +11,12 @@ from closeout.model.dossier import (
     Dossier,
     Evaluation,
     Evidence,
-    InputUsed,
     ParameterSaid,
     QuantityFound,
     RequirementResult,
     State,
 )
+from closeout.model.inputs import InputUsed
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.study import Study
 from closeout.model.subject import Subject

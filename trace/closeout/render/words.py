@@ -11,11 +11,11 @@ from closeout.model.dossier import (
     Compliance,
     Dossier,
     Evidence,
-    InputUsed,
     ParameterSaid,
     RequirementResult,
     State,
 )
+from closeout.model.inputs import InputUsed
 from closeout.model.problem import Severity
 from closeout.model.question import AnalysisSpec
 from closeout.render.plain import flow, safe

@@ -14,7 +14,7 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
-from closeout.model.dossier import SnapshotIdentity
+from closeout.model.identity import SnapshotIdentity
 from closeout.snapshot.dates import Dated, stamp_of, today
 from closeout.snapshot.errors import SnapshotError, refused_by_system
 from closeout.snapshot.folder import Snapshot

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from types import TracebackType
 
-from closeout.model.dossier import SnapshotIdentity
+from closeout.model.identity import SnapshotIdentity
 from closeout.model.problem import Problem, in_order
 from closeout.snapshot.beneath import opened_file, opened_folder
 from closeout.snapshot.dates import Dated, today

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from closeout.model.dossier import SnapshotIdentity
+from closeout.model.identity import SnapshotIdentity
 from closeout.snapshot.committed import Committed, changes_of
 from closeout.snapshot.dates import Dated, stamp_of
 from closeout.snapshot.errors import SnapshotError

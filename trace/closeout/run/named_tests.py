@@ -6,10 +6,10 @@ import re
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from closeout.cli.options import Options
 from closeout.evaluate.validation import TEST_LIMIT, KeptResults, Progress, run_tests
 from closeout.model.question import AnalysisSpec
 from closeout.model.validation import NamedTest, Tested, Validation
+from closeout.run.options import Options
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 

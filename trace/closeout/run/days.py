@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import TYPE_CHECKING
 
-from closeout.cli.options import Options
+from closeout.run.options import Options
 from closeout.snapshot import Snapshot
 from closeout.snapshot.dates import Looked
 

@@ -10,7 +10,7 @@ class Options:
     """What is asked of a run.
 
     ``settings`` are NAME=AMOUNT, with a spread or without; ``only`` are patterns of identifiers and
-    KEY=VALUE, as :mod:`closeout.cli.only` reads them.
+    KEY=VALUE, as :mod:`closeout.run.only` reads them.
     ``today`` is the day (year-month-day) at which to judge, None for the state's own. Without
     ``code`` no module of analyses is imported, so that only what needs none can be told. With
     ``validate`` the tests that analyses name are run, where it is not known how they end.

@@ -5,9 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from closeout.cli.errors import UserError
-from closeout.cli.only import read_only
-from closeout.cli.options import Options
 from closeout.graph import Index
 from closeout.graph.amounts import faults_of
 from closeout.graph.findings import alike
@@ -15,6 +12,9 @@ from closeout.measure import Units
 from closeout.model.amount import AmountError
 from closeout.model.choice import Choice
 from closeout.model.setting import Setting, read_setting
+from closeout.run.errors import UserError
+from closeout.run.only import read_only
+from closeout.run.options import Options
 
 Mistakes = list[tuple[str, str]]
 

@@ -10,16 +10,16 @@ import json
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING
 
-from closeout.cli.days import day_of, is_late, is_redated
-from closeout.cli.options import Options
 from closeout.evaluate.validation import KeptResults
 from closeout.evaluate.witness import Witness, read_trace
+from closeout.run.days import day_of, is_late, is_redated
+from closeout.run.options import Options
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
 
 if TYPE_CHECKING:  # the pipeline is loaded where something has to be judged anew
-    from closeout.cli.pipeline import Outcome
+    from closeout.run.pipeline import Outcome
 
 READ_WHOLE = (".yaml", ".yml", ".py")
 # Answers are kept for long; of whole runs, which take more room, only the last few.

@@ -9,15 +9,16 @@ from fractions import Fraction
 from typing import Any
 
 from closeout.arithmetic.break_even import worst_corner
-from closeout.evaluate.engine import Evaluator, Reply
+from closeout.evaluate.engine import Evaluator
 from closeout.graph import Asked, Index, Plan
 from closeout.graph.chances import assumed_of, spreads_of
 from closeout.graph.possible import possible_ends
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Answer, Assurance, Bounds, Decided, Extent
-from closeout.model.dossier import InputUsed
+from closeout.model.inputs import InputUsed
 from closeout.model.question import AnalysisSpec, Failure, Question
 from closeout.model.records import BasisKind
+from closeout.model.reply import Reply
 from closeout.model.study import (
     Axis,
     Boundary,

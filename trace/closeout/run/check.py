@@ -1,0 +1,200 @@
+"""A project that is read and checked, before any analysis runs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from closeout.evaluate.engine import Evaluator, Module
+from closeout.evaluate.witness import Trace, Witness
+from closeout.graph import Index, Plan, check, plan
+from closeout.graph.reports import data_files
+from closeout.judge import Standing, failures
+from closeout.load import Loaded, load, locate
+from closeout.measure import Units
+from closeout.model.as_of import as_of
+from closeout.model.dossier import Scale
+from closeout.model.problem import Finding, Problem, Severity, in_order
+from closeout.model.records import Project, RulePolicy
+from closeout.rules import Context, apply, check_rules, policy_findings
+from closeout.run.asked import Asked, read_options
+from closeout.run.days import commit_day, day_of
+from closeout.run.kept import KeptFiles
+from closeout.run.modules import module_findings, unusable
+from closeout.run.named_tests import is_there, looked_at
+from closeout.run.options import Options
+from closeout.run.worded import worded
+from closeout.snapshot import Past, Snapshot, SnapshotError, past_of
+from closeout.store.database import Store
+
+if TYPE_CHECKING:  # loaded where git, studies or attachments come into it
+    from closeout.model.history import History
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A project that was read and checked as of a day, before any analysis runs.
+
+    ``off`` are the rules that its policy switches off; ``rested_on`` is what the checks looked at
+    outside the project's own YAML and Python files, and ``lasting`` whether another day may not
+    show more; ``spoiled`` are records whose data file is not the one that they speak of.
+    """
+
+    loaded: Loaded
+    day: str
+    index: Index
+    plan: Plan
+    problems: tuple[Problem, ...]
+    units: Units
+    asked: Asked
+    off: tuple[RulePolicy, ...]
+    rested_on: Trace
+    lasting: bool
+    spoiled: frozenset[str]
+
+
+def check_project(
+    snapshot: Snapshot, store: Store, evaluator: Evaluator, options: Options, day: str
+) -> Checked | tuple[tuple[Problem, ...], int]:
+    """Return the checked project, or the problems and files of one that cannot be read at all."""
+    # Modules are imported in processes of their own while the files are read in this one.
+    with ThreadPoolExecutor(1) as executor:
+        described = executor.submit(evaluator.modules if options.code else list[Module])
+        kept = KeptFiles(store)
+        loaded = load(snapshot, kept)
+        kept.flush()
+        modules = described.result()
+    problems = [*snapshot.problems(), *loaded.problems]
+    if loaded.project is None:
+        return in_order(problems), loaded.files
+    units = Units()
+    index = _index(as_of(loaded.project, day), loaded, modules, snapshot, options)
+    asked = read_options(options, index, units)
+    review = options.review or index.project.charter.next_review
+    planned = plan(index, units, dict(asked.settings), review)
+    data = list(data_files(index, snapshot.read))
+    told = [
+        *module_findings(modules),
+        *check(index, units),
+        *(finding for _, finding in data),
+        *planned.findings,
+    ]
+    past = past_of(snapshot)
+    history = _history(past, snapshot, loaded, kept)
+    # None is a history that git could not be made to tell.
+    cut_off = past is not None and (history is None or history.cut_off)
+    context, looks = _context(snapshot, index, review, history, cut_off)
+    chosen = None if asked.chosen is None else asked.chosen.names
+    context = replace(context, commit=commit_day(snapshot, options), chosen=chosen)
+    spoiled = frozenset(record.id for record, one in data if one.severity is Severity.ERROR)
+    standing = Standing(index, units, review, {}, spoiled, snapshot.identity.under_git)
+    ruled = [
+        *check_rules(index, units, context),
+        *failures(index, units, standing, history),
+        *worded(index, units, snapshot, kept),
+    ]
+    applied = apply([*told, *ruled], index)
+    told = [*policy_findings(index, ruled), *applied.findings]
+    problems += placed(snapshot, told, kept)
+    kept.flush()
+    return Checked(
+        loaded, day, index, planned, in_order(problems), units, asked, applied.off,
+        looks, not cut_off, spoiled,
+    )  # fmt: skip
+
+
+def _index(
+    project: Project,
+    loaded: Loaded,
+    modules: Sequence[Module],
+    snapshot: Snapshot,
+    options: Options,
+) -> Index:
+    return Index.of(
+        project,
+        [spec for module in modules for spec in module.specs],
+        (*loaded.left_out, *unusable(modules, snapshot)),
+        whole=loaded.whole and not snapshot.problems(),
+        code=options.code,
+    )
+
+
+def _history(
+    past: Past | None, snapshot: Snapshot, loaded: Loaded, kept: KeptFiles
+) -> History | None:
+    """Return what git knows of the project, None where it knows nothing or cannot be asked."""
+    if past is None or loaded.project is None:
+        return None
+    from closeout.load.past import history_of
+
+    try:
+        history = history_of(past, snapshot, loaded.project, loaded.left_out, kept)
+    except SnapshotError:
+        return None
+    kept.flush()
+    return history
+
+
+def _context(
+    snapshot: Snapshot, index: Index, review: str | None, history: History | None, cut_off: bool
+) -> tuple[Context, Trace]:
+    """Return what the rules are told, and what was looked at for that beside the project's files.
+
+    Of the test of an analysis only whether it is there is told, not what stands in it. The data of
+    records are looked at beside the rules.
+    """
+    named = sorted({path for spec in index.specs for path in spec.validated_by})
+    there = {path for path in named if is_there(path, snapshot)}
+    witness = Witness(snapshot)
+    data = (("file", record.data) for record in index.records.values() if record.data)
+    asked = dict.fromkeys((*(looked_at(path) for path in named), *data))
+    rested_on = tuple((kind, path, witness.now(kind, path)) for kind, path in asked)
+    return Context(review, frozenset(there), history, cut_off), rested_on
+
+
+def placed(
+    snapshot: Snapshot, told: Iterable[Finding], kept: KeptFiles | None = None
+) -> list[Problem]:
+    """Return findings as problems at their places."""
+    in_code = [finding for finding in told if finding.where.path.endswith(".py")]
+    others = [finding for finding in told if not finding.where.path.endswith(".py")]
+    return [*locate(snapshot, others, kept), *map(_in_code, in_code)]
+
+
+def _in_code(finding: Finding) -> Problem:
+    """Return a finding in a Python file as a problem; its pointer holds the line."""
+    line = next((step for step in finding.where.steps if isinstance(step, int)), 1)
+    return Problem(
+        finding.rule, finding.severity, finding.where.path, line, 1, finding.message, finding.cure
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """What can be told without running an analysis, how much was read, and which rules are off."""
+
+    problems: tuple[Problem, ...]
+    scale: Scale
+    off: tuple[RulePolicy, ...] = ()
+
+
+def inspect(snapshot: Snapshot, store: Store, options: Options) -> Looked:
+    """Return every problem that can be told without running an analysis."""
+    with Evaluator(snapshot, store, options.jobs) as evaluator:
+        checked = check_project(snapshot, store, evaluator, options, day_of(snapshot, options))
+    if isinstance(checked, tuple):
+        problems, files = checked
+        return Looked(problems, Scale(files, 0, 0, 0, 0, 0, 0))
+    project = checked.index.project
+    scale = Scale(
+        files=checked.loaded.files,
+        requirements=len(project.requirements),
+        verifications=sum(1 for _ in project.verifications()),
+        parameters=len(project.parameters),
+        analyses=len(checked.index.specs),
+        evaluated=0,
+        from_store=0,
+    )
+    return Looked(checked.problems, scale, checked.off)

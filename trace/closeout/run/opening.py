@@ -1,0 +1,59 @@
+"""Opening a project and its store."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from closeout.run.errors import UserError
+from closeout.snapshot import (
+    Snapshot,
+    SnapshotError,
+    find_root,
+    open_commit,
+    open_tree,
+    store_folder,
+)
+from closeout.store.database import Store, open_store
+
+
+@contextmanager
+def opened(root: Path, revision: str | None = None) -> Iterator[tuple[Snapshot, Store]]:
+    """Open the project at a folder, its working tree or a commit, and its store.
+
+    Raises:
+        UserError: the revision cannot be opened, or git refuses.
+    """
+    with open_store(store_folder(root)) as store, refusing(), _snapshot(root, revision) as snapshot:
+        yield snapshot, store
+
+
+def root_of(place: Path) -> Path:
+    """Return the root of the project that a folder belongs to.
+
+    Raises:
+        UserError: there is none.
+    """
+    root = find_root(place)
+    if root is None:
+        raise UserError(
+            (
+                "there is no project here: no requirements/project.yaml in this folder or above",
+                "go to a project's folder, or make one: closeout start DIR",
+            )
+        )
+    return root
+
+
+@contextmanager
+def refusing() -> Iterator[None]:
+    """Turn what a snapshot refuses into a mistake of the user, with its cure."""
+    try:
+        yield
+    except SnapshotError as error:
+        raise UserError((error.message, error.cure)) from error
+
+
+def _snapshot(root: Path, revision: str | None) -> Snapshot:
+    return open_tree(root) if revision is None else open_commit(root, revision)
