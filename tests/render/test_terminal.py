@@ -12,9 +12,8 @@ from closeout.model.dossier import Compliance, Dossier, State
 from closeout.model.identity import SnapshotIdentity
 from closeout.model.problem import Problem, Severity
 from closeout.render.order import natural
-from closeout.render.plain import columns, flow
+from closeout.render.plain import columns, flow, work
 from closeout.render.terminal import problems_text, replay, verify_text
-from closeout.render.words import work
 from tests.effort import calls
 from tests.render import dossiers
 

@@ -14,17 +14,16 @@ from closeout.cli.common import (
     project_root,
     today_option,
 )
-from closeout.cli.progress import Progress, progress_bar
+from closeout.cli.progress import progress_bar
 from closeout.compare.news import News, news
 from closeout.compare.renamed import renamed
 from closeout.compare.staged import against_head
-from closeout.model.formerly import Names
+from closeout.model.dossier import Dossier
 from closeout.run.errors import UserError
 from closeout.run.opening import refusing
 from closeout.run.options import Options
-from closeout.run.pipeline import Outcome, assess
+from closeout.run.runs import dossier_of
 from closeout.snapshot import (
-    Snapshot,
     SnapshotError,
     find_root,
     has_head,
@@ -79,12 +78,12 @@ def run(today: str | None) -> int:
     with open_store(store_folder(root)) as store, refusing(), progress_bar() as progress:
         with open_index(root) as snapshot:
             notes = snapshot.notes
-            staged = _judged(snapshot, store, _options(today=today), progress)
+            staged = dossier_of(snapshot, store, _options(today=today), progress, whole=False)
         head = _head(root, store, staged) if has_head(root) else None
-    before = None if head is None else head.dossier
-    names = _renamed(head, staged)
-    verdict = against_head(before, staged.dossier, _news(head, staged, names), names)
-    sys.stdout.write(staged_text(verdict, staged.dossier, notes, colour=colour()))
+    names = {} if head is None else renamed(head, staged)
+    found = News() if head is None else news(head, staged, names)
+    verdict = against_head(head, staged, found, names)
+    sys.stdout.write(staged_text(verdict, staged, notes, colour=colour()))
     return verdict.exit_status
 
 
@@ -98,35 +97,17 @@ def _root() -> Path:
     return project_root()
 
 
-def _head(root: Path, store: Store, staged: Outcome) -> Outcome:
+def _head(root: Path, store: Store, staged: Dossier) -> Dossier:
     """Judge HEAD at the staged state's review and day.
 
     To move on to the next review loses nothing, and no commit is blamed for a day that has passed.
     """
-    today = staged.dossier.snapshot.date
+    today = staged.snapshot.date
     with open_commit(root, "HEAD") as snapshot:
         try:
-            return _judged(snapshot, store, _options(staged.dossier.review, today))
+            return dossier_of(snapshot, store, _options(staged.review, today), whole=False)
         except UserError:  # HEAD does not have that review
-            return _judged(snapshot, store, _options(today=today))
-
-
-def _judged(
-    snapshot: Snapshot, store: Store, options: Options, progress: Progress | None = None
-) -> Outcome:
-    return assess(snapshot, store, options, progress, verdicts_alone=True)
-
-
-def _renamed(head: Outcome | None, staged: Outcome) -> Names:
-    if head is None or head.project is None or staged.project is None:
-        return {}
-    return renamed(head.project, staged.project)
-
-
-def _news(head: Outcome | None, staged: Outcome, names: Names) -> News:
-    if head is None or head.project is None or staged.project is None:
-        return News()
-    return news(head.project, staged.project, names)
+            return dossier_of(snapshot, store, _options(today=today), whole=False)
 
 
 def _options(review: str | None = None, today: str | None = None) -> Options:

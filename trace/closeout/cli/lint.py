@@ -103,8 +103,9 @@ def _page_of_rule(name: str) -> str:
 
 def _tell(looked: Looked, *, no_code: bool) -> None:
     """Print the problems, how much was looked at, and which rules are off or were not applied."""
+    from closeout.render.plain import count
     from closeout.render.terminal import problems_text, wrap
-    from closeout.render.words import count, switched_off, without_code
+    from closeout.render.words import switched_off, without_code
 
     scale = looked.scale
     sys.stdout.write(problems_text(looked.problems, colour=colour(), width=width()))

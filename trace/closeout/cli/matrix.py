@@ -11,7 +11,7 @@ from closeout.cli.output import check_place, write_file
 from closeout.cli.progress import progress_bar
 from closeout.run.errors import UserError
 from closeout.run.options import Options
-from closeout.run.pipeline import assess
+from closeout.run.runs import dossier_of
 
 FORMS = ("md", "html", "csv", "json")
 
@@ -41,12 +41,12 @@ def command(
     check_place(Path(output))
     from closeout.cli.readable import readable
     from closeout.render.matrix import matrix
-    from closeout.render.words import count
+    from closeout.render.plain import count
 
     with opened(revision) as (snapshot, store), progress_bar() as progress:
         options = Options(review, settings, (), jobs, today)
-        outcome = assess(snapshot, store, options, progress)
-    dossier = readable(outcome.dossier)
+        dossier = dossier_of(snapshot, store, options, progress, whole=True)
+    dossier = readable(dossier)
     write_file(Path(output), matrix(dossier, form).encode())
     say(f"wrote {output}: {count(len(dossier.requirements), 'requirement')}")
     warn(dossier)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 from click.formatting import wrap_text
@@ -20,15 +19,12 @@ from closeout.cli.common import (
 )
 from closeout.cli.encoding import print_utf_8
 from closeout.cli.output import check_place, write_file
-from closeout.cli.progress import progress_bar
-from closeout.render.words import work
-from closeout.run import runs
+from closeout.cli.progress import Progress, progress_bar
+from closeout.render.plain import work
 from closeout.run.options import Options
+from closeout.run.texts import ShownRun, Wanted, shown
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
-
-if TYPE_CHECKING:  # the pipeline is loaded where something has to be judged anew
-    from closeout.run.pipeline import Outcome
 
 ONLY = (
     "Only these: an identifier or a pattern, as 'PWR-*', with what is derived from it; or"
@@ -67,17 +63,13 @@ def command(
     if json_file is not None and json_file != "-":
         check_place(Path(json_file))
     options = Options(review, settings, only, jobs, today, validate=validate)
-    wanted = runs.Wanted(json_file != "-", json_file is not None, colour(), terminal_width())
+    wanted = Wanted(json_file != "-", json_file is not None, colour(), terminal_width())
+    # Of a what-if, how much each margin moves is what is asked.
+    whole = bool(settings)
     with opened(revision) as (snapshot, store):
-        compared = bool(settings) and wanted.text
-        key = runs.key_of_run(snapshot, store, options)
-        run = None if compared else runs.recall(snapshot, store, key, options, wanted)
-        change = ""
-        if run is None:
-            outcome, change = _assessed(snapshot, store, options, compared)
-            if validate:  # what is known of the tests has changed
-                key = runs.key_of_run(snapshot, store, options)
-            run = runs.keep(store, key, wanted, outcome)
+        with progress_bar() as progress:
+            run = shown(snapshot, store, options, wanted, progress, whole=whole)
+            change = _change(snapshot, store, options, run, progress) if settings else ""
         if json_file is not None and json_file != "-":
             write_file(Path(json_file), run.json.encode())
         if json_file == "-":
@@ -89,23 +81,17 @@ def command(
         return run.exit_status
 
 
-def _assessed(
-    snapshot: Snapshot, store: Store, options: Options, compared: bool
-) -> tuple[Outcome, str]:
-    """Return what is judged, and where asked what a what-if changes, as text."""
+def _change(
+    snapshot: Snapshot, store: Store, options: Options, run: ShownRun, progress: Progress
+) -> str:
+    """Return what a what-if changes, as text."""
+    from closeout.render.whatif import whatif_text
     from closeout.run.only import without_verdicts
-    from closeout.run.pipeline import assess
+    from closeout.run.runs import dossier_of
 
-    with progress_bar() as progress:
-        # Of a what-if, how much each margin moves is what is asked.
-        alone = not options.settings
-        outcome = assess(snapshot, store, options, progress, verdicts_alone=alone)
-        if not compared:
-            return outcome, ""
-        from closeout.render.whatif import whatif_text
-
-        # What falls out of a state by the settings is to be seen beside what it was.
-        only = without_verdicts(options.only)
-        before = replace(options, settings=(), only=only, validate=False)
-        unchanged = assess(snapshot, store, before, progress)
-        return outcome, whatif_text(unchanged.dossier, outcome.dossier, colour=colour())
+    now = run.dossier or dossier_of(snapshot, store, options, progress, whole=True)
+    # What falls out of a state by the settings is to be seen beside what it was.
+    only = without_verdicts(options.only)
+    before = replace(options, settings=(), only=only, validate=False)
+    unchanged = dossier_of(snapshot, store, before, progress, whole=True)
+    return whatif_text(unchanged, now, colour=colour())

@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from closeout.model.dossier import Evidence, State
+from closeout.model.dossier import Dossier, Evidence, State
 from closeout.model.formerly import Names
-from closeout.model.records import Project, Record
+from closeout.model.records import Record
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +35,14 @@ class News:
         return "rebuilt" if rebuilt or (requirement, entry.number) in self.again else None
 
 
-def news(was: Project, now: Project, names: Names | None = None) -> News:
+def news(was: Dossier, now: Dossier, names: Names | None = None) -> News:
     """Return what a state of a project tells that an earlier one did not.
 
     Args:
         names: what the later state calls by another identifier, by section from the old one.
     """
+    if not (was.readable and now.readable):
+        return News()
     articles, records = ((names or {}).get(of, {}) for of in ("articles", "records"))
     builds = {articles.get(one.id, one.id): one.build for one in was.articles}
     found = {records.get(one.id, one.id): _found(one) for one in was.records}
@@ -54,17 +56,18 @@ def news(was: Project, now: Project, names: Names | None = None) -> News:
     )
 
 
-def _again(now: Project, rebuilt: Mapping[str, str | None]) -> Iterator[tuple[str, int]]:
+def _again(now: Dossier, rebuilt: Mapping[str, str | None]) -> Iterator[tuple[str, int]]:
     """Yield the verifications of which a test is planned with the new builds of some articles.
 
     Where none is planned, the evidence itself says that nothing but the build re-opened it.
     """
     records = {record.id: record for record in now.records}
-    for requirement, number, verification in now.verifications():
-        named = [records[name] for name in verification.records if name in records]
-        planned = any(one.date is None for one in named)
-        if planned and all(_is_of_earlier(one, records, rebuilt) for one in named):
-            yield requirement.id, number
+    for requirement in now.requirements:
+        for number, names in {one.number: one.records for one in requirement.evidence}.items():
+            named = [records[name] for name in names if name in records]
+            planned = any(one.date is None for one in named)
+            if planned and all(_is_of_earlier(one, records, rebuilt) for one in named):
+                yield requirement.id, number
 
 
 def _is_of_earlier(

@@ -5,18 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 
 from closeout.model.dossier import Dossier
-from closeout.model.formerly import Names, identifiers, renames, spoken
-from closeout.model.records import Project
+from closeout.model.formerly import Names, spoken
 
 
-def renamed(was: Project, now: Project) -> Names:
+def renamed(was: Dossier, now: Dossier) -> Names:
     """Return what a later state calls by another identifier than an earlier one did.
 
     What the earlier state has under the new identifier too is another item, and not this one.
     """
     found = {}
-    for section, names in renames(now).items():
-        before = identifiers(was, section)
+    for section, names in now.renamed.items():
+        before = {item.id for item in getattr(was, section)}
         here = {old: new for old, new in names.items() if old in before and new not in before}
         if here:
             found[section] = here

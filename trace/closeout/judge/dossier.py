@@ -68,7 +68,8 @@ def judge(run: Run) -> Dossier:
     for result in chosen:
         totals[result.compliance.value] += 1
         totals["closed"] += result.closed
-    charter = run.index.project.charter
+    project = run.index.project
+    charter = project.charter
     return Dossier(
         project=charter.name,
         note=charter.note,
@@ -87,6 +88,11 @@ def judge(run: Run) -> Dossier:
         only=() if run.chosen is None else run.chosen.texts,
         of=len(judged),
         validations=run.validations,
+        articles=project.articles,
+        records=project.records,
+        nonconformances=project.nonconformances,
+        waivers=project.waivers,
+        renamed=run.index.renamed,
     )
 
 

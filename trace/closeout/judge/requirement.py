@@ -332,6 +332,7 @@ def said_of(number: int, verification: Verification, due: bool, units: Units) ->
         "given": tuple((name, str(given)) for name, given in criterion.given),
         "plan": verification.plan,
         "cases_wanted": criterion.cases_at_least,
+        "records": verification.records,
     }
 
 

@@ -6,9 +6,9 @@ only :mod:`closeout.render` formats one.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import TYPE_CHECKING
 
 from closeout.model.answer import Assurance
 from closeout.model.difference import difference_unit
@@ -17,10 +17,15 @@ from closeout.model.inputs import InputUsed
 from closeout.model.probability import Chance
 from closeout.model.problem import Problem
 from closeout.model.question import AnalysisSpec, Failure
+from closeout.model.records import (
+    Article,
+    ConditionKind,
+    Nonconformance,
+    Record,
+    RulePolicy,
+    Waiver,
+)
 from closeout.model.validation import Tested, Validation
-
-if TYPE_CHECKING:  # what shows a run that is kept loads no records
-    from closeout.model.records import ConditionKind, RulePolicy
 
 
 class Compliance(StrEnum):
@@ -78,7 +83,8 @@ class Evidence:
     ``as_run`` are the conditions of each record that was judged. ``bad_end`` are the conditions
     given as a range at the end that decides about an analysis, as texts that ``--set`` reads.
     ``rebuilt`` are the articles whose new build is all that re-opens a record that was met.
-    ``validation`` says of an analysis what is known of the tests that it names.
+    ``validation`` says of an analysis what is known of the tests that it names, ``records`` are
+    the identifiers of the records that the verification names.
     """
 
     number: int
@@ -123,6 +129,7 @@ class Evidence:
     bad_end: tuple[tuple[str, str], ...] = ()
     rebuilt: tuple[str, ...] = ()
     validation: Tested | None = None
+    records: tuple[str, ...] = ()
 
     @property
     def margin_unit(self) -> str | None:
@@ -226,6 +233,11 @@ class ParameterSaid:
     maturity: str | None
     condition: ConditionKind | None
 
+    @property
+    def id(self) -> str:
+        """Its name, under which other items have their identifiers."""
+        return self.name
+
 
 @dataclass(frozen=True, slots=True)
 class Scale:
@@ -251,6 +263,9 @@ class Dossier:
     ``redated`` says that the state was judged at another day than its own. ``only`` is what was
     asked of the requirements that are shown, as it was written, ``of`` how many there are in all.
     ``validations`` say of each analysis what is known of the tests that it names.
+    What else is on file stands as the project has it on the day: ``articles``, ``records``,
+    ``nonconformances``, ``waivers``; ``renamed`` are the identifiers of today by section and old
+    one. ``readable`` is False where the project could not be read at all.
     """
 
     project: str
@@ -274,6 +289,12 @@ class Dossier:
     only: tuple[str, ...] = ()
     of: int = 0
     validations: tuple[Validation, ...] = ()
+    articles: tuple[Article, ...] = ()
+    records: tuple[Record, ...] = ()
+    nonconformances: tuple[Nonconformance, ...] = ()
+    waivers: tuple[Waiver, ...] = ()
+    renamed: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    readable: bool = True
 
     @property
     def draft(self) -> bool:

@@ -115,3 +115,13 @@ def cell(text: str) -> str:
 
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")  # fmt: skip
+
+
+def count(number: int, noun: str, plural: str | None = None) -> str:
+    """Return ``1 analysis`` or ``2 analyses``."""
+    return f"{number} {noun if number == 1 else plural or noun + 's'}"
+
+
+def work(computed: int, stored: int) -> str:
+    """Return how many answers a run computed, and how many the store still held."""
+    return f"{count(computed, 'answer')} computed in this run, {stored} from the store"

@@ -6,9 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from closeout.compare.staged import Change, Early, Verdict
 from closeout.model.dossier import Dossier, Evidence, RequirementResult
-from closeout.render.plain import safe
+from closeout.render.plain import count, safe
 from closeout.render.terminal import Paint, problems_text
-from closeout.render.words import count
 
 # So many lines of one kind; the rest is counted.
 MOST = 8

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult, State
 from closeout.model.problem import Problem, Severity
 from closeout.render import order, rows, trail, validations, words
-from closeout.render.plain import RUNNING_TEXT, columns, cut, flow, pad, safe, safe_lines
+from closeout.render.plain import RUNNING_TEXT, columns, count, cut, flow, pad, safe, safe_lines
 
 USUAL_WIDTH = 100
 _HEADS = ("ID", "CODE", "CLOSE-OUT", "MARGIN", "HOW SURE", "TITLE", "QUANTITY")
@@ -100,7 +100,7 @@ def problems_text(
     if not found:
         return ""
     errors = sum(problem.severity is Severity.ERROR for problem in found)
-    totals = f"{words.count(errors, 'error')}, {words.count(len(found) - errors, 'warning')}"
+    totals = f"{count(errors, 'error')}, {count(len(found) - errors, 'warning')}"
     return "\n".join([*_problem_lines(found, paint, width), totals]) + "\n"
 
 

@@ -11,7 +11,7 @@ from closeout.model.answer import NOT_ASKED, Assurance
 from closeout.model.dossier import Dossier, Evaluation, Evidence
 from closeout.model.question import AnalysisSpec
 from closeout.render import words
-from closeout.render.plain import flow, safe
+from closeout.render.plain import count, flow, safe
 
 T = TypeVar("T")
 
@@ -95,9 +95,9 @@ def about(evaluation: Evaluation) -> str:
     proved = sum(found.proved for found in evaluation.found)
     ranged = (Assurance.SEARCHED, Assurance.BOUNDED)
     if evaluation.assurance in ranged and 0 < proved < len(evaluation.found):
-        some = f"{proved} of {words.count(len(evaluation.found), 'value')}"
+        some = f"{proved} of {count(len(evaluation.found), 'value')}"
         sure = f"{words.ASSURANCE[Assurance.BOUNDED]} for {some}, searched for the others"
-    times = words.count(evaluation.evaluations, "evaluation")
+    times = count(evaluation.evaluations, "evaluation")
     return f"{sure[0].upper()}{sure[1:]}; {times} of the function."
 
 

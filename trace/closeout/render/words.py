@@ -18,7 +18,7 @@ from closeout.model.dossier import (
 from closeout.model.inputs import InputUsed
 from closeout.model.problem import Severity
 from closeout.model.question import AnalysisSpec
-from closeout.render.plain import flow, safe
+from closeout.render.plain import count, flow, safe
 
 if TYPE_CHECKING:  # what shows a run that is kept loads no records
     from closeout.model.records import RulePolicy
@@ -78,11 +78,6 @@ def condition(used: InputUsed | ParameterSaid) -> str:
 def vcd_status(code: Compliance) -> str:
     """Return the status of compliance in a verification control document: yes, no, partial."""
     return _VCD_STATUS[code]
-
-
-def count(number: int, noun: str, plural: str | None = None) -> str:
-    """Return ``1 analysis`` or ``2 analyses``."""
-    return f"{number} {noun if number == 1 else plural or noun + 's'}"
 
 
 def snapshot(dossier: Dossier) -> str:
@@ -255,11 +250,6 @@ def not_kept(dossier: Dossier) -> list[tuple[str, str]]:
         if evaluation.not_kept:
             found.setdefault(evaluation.analysis, []).extend(evaluation.not_kept)
     return [(name, "; ".join(dict.fromkeys(reasons))) for name, reasons in found.items()]
-
-
-def work(computed: int, stored: int) -> str:
-    """Return how many answers a run computed, and how many the store still held."""
-    return f"{count(computed, 'answer')} computed in this run, {stored} from the store"
 
 
 def exit_meaning(status: int) -> str:

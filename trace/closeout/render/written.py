@@ -7,7 +7,7 @@ from itertools import groupby
 
 from closeout.model.dossier import Dossier, Evidence, State
 from closeout.render import trail, words
-from closeout.render.plain import safe
+from closeout.render.plain import count, safe
 from closeout.render.terminal import wrap
 
 # So many identifiers are named; the open points have all of them.
@@ -24,8 +24,8 @@ def written_text(dossier: Dossier, folder: str, files: Mapping[str, bytes], widt
     size = _size(sum(map(len, files.values())))
     review = f" for {safe(dossier.review)}" if dossier.review else ""
     wrote = (
-        f"wrote {safe(folder)}: {words.count(pages, 'document')}{review} in"
-        f" {words.count(len(files), 'file')}, {size}; begin with index.html"
+        f"wrote {safe(folder)}: {count(pages, 'document')}{review} in"
+        f" {count(len(files), 'file')}, {size}; begin with index.html"
     )
     texts = [wrote, *words.banners(dossier), *_missing(dossier)]
     return "\n".join(line for text in texts for line in wrap(text, width)) + "\n"
@@ -53,7 +53,7 @@ def _missing(dossier: Dossier) -> Iterator[str]:
         yield "not all of it could be judged; closeout verify says why"
     later = sum(state is not None and not is_due for _, state, is_due in found)
     if later:
-        yield f"due at a later review and not closed yet: {words.count(later, 'verification')}"
+        yield f"due at a later review and not closed yet: {count(later, 'verification')}"
 
 
 def _verifications(dossier: Dossier) -> Iterator[tuple[str, State | None, bool]]:

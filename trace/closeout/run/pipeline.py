@@ -19,7 +19,6 @@ from closeout.model.choice import Choice
 from closeout.model.dossier import Compliance, Dossier, Scale
 from closeout.model.problem import Problem, Severity, in_order
 from closeout.model.question import Question
-from closeout.model.records import Project
 from closeout.model.reply import Reply
 from closeout.rules import apply
 from closeout.run.check import Checked, check_project, placed
@@ -43,7 +42,6 @@ class Outcome:
     ``rested_on`` is None where something could not be kept, so that the run cannot be repeated
     from the store. It holds on each day from the first of ``holds`` on and before the second, None
     where there is no such end. ``studies`` and ``attachments`` are those that were asked for.
-    ``project`` is what was judged, None where it cannot be read.
     """
 
     dossier: Dossier
@@ -51,7 +49,6 @@ class Outcome:
     holds: tuple[str | None, str | None] = (None, None)
     studies: tuple[Study, ...] = ()
     attachments: tuple[Attachment, ...] = ()
-    project: Project | None = None
 
 
 def assess(
@@ -221,7 +218,7 @@ def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
     holds = span(checked.loaded.project, checked.day) if checked.loaded.project else (None, None)
     if wanted is None:
         dossier = _with_sources(dossier, snapshot, evaluator, checked)
-        return Outcome(dossier, rested_on, holds, project=index.project)
+        return Outcome(dossier, rested_on, holds)
     from closeout.run.attachments import attachments
     from closeout.run.studies import studies
 
@@ -232,7 +229,7 @@ def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
     attached = attachments(dossier, index, evaluator) if wanted.attached else ()
     dossier = replace(dossier, unmade=tuple(_unmade(dossier, studied, attached)))
     dossier = _with_sources(dossier, snapshot, evaluator, checked)
-    return Outcome(dossier, rested_on, holds, studied, attached, index.project)
+    return Outcome(dossier, rested_on, holds, studied, attached)
 
 
 def _with_findings(dossier: Dossier, checked: Checked, snapshot: Snapshot) -> Dossier:
@@ -286,4 +283,5 @@ def _unreadable(snapshot: Snapshot, problems: tuple[Problem, ...], files: int) -
         scale=Scale(files, 0, 0, 0, 0, 0, 0),
         exit_status=2,
         totals={code.value: 0 for code in Compliance} | {"closed": 0},
+        readable=False,
     )

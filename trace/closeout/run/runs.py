@@ -1,134 +1,181 @@
-"""A whole run of ``verify`` from the store: where nothing changed, not even the YAML is read.
+"""Whole runs from the store: where nothing changed, not even the YAML is read.
 
-A run is known by the bytes of every YAML and Python file, by what was asked, and by everything
-that its answers rested on. Its texts are what :mod:`closeout.render` made of its dossier.
+A run is known by the bytes of every YAML and Python file, by what was asked, by the commits that
+the state was held against, and by everything that its answers rested on. Whether these bytes stand
+in the working tree, in the index or in a commit is no matter: what the hook judged is known when it
+is HEAD. What tells these apart is put in when a dossier is read.
 """
 
 from __future__ import annotations
 
 import json
+import zlib
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING
 
 from closeout.evaluate.validation import KeptResults
 from closeout.evaluate.witness import Witness, read_trace
+from closeout.model.identity import SnapshotIdentity
 from closeout.run.days import day_of, is_late, is_redated
 from closeout.run.options import Options
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
 
-if TYPE_CHECKING:  # the pipeline is loaded where something has to be judged anew
+if TYPE_CHECKING:  # loaded where something has to be judged anew, or its dossier is asked for
+    from closeout.model.dossier import Dossier
     from closeout.run.pipeline import Outcome
+    from closeout.run.progress import Progress
 
 READ_WHOLE = (".yaml", ".yml", ".py")
-# Answers are kept for long; of whole runs, which take more room, only the last few.
-RUNS_KEPT = 24
-# Stands in a kept text for the day at which the state is judged; as wide as that, and no text that
-# anybody writes.
-_DAY = "<~day3e7f>"
+# Answers are kept for long; runs take more room, and only the last ones stay: so many bytes.
+ROOM = 64 * 1024 * 1024
+_FAST = 1  # a level of zlib: a dossier says much the same of each requirement
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
-    """What is to be shown of a run, and how its text is laid out."""
+class KeptRun:
+    """A run that is kept and still true, and the state that it is of now.
 
-    text: bool
-    json: bool
-    colour: bool
-    width: int
+    ``answers`` is how many answers it rests on.
+    """
 
-
-@dataclass(frozen=True, slots=True)
-class ShownRun:
-    """What a run shows (empty where it was not wanted), and how many answers it computed."""
-
+    id: str
+    state: SnapshotIdentity
+    redated: bool
     exit_status: int
-    text: str
-    json: str
-    computed: int
-    stored: int
+    answers: int
 
 
-def recall(
-    snapshot: Snapshot, store: Store, key: str, options: Options, wanted: Wanted
-) -> ShownRun | None:
+def dossier_of(
+    snapshot: Snapshot,
+    store: Store,
+    options: Options,
+    progress: Progress | None = None,
+    *,
+    whole: bool,
+) -> Dossier:
+    """Return the dossier of a snapshot, from the store where it is kept and true in everything.
+
+    Unless ``whole`` extents are wanted, a proof may end as soon as its verdict is certain.
+
+    Raises:
+        UserError: an option names something that the project does not have.
+    """
+    run = recall(snapshot, store, key_of_run(snapshot, store, options, whole=whole), options)
+    dossier = None if run is None else recalled(store, run)
+    return dossier or judged(snapshot, store, options, progress, whole=whole)[0]
+
+
+def judged(
+    snapshot: Snapshot,
+    store: Store,
+    options: Options,
+    progress: Progress | None = None,
+    *,
+    whole: bool,
+) -> tuple[Dossier, KeptRun | None]:
+    """Judge a snapshot anew; return its dossier, and the run where that is kept from now on."""
+    from closeout.run.pipeline import assess
+
+    outcome = assess(snapshot, store, options, progress, verdicts_alone=not whole)
+    # What is known of the tests may have changed by running them.
+    key = key_of_run(snapshot, store, options, whole=whole)
+    return outcome.dossier, _keep(store, key, outcome)
+
+
+def recall(snapshot: Snapshot, store: Store, key: str, options: Options) -> KeptRun | None:
     """Return the run of a key that is kept and still true in everything, or None.
 
     It is true at another day too, while no date in the project lies between.
     """
-    text = store.get("run", key)
+    text = store.content("run", key)
     run = None if text is None else json.loads(text)
     if run is None or not Witness(snapshot).holds(trace := read_trace(run["trace"])):
         return None
     day = day_of(snapshot, options, trace)
     begins, ends = run["holds"]
-    inside = (begins is None or begins <= day) and (ends is None or day < ends)
-    if not inside or run["redated"] != is_redated(snapshot, options, trace):
+    if not ((begins is None or begins <= day) and (ends is None or day < ends)):
         return None
-    shown = store.get("text", _text_key(run["id"], wanted)) if wanted.text else ""
-    dossier = store.get("dossier", run["id"]) if wanted.json else ""
-    if shown is None or dossier is None:
-        return None
-    shown, dossier = (text.replace(_DAY, day) for text in (shown, dossier))
-    return ShownRun(run["exit_status"], shown, dossier, 0, run["answers"])
+    state, unheld = replace(snapshot.identity, date=day), snapshot.not_held(trace)
+    if unheld:
+        state = replace(state, dirty=True, unheld=unheld)
+    redated = is_redated(snapshot, options, trace)
+    return KeptRun(run["id"], state, redated, run["exit_status"], run["answers"])
 
 
-def keep(store: Store, key: str, wanted: Wanted, outcome: Outcome) -> ShownRun:
-    """Return a new run, and keep what it shows under its key where it can be recalled."""
-    from closeout.render.jsonform import dossier_json
-    from closeout.render.terminal import verify_text
+def recalled(store: Store, run: KeptRun) -> Dossier | None:
+    """Return the dossier of a run that was recalled; None where it is not kept any more."""
+    content = store.content("dossier", run.id)
+    if content is None:
+        return None
+    from closeout.model.coding import decoded
+
+    dossier = decoded(zlib.decompress(content))
+    if dossier is None:
+        return None
+    scale = replace(dossier.scale, evaluated=0, from_store=run.answers)
+    return replace(dossier, snapshot=run.state, redated=run.redated, scale=scale)
+
+
+def _keep(store: Store, key: str, outcome: Outcome) -> KeptRun | None:
+    """Keep a run; None where it cannot be recalled."""
+    from closeout.model.coding import encoded
 
     dossier, scale = outcome.dossier, outcome.dossier.scale
-    day = dossier.snapshot.date or ""
-    dossier = replace(dossier, snapshot=replace(dossier.snapshot, date=_DAY))
-    text = verify_text(dossier, colour=wanted.colour, width=wanted.width) if wanted.text else ""
-    shown = dossier_json(dossier) if wanted.json else ""
     # What could not be read may be read the next time, under the same key.
     unreadable = any(problem.rule == "unreadable" for problem in dossier.problems)
-    if outcome.rested_on is not None and not unreadable:
-        name = key_of(key, outcome.rested_on)
-        answers = scale.evaluated + scale.from_store
-        run = {
-            "id": name,
-            "exit_status": dossier.exit_status,
-            "answers": answers,
-            "holds": outcome.holds,
-            "redated": dossier.redated,
-        }
-        if wanted.text:
-            store.put("text", _text_key(name, wanted), text, RUNS_KEPT)
-        if wanted.json:
-            again = replace(dossier, scale=replace(scale, evaluated=0, from_store=answers))
-            stored = dossier_json(again) if scale.evaluated else shown
-            store.put("dossier", name, stored, RUNS_KEPT)
-        store.put("run", key, json.dumps({**run, "trace": outcome.rested_on}), RUNS_KEPT)
-    text, shown = (made.replace(_DAY, day) for made in (text, shown))
-    return ShownRun(dossier.exit_status, text, shown, scale.evaluated, scale.from_store)
+    if outcome.rested_on is None or unreadable:
+        return None
+    bare = SnapshotIdentity("", None, None)
+    content = encoded(replace(dossier, snapshot=bare, redated=False))
+    if content is None:
+        return None
+    run = KeptRun(
+        id=key_of(key, outcome.rested_on),
+        state=dossier.snapshot,
+        redated=dossier.redated,
+        exit_status=dossier.exit_status,
+        answers=scale.evaluated + scale.from_store,
+    )
+    kept = {
+        "id": run.id,
+        "exit_status": run.exit_status,
+        "answers": run.answers,
+        "holds": outcome.holds,
+        "trace": outcome.rested_on,
+    }
+    store.put_content("dossier", run.id, zlib.compress(content, _FAST), ROOM)
+    store.put_content("run", key, json.dumps(kept).encode(), ROOM)
+    return run
 
 
-def key_of_run(snapshot: Snapshot, store: Store, options: Options) -> str:
+def key_of_run(snapshot: Snapshot, store: Store, options: Options, *, whole: bool) -> str:
     """Return what a run is known by: every YAML and Python file, and what was asked.
 
-    And what is kept of the tests of its analyses, which rests on the whole state.
+    And what it was held against: the commits before it, and what is kept of the tests of its
+    analyses, which rests on the whole state.
     """
     files = tuple(
         (path, snapshot.digest(path))
         for path in snapshot.files()
         if path.endswith(READ_WHOLE)
     )  # fmt: skip
-    identity = snapshot.identity
-    # Of the day only what it says of the commit's; what it makes planned is asked of the run.
+    # Of the day only what is wrong with the commit's; what it makes planned is asked of the run.
     asked = (
-        options.review, options.settings, options.only, options.validate,
-        is_late(snapshot, options), KeptResults(snapshot, store).text,
+        options.review, options.settings, options.only, options.validate, whole,
+        KeptResults(snapshot, store).text,
     )  # fmt: skip
     told = tuple(tuple(str(value) for value in asdict(p).values()) for p in snapshot.problems())
     return key_of(
         engine_fingerprint(), "run", asked, files, told,
-        identity.kind, identity.commit, identity.dirty,
+        snapshot.identity.under_git, snapshot.against, _odd_day(snapshot, options),
     )  # fmt: skip
 
 
-def _text_key(name: str, wanted: Wanted) -> str:
-    return key_of(name, wanted.colour, wanted.width)
+def _odd_day(snapshot: Snapshot, options: Options) -> tuple[str, bool, str | None] | None:
+    """Return the day of the commit where a rule speaks of it: it has not come, or went back."""
+    stamp, late = snapshot.dated.stamp, is_late(snapshot, options)
+    if stamp is None or not (late or stamp.parent):
+        return None
+    return stamp.day, late, stamp.parent

@@ -30,12 +30,13 @@ class Stamp:
     """When a commit was made: the committer's day as written in it, and the instant.
 
     ``instant`` is in seconds since 1970-01-01 UTC. ``parent`` is the day of a parent that was made
-    on a later day, None where there is none, or none is here.
+    on a later day, None where there is none, or none is here; ``parents`` are those that are here.
     """
 
     day: str
     instant: int
     parent: str | None = None
+    parents: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,15 +84,12 @@ def stamp_of(git: Git, commit: str) -> Stamp:
         SnapshotError: git refuses.
     """
     output = git.ask(
-        "show", "--no-patch", "--no-show-signature", "--no-notes", "--format=%ct %cs",
+        "show", "--no-patch", "--no-show-signature", "--no-notes", "--format=%H %ct %cs",
         commit, f"{commit}^@", "--",
     )  # fmt: skip
-    own, *parents = (_read(line) for line in output.decode().splitlines())
+    own, *parents = (line.split(" ") for line in output.decode().splitlines())
+    _, instant, day = own
     # The day alone may go back from one time zone to another, the instant alone by a slow clock.
-    later = [one.day for one in parents if one.day > own.day and one.instant > own.instant]
-    return Stamp(own.day, own.instant, max(later, default=None))
-
-
-def _read(line: str) -> Stamp:
-    instant, _, day = line.partition(" ")
-    return Stamp(day, int(instant))
+    later = [its for _, then, its in parents if its > day and int(then) > int(instant)]
+    names = tuple(name for name, *_ in parents)
+    return Stamp(day, int(instant), max(later, default=None), names)

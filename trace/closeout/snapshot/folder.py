@@ -132,6 +132,17 @@ class Snapshot:
 
         return not_held(self.root, self.tracked, looked)
 
+    @property
+    def against(self) -> tuple[str, ...] | None:
+        """The commits that this state follows, and is held against; None where there is no commit.
+
+        Of a commit its parents, of what differs from its commit that one.
+        """
+        stamp = self.dated.stamp
+        if stamp is None or self.identity.commit is None:
+            return None
+        return (self.identity.commit,) if self.identity.dirty else stamp.parents
+
     def close(self) -> None:
         """Remove what was exported; a working tree is left as it is. May be called again."""
         if self._on_close is not None:

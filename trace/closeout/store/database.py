@@ -35,6 +35,7 @@ CREATE TABLE IF NOT EXISTS traces (
     id INTEGER PRIMARY KEY, asked TEXT NOT NULL, trace TEXT NOT NULL, value BLOB NOT NULL,
     UNIQUE (asked, trace));
 """
+_KEEP = "INSERT OR REPLACE INTO kept (kind, key, value) VALUES (?, ?, ?)"
 
 
 class Store:
@@ -71,19 +72,38 @@ class Store:
             for key, blob in rows:
                 value = _unseal(blob, kind, key)
                 if value is not None:
-                    found[key] = value
+                    found[key] = _text(value)
         return found
+
+    def content(self, kind: str, key: str) -> bytes | None:
+        """Return the bytes kept under a kind and a key, or None."""
+        query = "SELECT value FROM kept WHERE kind = ? AND key = ?"
+        for (blob,) in self._rows(query, [kind, key]):
+            return _unseal(blob, kind, key)
+        return None
+
+    def put_content(self, kind: str, key: str, content: bytes, room: int) -> None:
+        """Keep bytes; of their kind the newest stay that have ``room`` together, in bytes."""
+        sealed = _seal(content, kind, key)
+
+        def write(connection: sqlite3.Connection) -> None:
+            connection.execute(_KEEP, (kind, key, sealed))
+            connection.execute(
+                "DELETE FROM kept WHERE id IN (SELECT id FROM (SELECT id, SUM(LENGTH(value))"
+                " OVER (ORDER BY id DESC) AS taken FROM kept WHERE kind = ?) WHERE taken > ?)",
+                (kind, max(room, len(sealed))),
+            )
+
+        self._do(write, None)
 
     def put_many(
         self, kind: str, values: Iterable[tuple[str, str]], most: int | None = None
     ) -> None:
         """Keep values by key, in one transaction; of the kind only the ``most`` newest stay."""
-        rows = [(kind, key, _seal(value, kind, key)) for key, value in values]
+        rows = [(kind, key, _seal(_bytes(value), kind, key)) for key, value in values]
 
         def write(connection: sqlite3.Connection) -> None:
-            connection.executemany(
-                "INSERT OR REPLACE INTO kept (kind, key, value) VALUES (?, ?, ?)", rows
-            )
+            connection.executemany(_KEEP, rows)
             if most is not None:
                 connection.execute(
                     "DELETE FROM kept WHERE kind = ? AND id NOT IN"
@@ -116,12 +136,14 @@ class Store:
             for key, trace, blob in rows:
                 value = _unseal(blob, key, trace)
                 if value is not None:
-                    found.setdefault(key, []).append(value)
+                    found.setdefault(key, []).append(_text(value))
         return found
 
     def keep_traces(self, rows: Iterable[tuple[str, str, str]]) -> None:
         """Keep (asked, digest of the trace, value) rows; old traces of a question are dropped."""
-        sealed = [(asked, trace, _seal(value, asked, trace)) for asked, trace, value in rows]
+        sealed = [
+            (asked, trace, _seal(_bytes(value), asked, trace)) for asked, trace, value in rows
+        ]
 
         def write(connection: sqlite3.Connection) -> None:
             connection.executemany(
@@ -258,15 +280,22 @@ def _is_damage(error: sqlite3.OperationalError) -> bool:
     return any(sign in text for sign in signs)
 
 
-def _seal(value: str, *about: str) -> bytes:
-    content = value.encode("utf-8", "surrogatepass")
+def _seal(content: bytes, *about: str) -> bytes:
     return _check(content, about) + content
 
 
-def _unseal(blob: object, *about: str) -> str | None:
+def _unseal(blob: object, *about: str) -> bytes | None:
     if not isinstance(blob, bytes) or blob[:CHECK_BYTES] != _check(blob[CHECK_BYTES:], about):
         return None
-    return blob[CHECK_BYTES:].decode("utf-8", "surrogatepass")
+    return blob[CHECK_BYTES:]
+
+
+def _bytes(text: str) -> bytes:
+    return text.encode("utf-8", "surrogatepass")
+
+
+def _text(content: bytes) -> str:
+    return content.decode("utf-8", "surrogatepass")
 
 
 def _check(content: bytes, about: tuple[str, ...]) -> bytes:
