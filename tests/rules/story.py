@@ -82,7 +82,8 @@ class Story:
         index = Index.of(loaded.project, [], loaded.left_out)
         if past is None:
             return index, None
-        return index, history_of(past, snapshot, loaded.project, loaded.left_out, self.store)
+        day = snapshot.dated.day()
+        return index, history_of(past, snapshot, loaded.project, loaded.left_out, self.store, day)
 
     def findings(self, rules: Iterable[str] = OF_CHANGES) -> list[Finding]:
         index, history = self.history()

@@ -43,8 +43,8 @@ class Past(Protocol):
     """What is asked of the earlier states of a snapshot."""
 
     @property
-    def commit(self) -> str:
-        """The last commit."""
+    def commits(self) -> tuple[str, ...]:
+        """The commits that the snapshot follows; none where it is the first."""
 
     @property
     def base(self) -> str | None:
@@ -167,7 +167,7 @@ def claims_of(past: Past, blobs: Blobs, cache: Cache) -> Names:
 
     Where several say it of one, the youngest commit is believed.
     """
-    key = _key("claims", past.commit, past.prefix)
+    key = _key("claims", *past.commits, past.prefix)
     text = cache.get(key)
     if text is not None:
         return dict(json.loads(text))
@@ -190,7 +190,7 @@ def line_of(past: Past, blobs: Blobs, cache: Cache, renaming: Renaming = NONE) -
 
     It speaks the identifiers of today, and so do the blobs from here on.
     """
-    key = _key("line", past.commit, past.prefix, *([renaming.key()] if renaming else ()))
+    key = _key("line", *past.commits, past.prefix, *([renaming.key()] if renaming else ()))
     text = cache.get(key)
     if text is not None:
         gone, returned, *rest, unknown, apart = json.loads(text)

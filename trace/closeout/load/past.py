@@ -30,12 +30,13 @@ from closeout.model.records import Project, Record
 
 
 def history_of(
-    past: Past, files: Files, project: Project, left_out: Iterable[str], cache: Cache
+    past: Past, files: Files, project: Project, left_out: Iterable[str], cache: Cache, day: str
 ) -> History:
     """Return what the earlier states tell of the present project.
 
     Args:
         left_out: identifiers of items that are there, with a fault.
+        day: that of the present state, year-month-day.
     """
     blobs = Blobs(past, cache)
     renaming = _renaming(past, blobs, cache, project, set(left_out))
@@ -58,7 +59,7 @@ def history_of(
     )
     judged = {name for record in project.records if record.date for name, _ in record.judged}
     judged |= {name for one in (*lost, *edited) for name, _ in one.record.judged}
-    base = _base(past, files, blobs)
+    base = _base(past, files, blobs, day)
     # What a record speaks of that does not say so is what named it.
     silent = {record.id for record in project.records if record.date and not record.judged}
     judged |= set(_naming(silent, line, base)) if silent else set()
@@ -250,7 +251,7 @@ def _reused(line: Line, present: Mapping[tuple[str, str], str]) -> Iterator[Reus
             yield Reused(*key, meant, day)
 
 
-def _base(past: Past, files: Files, blobs: Blobs) -> Base | None:
+def _base(past: Past, files: Files, blobs: Blobs, day: str) -> Base | None:
     """Return what the base held in the files that differ from the present ones."""
     if past.base is None:
         return None
@@ -267,7 +268,7 @@ def _base(past: Past, files: Files, blobs: Blobs) -> Base | None:
         }
         for section in ("requirements", "documents", "records")
     }
-    return Base(past.base, frozenset(changed), **items)
+    return Base(past.base, day, frozenset(changed), **items)
 
 
 def _is_same(past: Past, files: Files, path: str, blob: str | None) -> bool:

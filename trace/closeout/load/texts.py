@@ -76,7 +76,7 @@ def _reference(
         return
     said = _said_first(rows, since)
     last, (first, day, _) = _things(rows[-1][0]), rows[0]
-    changed = base is not None and requirement.id in base.requirements
+    changed = base is not None and requirement.where.path in base.paths
     if changed or any(_meant(value) != _meant(last.get(key)) for key, value in said.items()):
         statement = said.pop(None, None)
         item = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from datetime import date, timedelta
 from typing import TypeVar
 
 from closeout.model.records import Agreement, Project, Record, Requirement, Waiver
@@ -20,7 +21,7 @@ def as_of(project: Project, day: str) -> Project:
     finds none.
     """
     later = {one.id: one.date for one in project.documents if one.date and one.date > day}
-    if not later and all(date <= day for date in dates(project)):
+    if not later and all(one <= day for one in dates(project)):
         return project
     return replace(
         project,
@@ -33,10 +34,10 @@ def as_of(project: Project, day: str) -> Project:
 
 def dates(project: Project) -> Iterator[str]:
     """Yield every date that decides on what is planned; also of what is planned already."""
-    yield from (date for one in project.records if (date := one.date or one.planned))
-    yield from (date for one in project.records for _, date in one.judged_on)
-    yield from (date for one in project.waivers if (date := one.date or one.planned))
-    yield from (date for one in project.agreements if (date := one.date or one.planned))
+    yield from (day for one in project.records if (day := one.date or one.planned))
+    yield from (day for one in project.records for _, day in one.judged_on)
+    yield from (day for one in project.waivers if (day := one.date or one.planned))
+    yield from (day for one in project.agreements if (day := one.date or one.planned))
     yield from (document.date for document in project.documents if document.date)
 
 
@@ -46,8 +47,17 @@ def span(project: Project, day: str) -> tuple[str | None, str | None]:
     On each day from the one on and before the other a project stands as it does on this.
     """
     known = set(dates(project))
-    before = max((date for date in known if date <= day), default=None)
-    return before, min((date for date in known if date > day), default=None)
+    if day in _judged_on(project):
+        # A change is later than what was judged on the day itself from the next one on.
+        known.add((date.fromisoformat(day) + timedelta(1)).isoformat())
+    before = max((one for one in known if one <= day), default=None)
+    return before, min((one for one in known if one > day), default=None)
+
+
+def _judged_on(project: Project) -> Iterator[str | None]:
+    for one in project.records:
+        yield one.date
+        yield from (day for _, day in one.judged_on)
 
 
 def _dated(one: T, day: str) -> T:
@@ -58,7 +68,7 @@ def _dated(one: T, day: str) -> T:
 
 
 def _judged(one: Record, day: str) -> Record:
-    later = {name for name, date in one.judged_on if date > day}
+    later = {name for name, its in one.judged_on if its > day}
     if not later:
         return one
     judged = tuple((name, None if name in later else issue) for name, issue in one.judged)

@@ -14,12 +14,14 @@ ANEW = "judged anew"
 class Base:
     """The state that the present one is held against: HEAD, or the first parent of a commit.
 
-    Only what stood in files that differ is here; ``paths`` are the files of the present state that
-    are new or changed. Of a requirement only issue, source, statement and the criteria of its
-    verifications are known.
+    ``day`` is that of the present one (year-month-day), on which all became as it is. Only what
+    stood in files that differ is here; ``paths`` are the files of the present state that are new or
+    changed. Of a requirement only issue, source, statement and the criteria of its verifications
+    are known.
     """
 
     commit: str
+    day: str
     paths: frozenset[str] = frozenset()
     requirements: Mapping[str, Requirement] = field(default_factory=dict)
     documents: Mapping[str, Document] = field(default_factory=dict)

@@ -16,7 +16,6 @@ from closeout.rules.formerly import unborne
 from closeout.rules.lost import lost
 
 _SHOWN_COMMIT = 9
-_SINCE = "after the last commit"
 
 
 def changes(index: Index, history: History, units: Units) -> Iterator[Finding]:
@@ -175,24 +174,12 @@ def _changed_after(
         return None
     newest, base = rows[-1].requirement, history.base
     if not _is_judged_alike(verification, newest, requirement, units):
-        # A record that is new itself may be as young as the change.
-        return _SINCE if base is not None and _is_known(record, base, requirement.id) else None
+        return f"since {_short(base)}" if base is not None and base.day > judged else None
     for before, after in zip(rows[-2::-1], rows[:0:-1], strict=True):
         alike = _is_judged_alike(verification, before.requirement, after.requirement, units)
         if not alike:
             return f"on {after.day}" if after.day > judged else None
     return None
-
-
-def _is_known(record: Record, base: Base, requirement: str) -> bool:
-    """Whether the record stood in the base, judged on the same day, so it is older than a change.
-
-    A record of a file that did not change is not listed there, and is older too.
-    """
-    before = base.records.get(record.id)
-    if before is None:
-        return record.where.path not in base.paths
-    return before.day_of(requirement) == record.day_of(requirement)
 
 
 def _is_judged_alike(

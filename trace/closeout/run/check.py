@@ -82,7 +82,7 @@ def check_project(
         *planned.findings,
     ]
     past = past_of(snapshot)
-    history = _history(past, snapshot, loaded, kept)
+    history = _history(past, snapshot, loaded, kept, day)
     # None is a history that git could not be made to tell.
     cut_off = past is not None and (history is None or history.cut_off)
     context, looks = _context(snapshot, index, review, history, cut_off)
@@ -122,7 +122,7 @@ def _index(
 
 
 def _history(
-    past: Past | None, snapshot: Snapshot, loaded: Loaded, kept: KeptFiles
+    past: Past | None, snapshot: Snapshot, loaded: Loaded, kept: KeptFiles, day: str
 ) -> History | None:
     """Return what git knows of the project, None where it knows nothing or cannot be asked."""
     if past is None or loaded.project is None:
@@ -130,7 +130,7 @@ def _history(
     from closeout.load.past import history_of
 
     try:
-        history = history_of(past, snapshot, loaded.project, loaded.left_out, kept)
+        history = history_of(past, snapshot, loaded.project, loaded.left_out, kept, day)
     except SnapshotError:
         return None
     kept.flush()

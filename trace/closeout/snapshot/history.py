@@ -34,17 +34,21 @@ class Commit:
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """The commits up to the one that a snapshot is of or rests on.
+    """The commits that a snapshot follows, which is none of them.
 
-    ``base`` is the commit that the snapshot is held against: ``commit`` itself where the snapshot
-    differs from it, else its first parent, None where that is not there. ``shallow`` says that
-    older commits were not fetched, so that more may be known another day.
+    ``commits`` are those that it is held against (:attr:`.Snapshot.against`), so a commit is held
+    against what its staged state was; ``base`` is the first of them. ``shallow`` says that older
+    commits were not fetched, so that more may be known another day.
     """
 
-    commit: str
-    base: str | None
+    commits: tuple[str, ...]
     shallow: bool
     _repository: Repository
+
+    @property
+    def base(self) -> str | None:
+        """The commit that the snapshot itself is compared with; None where it is not there."""
+        return next(iter(self.commits), None)
 
     @property
     def prefix(self) -> str:
@@ -53,11 +57,11 @@ class Past:
 
     def line(self) -> tuple[Commit, ...]:
         """Return the commits along the first parents that changed YAML files, oldest first."""
-        return self._log("--first-parent", "--reverse")
+        return self._log(self.commits[:1], "--first-parent", "--reverse")
 
     def every(self) -> tuple[Commit, ...]:
         """Return all commits that changed YAML files, those of merged branches too."""
-        return self._log("--full-history")
+        return self._log(self.commits, "--full-history")
 
     def tree(self, commit: str) -> dict[str, str]:
         """Return the YAML files of a commit, from path to blob."""
@@ -90,7 +94,9 @@ class Past:
         # A clone that fetches what it lacks only when asked: the judge does not go to the network.
         return self._repository.git.extended(GIT_NO_LAZY_FETCH="1")
 
-    def _log(self, *options: str) -> tuple[Commit, ...]:
+    def _log(self, commits: Sequence[str], *options: str) -> tuple[Commit, ...]:
+        if not commits:
+            return ()
         output = self._git.ask(
             "log",
             *options,
@@ -106,7 +112,7 @@ class Past:
             "--no-notes",
             "--format=%x01%H %ad",
             "--date=short",
-            self.commit,
+            *commits,
             "--",
             *(self.prefix + folder for folder in JUDGED),
             seconds=EXPORT_SECONDS,
@@ -119,19 +125,16 @@ def past_of(snapshot: Snapshot) -> Past | None:
 
     None where there are none or git does not tell them: outside git, before the first commit.
     """
-    commit, origin = snapshot.identity.commit, snapshot.origin
-    if commit is None:
+    if snapshot.against is None:
         return None
     try:
-        repository = find_repository(origin)
+        repository = find_repository(snapshot.origin)
         if repository is None:
             return None
-        reply = repository.git.ask("rev-parse", "--is-shallow-repository", f"{commit}^@")
+        shallow = repository.git.ask("rev-parse", "--is-shallow-repository").decode().strip()
     except SnapshotError:
         return None
-    shallow, *parents = reply.decode().split()
-    base = commit if snapshot.identity.dirty else next(iter(parents), None)
-    return Past(commit, base, shallow == "true", repository)
+    return Past(snapshot.against, shallow == "true", repository)
 
 
 def _is_read(path: str) -> bool:
