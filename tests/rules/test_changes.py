@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from closeout.snapshot.dates import today
 from tests.rules.story import FILE, Story
 
 POWER = """\
@@ -461,10 +462,15 @@ def test_a_record_of_another_issue_is_open_anyway(story: Story) -> None:
     assert story.rules() == []
 
 
-def test_a_record_that_is_new_with_the_change_may_be_as_young(story: Story) -> None:
+def test_a_record_that_is_new_with_the_change_counts_from_its_own_day(story: Story) -> None:
     story.commit(POWER.replace("52", "60"), day="2026-02-01")
-    story.write(POWER + RECORD)
+    story.write(POWER + RECORD.replace("2026-03-01", today()))
     assert story.rules() == ["issue-not-raised"]
+    # As it is found once it is committed.
+    story.write(POWER + RECORD)
+    assert story.rules() == ["issue-not-raised", "judged-before-change"]
+    story.commit(day="2026-03-05")
+    assert story.rules() == ["issue-not-raised", "judged-before-change"]
 
 
 def test_a_record_without_a_quantity_judges_the_statement(story: Story) -> None:
@@ -692,10 +698,10 @@ def test_a_blob_is_parsed_once(story: Story, monkeypatch: pytest.MonkeyPatch) ->
     kept = dict(story.store)
     story.commit(POWER.replace("52", "60"))
     # Were an old blob read again, git would not know it: its objects are gone.
-    for old in story.git("rev-list", "HEAD~1").split():
+    for old in story.git("rev-list", "HEAD~2").split():
         name = story.git("rev-parse", f"{old}:{FILE}")
         (story.folder / ".git/objects" / name[:2] / name[2:]).unlink()
     assert story.rules() == ["issue-not-raised"]
     assert set(kept) < set(story.store)
     with pytest.raises(subprocess.CalledProcessError):
-        story.git("show", f"HEAD~1:{FILE}")
+        story.git("show", f"HEAD~2:{FILE}")

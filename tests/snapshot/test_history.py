@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from closeout.snapshot import open_commit, open_index, open_tree, past_of
+from closeout.snapshot import Past, open_commit, open_index, open_tree, past_of
 from tests.snapshot.conftest import Repo
 
 POWER = "requirements/power.yaml"
@@ -15,6 +15,15 @@ POWER = "requirements/power.yaml"
 
 def _blob(repo: Repo, path: str, revision: str = "HEAD") -> str:
     return repo.git("rev-parse", f"{revision}:{path}").strip()
+
+
+def _followed(repo: Repo, root: Path | None = None) -> Past:
+    """Return the commits up to HEAD, as a state sees them that differs from it."""
+    root = root or repo.path
+    (root / "requirements/new.yaml").write_text("requirements: []\n")
+    past = past_of(open_tree(root))
+    assert past is not None
+    return past
 
 
 def test_outside_git_and_before_a_commit_there_is_no_past(tmp_path: Path, empty: Repo) -> None:
@@ -29,15 +38,15 @@ def test_a_changed_tree_is_held_against_head_and_a_clean_one_against_its_parent(
     first = repo.git("rev-parse", "HEAD").strip()
     past = past_of(open_tree(repo.path))
     assert past is not None
-    assert (past.commit, past.base, past.shallow) == (first, None, False)
+    assert (past.commits, past.base, past.shallow) == ((), None, False)
     repo.write(POWER, "requirements: [] # a\n")
     past = past_of(open_tree(repo.path))
     assert past is not None
     assert past.base == first
-    second = repo.commit()
+    repo.commit()
     past = past_of(open_tree(repo.path))
     assert past is not None
-    assert (past.commit, past.base) == (second, first)
+    assert (past.commits, past.base) == ((first,), first)
 
 
 def test_the_staged_state_and_a_commit(repo: Repo) -> None:
@@ -49,15 +58,16 @@ def test_the_staged_state_and_a_commit(repo: Repo) -> None:
     with open_index(repo.path) as staged:
         past = past_of(staged)
     assert past is not None
-    assert (past.commit, past.base) == (second, second)
+    assert (past.commits, len(past.line())) == ((second,), 2)
+    # What is held against a commit is what its staged state was held against.
     with open_commit(repo.path, "HEAD") as commit:
         past = past_of(commit)
     assert past is not None
-    assert (past.commit, past.base) == (second, first)
+    assert (past.commits, len(past.line())) == ((first,), 1)
     with open_commit(repo.path, first) as commit:
         past = past_of(commit)
     assert past is not None
-    assert (past.commit, past.base, len(past.line())) == (first, None, 1)
+    assert (past.commits, past.base, past.line(), past.every()) == ((), None, (), ())
 
 
 def test_the_line_is_oldest_first_with_days_and_yaml_files_alone(
@@ -71,15 +81,14 @@ def test_the_line_is_oldest_first_with_days_and_yaml_files_alone(
     monkeypatch.setenv("GIT_AUTHOR_DATE", "2026-03-02T00:30:00+0200")
     repo.git("mv", POWER, "requirements/energy.yaml")
     repo.commit()
-    past = past_of(open_tree(repo.path))
-    assert past is not None
+    past = _followed(repo)
     _, changed, moved = past.line()
     assert (changed.day, moved.day) == ("2026-03-01", "2026-03-02")
     blob = _blob(repo, "requirements/energy.yaml")
     assert changed.changes == ((POWER, blob),)
     assert set(moved.changes) == {(POWER, None), ("requirements/energy.yaml", blob)}
-    assert past.tree(past.commit)["requirements/energy.yaml"] == blob
-    assert POWER not in past.tree(past.commit)
+    assert past.tree(past.commits[0])["requirements/energy.yaml"] == blob
+    assert POWER not in past.tree(past.commits[0])
     assert past.name_of(b"requirements: [] # a\n", blob) == blob
     assert dict(past.contents([blob])) == {blob: b"requirements: [] # a\n"}
 
@@ -94,8 +103,7 @@ def test_what_came_and_went_on_a_merged_branch_is_in_every_and_not_in_the_line(r
     repo.commit()
     repo.git("checkout", "--quiet", "main")
     repo.git("merge", "--quiet", "--no-ff", "--message", "merge", "side")
-    past = past_of(open_tree(repo.path))
-    assert past is not None
+    past = _followed(repo)
     in_line = {name for commit in past.line() for _, name in commit.changes}
     in_every = {name for commit in past.every() for _, name in commit.changes}
     assert blob in in_every
@@ -108,10 +116,9 @@ def test_a_project_below_the_top(empty: Repo) -> None:
     empty.write("requirements/other.yaml", "requirements: []\n")
     empty.commit()
     root = empty.path / "payload/gannet"
-    past = past_of(open_tree(root))
-    assert past is not None
+    past = _followed(empty, root)
     assert past.prefix == "payload/gannet/"
-    assert set(past.tree(past.commit)) == {"requirements/project.yaml", POWER}
+    assert set(past.tree(past.commits[0])) == {"requirements/project.yaml", POWER}
     (commit,) = past.line()
     assert {path for path, _ in commit.changes} == {"requirements/project.yaml", POWER}
 
@@ -125,7 +132,7 @@ def test_a_shallow_clone_says_so_and_has_no_base(repo: Repo, tmp_path: Path) -> 
     past = past_of(open_tree(clone))
     assert past is not None
     assert (past.base, past.shallow) == (None, True)
-    assert len(past.line()) == 1
+    assert past.line() == ()
     repo.git("fetch", "--quiet", "--unshallow", folder=clone)
     past = past_of(open_tree(clone))
     assert past is not None
@@ -158,9 +165,8 @@ def test_a_blob_that_is_not_there_is_passed_over(repo: Repo) -> None:
 def test_links_and_what_is_data_of_analyses_are_no_history(repo: Repo) -> None:
     (repo.path / "requirements/link.yaml").symlink_to("power.yaml")
     repo.commit()
-    past = past_of(open_tree(repo.path))
-    assert past is not None
-    assert "requirements/link.yaml" not in past.tree(past.commit)
+    past = _followed(repo)
+    assert "requirements/link.yaml" not in past.tree(past.commits[0])
     assert past.line()[-1].changes == (("requirements/link.yaml", None),)
 
 
@@ -172,9 +178,8 @@ def test_nothing_is_written_to_the_repository(repo: Repo) -> None:
             if path.is_file()
         }
 
-    past = past_of(open_tree(repo.path))
+    past = _followed(repo)
     before = state()
-    assert past is not None
-    past.line(), past.every(), past.tree(past.commit)
+    past.line(), past.every(), past.tree(past.commits[0])
     assert state() == before
     assert subprocess.run(["git", "status", "--porcelain"], cwd=repo.path, check=True)
