@@ -8,16 +8,18 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from closeout.model.dossier import Dossier
 from closeout.render.plain import RUNNING_TEXT
 from closeout.run import opening
 from closeout.run.errors import UserError
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
+
+if TYPE_CHECKING:  # a run that is kept is shown without a dossier
+    from closeout.model.dossier import Dossier
 
 F = TypeVar("F", bound=Callable[..., Any])
 

@@ -6,7 +6,7 @@ from closeout.graph.checks import check
 from closeout.graph.circles import Order, from_below
 from closeout.graph.findings import nearest
 from closeout.graph.index import Index
-from closeout.graph.questions import Plan, plan
+from closeout.graph.questions import Plan, ask, plan
 from closeout.graph.required import RequiredMargin, required_margins
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "Order",
     "Plan",
     "RequiredMargin",
+    "ask",
     "bounds_in",
     "check",
     "from_below",

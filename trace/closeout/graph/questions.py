@@ -73,6 +73,13 @@ def plan(
     return Plan(index, asked, tuple(dict.fromkeys(planner.findings)), units, review)
 
 
+def ask(
+    verification: Verification, index: Index, units: Units, settings: Settings | None = None
+) -> Asked:
+    """Return what a verification by analysis would ask, whether or not the project plans it."""
+    return _Planner(index, units, settings or {}, None).ask(verification, "")
+
+
 @dataclass(frozen=True, slots=True)
 class _SetUp:
     """A question, and what its inputs are made of."""

@@ -39,7 +39,7 @@ def read_options(options: Options, index: Index, units: Units) -> Asked:
         UserError: something that is named does not exist in the project, or is no amount.
     """
     wrong: Mistakes = []
-    settings = _settings(options.settings, index, units, wrong)
+    settings = read_settings(options.settings, index, units, wrong)
     chosen = read_only(options.only, index, wrong)
     reviews = index.project.charter.reviews
     if options.review is not None and options.review not in reviews:
@@ -50,28 +50,29 @@ def read_options(options: Options, index: Index, units: Units) -> Asked:
     return Asked(settings, chosen)
 
 
-def _settings(
-    texts: Iterable[str], index: Index, units: Units, wrong: Mistakes
+def read_settings(
+    texts: Iterable[str], index: Index, units: Units, wrong: Mistakes, option: str = "--set "
 ) -> tuple[tuple[str, Setting], ...]:
+    """Return what parameters are set to by ``NAME=AMOUNT``; mistakes are added to ``wrong``."""
     found: dict[str, Setting] = {}
     for text in texts:
         name, equals, value = text.partition("=")
         name = name.strip()
         parameter = index.parameters.get(name)
         if not equals:
-            wrong.append((f"--set {text}: no =", "write NAME=AMOUNT, as sleep_current=130uA"))
+            wrong.append((f"{option}{text}: no =", "write NAME=AMOUNT, as sleep_current=130uA"))
         elif parameter is None:
             near = alike(name, index.parameters, index.renamed.get("parameters", {}))
             cure = f"did you mean {near}?" if near else "name a parameter of the project"
-            wrong.append((f"--set {text}: there is no parameter {name}", cure))
+            wrong.append((f"{option}{text}: there is no parameter {name}", cure))
         elif name in found:
-            wrong.append((f"--set {text}: {name} is set twice", "set each parameter once"))
+            wrong.append((f"{option}{text}: {name} is set twice", "set each parameter once"))
         else:
             try:
                 found[name] = read_setting(value)
             except AmountError as error:
-                wrong.append((f"--set {text}: {error.message}", error.cure))
+                wrong.append((f"{option}{text}: {error.message}", error.cure))
             else:
                 told = faults_of(parameter, found[name], units)
-                wrong += [(f"--set {text}: {message}", cure) for message, cure in told]
+                wrong += [(f"{option}{text}: {message}", cure) for message, cure in told]
     return tuple(found.items())

@@ -10,6 +10,9 @@ class UserError(Exception):
         super().__init__(*messages)
         self.messages = messages
 
+    def __str__(self) -> str:
+        return self.shown()
+
     def shown(self) -> str:
         """Return the messages, a line each, the cures indented below."""
         lines = []

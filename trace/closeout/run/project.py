@@ -1,0 +1,203 @@
+"""A project for programs and notebooks: what the commands answer, as values."""
+
+from __future__ import annotations
+
+import os
+import warnings
+from collections.abc import Container, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, fields
+from pathlib import Path
+
+from closeout.evaluate.engine import Evaluator
+from closeout.graph import Asked, Index, ask
+from closeout.graph.findings import nearest
+from closeout.model.answer import Answer
+from closeout.model.criterion import Condition, Criterion
+from closeout.model.dossier import Dossier
+from closeout.model.problem import Pointer
+from closeout.model.question import AnalysisSpec
+from closeout.model.records import Basis, BasisKind, ConditionKind, Method, Verification
+from closeout.model.reply import Reply
+from closeout.run import opening
+from closeout.run.check import Checked, check_project
+from closeout.run.days import day_of
+from closeout.run.errors import UserError
+from closeout.run.options import Options
+from closeout.run.runs import dossier_of
+from closeout.run.values import Absent, Cases, Found, Value, Values
+from closeout.snapshot import Snapshot
+from closeout.store.database import Store
+
+
+class Verified(Dossier):
+    """A dossier that a notebook shows as a table, a line a requirement."""
+
+    __slots__ = ()
+
+    def _repr_html_(self) -> str:
+        from closeout.render.fragments import dossier_table
+
+        return dossier_table(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Project:
+    """The project that a folder belongs to.
+
+    Nothing is held open between two calls: each looks at the files as they are then, and runs only
+    what is not known yet. ``jobs`` is how many analyses run at once. Analyses are code and are run:
+    use it on projects that you trust.
+    """
+
+    place: str | os.PathLike[str] = "."
+    jobs: int = (os.cpu_count() or 1) + 1
+
+    def verify(
+        self,
+        review: str | None = None,
+        *,
+        set: Mapping[str, str] | None = None,
+        only: tuple[str, ...] | str = (),
+        at: str | None = None,
+        today: str | None = None,
+        whole: bool = True,
+    ) -> Dossier:
+        """Return every verdict, as ``closeout verify`` with the options of the same names.
+
+        Args:
+            set: a what-if, from parameters to amounts as they are written: ``{"hold": "45 d"}``
+            at: a commit to judge in place of the working tree
+            whole: follow each proof to its end; without it a proof may end where the verdict is
+                certain, and its margin is then "at least"
+
+        Raises:
+            UserError: there is no project, or something that is named does not exist in it.
+        """
+        options = Options(review, _settings(set or {}), _texts(only), self.jobs, today)
+        with self._opened(at) as (snapshot, store):
+            dossier = dossier_of(snapshot, store, options, whole=whole)
+        return Verified(*(getattr(dossier, one.name) for one in fields(Dossier)))
+
+    def evaluate(self, analysis: str, /, **inputs: str) -> Values:
+        """Return what an analysis gives at the project's values, or at others.
+
+        Conditions too are at their declared values where they are not given here. Nothing is
+        judged: spreads are left out.
+
+        Args:
+            analysis: its name, as requirements have it
+            inputs: arguments with amounts as they are written: ``cell_temperature="5 degC"``
+
+        Raises:
+            UserError: there is no such analysis or argument, an amount cannot be read in the
+                argument's unit, or the analysis fails there.
+        """
+        texts = _settings(inputs)
+        with (
+            self._opened(None) as (snapshot, store),
+            Evaluator(snapshot, store, self.jobs) as evaluator,
+        ):
+            checked = _checked(snapshot, store, evaluator, options)
+            spec = _spec(analysis, checked)
+            _check_taken(spec, inputs)
+            asked = ask(
+                _at(spec, checked, inputs),
+                checked.index,
+                checked.units,
+                dict(checked.asked.settings),
+            )
+            if asked.question is None:
+                raise UserError((f"{analysis} cannot be asked: {asked.fault}", "closeout lint"))
+            reply = evaluator.answer([asked.question], {spec.name: spec})[asked.question]
+        return _values(spec, asked, reply)
+
+    @contextmanager
+    def _opened(self, revision: str | None) -> Iterator[tuple[Snapshot, Store]]:
+        root = opening.root_of(Path(self.place))
+        with opening.opened(root, revision) as (snapshot, store):
+            yield snapshot, store
+            for note in store.notes:
+                warnings.warn(note, stacklevel=4)
+
+
+def _settings(amounts: Mapping[str, str]) -> tuple[str, ...]:
+    wrong = [
+        (f"{name}={amount!r}: an amount is a text", f'write it with its unit, as {name}="5 degC"')
+        for name, amount in amounts.items()
+        if not isinstance(amount, str)
+    ]
+    if wrong:
+        raise UserError(*wrong)
+    return tuple(f"{name}={amount}" for name, amount in amounts.items())
+
+
+def _texts(texts: tuple[str, ...] | str) -> tuple[str, ...]:
+    return (texts,) if isinstance(texts, str) else tuple(texts)
+
+
+def _checked(snapshot: Snapshot, store: Store, evaluator: Evaluator, options: Options) -> Checked:
+    """Return the checked project.
+
+    Raises:
+        UserError: it cannot be read at all.
+    """
+    checked = check_project(snapshot, store, evaluator, options, day_of(snapshot, options))
+    if isinstance(checked, tuple):
+        problems, _ = checked
+        raise UserError(*((f"{p.path}:{p.line}: {p.message}", p.cure) for p in problems))
+    return checked
+
+
+def _spec(name: str, index: Index) -> AnalysisSpec:
+    if name in index.analyses:
+        return index.analyses[name]
+    if name in index.shared:
+        several = ", ".join(index.shared[name])
+        raise UserError((f"{name} is the name of several analyses", f"write one of {several}"))
+    near = nearest(name, index.analyses)
+    cure = f"did you mean {near}?" if near else f"there are {', '.join(index.analyses) or 'none'}"
+    raise UserError((f"there is no analysis {name} that can be used", cure))
+
+
+def _not_taken(spec: AnalysisSpec, inputs: Iterable[str]) -> Iterator[tuple[str, str]]:
+    taken = [argument.name for argument in spec.arguments]
+    for name in inputs:
+        if name not in taken:
+            near = nearest(name, taken)
+            cure = f"did you mean {near}?" if near else f"it takes {', '.join(taken)}"
+            yield f"{spec.name} does not take {name}", cure
+
+
+def _at(spec: AnalysisSpec, index: Index, inputs: Container[str]) -> Verification:
+    """Return what would ask an analysis at the project's values, conditions as declared."""
+    parameters = [index.parameters.get(one.name) for one in spec.arguments]
+    given = tuple(
+        (one.id, Condition((one.value,)))
+        for one in parameters
+        if one is not None and one.condition is ConditionKind.GIVEN and one.id not in inputs
+    )
+    return Verification(
+        where=Pointer(spec.path, (spec.line,)),
+        method=Method.ANALYSIS,
+        analysis=spec.name,
+        criterion=Criterion(quantity=spec.fields[0].name, given=given),
+        basis=Basis(BasisKind.NOMINAL),
+    )
+
+
+def _values(spec: AnalysisSpec, asked: Asked, reply: Reply) -> Values:
+    answer = reply.result
+    if not isinstance(answer, Answer):
+        raise UserError((f"{spec.name}: {answer.message}", answer.traceback))
+    found: dict[str, Found | Cases] = {}
+    for field in spec.fields:
+        cases: dict[str | None, Found] = {
+            case: Absent(extent.absent or "")
+            if extent.value is None
+            else Value(extent.value, field.unit)
+            for case, extent in answer.of(field.name)
+        }
+        whole = cases.pop(None, None)
+        found[field.name] = {c or "": one for c, one in cases.items()} if whole is None else whole
+    return Values(spec.name, found, asked.inputs)
