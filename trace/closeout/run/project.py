@@ -20,6 +20,7 @@ from closeout.model.question import AnalysisSpec
 from closeout.model.records import Basis, BasisKind, ConditionKind, Method, Verification
 from closeout.model.reply import Reply
 from closeout.run import opening
+from closeout.run.asked import read_settings
 from closeout.run.check import Checked, check_project
 from closeout.run.days import day_of
 from closeout.run.errors import UserError
@@ -98,15 +99,14 @@ class Project:
             self._opened(None) as (snapshot, store),
             Evaluator(snapshot, store, self.jobs) as evaluator,
         ):
-            checked = _checked(snapshot, store, evaluator, options)
-            spec = _spec(analysis, checked)
-            _check_taken(spec, inputs)
-            asked = ask(
-                _at(spec, checked, inputs),
-                checked.index,
-                checked.units,
-                dict(checked.asked.settings),
-            )
+            checked = _checked(snapshot, store, evaluator, Options(jobs=self.jobs))
+            index, units = checked.index, checked.units
+            spec = _spec(analysis, index)
+            wrong = list(_not_taken(spec, inputs))
+            settings = read_settings(() if wrong else texts, index, units, wrong, "")
+            if wrong:
+                raise UserError(*wrong)
+            asked = ask(_at(spec, index, inputs), index, units, dict(settings))
             if asked.question is None:
                 raise UserError((f"{analysis} cannot be asked: {asked.fault}", "closeout lint"))
             reply = evaluator.answer([asked.question], {spec.name: spec})[asked.question]
