@@ -64,19 +64,19 @@ def problems_of(text: str, folder: Path, *, validate: bool = False) -> tuple[Pro
     """
     folder.mkdir()
     if text.startswith(SHELL):
-        _write(folder, {HOME: CHARTER, "requirements/power.yaml": POWER})
+        write(folder, {HOME: CHARTER, "requirements/power.yaml": POWER})
         for line in text.splitlines():
             subprocess.run(["sh", "-ec", line.removeprefix(SHELL)], cwd=folder, check=True)
     else:
         *before, now = states_of(text)
         for files in before:
             _commit(folder, files)
-        _write(folder, now)
+        write(folder, now)
     with open_tree(folder) as snapshot, open_store(None) as store:
         return assess(snapshot, store, Options(jobs=1, validate=validate)).dossier.problems
 
 
-def _write(folder: Path, files: dict[str, str]) -> None:
+def write(folder: Path, files: dict[str, str]) -> None:
     for old in [p for p in folder.rglob("*.yaml") if str(p.relative_to(folder)) not in files]:
         old.unlink()
     for name, content in files.items():
@@ -86,7 +86,7 @@ def _write(folder: Path, files: dict[str, str]) -> None:
 
 
 def _commit(folder: Path, files: dict[str, str]) -> None:
-    _write(folder, files)
+    write(folder, files)
     if not (folder / ".git").exists():
         _git(folder, "init", "--quiet", "--initial-branch=main")
     _git(folder, "add", "--all")

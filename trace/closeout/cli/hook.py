@@ -22,7 +22,7 @@ from closeout.model.dossier import Dossier
 from closeout.run.errors import UserError
 from closeout.run.opening import refusing
 from closeout.run.options import Options
-from closeout.run.runs import dossier_of
+from closeout.run.runs import dossier_of, known_dossier
 from closeout.snapshot import (
     SnapshotError,
     find_root,
@@ -102,10 +102,13 @@ def _head(root: Path, store: Store, staged: Dossier) -> Dossier:
 
     To move on to the next review loses nothing, and no commit is blamed for a day that has passed.
     """
-    today = staged.snapshot.date
+    today, review = staged.snapshot.date, staged.review
     with open_commit(root, "HEAD") as snapshot:
+        known = known_dossier(snapshot, store, _options(today=today), whole=False)
+        if known is not None and known.review == review:
+            return known
         try:
-            return dossier_of(snapshot, store, _options(staged.review, today), whole=False)
+            return dossier_of(snapshot, store, _options(review, today), whole=False)
         except UserError:  # HEAD does not have that review
             return dossier_of(snapshot, store, _options(today=today), whole=False)
 

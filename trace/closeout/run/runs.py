@@ -62,9 +62,16 @@ def dossier_of(
     Raises:
         UserError: an option names something that the project does not have.
     """
+    known = known_dossier(snapshot, store, options, whole=whole)
+    return known or judged(snapshot, store, options, progress, whole=whole)[0]
+
+
+def known_dossier(
+    snapshot: Snapshot, store: Store, options: Options, *, whole: bool
+) -> Dossier | None:
+    """Return the dossier of a snapshot where it is kept and true in everything, else None."""
     run = recall(snapshot, store, key_of_run(snapshot, store, options, whole=whole), options)
-    dossier = None if run is None else recalled(store, run)
-    return dossier or judged(snapshot, store, options, progress, whole=whole)[0]
+    return None if run is None else recalled(store, run)
 
 
 def judged(

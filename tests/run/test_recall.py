@@ -1,0 +1,179 @@
+"""What was judged once is not judged again: what the hook judged is known when it is HEAD."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from closeout.model.dossier import Dossier
+from closeout.rules.catalogue import RULES
+from closeout.run.options import Options
+from closeout.run.runs import dossier_of, key_of_run, recall
+from closeout.snapshot import open_commit, open_index
+from closeout.store.database import open_store
+from tests.cli.project import Project, environment, power, repository
+from tests.cli.project import requirement as item
+from tests.effort import BACKSTOP
+from tests.rules.examples import SHELL, states_of, write
+
+JUDGING = {"assess", "judge", "check_project", "plan", "answer"}
+# Counts, by the commit or index that is judged, how often the steps of a run are called.
+PROBE = """
+import collections, json, sys
+sys.argv = ["closeout", *sys.argv[1:]]
+called = collections.Counter()
+HOME = {"assess": "closeout.run.pipeline", "judge": "closeout.judge.dossier",
+        "check_project": "closeout.run.check", "plan": "closeout.graph.questions",
+        "answer": "closeout.evaluate.engine"}
+def seen(frame, event, _):
+    name = frame.f_code.co_name
+    if event == "call" and name in HOME and HOME[name] == frame.f_globals.get("__name__"):
+        called[name] += 1
+sys.setprofile(seen)
+try:
+    from closeout.cli import main
+    main()
+finally:
+    sys.setprofile(None)
+    print("\\nCALLED", json.dumps(called))
+"""
+
+
+def called(project: Project, *arguments: str) -> tuple[dict[str, int], int]:
+    """Return how often each step of a run was taken by a command, and its exit status."""
+    done = subprocess.run(
+        [sys.executable, "-c", PROBE, *arguments],
+        cwd=project.path,
+        env=environment(),
+        capture_output=True,
+        text=True,
+        timeout=BACKSTOP,
+        check=False,
+    )
+    assert "Traceback" not in done.stderr, done.stderr
+    return json.loads(done.stdout.rpartition("\nCALLED")[2]), done.returncode
+
+
+@pytest.fixture
+def judged(tmp_path: Path) -> Project:
+    """A repository of which HEAD was judged by the hook, when it was staged."""
+    project = repository(tmp_path / "p")
+    project.write({"requirements/power.yaml": power(item(title="Energy that is left"))})
+    project.git("add", "--all")
+    assert project.run("hook", "run").status == 0
+    project.commit("second")
+    return project
+
+
+ONCE = dict.fromkeys(JUDGING, 1)
+
+
+def test_the_hook_judges_the_staged_state_alone_where_head_was_judged(judged: Project) -> None:
+    judged.write({"requirements/power.yaml": power(item(title="Energy"))})
+    judged.git("add", "--all")
+    assert called(judged, "hook", "run") == (ONCE, 0)
+
+
+@pytest.mark.slow
+def test_a_head_that_nobody_judged_is_judged_by_the_hook(judged: Project) -> None:
+    judged.write({"requirements/power.yaml": power(item(title="Energy"))})
+    judged.commit("third")
+    judged.write({"requirements/power.yaml": power(item(title="Energy of it"))})
+    judged.git("add", "--all")
+    assert called(judged, "hook", "run") == (dict.fromkeys(JUDGING, 2), 0)
+
+
+@pytest.mark.slow
+def test_a_recalled_head_still_blocks_what_it_loses(judged: Project) -> None:
+    judged.write({"requirements/power.yaml": power(item(limit="at_least: 199 MJ"))})
+    judged.git("add", "--all")
+    assert called(judged, "hook", "run") == (ONCE, 1)
+
+
+def test_a_judged_commit_is_shown_at_once(judged: Project) -> None:
+    assert called(judged, "verify", "--at", "HEAD") == ({}, 0)
+    assert called(judged, "verify") == ({}, 0)  # the clean working tree holds the same
+    judged.git("commit", "--quiet", "--amend", "--allow-empty", "--no-verify", "-m", "reworded")
+    assert called(judged, "verify", "--at", "HEAD") == ({}, 0)
+
+
+@pytest.mark.slow
+def test_what_the_working_tree_was_found_to_be_is_known_when_it_is_staged(judged: Project) -> None:
+    judged.write({"requirements/power.yaml": power(item(title="Energy"))})
+    assert called(judged, "verify") == (ONCE, 0)
+    judged.git("add", "--all")
+    assert called(judged, "hook", "run") == ({}, 0)
+
+
+@pytest.mark.slow
+def test_a_rebased_or_merged_commit_is_judged(judged: Project) -> None:
+    judged.git("checkout", "--quiet", "-b", "side", "HEAD~1")
+    judged.write({"notes.md": "Invented.\n"})
+    judged.commit("beside")
+    judged.git("checkout", "--quiet", "main")
+    judged.git("rebase", "--quiet", "side")
+    assert called(judged, "verify", "--at", "HEAD") == (ONCE, 0)
+    judged.git("checkout", "--quiet", "-b", "other", "HEAD~1")
+    judged.write({"more.md": "Invented.\n"})
+    judged.commit("more")
+    judged.git("merge", "--quiet", "--no-ff", "--no-verify", "-m", "merge", "main")
+    assert called(judged, "verify", "--at", "HEAD") == (ONCE, 0)
+
+
+@pytest.mark.slow
+def test_what_an_analysis_read_and_has_changed_is_computed_again(judged: Project) -> None:
+    judged.replace("analyses/parameters.yaml", "value: 12 V", "value: 12.1 V")
+    assert called(judged, "verify") == (ONCE, 0)
+
+
+@pytest.mark.slow
+def test_whose_identity_it_is_is_put_in_when_it_is_read(judged: Project) -> None:
+    staged = json.loads(judged.verify("--at", "HEAD").stdout)
+    assert staged["snapshot"]["kind"] == "commit"
+    assert staged["snapshot"]["dirty"] is False
+    tree = json.loads(judged.verify().stdout)
+    assert tree["snapshot"]["kind"] == "tree"
+    assert staged["snapshot"]["commit"] == tree["snapshot"]["commit"]
+
+
+def _undated(dossier: Dossier, like: Dossier) -> Dossier:
+    evaluations = tuple(replace(one, from_store=False) for one in dossier.evaluations)
+    return replace(dossier, evaluations=evaluations, scale=like.scale)
+
+
+EXAMPLES = [
+    pytest.param(text, id=f"{rule.name}-{which}")
+    for rule in RULES
+    for which in ("breaks", "keeps")
+    if (text := getattr(rule, which)) and not text.startswith(SHELL) and len(states_of(text)) > 1
+]
+
+
+@pytest.mark.slow  # some sixty repositories
+@pytest.mark.parametrize("text", EXAMPLES)
+def test_what_is_recalled_of_a_commit_is_what_judging_it_anew_finds(
+    text: str, tmp_path: Path
+) -> None:
+    options = Options(jobs=1)
+    project = Project(tmp_path)
+    project.git("init", "--quiet", "--initial-branch=main")
+    recalled = 0
+    with open_store(None) as store:
+        for files in states_of(text):
+            write(tmp_path, files)
+            project.git("add", "--all")
+            with open_index(tmp_path) as staged:
+                dossier_of(staged, store, options, whole=False)
+            project.git("commit", "--quiet", "--allow-empty", "--message", "change")
+            with open_commit(tmp_path, "HEAD") as commit, open_store(None) as nothing:
+                key = key_of_run(commit, store, options, whole=False)
+                recalled += recall(commit, store, key, options) is not None
+                found = dossier_of(commit, store, options, whole=False)
+                anew = dossier_of(commit, nothing, options, whole=False)
+            assert _undated(found, anew) == _undated(anew, anew)
+    assert recalled == len(states_of(text)) - 1  # the first commit follows none
