@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
 from functools import partial
 
@@ -14,10 +14,9 @@ from closeout.cli.progress import Progress, progress_bar
 from closeout.cli.readable import readable
 from closeout.graph import Index
 from closeout.graph.checks import nearest
-from closeout.judge.subjects import concerns, identifiers, subjects
-from closeout.model.formerly import Names
-from closeout.render.explain import Explained, first_text, rest_text, suggestions
 from closeout.run.errors import UserError
+from closeout.run.explanation import about as about_identifier
+from closeout.run.explanation import first_part, rest_part, unknown
 from closeout.run.options import Options
 from closeout.run.pipeline import Assessment, Outcome, assess, assessing
 from closeout.run.studies import Wanted
@@ -61,14 +60,14 @@ def command(
 
     options = Options(review, settings, (), jobs, today)
     wanted = Wanted({identifier}, _pair(boundary), _shares(quantile))
-    about = partial(_about, identifier)
+    about = partial(about_identifier, identifier)
     with opened(revision) as (snapshot, store), progress_bar() as progress:
         with assessing(
             snapshot, store, options, progress, about, verdicts_alone=not settings
         ) as one:
             if isinstance(one, Outcome):
                 readable(one.dossier)
-                raise _unknown(identifier, ())
+                raise unknown(identifier, ())
             _check_known(boundary, one.checked.index)
             outcome = _shown(one, wanted, latex, progress)
         change = ""
@@ -82,32 +81,15 @@ def command(
     return 0
 
 
-def _now(identifier: str, renamed: Names) -> list[str]:
-    """Return what an earlier identifier is called by now, as far as the project says it."""
-    return [
-        f"{of[identifier]} (formerly {identifier})" for of in renamed.values() if identifier in of
-    ]
-
-
 def _shown(one: Assessment, wanted: Wanted, latex: bool, progress: Progress) -> Outcome:
     """Write what is known at once, and then what has to be searched; return all of it."""
     (identifier,) = wanted.requirements or ("",)
-    before = one.outcome()
-    about = subjects(identifier, one.standing, before.dossier)
-    explained = Explained(identifier, colour(), width(), about)
-    index = one.checked.index
-    first = before.dossier if index.requirements else readable(before.dossier)
-    text = first_text(first, explained)
-    if text is None:
-        raise _unknown(identifier, _known(index), _now(identifier, index.renamed))
-    _write(text, progress)
-    searched: Collection[str] = ()
-    if identifier in index.requirements:
-        searched = {identifier}
-    elif identifier in index.analyses:
-        searched = _users(index, identifier)
-    outcome = one.to_the_end(searched).outcome(wanted) if searched else before
-    rest = rest_text(first, outcome.dossier, explained, outcome.studies, latex=latex)
+    known = one.outcome()
+    if not one.checked.index.requirements:
+        readable(known.dossier)
+    first = first_part(one, known, identifier, colour=colour(), width=width())
+    _write(first.text, progress)
+    rest, outcome = rest_part(one, first, wanted, latex=latex)
     _write(rest, progress)
     return outcome
 
@@ -116,41 +98,6 @@ def _write(text: str, progress: Progress) -> None:
     progress.close()
     sys.stdout.write(text)
     sys.stdout.flush()
-
-
-def _about(identifier: str, index: Index) -> frozenset[str] | None:
-    """Return the requirements whose verdicts are to be known; None for all.
-
-    What stands above a requirement has its code from all that is derived from it.
-    """
-    if identifier in index.requirements:
-        return None
-    return frozenset(_users(index, identifier) | concerns(identifier, index))
-
-
-def _users(index: Index, identifier: str) -> set[str]:
-    """Return the requirements that an analysis, or one that takes a parameter, verifies."""
-    found = set()
-    for requirement, _, verification in index.project.verifications():
-        spec = index.analyses.get(verification.analysis or "")
-        if spec is not None and (
-            spec is index.analyses.get(identifier)
-            or any(argument.name == identifier for argument in spec.arguments)
-        ):
-            found.add(requirement.id)
-    return found
-
-
-def _known(index: Index) -> list[str]:
-    """Return every identifier that can be explained."""
-    return [*index.requirements, *index.analyses, *index.parameters, *identifiers(index)]
-
-
-def _unknown(identifier: str, known: Iterable[str], renamed: Sequence[str] = ()) -> UserError:
-    near = renamed or suggestions(known, identifier)
-    cure = f"did you mean {', '.join(near)}?" if near else "closeout verify lists what there is"
-    kinds = "requirement, analysis, parameter, record, waiver, nonconformance, article or document"
-    return UserError((f"there is no {kinds} {identifier}", cure))
 
 
 def _pair(text: str | None) -> tuple[str, ...] | None:

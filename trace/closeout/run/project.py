@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import os
 import warnings
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
+from functools import partial
 from pathlib import Path
 
 from closeout.evaluate.engine import Evaluator
@@ -15,7 +16,7 @@ from closeout.graph.findings import nearest
 from closeout.model.answer import Answer
 from closeout.model.criterion import Condition, Criterion
 from closeout.model.dossier import Dossier
-from closeout.model.problem import Pointer
+from closeout.model.problem import Pointer, Problem
 from closeout.model.question import AnalysisSpec
 from closeout.model.records import Basis, BasisKind, ConditionKind, Method, Verification
 from closeout.model.reply import Reply
@@ -24,8 +25,11 @@ from closeout.run.asked import read_settings
 from closeout.run.check import Checked, check_project
 from closeout.run.days import day_of
 from closeout.run.errors import UserError
+from closeout.run.explanation import Explanation, about, first_part, rest_part
 from closeout.run.options import Options
+from closeout.run.pipeline import Outcome, assessing
 from closeout.run.runs import dossier_of
+from closeout.run.studies import Wanted
 from closeout.run.values import Absent, Cases, Found, Value, Values
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
@@ -80,6 +84,37 @@ class Project:
             dossier = dossier_of(snapshot, store, options, whole=whole)
         return Verified(*(getattr(dossier, one.name) for one in fields(Dossier)))
 
+    def explain(
+        self,
+        identifier: str,
+        *,
+        review: str | None = None,
+        set: Mapping[str, str] | None = None,
+        at: str | None = None,
+        today: str | None = None,
+        width: int = 100,
+    ) -> Explanation:
+        """Return what stands behind an identifier, as ``closeout explain`` prints it.
+
+        Args:
+            width: columns of the text
+
+        Raises:
+            UserError: nothing has this identifier, or an option names what the project has not.
+        """
+        options = Options(review, _settings(set or {}), (), self.jobs, today)
+        wanted = Wanted({identifier})
+        of = partial(about, identifier)
+        with (
+            self._opened(at) as (snapshot, store),
+            assessing(snapshot, store, options, about=of, verdicts_alone=not set) as found,
+        ):
+            if isinstance(found, Outcome):
+                raise UserError(*_messages(found.dossier.problems))
+            first = first_part(found, found.outcome(), identifier, colour=False, width=width)
+            rest, outcome = rest_part(found, first, wanted)
+        return Explanation(identifier, first.text + rest, outcome.dossier, outcome.studies)
+
     def evaluate(self, analysis: str, /, **inputs: str) -> Values:
         """Return what an analysis gives at the project's values, or at others.
 
@@ -106,7 +141,7 @@ class Project:
             settings = read_settings(() if wrong else texts, index, units, wrong, "")
             if wrong:
                 raise UserError(*wrong)
-            asked = ask(_at(spec, index, inputs), index, units, dict(settings))
+            asked = ask(_at(spec, index), index, units, dict(settings))
             if asked.question is None:
                 raise UserError((f"{analysis} cannot be asked: {asked.fault}", "closeout lint"))
             reply = evaluator.answer([asked.question], {spec.name: spec})[asked.question]
@@ -145,8 +180,12 @@ def _checked(snapshot: Snapshot, store: Store, evaluator: Evaluator, options: Op
     checked = check_project(snapshot, store, evaluator, options, day_of(snapshot, options))
     if isinstance(checked, tuple):
         problems, _ = checked
-        raise UserError(*((f"{p.path}:{p.line}: {p.message}", p.cure) for p in problems))
+        raise UserError(*_messages(problems))
     return checked
+
+
+def _messages(problems: Iterable[Problem]) -> Iterator[tuple[str, str]]:
+    yield from ((f"{one.path}:{one.line}: {one.message}", one.cure) for one in problems)
 
 
 def _spec(name: str, index: Index) -> AnalysisSpec:
@@ -169,13 +208,13 @@ def _not_taken(spec: AnalysisSpec, inputs: Iterable[str]) -> Iterator[tuple[str,
             yield f"{spec.name} does not take {name}", cure
 
 
-def _at(spec: AnalysisSpec, index: Index, inputs: Container[str]) -> Verification:
+def _at(spec: AnalysisSpec, index: Index) -> Verification:
     """Return what would ask an analysis at the project's values, conditions as declared."""
     parameters = [index.parameters.get(one.name) for one in spec.arguments]
     given = tuple(
         (one.id, Condition((one.value,)))
         for one in parameters
-        if one is not None and one.condition is ConditionKind.GIVEN and one.id not in inputs
+        if one is not None and one.condition is ConditionKind.GIVEN
     )
     return Verification(
         where=Pointer(spec.path, (spec.line,)),
