@@ -15,7 +15,7 @@ except ImportError:
     from hashlib import blake2b
 
 # Distributions of which a version change may change what the engine itself reads or computes.
-ENGINE_DISTRIBUTIONS = ("pyyaml", "jsonschema", "rich")
+ENGINE_DISTRIBUTIONS = ("pyyaml", "jsonschema", "msgspec", "rich")
 # Of the environment, what workers are given and numbers may rest on (evaluate.workers).
 ENGINE_VARIABLES = ("LD_LIBRARY_PATH", "OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE")
 # Made by git, by this tool and by Python while they run: no content of a folder, as in
