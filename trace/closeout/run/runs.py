@@ -88,7 +88,9 @@ def judged(
     outcome = assess(snapshot, store, options, progress, verdicts_alone=not whole)
     # What is known of the tests may have changed by running them.
     key = key_of_run(snapshot, store, options, whole=whole)
-    return outcome.dossier, _keep(store, key, outcome)
+    # Outside git no hook and no --at asks for what ``verify`` found; its texts are enough.
+    with_dossier = whole or snapshot.identity.under_git
+    return outcome.dossier, _keep(store, key, outcome, with_dossier)
 
 
 def recall(snapshot: Snapshot, store: Store, key: str, options: Options) -> KeptRun | None:
@@ -125,18 +127,12 @@ def recalled(store: Store, run: KeptRun) -> Dossier | None:
     return replace(dossier, snapshot=run.state, redated=run.redated, scale=scale)
 
 
-def _keep(store: Store, key: str, outcome: Outcome) -> KeptRun | None:
+def _keep(store: Store, key: str, outcome: Outcome, with_dossier: bool) -> KeptRun | None:
     """Keep a run; None where it cannot be recalled."""
-    from closeout.model.coding import encoded
-
     dossier, scale = outcome.dossier, outcome.dossier.scale
     # What could not be read may be read the next time, under the same key.
     unreadable = any(problem.rule == "unreadable" for problem in dossier.problems)
     if outcome.rested_on is None or unreadable:
-        return None
-    bare = SnapshotIdentity("", None, None)
-    content = encoded(replace(dossier, snapshot=bare, redated=False))
-    if content is None:
         return None
     run = KeptRun(
         id=key_of(key, outcome.rested_on),
@@ -145,6 +141,8 @@ def _keep(store: Store, key: str, outcome: Outcome) -> KeptRun | None:
         exit_status=dossier.exit_status,
         answers=scale.evaluated + scale.from_store,
     )
+    if with_dossier:
+        _keep_dossier(store, run, dossier)
     kept = {
         "id": run.id,
         "exit_status": run.exit_status,
@@ -152,9 +150,17 @@ def _keep(store: Store, key: str, outcome: Outcome) -> KeptRun | None:
         "holds": outcome.holds,
         "trace": outcome.rested_on,
     }
-    store.put_content("dossier", run.id, zlib.compress(content, _FAST), ROOM)
     store.put_content("run", key, json.dumps(kept).encode(), ROOM)
     return run
+
+
+def _keep_dossier(store: Store, run: KeptRun, dossier: Dossier) -> None:
+    """Keep a dossier without what tells one state that holds it from another."""
+    from closeout.model.coding import encoded
+
+    content = encoded(replace(dossier, snapshot=SnapshotIdentity("", None, None), redated=False))
+    if content is not None:
+        store.put_content("dossier", run.id, zlib.compress(content, _FAST), ROOM)
 
 
 def key_of_run(snapshot: Snapshot, store: Store, options: Options, *, whole: bool) -> str:
