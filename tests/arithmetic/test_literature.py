@@ -84,7 +84,8 @@ def test_a_sum_of_squares_is_never_below_zero(name):
         assert extent.proved_low is not None
         assert extent.proved_low >= 0.0
     # A limit that is above it, be it by little, is not taken for met.
-    close = worst.answer(on_ranges(known), inputs, box, ["y"], [Sought("y", Bounds(1e-9, None))], False,
+    limits = [Sought("y", Bounds(1e-9))]
+    close = worst.answer(on_ranges(known), inputs, box, ["y"], limits, False,
                          evaluations=300).extents[Y]  # fmt: skip
     assert close.proved_low is not None
     assert close.proved_low < 1e-9

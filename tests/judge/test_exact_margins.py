@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
+from math import nextafter
 from random import Random
 
 import pytest
@@ -146,3 +148,48 @@ def test_the_uncertainty_of_a_model_is_taken_off_exactly_and_rounded_once() -> N
     both = share.tightened(required("10 %", "limit").on(Limits(at_least=read_amount("0.1 min")),
                                                         "h", UNITS))  # fmt: skip
     assert rounded(both) == Bounds(float(Fraction(11, 5400)))
+
+
+def test_a_waiver_reaches_the_least_value_that_keeps_it_with_what_its_model_may_be_off() -> None:
+    """Of A min with a share s off: the double nearest to A / 60 (1 - s) h, and none below."""
+    random, items, waivers, specs, replies = Random(22), [], [], [], {}
+    covered = []
+    for number in range(300):
+        accepted, percent = Fraction(random.randint(1, 999), 10), random.randint(1, 40)
+        least = float(accepted / 60 / (1 - Fraction(percent, 100)))
+        covered.append(random.random() < 0.5)
+        value = least if covered[-1] else nextafter(least, 0.0)
+        asks = f"method: analysis, analysis: f{number}, quantity: x, at_least: 100 h"
+        items.append(requirement(f"R-{number}", asks))
+        waivers.append(
+            f"  - {{id: W-{number}, kind: waiver, requirement: R-{number}, reason: Invented.,"
+            f" accepts: {{quantity: x, at_least: {float(accepted)} min}}, approved_by: board,"
+            " date: 2026-03-09}\n"
+        )
+        model = (("x", f"{percent} %"),)
+        specs.append(replace(spec(f"f{number}", fields={"x": "h"}), model_uncertainty=model))
+        replies[f"f{number}"] = answer(x=extent(value, value + 1.0))
+    built = build(section(*items) + "waivers:\n" + "".join(waivers), *specs, clean=True)
+    dossier = built.judge(replies)
+    found = [only_entry(dossier, f"R-{n}").covered_by for n in range(300)]
+    assert [by is not None for by in found] == covered
+
+
+@pytest.mark.parametrize(("off", "state"), [(0.9, State.MET), (1.1, State.OPEN)])
+def test_straight_lines_may_be_off_by_what_lies_between_an_end_and_its_limit(
+    off: float, state: State
+) -> None:
+    """At least -3 W with half the value off: -2 W and no less; 0.9 W of -1 W is left, and not 1.1.
+
+    With the half off on it the end lies 1.5 W inside of the limit, so no margin is spoken of.
+    """
+    built = build(
+        section(requirement("R-1", "method: analysis, analysis: f, quantity: x, at_least: -3 W,"
+                                   " basis: root sum square")),
+        replace(spec("f"), model_uncertainty=(("x", "50 %"),)),
+        clean=True,
+    )  # fmt: skip
+    lines = extent(-1.0, 0.0)._replace(off=off, unproved=f"straight lines are off by {off} W")
+    entry = only_entry(built.judge({"f": answer(x=lines)}))
+    assert (entry.state, entry.margin, entry.judged_low) == (state, 1.5, -1.5)
+    assert "more than the margin" not in (entry.message or "")

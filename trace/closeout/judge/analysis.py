@@ -97,8 +97,9 @@ def _case(said: Said, case: Case) -> Judgement:
     numbers = (extent.value, *asked.acceptance.judged(ends.low, ends.high))
     if not all(math.isfinite(number) for number in numbers):
         return _error(said, "it gave a number that is not finite")
-    entry = Evidence(**said, state=State.OPEN, value=case.shown.value(extent.value))
-    return case.against(entry, asked.acceptance, ends)
+    found = case.against(asked.acceptance, ends)
+    evidence = Evidence(**{**said, **found.fields, "value": case.shown.value(extent.value)})
+    return Judgement(evidence, found.extremes)
 
 
 def _linear(one: Judgement, extent: Extent, asked: Asked) -> Judgement:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
 
 from closeout.graph import Acceptance, Asked, RequiredMargin, acceptance
 from closeout.judge.bad_end import bad_end
@@ -21,9 +22,16 @@ from closeout.judge.margins import of_limits, with_margins
 from closeout.measure import Units
 from closeout.model.answer import Assurance, Extent
 from closeout.model.criterion import ExactLimits
-from closeout.model.dossier import Evidence, State
+from closeout.model.dossier import State
 
 _UNDECIDED = "undecided: the limit lies between what was seen and what is proved"
+
+
+class Found(NamedTuple):
+    """What a case says of limits, as fields of its evidence, and what that rests on."""
+
+    fields: dict[str, Any]
+    extremes: Extremes
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +43,8 @@ class Case:
     unit: str
     shown: Shown
 
-    def against(self, entry: Evidence, limits: Acceptance, ends: Ends | None = None) -> Judgement:
-        """Return evidence with what the case says of limits: state, margin, and what decides.
+    def against(self, limits: Acceptance, ends: Ends | None = None) -> Found:
+        """Return what the case says of limits: state, margin, and what decides.
 
         ``ends`` are others than those that decide about these limits.
         """
@@ -49,23 +57,23 @@ class Case:
         at = () if judged.margin is None else held_at(point, asked)
         low, high = ends.shown(shown)
         judged_low, judged_high = self._judged(ends)
-        evidence = replace(
-            entry,
-            state=state,
-            assurance=ends.assurance,
-            low=low,
-            high=high,
-            judged_low=judged_low,
-            judged_high=judged_high,
-            margin=shown.margin(judged.margin),
-            at=at,
-            counterexample=at if state is State.NOT_MET else (),
-            bad_end=() if judged.margin is None else bad_end(extent, asked, point),
-            tight=is_tight(extent, judged) if ends.assurance is Assurance.BOUNDED else None,
-            unproved=unproved(extent, ends, shown),
-            message=_UNDECIDED if undecided else entry.message,
-        )
-        return Judgement(evidence, Extremes(self.unit, ends.low, ends.high, limits))
+        fields = {
+            "state": state,
+            "assurance": ends.assurance,
+            "low": low,
+            "high": high,
+            "judged_low": judged_low,
+            "judged_high": judged_high,
+            "margin": shown.margin(judged.margin),
+            "at": at,
+            "counterexample": at if state is State.NOT_MET else (),
+            "bad_end": () if judged.margin is None else bad_end(extent, asked, point),
+            "tight": is_tight(extent, judged) if ends.assurance is Assurance.BOUNDED else None,
+            "unproved": unproved(extent, ends, shown),
+        }
+        if undecided:
+            fields["message"] = _UNDECIDED
+        return Found(fields, Extremes(self.unit, ends.low, ends.high, limits))
 
     def _judged(self, ends: Ends) -> tuple[float | None, float | None]:
         """Return the ends with what the model may be off, in the unit of the limits."""
@@ -84,14 +92,14 @@ class Case:
 
         def against(before: Judgement, exact: ExactLimits) -> Judgement:
             tightened = acceptance(exact, self.asked.acceptance.model)
-            found = self.against(before.evidence, tightened)
-            if found.evidence.state is not State.MET:
-                return found._replace(thin=before.thin)
             ends = deciding_ends(self.extent, tightened.bounds)
-            assert before.extremes is not None
-            if (ends.low, ends.high) == (before.extremes.low, before.extremes.high):
-                return before
-            restated = self.against(before.evidence, self.asked.acceptance, ends)
-            return restated._replace(thin=before.thin)
+            found = self.against(tightened, ends)
+            if found.fields["state"] is State.MET:
+                assert before.extremes is not None
+                if (ends.low, ends.high) == (before.extremes.low, before.extremes.high):
+                    return before
+                found = self.against(self.asked.acceptance, ends)
+            evidence = replace(before.evidence, **found.fields)
+            return before._replace(evidence=evidence, extremes=found.extremes)
 
         return with_margins(one, margins, of_limits(against, limits, self.unit, units))
