@@ -30,9 +30,6 @@ BEFORE_BUNDLES = 8
 # Parts of the box that cannot be evaluated, after which an end of a quantity is given up.
 PATIENCE = 128
 
-# What is to be decided of a quantity; None among them where the end itself is wanted.
-Limits = Collection[Bounds | None]
-
 
 class Found(NamedTuple):
     """What a search for an end came to: its bound, the worst number seen, where, and how surely.
@@ -69,10 +66,16 @@ class End:
     What is proved of faces and centred forms speaks of real values. How far a number may be from
     the real value is added: as much as the range at the face's or the centre's point is wide. The
     range over the whole part holds its numbers as it is: a sum of squares is never below zero.
+    Of ``limits`` (None: the end alone) one that is None wants the end itself.
     """
 
     def __init__(
-        self, field: Field, key: Key, sign: float, tolerance: float, limits: Limits | None
+        self,
+        field: Field,
+        key: Key,
+        sign: float,
+        tolerance: float,
+        limits: Collection[Bounds | None] | None,
     ) -> None:
         self.key = key
         self.sign = sign

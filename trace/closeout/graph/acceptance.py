@@ -1,7 +1,7 @@
 """Acceptance limits: those that a value itself has to keep, for what may be off with it.
 
-The word is that of JCGM 106:2012 (3.3.9): limits of permissible values, less a guard band. Here
-the guard band is what the author of an analysis says that its model may be off.
+The word is that of JCGM 106:2012: limits of the values that are accepted, a guard band inside of
+the limits proper. Here the guard band is what an analysis says that its model may be off.
 """
 
 from __future__ import annotations
@@ -32,6 +32,11 @@ class Acceptance:
     limits: ExactLimits = UNLIMITED
     model: ModelUncertainty | None = None
     bounds: Bounds = _UNBOUNDED
+
+    @property
+    def undecided(self) -> bool:
+        """Whether a further limit is still TBD: what keeps these is not met yet."""
+        return self.limits.undecided
 
     def inside(self, low: float, high: float) -> tuple[float | None, float | None]:
         """Return how far values lie inside of each limit, with what they may be off; None of none.

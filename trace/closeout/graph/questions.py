@@ -184,7 +184,7 @@ class _Planner:
             return replace(asked, question=question)
         if verification.basis.kind is BasisKind.PROBABILITY:
             # Of what, as long as a limit is not decided?
-            undecided = asked.acceptance.limits.undecided
+            undecided = asked.acceptance.undecided
             asking = replace(asked, question=None)
             return asking if undecided else self._chance(asked, question, seed)
         return asked

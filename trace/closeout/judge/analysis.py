@@ -110,7 +110,7 @@ def _linear(one: Judgement, extent: Extent, asked: Asked) -> Judgement:
     if extent.absent is not None or one.extremes is None:
         return one
     message = f"{extent.unproved}{_looked_at(asked)}"
-    if one.evidence.state is State.OPEN and not asked.acceptance.limits.undecided:
+    if one.evidence.state is State.OPEN and not asked.acceptance.undecided:
         model = asked.acceptance.model
         what = "the margin" if model is None else "its model's uncertainty leaves to the limit"
         message = f"undecided: {message}, which is more than {what}"

@@ -65,7 +65,7 @@ def compare(low: float, high: float, limits: Acceptance) -> Judged:
     under, over = limits.inside(low, high)
     limited = under is not None or over is not None
     kept = (under is None or under >= 0) and (over is None or over >= 0)
-    if kept and limits.limits.undecided:
+    if kept and limits.undecided:
         return Judged(State.OPEN, under, over)
     return Judged(State.MET if kept and limited else State.NOT_MET, under, over)
 
