@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from closeout import math
 from closeout.arithmetic import worst
 from closeout.arithmetic.bound import prove
-from closeout.model.answer import Assurance, Limit
+from closeout.model.answer import Assurance, Bounds, Sought
 from tests.arithmetic import formulas
 
 KEY = ("y", None)
@@ -23,7 +23,7 @@ def camel(point):
 
 
 def proofs(*limits, about=camel, **options):
-    limits = [Limit("y", *numbers) for numbers in limits]
+    limits = [Sought("y", None if ends is None else Bounds(*ends)) for ends in limits]
     return prove(about, {"x": 0.5, "y": 0.5}, BOX, [KEY], limits=limits, **options)
 
 
@@ -32,7 +32,7 @@ def test_a_far_limit_takes_fewer_evaluations_than_the_end_itself():
     assert ends.proved[KEY].tight
     counts = []
     for limit in (-1.2, -2.0, -20.0):
-        found = proofs((limit, None, 1e-9))
+        found = proofs((limit, None))
         one = found.proved[KEY]
         assert (one.decided, one.low_tight) == (True, False)
         assert 0.9 * (LEAST - limit) <= one.low - limit <= LEAST - limit
@@ -44,11 +44,11 @@ def test_a_far_limit_takes_fewer_evaluations_than_the_end_itself():
 @pytest.mark.parametrize(
     "limits",
     [
-        [(-1.0, None, 1e-9)],  # not met
-        [(-2.0, None, 1e-9), (-1.0, None, 1e-9)],  # of two verdicts
-        [(LEAST, None, 1e-9)],  # nearer than rounding lets decide
-        [(None, None, None)],  # the extent is wanted
-        [(-2.0, None, 1e-9), (None, None, None)],
+        [(-1.0, None)],  # not met
+        [(-2.0, None), (-1.0, None)],  # of two verdicts
+        [(LEAST, None)],  # nearer than any proof comes
+        [None],  # the extent is wanted
+        [(-2.0, None), None],
     ],
 )
 def test_an_end_that_is_short_or_wanted_is_followed(limits):
@@ -59,7 +59,7 @@ def test_an_end_that_is_short_or_wanted_is_followed(limits):
 
 
 def test_each_end_is_searched_as_far_as_its_own_limits_ask():
-    met, short = proofs((-2.0, 162.0, 1e-9)).proved[KEY], proofs((-1.0, 200.0, 1e-9)).proved[KEY]
+    met, short = proofs((-2.0, 162.0)).proved[KEY], proofs((-1.0, 200.0)).proved[KEY]
     assert (met.low_tight, met.high_tight) == (False, True)
     assert met.high == pytest.approx(162.9, rel=1e-6)
     assert (short.low_tight, short.decided) == (True, True)
@@ -67,7 +67,7 @@ def test_each_end_is_searched_as_far_as_its_own_limits_ask():
 
 def test_whole_ends_know_all_that_the_limits_took():
     """The search for the limits comes first, so that verdicts are the same either way."""
-    for limits in ([(-20.0, 200.0, 1e-9)], [(-1.0, None, 1e-9)], [(-1.2, 162.0, 1e-9)]):
+    for limits in ([(-20.0, 200.0)], [(-1.0, None)], [(-1.2, 162.0)]):
         part, whole = proofs(*limits), proofs(*limits, whole=True)
         some, every = part.proved[KEY], whole.proved[KEY]
         assert every.tight
@@ -80,7 +80,7 @@ def test_whole_ends_know_all_that_the_limits_took():
 def test_of_what_nothing_is_judged_the_first_bound_is_enough():
     found = proofs()
     assert found.proved[KEY].decided
-    assert found.evaluations < proofs((-20.0, None, 1e-9)).evaluations
+    assert found.evaluations < proofs((-20.0, None)).evaluations
 
 
 def test_a_bound_that_is_not_finite_decides_nothing():
@@ -90,7 +90,7 @@ def test_a_bound_that_is_not_finite_decides_nothing():
         return {KEY: 1.0 / (point["x"] * point["x"] - point["x"] + 1.0)}
 
     box = (("x", 0.0, 1.0),)
-    one = prove(gain, {"x": 0.3}, box, [KEY], limits=[Limit("y", None, 2.0, 0.0)]).proved[KEY]
+    one = prove(gain, {"x": 0.3}, box, [KEY], limits=[Sought("y", Bounds(None, 2.0))]).proved[KEY]
     assert one.decided
     assert 4 / 3 <= one.high <= 2.0
     assert one.low <= 1.0
@@ -105,7 +105,7 @@ def test_ends_that_are_known_at_once_depend_on_no_limit():
     box = (("x", 9.9, 10.1), ("y", 9.9, 10.1))
     answers = [
         worst.answer(divider, {"x": 10.0, "y": 10.0}, box, ["y"], limits, whole)
-        for limits in (None, [Limit("y", 0.1, None, 0.0)], [Limit("y", 0.5, None, 0.0)])
+        for limits in (None, [Sought("y", Bounds(0.1, None))], [Sought("y", Bounds(0.5, None))])
         for whole in (False, True)
     ]
     assert all(answer == answers[0] for answer in answers)
@@ -114,7 +114,7 @@ def test_ends_that_are_known_at_once_depend_on_no_limit():
 
 def test_an_end_that_is_halved_for_depends_on_limits():
     at = {"x": 0.5, "y": 0.5}
-    for limits in (None, [], [Limit("y", -20.0, None, 1e-9)], [Limit("y", -1.0, None, 1e-9)]):
+    for limits in (None, [], [Sought("y", Bounds(-20.0, None))], [Sought("y", Bounds(-1.0, None))]):
         for whole in (False, True):
             found = worst.answer(camel, at, BOX, ["y"], limits, whole)
             assert found.of_limits
@@ -134,13 +134,13 @@ def test_what_fails_after_a_part_was_halved_depends_on_limits():
 
 def test_nothing_is_searched_where_the_limits_are_decided():
     at = {"x": 0.5, "y": 0.5}
-    found = worst.answer(camel, at, BOX, ["y"], [Limit("y", -20.0, None, 1e-9)], False)
+    found = worst.answer(camel, at, BOX, ["y"], [Sought("y", Bounds(-20.0, None))], False)
     extent = found.extents[KEY]
     assert not extent.low_tight
     assert extent.proved_low is not None
     assert extent.proved_low >= -20.0
     at_inputs, at_corners = 1, 4  # on numbers, beside the proof
-    proof = proofs((-20.0, None, 1e-9))
+    proof = proofs((-20.0, None))
     assert found.evaluations == proof.evaluations + at_inputs + at_corners
 
 
@@ -159,7 +159,7 @@ def test_hard_quantities_share_what_there_is_and_whole_ends_know_no_less():
     at = dict.fromkeys("xyz", 0.1)
     keys = [("fine", None), ("rough", None)]
     for most in (3.9, 4.1, 4.5):
-        limits = [Limit("fine", None, most, 1e-9), Limit("rough", None, 100.0, 1e-9)]
+        limits = [Sought("fine", Bounds(None, most)), Sought("rough", Bounds(None, 100.0))]
         options = {"limits": limits, "budget": 400}
         part = prove(two, at, box, keys, **options)
         whole = prove(two, at, box, keys, **options, whole=True)
@@ -186,7 +186,7 @@ def test_a_limit_changes_no_verdict(tree, box, share, upper):
         return
     end = ends.proved[KEY]
     at = end.low + share * (end.high - end.low)
-    limit = Limit("y", None if upper else at, at if upper else None, 1e-9 * abs(at))
+    limit = Sought("y", Bounds(None if upper else at, at if upper else None))
     part, whole = (
         prove(evaluate, middle, sides, [KEY], limits=[limit], budget=250, whole=whole)
         for whole in (False, True)

@@ -5,7 +5,7 @@ import pytest
 
 from closeout.arithmetic import worst
 from closeout.arithmetic.bound import prove
-from closeout.model.answer import Assurance, Limit
+from closeout.model.answer import Assurance, Bounds, Sought
 from tests.arithmetic.literature import KNOWN, Known
 
 Y = ("y", None)
@@ -78,13 +78,14 @@ def test_a_sum_of_squares_is_never_below_zero(name):
     known = next(known for known in KNOWN if known.name == name)
     inputs, box = box_of(known)
     for whole in (False, True):
-        found = worst.answer(on_ranges(known), inputs, box, ["y"], [Limit("y", 0.0, None, 0.0)],
+        found = worst.answer(on_ranges(known), inputs, box, ["y"], [Sought("y", Bounds(0.0, None))],
                              whole)  # fmt: skip
         extent = found.extents[Y]
         assert extent.proved_low is not None
         assert extent.proved_low >= 0.0
     # A limit that is above it, be it by little, is not taken for met.
-    close = worst.answer(on_ranges(known), inputs, box, ["y"], [Limit("y", 1e-9, None, 0.0)], False,
+    limits = [Sought("y", Bounds(1e-9))]
+    close = worst.answer(on_ranges(known), inputs, box, ["y"], limits, False,
                          evaluations=300).extents[Y]  # fmt: skip
     assert close.proved_low is not None
     assert close.proved_low < 1e-9

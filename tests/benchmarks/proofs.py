@@ -21,7 +21,7 @@ from closeout.evaluate.engine import Evaluator
 from closeout.graph import Index, Plan, plan
 from closeout.load import load
 from closeout.measure import Units
-from closeout.model.answer import Limit
+from closeout.model.answer import Sought
 from closeout.model.question import WORST_CASE, AnalysisSpec, Question
 from closeout.snapshot import open_tree
 from closeout.store.database import Store
@@ -43,7 +43,7 @@ def planned() -> tuple[Plan, dict[str, AnalysisSpec]]:
 
 
 def proved(
-    question: Question, spec: AnalysisSpec, limits: Iterable[Limit] | None
+    question: Question, spec: AnalysisSpec, limits: Iterable[Sought] | None
 ) -> tuple[float, Proofs]:
     """Return seconds, and what was proved."""
     analysis = getattr(importlib.import_module(spec.module), spec.function)

@@ -8,9 +8,10 @@ from textwrap import dedent
 import pytest
 
 from closeout.graph import Index, check
+from closeout.model.dossier import State
 from closeout.model.problem import Severity
 from closeout.model.question import AnalysisSpec
-from tests.graph.projects import UNITS, Built, build, requirement, requirements, spec
+from tests.graph.projects import UNITS, Built, build, only_entry, requirement, requirements, spec
 
 HOLD = spec("hold", {"t": "h", "i": "mA"}, {"used": "A h", "left": "A h"})
 SEEN = spec("seen", {"t": "h"}, {"gain": "dB"}, by_case=["gain"])
@@ -552,16 +553,37 @@ def test_a_broken_rule_is_told_once_with_place_and_cure(broken: Break):
     assert shown.startswith((broken.at, "{" + broken.at)), shown[:40]
 
 
-def test_a_limit_pair_of_two_units_that_exclude_each_other():
+@pytest.mark.parametrize(
+    ("low", "high"),
+    [("2 kW", "1999 W"), ("2 kW", "1 kW"), ("0.3 W", "0.29999999999999999999 W")],
+)
+@pytest.mark.parametrize("by", ["method: test", "method: analysis, analysis: f"])
+def test_a_limit_pair_that_excludes_each_other(low: str, high: str, by: str):
     text = requirements(
-        requirement("R-1", "method: test, quantity: x, at_least: 2 kW, at_most: 1999 W"),
-        requirement("R-2", "method: test, quantity: x, at_least: 2 kW, at_most: 2000 W"),
+        requirement("R-1", f"{by}, quantity: x, at_least: {low}, at_most: {high}"),
+        requirement("R-2", f"{by}, quantity: x, at_least: {high}, at_most: {low}"),
     )
-    built = build(text)
-    assert [(p.rule, p.line) for p in built.problems] == [("bad-limits", 6)]
-    by_analysis = text.replace("method: test", "method: analysis, analysis: f")
-    built = build(by_analysis, spec("f"))
-    assert [(p.rule, p.line) for p in built.problems] == [("bad-limits", 6)]
+    built = build(text, spec("f"))
+    (problem,) = built.problems
+    assert (problem.rule, problem.line) == ("bad-limits", 6)
+    assert problem.message == f"at_least {low} is above at_most {high}: no value is between them"
+
+
+def test_nothing_is_decided_by_a_limit_pair_that_excludes_each_other():
+    text = requirements(
+        requirement("R-1", "method: test, quantity: x, at_least: 3 W, at_most: 2 W,"
+                           " records: [TR-1]")
+    )  # fmt: skip
+    built = build(
+        text + "records: [{id: TR-1, method: test, date: 2026-03-01, measured:"
+        " {x: {value: 2.5 W, exact: invented}}}]\n"
+    )
+    assert "bad-limits" in built.rules
+    dossier = built.judge({})
+    assert dossier.exit_status == 2
+    entry = only_entry(dossier)
+    assert entry.state is State.ERROR
+    assert "no value is between them" in (entry.message or "")
 
 
 def test_unverified_requirement_and_what_keeps_it():

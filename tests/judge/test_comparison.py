@@ -16,8 +16,9 @@ import pytest
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
+from closeout.graph import Acceptance
 from closeout.judge.limits import compare
-from closeout.model.answer import Bounds, Extent
+from closeout.model.answer import Extent
 from closeout.model.dossier import Evidence, State
 from tests.graph.projects import answer, build, only_entry, requirement, requirements, spec
 
@@ -277,5 +278,5 @@ def test_a_plain_number_is_shown_as_a_plain_number():
 
 
 def test_without_a_limit_nothing_is_met():
-    judged_without = compare(1.0, 2.0, Bounds())
+    judged_without = compare(1.0, 2.0, Acceptance())
     assert (judged_without.state, judged_without.margin) == (State.NOT_MET, None)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
+from math import nextafter
 from random import Random
 
 import pytest
 
-from closeout.graph import bounds_in
+from closeout.graph import acceptance, bounds_in
 from closeout.graph.bounds import exact_in, rounded
 from closeout.graph.model_uncertainty import ModelUncertainty
 from closeout.graph.required import RequiredMargin
@@ -63,9 +65,9 @@ def test_ten_thousand_limits_and_margins_without_a_contradiction() -> None:
         limits = Limits(at_least=limit) if sign > 0 else Limits(at_most=limit)
         # Of a limit in % a margin in % is so many points; ppm of it is a share.
         margin = f"{percent * 10_000} ppm" if unit == "%" else f"{percent} %"
-        bounds = rounded(required(margin, of).on(limits, own, UNITS))
+        held = acceptance(required(margin, of).on(limits, own, UNITS))
         exact = threshold(limit.number, Fraction(percent, 100), of, sign)
-        bound = bounds.at_least if sign > 0 else bounds.at_most
+        bound = held.bounds.at_least if sign > 0 else held.bounds.at_most
         assert bound == float(exact * ratio)
         # A value that is written as the least that has the margin has it; further in, too, and one
         # that is less by a part in 10^12 has not.
@@ -74,7 +76,7 @@ def test_ten_thousand_limits_and_margins_without_a_contradiction() -> None:
             if not value and step:
                 continue
             found = float(value * ratio)
-            state = compare(found, found, bounds).state
+            state = compare(found, found, held).state
             assert (state is State.MET) is met
         # A margin of nothing is the limit itself.
         none = required("0 %", of).on(limits, own, UNITS)
@@ -148,16 +150,46 @@ def test_the_uncertainty_of_a_model_is_taken_off_exactly_and_rounded_once() -> N
     assert rounded(both) == Bounds(float(Fraction(11, 5400)))
 
 
-def test_ten_thousand_ends_are_moved_by_the_uncertainty_of_a_model_as_fractions_say() -> None:
-    random = Random(21)
-    for _ in range(10_000):
-        number = float(Fraction(decimal(random)))
-        amount = Fraction(random.randint(0, 400), 1000)
-        by_share = random.random() < 0.5
-        model = ModelUncertainty(
-            "", *((Fraction(0), amount) if by_share else (amount, Fraction(0)))
+def test_a_waiver_reaches_the_least_value_that_keeps_it_with_what_its_model_may_be_off() -> None:
+    """Of A min with a share s off: the double nearest to A / 60 (1 - s) h, and none below."""
+    random, items, waivers, specs, replies = Random(22), [], [], [], {}
+    covered = []
+    for number in range(300):
+        accepted, percent = Fraction(random.randint(1, 999), 10), random.randint(1, 40)
+        least = float(accepted / 60 / (1 - Fraction(percent, 100)))
+        covered.append(random.random() < 0.5)
+        value = least if covered[-1] else nextafter(least, 0.0)
+        asks = f"method: analysis, analysis: f{number}, quantity: x, at_least: 100 h"
+        items.append(requirement(f"R-{number}", asks))
+        waivers.append(
+            f"  - {{id: W-{number}, kind: waiver, requirement: R-{number}, reason: Invented.,"
+            f" accepts: {{quantity: x, at_least: {float(accepted)} min}}, approved_by: board,"
+            " date: 2026-03-09}\n"
         )
-        wide = model.widened(extent(number, number))
-        off = amount * abs(Fraction(number)) if by_share else amount
-        assert wide.low == float(Fraction(number) - off)
-        assert wide.high == float(Fraction(number) + off)
+        model = (("x", f"{percent} %"),)
+        specs.append(replace(spec(f"f{number}", fields={"x": "h"}), model_uncertainty=model))
+        replies[f"f{number}"] = answer(x=extent(value, value + 1.0))
+    built = build(section(*items) + "waivers:\n" + "".join(waivers), *specs, clean=True)
+    dossier = built.judge(replies)
+    found = [only_entry(dossier, f"R-{n}").covered_by for n in range(300)]
+    assert [by is not None for by in found] == covered
+
+
+@pytest.mark.parametrize(("off", "state"), [(0.9, State.MET), (1.1, State.OPEN)])
+def test_straight_lines_may_be_off_by_what_lies_between_an_end_and_its_limit(
+    off: float, state: State
+) -> None:
+    """At least -3 W with half the value off: -2 W and no less; 0.9 W of -1 W is left, and not 1.1.
+
+    With the half off on it the end lies 1.5 W inside of the limit, so no margin is spoken of.
+    """
+    built = build(
+        section(requirement("R-1", "method: analysis, analysis: f, quantity: x, at_least: -3 W,"
+                                   " basis: root sum square")),
+        replace(spec("f"), model_uncertainty=(("x", "50 %"),)),
+        clean=True,
+    )  # fmt: skip
+    lines = extent(-1.0, 0.0)._replace(off=off, unproved=f"straight lines are off by {off} W")
+    entry = only_entry(built.judge({"f": answer(x=lines)}))
+    assert (entry.state, entry.margin, entry.judged_low) == (state, 1.5, -1.5)
+    assert "more than the margin" not in (entry.message or "")

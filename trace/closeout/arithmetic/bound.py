@@ -27,7 +27,7 @@ from closeout.arithmetic.agreement import agree
 from closeout.arithmetic.end import End, Found
 from closeout.arithmetic.field import At, Evaluate, Field, Unprovable
 from closeout.arithmetic.search import Box, Key
-from closeout.model.answer import Limit
+from closeout.model.answer import Sought
 
 # Evaluations of the analysis for one call of `prove`, on numbers and on ranges together.
 BUDGET = 4000
@@ -82,7 +82,7 @@ def prove(
     box: Box,
     keys: Collection[Key],
     *,
-    limits: Iterable[Limit] | None = None,
+    limits: Iterable[Sought] | None = None,
     whole: bool = False,
     tolerance: float = 1e-6,
     budget: int = BUDGET,
@@ -154,12 +154,12 @@ def _of_limits(ends: Iterable[End]) -> bool:
     return any(end.begun and not end.at_once for end in ends)
 
 
-def _opened(field: Field, tolerance: float, limits: list[Limit] | None) -> list[End]:
+def _opened(field: Field, tolerance: float, limits: list[Sought] | None) -> list[End]:
     """Return the ends of each quantity for which ranges agree with numbers: low, high, low, ..."""
     agree(field)
     ends = []
     for key in field.alive:
-        about = None if limits is None else [one for one in limits if one.quantity == key[0]]
+        about = None if limits is None else [b for name, b in limits if name == key[0]]
         ends += [End(field, key, sign, tolerance, about) for sign in (-1.0, 1.0)]
     return ends
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from heapq import heappop, heappush
 from math import inf, isfinite, nextafter
 from typing import Any, NamedTuple
@@ -13,7 +13,7 @@ from closeout.arithmetic.interval import Interval
 from closeout.arithmetic.search import Key
 from closeout.arithmetic.sides import Point, Region
 from closeout.arithmetic.undecided import NO_SIDES, Undefined
-from closeout.model.answer import Limit
+from closeout.model.answer import Bounds
 
 # So near the bound of an end that is zero has to come: in roundings of the formula, and as a share
 # of the width of the quantity's range.
@@ -66,10 +66,16 @@ class End:
     What is proved of faces and centred forms speaks of real values. How far a number may be from
     the real value is added: as much as the range at the face's or the centre's point is wide. The
     range over the whole part holds its numbers as it is: a sum of squares is never below zero.
+    Of ``limits`` (None: the end alone) one that is None wants the end itself.
     """
 
     def __init__(
-        self, field: Field, key: Key, sign: float, tolerance: float, limits: list[Limit] | None
+        self,
+        field: Field,
+        key: Key,
+        sign: float,
+        tolerance: float,
+        limits: Collection[Bounds | None] | None,
     ) -> None:
         self.key = key
         self.sign = sign
@@ -123,30 +129,32 @@ class End:
             return False
         return all(self._is_met(limit) for limit in self.limits)
 
-    def _is_met(self, limit: Limit) -> bool:
-        if limit.room is None:
+    def _own(self, limit: Bounds) -> float | None:
+        """Return the limit on the side of this end; None where there is none."""
+        return limit.at_most if self.sign > 0.0 else limit.at_least
+
+    def _is_met(self, limit: Bounds | None) -> bool:
+        if limit is None:
             return False
-        own = limit.at_most if self.sign > 0.0 else limit.at_least
+        own = self._own(limit)
         if own is None:
             return True
         high = self._field.best(self.key, self.sign)
         margin, seen = self.sign * own - self.bound, self.sign * own - high
         of_width = LEAST_OF_WIDTH * (high + self._field.best(self.key, -self.sign))
-        return margin >= limit.room and (
-            margin >= SHARE_OF_MARGIN * seen or self.bound - high <= of_width
-        )
+        return margin >= 0.0 and (margin >= SHARE_OF_MARGIN * seen or self.bound - high <= of_width)
 
     @property
     def undecided(self) -> bool:
         """Whether a limit that was told lies between what was seen and the bound."""
         seen = self._field.best(self.key, self.sign)
         for limit in self.limits or ():
-            own = limit.at_most if self.sign > 0.0 else limit.at_least
+            own = None if limit is None else self._own(limit)
             if own is None:
                 continue
-            far, room = self.sign * own, limit.room or 0.0
+            far = self.sign * own
             exactly = seen == far and self.bound - seen <= self.rounding
-            if seen <= far + room and self.bound > far - room and not exactly:
+            if seen <= far < self.bound and not exactly:
                 return True
         return False
 

@@ -10,7 +10,7 @@ from closeout.arithmetic.allowed import NOTHING_SHOWN, Shown
 from closeout.arithmetic.bound import BUDGET, Proved
 from closeout.arithmetic.search import Box
 from closeout.arithmetic.trust import Evaluate, proofs_of, trusted
-from closeout.model.answer import NOT_ASKED, Answer, Assurance, Extent, Limit
+from closeout.model.answer import NOT_ASKED, Answer, Assurance, Extent, Sought
 
 
 def answer(
@@ -18,7 +18,7 @@ def answer(
     inputs: Mapping[str, float],
     box: Box,
     wanted: Collection[str] | None = None,
-    limits: Iterable[Limit] | None = None,
+    limits: Iterable[Sought] | None = None,
     whole: bool = True,
     *,
     evaluations: int | None = None,

@@ -12,7 +12,7 @@ from closeout.arithmetic.search import Box, Key
 from closeout.arithmetic.undecided import Undecided
 from closeout.arithmetic.worst import answer as worst
 from closeout.evaluate.apart import Apart
-from closeout.model.answer import Limit
+from closeout.model.answer import Bounds, Sought
 
 Point = Mapping[str, float]
 Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
@@ -65,7 +65,8 @@ def asked(at: Evaluate, inputs: Point, box: Box, message: Any, known: Shown) -> 
         found = linear(at, inputs, box, message["detail"], shown=known)
     else:
         limits = message["limits"]
-        limits = None if limits is None else [Limit(*row) for row in limits]
+        if limits is not None:
+            limits = [Sought(name, row and Bounds(*row)) for name, row in limits]
         found = worst(
             at, inputs, box, message["detail"], limits, message["whole"], shown=known,
             evaluations=message["evaluations"], ends=[(name, end) for name, end in message["ends"]],

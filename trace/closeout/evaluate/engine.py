@@ -21,7 +21,7 @@ from typing import Any, Self
 from closeout.evaluate.allowance import CLOCK, far
 from closeout.evaluate.witness import Dependency, Files, Trace, Witness, read_trace, trace_key
 from closeout.evaluate.workers import IMPORT_LIMIT, Crew, Task, Told
-from closeout.model.answer import Answer, Assurance, Decided, Extent, Limit
+from closeout.model.answer import Answer, Assurance, Decided, Extent, Sought
 from closeout.model.question import (
     WORST_CASE,
     AnalysisSpec,
@@ -36,9 +36,8 @@ from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
 
 Progress = Callable[[int, int], None]
-Limits = tuple[Limit, ...]
 # Called with questions; says what is to be decided about each.
-LimitsOf = Callable[[Container[Question]], Mapping[Question, Limits]]
+LimitsOf = Callable[[Container[Question]], Mapping[Question, tuple[Sought, ...]]]
 
 KEEP_AFTER = 1.0  # seconds
 
@@ -276,7 +275,7 @@ class Evaluator:
 
 def _with_limits(
     asked: Mapping[Question, str], kept: Container[str], limits: LimitsOf, whole: bool
-) -> tuple[Mapping[Question, Limits], dict[Question, str]]:
+) -> tuple[Mapping[Question, tuple[Sought, ...]], dict[Question, str]]:
     """Return limits and keys of what is not kept whatever the limits are."""
     missing = {question for question, key in asked.items() if key not in kept}
     limits_by = limits(missing) if missing else {}
@@ -343,7 +342,7 @@ def _module_name(path: str) -> str | None:
 
 
 def _request(
-    question: Question, spec: AnalysisSpec, limits: Limits | None, whole: bool
+    question: Question, spec: AnalysisSpec, limits: tuple[Sought, ...] | None, whole: bool
 ) -> dict[str, Any]:
     return {
         "function": spec.function,

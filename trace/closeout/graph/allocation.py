@@ -13,6 +13,7 @@ from closeout.graph.index import Index
 from closeout.measure import UnitError, Units
 from closeout.measure.scale import LEVEL, LINEAR
 from closeout.model.amount import Amount
+from closeout.model.criterion import WORDS, in_words
 from closeout.model.problem import Finding
 from closeout.model.records import Requirement
 
@@ -184,18 +185,18 @@ def _of_budget(found: Budget, requirement: Requirement) -> Iterator[Finding]:
     where = requirement.where / "allocates"
     if found.left < 0:
         shares = ", ".join(f"{name} {share:.6g}" for name, share in found.parts)
-        at = found.side.replace("_", " ")
+        limit = in_words({found.side: f"{found.limit:.6g} {found.unit}"})
         yield warning(
             "allocation", where,
             f"what is derived from {requirement.id} is allocated {found.allocated:.6g}"
-            f" {found.unit} of {found.quantity} by {found.combined}, its limit is {at}"
-            f" {found.limit:.6g} {found.unit} ({shares})",
+            f" {found.unit} of {found.quantity} by {found.combined}, its limit is {limit}"
+            f" ({shares})",
             "mend the shares, or the limit with whoever sets it",
         )  # fmt: skip
     if found.without:
         yield warning(
             "allocation", where,
             f"{', '.join(found.without)} derived from {requirement.id} has no share of"
-            f" {found.quantity} ({found.side.replace('_', ' ')})",
+            f" {found.quantity} ({WORDS[found.side]})",
             f"limit {found.quantity} there, or derive it from another requirement",
         )  # fmt: skip

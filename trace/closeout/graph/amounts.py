@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
+from closeout.graph.bounds import crossed
 from closeout.graph.findings import comparable, error, in_order, is_difference, is_unit
 from closeout.graph.index import Index
 from closeout.measure import UnitError, Units
@@ -18,8 +19,6 @@ from closeout.model.records import (
     Waiver,
 )
 from closeout.model.setting import Setting
-
-_BETWEEN = "no value is between them"
 
 
 def amounts(index: Index, units: Units) -> Iterator[Finding]:
@@ -71,11 +70,9 @@ def limits_in(limits: Limits, unit: str | None, where: Pointer, units: Units) ->
         yield from comparable(amount, unit if known else amount.unit, where / key, units)
     if limits.equal_to is not None and limits.within is not None:
         yield from is_difference(limits.within, limits.equal_to, where / "within", units)
-    if limits.at_least is not None and limits.at_most is not None:
-        message = f"at_least {{low}} is above at_most {{high}}: {_BETWEEN}"
-        ends = (limits.at_least, limits.at_most)
-        cure = "exchange or mend the limits"
-        yield from in_order(ends, "bad-limits", where / "at_least", message, cure, units)
+    message = crossed(limits, units)
+    if message is not None:
+        yield error("bad-limits", where / "at_least", message, "exchange or mend the limits")
 
 
 def _by_a_known_quantity(verification: Verification, index: Index) -> bool:

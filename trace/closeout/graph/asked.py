@@ -4,24 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from closeout.graph.bounds import rounded
-from closeout.graph.model_uncertainty import ModelUncertainty
+from closeout.graph.acceptance import Acceptance
 from closeout.graph.required import RequiredMargin
 from closeout.model.answer import Bounds
-from closeout.model.criterion import ExactLimits
 from closeout.model.inputs import InputUsed
 from closeout.model.question import AnalysisSpec, Question
 from closeout.model.records import Verification
 
-UNLIMITED = ExactLimits()
+_UNLIMITED = Acceptance()
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
     """What one verification asks: a question, or why none can be asked (``fault``).
 
-    ``pending`` is why a question is not asked though nothing is wrong, ``uncertainty`` that of the
-    analysis' model for the quantity, where it is declared. ``margins`` are margins that a policy
+    ``acceptance`` are the limits as values of the analysis are held against them. ``pending`` is
+    why a question is not asked though nothing is wrong. ``margins`` are margins that a policy
     requires of a probability, each with the question whether the criterion holds with it.
     """
 
@@ -29,29 +27,15 @@ class Asked:
     spec: AnalysisSpec | None = None
     question: Question | None = None
     inputs: tuple[InputUsed, ...] = ()
-    limits: ExactLimits = UNLIMITED
+    acceptance: Acceptance = _UNLIMITED
     fault: str | None = None
     pending: str | None = None
-    uncertainty: ModelUncertainty | None = None
     margins: tuple[tuple[RequiredMargin, Question], ...] = ()
-
-    @property
-    def bounds(self) -> Bounds:
-        """The limits for what is judged, as doubles in the quantity's unit."""
-        return rounded(self.limits)
 
     @property
     def tightened(self) -> Bounds:
         """The limits for values of the analysis, its model's uncertainty taken off."""
-        return self.of_values(self.limits)
-
-    def of_values(self, limits: ExactLimits) -> Bounds:
-        """Return limits of what is judged as limits for values of the analysis, rounded once.
-
-        Raises:
-            UnitError: one is beyond the doubles.
-        """
-        return rounded(limits if self.uncertainty is None else self.uncertainty.tightened(limits))
+        return self.acceptance.bounds
 
     @property
     def questions(self) -> tuple[Question, ...]:

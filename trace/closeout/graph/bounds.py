@@ -39,7 +39,6 @@ def rounded(limits: ExactLimits) -> Bounds:
     return Bounds(
         None if low is None else as_double(low, limits.unit),
         None if high is None else as_double(high, limits.unit),
-        limits.undecided,
     )
 
 
@@ -56,6 +55,18 @@ def written_ends(limits: Limits, units: Units) -> tuple[Amount | None, Amount | 
     return replace(middle, number=middle.number - half), replace(
         middle, number=middle.number + half
     )
+
+
+def crossed(limits: Limits, units: Units) -> str | None:
+    """Return in words that no value keeps both limits; None where one does, or none compares."""
+    low, high = limits.at_least, limits.at_most
+    if low is None or high is None:
+        return None
+    try:
+        above = units.convert(low, high.unit) > high.number
+    except UnitError:
+        return None  # told where each is held against the quantity's unit
+    return f"at_least {low} is above at_most {high}: no value is between them" if above else None
 
 
 def as_double(number: Fraction, unit: str) -> float:

@@ -1,15 +1,13 @@
-"""The uncertainty that an analysis declares of its own model: how it moves an end, or a limit."""
+"""The uncertainty that an analysis declares of its own model: how it moves a value, or a limit."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from math import inf, isfinite
 
 from closeout.graph.findings import error
 from closeout.measure import UnitError, Units
 from closeout.model.amount import AmountError, read_amount
-from closeout.model.answer import Extent
 from closeout.model.criterion import ExactLimits
 from closeout.model.problem import Finding, Pointer
 from closeout.model.question import AnalysisSpec, Field
@@ -19,37 +17,20 @@ from closeout.model.question import AnalysisSpec, Field
 class ModelUncertainty:
     """How far a model may be off: a difference in the quantity's unit and a share of the value.
 
-    One of the two is zero; ``text`` is what the author wrote. All is computed exactly, and an end
-    rounded once.
+    One of the two is zero; ``text`` is what the author wrote. All is computed exactly.
     """
 
     text: str
     difference: Fraction
     share: Fraction
 
-    def widened(self, extent: Extent) -> Extent:
-        """Return an extent with every end moved outward; one without ends gets some."""
-        if extent.value is None:
-            return extent
-        low = extent.value if extent.low is None else extent.low
-        high = extent.value if extent.high is None else extent.high
-        wide = extent._replace(low=self._moved(low, -1), high=self._moved(high, 1))
-        if extent.proved_low is None or extent.proved_high is None:
-            return wide
-        return wide._replace(
-            proved_low=self._moved(extent.proved_low, -1),
-            proved_high=self._moved(extent.proved_high, 1),
-        )
+    def moved(self, number: float, sign: int) -> Fraction:
+        """Return a value moved up (1) or down (-1) by what the model may be off there, exactly.
 
-    def _moved(self, end: float, sign: int) -> float:
-        """Return an end moved by what the model may be off there; one that is no number stays."""
-        if not isfinite(end):
-            return end
-        exact = Fraction(end)
-        try:
-            return float(exact + sign * (self.difference + self.share * abs(exact)))
-        except OverflowError:
-            return sign * inf
+        It rises with the value, since a share is less than all of it.
+        """
+        exact = Fraction(number)
+        return exact + sign * (self.difference + self.share * abs(exact))
 
     def tightened(self, limits: ExactLimits) -> ExactLimits:
         """Return limits moved inward, so that a value inside of them meets the limits with it.

@@ -6,9 +6,10 @@ import json
 from collections.abc import Collection, Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 
+from closeout.graph.acceptance import UNLIMITED, Acceptance, acceptance
 from closeout.graph.amounts import limits_in
-from closeout.graph.asked import UNLIMITED, Asked
-from closeout.graph.bounds import exact_in, rounded
+from closeout.graph.asked import Asked
+from closeout.graph.bounds import crossed, exact_in, rounded
 from closeout.graph.chances import chances_of, groups_of
 from closeout.graph.findings import Spelling, comparable, error, in_order, is_unit
 from closeout.graph.index import Index
@@ -18,7 +19,7 @@ from closeout.graph.model_uncertainty import model_uncertainty
 from closeout.graph.required import required_margins
 from closeout.graph.temperatures import refusal
 from closeout.measure import UnitError, Units
-from closeout.model.answer import Limit
+from closeout.model.answer import Sought
 from closeout.model.criterion import Condition, ExactLimits
 from closeout.model.inputs import InputUsed
 from closeout.model.problem import Finding, Pointer
@@ -49,7 +50,7 @@ class Plan:
         part = {key: asked for key, asked in self.asked.items() if key[0] in requirements}
         return replace(self, asked=part)
 
-    def limits(self, questions: Container[Question]) -> Mapping[Question, tuple[Limit, ...]]:
+    def limits(self, questions: Container[Question]) -> Mapping[Question, tuple[Sought, ...]]:
         """Return the limits of all verdicts that the answers to some questions serve."""
         return limits_of(questions, self.asked, self.index, self.units, self.review)
 
@@ -146,10 +147,9 @@ class _Planner:
         set_up = self._set_up(verification, spec)
         if set_up is None or isinstance(uncertainty, Finding) or self._faults:
             return Asked(verification, spec, fault=self._fault())
-        asked = Asked(
-            verification, spec, set_up.question, set_up.inputs, limits, uncertainty=uncertainty
-        )
         try:
+            held = acceptance(limits, uncertainty)
+            asked = Asked(verification, spec, set_up.question, set_up.inputs, held)
             asked = self._of_basis(asked, set_up.question, seed)
         except UnitError as wrong:  # with the uncertainty of the model
             self._wrong("unit", verification.where, wrong.message, wrong.cure)
@@ -184,7 +184,7 @@ class _Planner:
             return replace(asked, question=question)
         if verification.basis.kind is BasisKind.PROBABILITY:
             # Of what, as long as a limit is not decided?
-            undecided = asked.limits.undecided
+            undecided = asked.acceptance.undecided
             asking = replace(asked, question=None)
             return asking if undecided else self._chance(asked, question, seed)
         return asked
@@ -195,10 +195,9 @@ class _Planner:
         quantity = verification.criterion.quantity
         field = None if spec is None or quantity is None else spec.field(quantity)
 
-        def asking(limits: ExactLimits) -> Question:
-            values = asked.of_values(limits)
+        def asking(held: Acceptance) -> Question:
             parameters = self._index.parameters
-            detail = chances_of(verification, seed, asked.inputs, parameters, values)
+            detail = chances_of(verification, seed, asked.inputs, parameters, held.bounds)
             return replace(question, kind="probability", detail=detail)
 
         margins = []
@@ -206,14 +205,15 @@ class _Planner:
             assert field is not None
             try:
                 limits = margin.on(verification.criterion.limits, field.unit, self._units)
+                held = acceptance(limits, asked.acceptance.model)
             except UnitError as wrong:
                 message = f"the margin {margin.amount} of {quantity}: {wrong.message}"
                 cure = "write a share in %, or a difference"
                 self._wrong("unit", verification.where, message, cure)
             else:
-                if limits != asked.limits:
-                    margins.append((margin, asking(limits)))
-        return replace(asked, question=asking(asked.limits), margins=tuple(margins))
+                if limits != asked.acceptance.limits:
+                    margins.append((margin, asking(held)))
+        return replace(asked, question=asking(asked.acceptance), margins=tuple(margins))
 
     def _fault(self) -> str:
         return "; ".join(dict.fromkeys(self._faults))
@@ -305,7 +305,7 @@ class _Planner:
         self._refuse_differences(verification, field)
         try:
             exact = exact_in(limits, field.unit, self._units)
-            bounds = rounded(exact)
+            rounded(exact)
         except UnitError as wrong:
             found = list(limits_in(limits, field.unit, where, self._units))
             for finding in found:
@@ -313,8 +313,7 @@ class _Planner:
             if not found:  # each end is a double, their sum or difference is none
                 self._wrong("unit", where / "within", wrong.message, wrong.cure)
             return UNLIMITED
-        low, high = bounds.at_least, bounds.at_most
-        if low is not None and high is not None and low > high:
+        if crossed(limits, self._units) is not None:
             for finding in limits_in(limits, field.unit, where, self._units):
                 self._found(finding)
         return exact

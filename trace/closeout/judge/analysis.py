@@ -9,18 +9,11 @@ from operator import attrgetter
 from typing import Any
 
 from closeout.graph import Asked, RequiredMargin
-from closeout.judge.bad_end import bad_end, ranges_at
-from closeout.judge.ends import (
-    deciding_point,
-    held_at,
-    is_tight,
-    is_undecided,
-    judged_ends,
-    unproved,
-    widened,
-)
-from closeout.judge.held import held
-from closeout.judge.limits import Extremes, Judgement, Shown, compare, shown_in
+from closeout.judge.bad_end import ranges_at
+from closeout.judge.ends import deciding_ends, held_at
+from closeout.judge.held import Case
+from closeout.judge.limits import Judgement, Shown, shown_in
+from closeout.judge.margins import Beside, with_margins
 from closeout.measure import Units
 from closeout.model.answer import Answer, Assurance, Decided, Extent
 from closeout.model.dossier import Evidence, State
@@ -64,23 +57,25 @@ def by_analysis(
     field, cases = spec.field(quantity), reply.of(quantity)
     if field is None or not cases:
         return [_error(said, f"{spec.name} gave no {quantity}")]
+    model = asked.acceptance.model
     shown = shown_in(units, field.unit, verification.criterion.limits)
     said |= {
         "assurance": reply.assurance,
         "unit": shown.unit,
-        "at_least": shown.at_least,
-        "at_most": shown.at_most,
-        "model_uncertainty": None if asked.uncertainty is None else asked.uncertainty.text,
+        "model_uncertainty": None if model is None else model.text,
     }
     if verification.basis.kind is BasisKind.PROBABILITY:
         return [_with_margins(_chance(said, one, asked), asked, replies) for one in reply.decisions]
-    judged = [_case({**said, "case": case}, e, asked, shown, field.unit) for case, e in cases]
+    of_limits = [Case(extent, asked, field.unit, shown) for _, extent in cases]
+    judged = [
+        _case({**said, "case": name}, case)
+        for (name, _), case in zip(cases, of_limits, strict=True)
+    ]
     if verification.basis.kind is BasisKind.ROOT_SUM_SQUARE:
         judged = [_linear(one, e, asked) for one, (_, e) in zip(judged, cases, strict=True)]
     if margins:
         judged = [
-            held(one, e, asked, margins, shown, units)
-            for one, (_, e) in zip(judged, cases, strict=True)
+            case.beside(one, margins, units) for one, case in zip(judged, of_limits, strict=True)
         ]
     return _count_cases(judged, verification.criterion.cases_at_least, said)
 
@@ -94,40 +89,17 @@ def _error(said: Said, message: str) -> Judgement:
     return Judgement(Evidence(**said, state=State.ERROR, message=message))
 
 
-def _case(said: Said, extent: Extent, asked: Asked, shown: Shown, unit: str) -> Judgement:
-    value = extent.value
-    if extent.absent is not None or value is None:
-        return Judgement(_absent(said, extent, asked, shown))
-    uncertainty, wide = asked.uncertainty, widened(extent, asked)
-    ends = judged_ends(extent, wide, asked.bounds)
-    low, high = ends.low, ends.high
-    if not (math.isfinite(value) and math.isfinite(low) and math.isfinite(high)):
+def _case(said: Said, case: Case) -> Judgement:
+    extent, asked = case.extent, case.asked
+    if extent.absent is not None or extent.value is None:
+        return Judgement(_absent(said, extent, asked, case.shown))
+    ends = deciding_ends(extent, asked.acceptance.bounds)
+    numbers = (extent.value, *asked.acceptance.judged(ends.low, ends.high))
+    if not all(math.isfinite(number) for number in numbers):
         return _error(said, "it gave a number that is not finite")
-    judged = compare(low, high, asked.bounds)
-    said["assurance"] = ends.assurance
-    shown_low, shown_high = ends.shown(shown)
-    state = judged.state
-    if is_undecided(wide, judged, asked.bounds):
-        state = State.OPEN
-        said["message"] = "undecided: the limit lies between what was seen and what is proved"
-    point = deciding_point(wide, judged, asked.bounds)
-    at = () if judged.margin is None else held_at(point, asked)
-    evidence = Evidence(
-        **said,
-        state=state,
-        value=shown.value(value),
-        low=shown_low,
-        high=shown_high,
-        judged_low=None if uncertainty is None else shown.value(low),
-        judged_high=None if uncertainty is None else shown.value(high),
-        margin=shown.margin(judged.margin),
-        at=at,
-        counterexample=at if state is State.NOT_MET else (),
-        bad_end=() if judged.margin is None else bad_end(wide, asked, point),
-        tight=is_tight(wide, judged) if ends.assurance is Assurance.BOUNDED else None,
-        unproved=unproved(extent, ends, shown),
-    )
-    return Judgement(evidence, Extremes(unit, low, high, asked.bounds))
+    found = case.against(asked.acceptance, ends)
+    evidence = Evidence(**{**said, **found.fields, "value": case.shown.value(extent.value)})
+    return Judgement(evidence, found.extremes)
 
 
 def _linear(one: Judgement, extent: Extent, asked: Asked) -> Judgement:
@@ -138,8 +110,10 @@ def _linear(one: Judgement, extent: Extent, asked: Asked) -> Judgement:
     if extent.absent is not None or one.extremes is None:
         return one
     message = f"{extent.unproved}{_looked_at(asked)}"
-    if one.evidence.state is State.OPEN and not asked.bounds.undecided:
-        message = f"undecided: {message}, which is more than the margin"
+    if one.evidence.state is State.OPEN and not asked.acceptance.undecided:
+        model = asked.acceptance.model
+        what = "the margin" if model is None else "its model's uncertainty leaves to the limit"
+        message = f"undecided: {message}, which is more than {what}"
     return one._replace(evidence=replace(one.evidence, message=message, counterexample=()))
 
 
@@ -201,36 +175,31 @@ def _with_margins(
 ) -> Judgement:
     """Return evidence of a probability held to the margins that are required.
 
-    An enforced one decides as the limit does; another that is missed is noted.
+    With an enforced one the lesser margin of the two is told, also where it is there.
     """
-    for margin, question in asked.margins:
-        entry, reply = one.evidence, replies[question]
-        if entry.state is not State.MET:
-            break
+    questions = dict(asked.margins)
+
+    def against(before: Judgement, margin: RequiredMargin) -> Beside:
+        entry, reply = before.evidence, replies[questions[margin]]
         if isinstance(reply, Failure):
-            return Judgement(replace(entry, state=State.ERROR, message=_told(reply)))
+            text = _told(reply)
+            return Beside(
+                before._replace(evidence=replace(entry, state=State.ERROR, message=text)), text
+            )
         decided = next(found for found in reply.decisions if found.case == entry.case)
-        state = _STATES[decided.outcome]
-        chance = _found_of(decided, asked)
+        state, chance = _STATES[decided.outcome], _found_of(decided, asked)
         text = (
             f"{margin} is {_HELD[state]}: with it the probability is at least"
             f" {probability_text(chance.at_least, chance.required)},"
             f" {probability_text(chance.required)} required"
         )
-        if margin.policy.enforce:
-            assert entry.chance is not None
-            least = min(chance, entry.chance, key=attrgetter("margin"))
-            entry = replace(
-                entry,
-                state=state,
-                margin=least.margin,
-                chance=least,
-                message=f"{text}; without it {entry.message}",
-            )
-        elif state is not State.MET:
-            entry = replace(entry, thin=(*entry.thin, f"{entry.quantity}: {text}"))
-        one = Judgement(entry)
-    return one
+        assert entry.chance is not None
+        least = min(chance, entry.chance, key=attrgetter("margin"))
+        message = f"{text}; without it {entry.message}"
+        held = replace(entry, state=state, margin=least.margin, chance=least, message=message)
+        return Beside(before._replace(evidence=held), f"{entry.quantity}: {text}")
+
+    return with_margins(one, list(questions), against)
 
 
 _HELD = {State.MET: "there", State.NOT_MET: "not there", State.OPEN: "undecided"}

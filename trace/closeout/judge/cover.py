@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from closeout.graph import Index, bounds_in
+from closeout.graph import Index, acceptance
+from closeout.graph.bounds import exact_in
 from closeout.graph.references import DEFAULT_AUTHORITY
 from closeout.judge.limits import Judgement
 from closeout.measure import UnitError, Units
@@ -34,7 +35,7 @@ def _covered(one: Judgement, waivers: list[Waiver], units: Units) -> Judgement:
     if one.evidence.state is not State.NOT_MET:
         return one
     by = next((waiver.id for waiver in waivers if _reaches(waiver, one, units)), None)
-    return Judgement(replace(one.evidence, covered_by=by), one.extremes)
+    return one._replace(evidence=replace(one.evidence, covered_by=by))
 
 
 def in_force(waiver: Waiver, index: Index, review: str | None) -> bool:
@@ -85,11 +86,12 @@ def _reaches(waiver: Waiver, one: Judgement, units: Units) -> bool:
         return True
     if extremes is None:
         return False  # an absent case has no value that could be accepted
-    unit, low, high, bounds = extremes
+    unit, low, high, limits = extremes
     try:
-        accepts = bounds_in(waiver.limits, unit, units)
+        accepts = acceptance(exact_in(waiver.limits, unit, units), limits.model).bounds
     except UnitError:
         return False
+    bounds = limits.bounds
     short = bounds.at_least is not None and low < bounds.at_least
     if short and (accepts.at_least is None or low < accepts.at_least):
         return False

@@ -1,79 +1,105 @@
-"""Evidence by analysis beside the margins that a policy requires."""
+"""One case of an analysis held against limits, and beside the margins that a policy requires."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
 
-from closeout.graph import Asked, RequiredMargin
+from closeout.graph import Acceptance, Asked, RequiredMargin, acceptance
+from closeout.judge.bad_end import bad_end
 from closeout.judge.ends import (
     Ends,
+    deciding_ends,
     deciding_point,
     held_at,
     is_tight,
     is_undecided,
-    judged_ends,
     unproved,
-    widened,
 )
-from closeout.judge.limits import Judgement, Shown, compare
-from closeout.judge.margins import with_margins
+from closeout.judge.limits import Extremes, Judgement, Shown, compare
+from closeout.judge.margins import of_limits, with_margins
 from closeout.measure import Units
-from closeout.model.answer import Assurance, Bounds, Extent
+from closeout.model.answer import Assurance, Extent
+from closeout.model.criterion import ExactLimits
 from closeout.model.dossier import State
 
-
-def held(
-    one: Judgement,
-    extent: Extent,
-    asked: Asked,
-    margins: Sequence[RequiredMargin],
-    shown: Shown,
-    units: Units,
-) -> Judgement:
-    """Return evidence by analysis held to the margins that a policy requires.
-
-    Where an enforced margin is met by what was seen alone, no more is claimed of the limit.
-    """
-    wide = widened(extent, asked)
-
-    def against(before: Judgement, bounds: Bounds) -> Judgement:
-        assert before.extremes is not None
-        ends = judged_ends(extent, wide, bounds)
-        judged = compare(ends.low, ends.high, bounds)
-        undecided = is_undecided(wide, judged, bounds)
-        if judged.state is State.MET and not undecided:
-            if (ends.low, ends.high) == (before.extremes.low, before.extremes.high):
-                return before
-            return _restated(before, extent, asked, ends, asked.bounds, shown)
-        found = _restated(before, extent, asked, ends, bounds, shown)
-        state = State.OPEN if undecided else State.NOT_MET
-        counterexample = found.evidence.at if state is State.NOT_MET else ()
-        evidence = replace(found.evidence, state=state, counterexample=counterexample)
-        return found._replace(evidence=evidence)
-
-    return with_margins(one, asked.verification.criterion.limits, margins, units, against)
+_UNDECIDED = "undecided: the limit lies between what was seen and what is proved"
 
 
-def _restated(
-    one: Judgement, extent: Extent, asked: Asked, ends: Ends, bounds: Bounds, shown: Shown
-) -> Judgement:
-    """Return evidence on other ends, and with the margin to other limits."""
-    low, high, assurance = ends.low, ends.high, ends.assurance
-    against = compare(low, high, bounds)
-    shown_low, shown_high = ends.shown(shown)
-    bounded = assurance is Assurance.BOUNDED
-    evidence = replace(
-        one.evidence,
-        assurance=assurance,
-        low=shown_low,
-        high=shown_high,
-        judged_low=None if asked.uncertainty is None else shown.value(low),
-        judged_high=None if asked.uncertainty is None else shown.value(high),
-        margin=shown.margin(against.margin),
-        at=held_at(deciding_point(widened(extent, asked), against, bounds), asked),
-        tight=is_tight(extent, against) if bounded else None,
-        unproved=unproved(extent, ends, shown),
-    )
-    assert one.extremes is not None
-    return Judgement(evidence, one.extremes._replace(low=low, high=high, bounds=bounds), one.thin)
+class Found(NamedTuple):
+    """What a case says of limits, as fields of its evidence, and what that rests on."""
+
+    fields: dict[str, Any]
+    extremes: Extremes
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """What an analysis answered of one case of a quantity, of whose unit its numbers are."""
+
+    extent: Extent
+    asked: Asked
+    unit: str
+    shown: Shown
+
+    def against(self, limits: Acceptance, ends: Ends | None = None) -> Found:
+        """Return what the case says of limits: state, margin, and what decides.
+
+        ``ends`` are others than those that decide about these limits.
+        """
+        extent, asked, shown = self.extent, self.asked, self.shown
+        ends = deciding_ends(extent, limits.bounds) if ends is None else ends
+        judged = compare(ends.low, ends.high, limits)
+        undecided = is_undecided(extent, ends, judged, limits)
+        state = State.OPEN if undecided else judged.state
+        point = deciding_point(extent, judged, limits)
+        at = () if judged.margin is None else held_at(point, asked)
+        low, high = ends.shown(shown)
+        judged_low, judged_high = self._judged(ends)
+        fields = {
+            "state": state,
+            "assurance": ends.assurance,
+            "low": low,
+            "high": high,
+            "judged_low": judged_low,
+            "judged_high": judged_high,
+            "margin": shown.margin(judged.margin),
+            "at": at,
+            "counterexample": at if state is State.NOT_MET else (),
+            "bad_end": () if judged.margin is None else bad_end(extent, asked, point),
+            "tight": is_tight(extent, judged) if ends.assurance is Assurance.BOUNDED else None,
+            "unproved": unproved(extent, ends, shown),
+        }
+        if undecided:
+            fields["message"] = _UNDECIDED
+        return Found(fields, Extremes(self.unit, ends.low, ends.high, limits))
+
+    def _judged(self, ends: Ends) -> tuple[float | None, float | None]:
+        """Return the ends with what the model may be off, in the unit of the limits."""
+        limits = self.asked.acceptance
+        if limits.model is None:
+            return None, None
+        low, high = limits.judged(ends.low, ends.high)
+        return self.shown.value(low), self.shown.value(high)
+
+    def beside(self, one: Judgement, margins: Sequence[RequiredMargin], units: Units) -> Judgement:
+        """Return evidence of the limits held to the margins that a policy requires.
+
+        Where an enforced margin is met by what was seen alone, no more is claimed of the limit.
+        """
+        limits = self.asked.verification.criterion.limits
+
+        def against(before: Judgement, exact: ExactLimits) -> Judgement:
+            tightened = acceptance(exact, self.asked.acceptance.model)
+            ends = deciding_ends(self.extent, tightened.bounds)
+            found = self.against(tightened, ends)
+            if found.fields["state"] is State.MET:
+                assert before.extremes is not None
+                if (ends.low, ends.high) == (before.extremes.low, before.extremes.high):
+                    return before
+                found = self.against(self.asked.acceptance, ends)
+            evidence = replace(before.evidence, **found.fields)
+            return before._replace(evidence=evidence, extremes=found.extremes)
+
+        return with_margins(one, margins, of_limits(against, limits, self.unit, units))

@@ -8,7 +8,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
-from closeout.graph import RequiredMargin, bounds_in
+from closeout.graph import Acceptance, RequiredMargin, bounds_in
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Bounds
 from closeout.model.criterion import Limits
@@ -16,7 +16,7 @@ from closeout.model.dossier import Evidence, State
 
 
 class Judged(NamedTuple):
-    """An extent against its bounds: ``under`` is low less at_least, ``over`` at_most less high."""
+    """An extent against limits: how far low is above at_least, and high below at_most."""
 
     state: State
     under: float | None
@@ -31,12 +31,15 @@ class Judged(NamedTuple):
 
 
 class Extremes(NamedTuple):
-    """The judged ends in the quantity's own unit: what is decided on, unlike what is shown."""
+    """What is decided on, unlike what is shown: ends in the quantity's own unit, and their limits.
+
+    What a model may be off is in the limits alone.
+    """
 
     unit: str
     low: float
     high: float
-    bounds: Bounds
+    limits: Acceptance
 
 
 class Judgement(NamedTuple):
@@ -51,7 +54,7 @@ class Judgement(NamedTuple):
     thin: tuple[tuple[RequiredMargin, str], ...] = ()
 
 
-def compare(low: float, high: float, bounds: Bounds) -> Judged:
+def compare(low: float, high: float, limits: Acceptance) -> Judged:
     """Return met or not met of an extent; limits are inclusive, and without a limit nothing is met.
 
     What keeps the limits that there are is open where a further one is not decided yet.
@@ -59,26 +62,20 @@ def compare(low: float, high: float, bounds: Bounds) -> Judged:
     Doubles are compared as they are; a difference of two unlike doubles is never zero, so the sign
     of the margin and the state always agree.
     """
-    under = None if bounds.at_least is None else low - bounds.at_least
-    over = None if bounds.at_most is None else bounds.at_most - high
+    under, over = limits.inside(low, high)
     limited = under is not None or over is not None
     kept = (under is None or under >= 0) and (over is None or over >= 0)
-    if kept and bounds.undecided:
+    if kept and limits.undecided:
         return Judged(State.OPEN, under, over)
     return Judged(State.MET if kept and limited else State.NOT_MET, under, over)
 
 
 class Shown:
-    """Turns numbers of a quantity's unit into the unit of its limits.
-
-    ``at_least`` and ``at_most`` are the limits in that unit, from their texts.
-    """
+    """Turns numbers of a quantity's unit into the unit of its limits."""
 
     def __init__(self, units: Units, unit: str, limits: Limits) -> None:
         self.unit = unit if limits.unit is None else limits.unit  # empty for a plain number
-        shown = bounds_in(limits, self.unit, units)
-        self.at_least = shown.at_least
-        self.at_most = shown.at_most
+        self._limits = bounds_in(limits, self.unit, units)
         self._bounds = bounds_in(limits, unit, units)
         self._units = units
         self._from = unit
@@ -91,10 +88,10 @@ class Shown:
         if self._from == self.unit:
             return number
         shown = _double(self._units.convert_number(Fraction(number), self._from, self.unit))
-        shown = _beside(shown, self.at_least, number, self._bounds.at_least)
-        shown = _beside(shown, self.at_most, number, self._bounds.at_most)
-        low, high = self.at_least, self.at_most
-        inside = compare(number, number, self._bounds).state is State.MET
+        low, high = self._limits
+        shown = _beside(shown, low, number, self._bounds.at_least)
+        shown = _beside(shown, high, number, self._bounds.at_most)
+        inside = min(self._bounds.margins(number, number)) >= 0.0
         if inside and low is not None and high is not None and low <= high:
             return min(max(shown, low), high)  # two limits that are neighbours in this unit
         return shown
@@ -138,24 +135,13 @@ def _beside(shown: float, limit: float | None, number: float, bound: float | Non
     return shown
 
 
-class Written(NamedTuple):
-    """Limits as they are shown, also of what is not judged: unit, doubles in it, and text.
-
-    ``unit`` is None where there is no limit; the doubles are where it cannot be read.
-    """
-
-    unit: str | None
-    at_least: float | None
-    at_most: float | None
-    text: str
-
-
 @lru_cache(maxsize=100_000)
-def as_written(limits: Limits, units: Units) -> Written:
-    """Return limits in the unit in which they were written."""
-    unit = limits.unit
+def as_written(limits: Limits, units: Units) -> Bounds:
+    """Return limits in the unit in which they were written, also of what is not judged.
+
+    None of those that are not there, or cannot be read.
+    """
     try:
-        bounds = Bounds() if unit is None else bounds_in(limits, unit, units)
+        return Bounds() if limits.unit is None else bounds_in(limits, limits.unit, units)
     except UnitError:
-        bounds = Bounds()
-    return Written(unit, bounds.at_least, bounds.at_most, str(limits))
+        return Bounds()

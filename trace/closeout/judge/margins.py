@@ -5,60 +5,79 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
-from closeout.graph import Index, RequiredMargin
-from closeout.graph.bounds import rounded
+from closeout.graph import Index, RequiredMargin, acceptance
 from closeout.graph.findings import error, warning
 from closeout.judge.limits import Judgement, compare, shown_in
 from closeout.measure import UnitError, Units
-from closeout.model.answer import Assurance, Bounds
-from closeout.model.criterion import Limits
+from closeout.model.answer import Assurance
+from closeout.model.criterion import ExactLimits, Limits
 from closeout.model.dossier import Dossier, Evidence, State
 from closeout.model.problem import Finding, Pointer
 
-Against = Callable[[Judgement, Bounds], Judgement]
+
+class Beside(NamedTuple):
+    """What was found of a required margin: evidence as it is where it decides, else what is told.
+
+    ``told`` is for a margin that decides nothing, and is not there.
+    """
+
+    judged: Judgement
+    told: str
+
+
+# Holds evidence to a required margin; UnitError where the margin does not fit its quantity.
+Against = Callable[[Judgement, RequiredMargin], Beside]
 
 RULE = "margin-policy"
 NO_UNIT = "the margin "
 _CURE = "win margin, or agree on another policy (project.margins)"
 
 
-def with_margins(
-    one: Judgement,
-    limits: Limits,
-    margins: Sequence[RequiredMargin],
-    units: Units,
-    against: Against,
-) -> Judgement:
+def with_margins(one: Judgement, margins: Sequence[RequiredMargin], against: Against) -> Judgement:
     """Return evidence that meets its limit held to the margins that are required beside it.
 
-    ``against`` judges evidence by other limits. An enforced margin that is missed makes it a
-    shortfall: the evidence's margin is then that to the limit with the required margin on it, and
-    so a waiver is asked. Another one is noted.
+    Each is compared in one way. An enforced margin then decides as a limit does: where it is missed
+    the evidence is a shortfall, and a waiver is asked. Another one that is missed is noted.
     """
     for margin in margins:
-        if one.evidence.state is not State.MET or one.extremes is None:
+        if one.evidence.state is not State.MET:
             break
         try:
-            bounds = rounded(margin.on(limits, one.extremes.unit, units))
+            judged, told = against(one, margin)
         except UnitError as wrong:
             text = f"{NO_UNIT}{margin.amount} of {one.evidence.quantity}: {wrong.message}"
             one = one._replace(thin=(*one.thin, (margin, text)))
             continue
-        judged = against(one, bounds)
-        if judged.evidence.state is State.MET:
-            one = judged if margin.policy.enforce else one
-        elif margin.policy.enforce:
-            text = f"the limit is met, {margin} is not"
-            if judged.evidence.state is State.OPEN:
-                between = "between what was seen and what is proved"
-                if judged.evidence.assurance is Assurance.LINEARISED:
-                    between = "within what straight lines are off"
-                text = f"undecided: {margin} ends {between}"
-            one = judged._replace(evidence=replace(judged.evidence, message=text))
-        else:
-            one = one._replace(thin=(*one.thin, (margin, _missing(one.evidence, margin))))
+        if margin.policy.enforce or judged.evidence.state is State.ERROR:
+            one = judged
+        elif judged.evidence.state is not State.MET:
+            one = one._replace(thin=(*one.thin, (margin, told)))
     return one
+
+
+def of_limits(
+    against: Callable[[Judgement, ExactLimits], Judgement], limits: Limits, unit: str, units: Units
+) -> Against:
+    """Return what holds values of a unit to margins, from what holds them to limits in it."""
+
+    def beside(before: Judgement, margin: RequiredMargin) -> Beside:
+        judged = against(before, margin.on(limits, unit, units))
+        if judged.evidence.state is not State.MET:
+            evidence = replace(judged.evidence, message=_short(judged.evidence, margin))
+            judged = judged._replace(evidence=evidence)
+        return Beside(judged, _missing(before.evidence, margin))
+
+    return beside
+
+
+def _short(entry: Evidence, margin: RequiredMargin) -> str:
+    if entry.state is not State.OPEN:
+        return f"the limit is met, {margin} is not"
+    if entry.assurance is Assurance.LINEARISED:
+        return f"undecided: {margin} ends within what straight lines are off"
+    return f"undecided: {margin} ends between what was seen and what is proved"
 
 
 def _missing(entry: Evidence, margin: RequiredMargin) -> str:
@@ -72,17 +91,20 @@ def measured(
     one: Judgement, limits: Limits, margins: Sequence[RequiredMargin], units: Units
 ) -> Judgement:
     """Return what was measured held to the margins that are required."""
+    extremes = one.extremes
+    if extremes is None:
+        return one
+    shown = shown_in(units, extremes.unit, limits)
 
-    def against(before: Judgement, bounds: Bounds) -> Judgement:
-        assert before.extremes is not None
-        judged = compare(before.extremes.low, before.extremes.high, bounds)
+    def against(before: Judgement, exact: ExactLimits) -> Judgement:
+        held = acceptance(exact)
+        judged = compare(extremes.low, extremes.high, held)
         if judged.state is State.MET:
             return before
-        margin = shown_in(units, before.extremes.unit, limits).margin(judged.margin)
-        evidence = replace(before.evidence, state=judged.state, margin=margin)
-        return Judgement(evidence, before.extremes._replace(bounds=bounds), before.thin)
+        evidence = replace(before.evidence, state=judged.state, margin=shown.margin(judged.margin))
+        return before._replace(evidence=evidence, extremes=extremes._replace(limits=held))
 
-    return with_margins(one, limits, margins, units, against)
+    return with_margins(one, margins, of_limits(against, limits, extremes.unit, units))
 
 
 def noted(judged: Sequence[Judgement]) -> list[Evidence]:

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from closeout.graph import bounds_in
-from closeout.graph.bounds import as_double
+from closeout.graph import acceptance
+from closeout.graph.bounds import as_double, crossed, exact_in
 from closeout.graph.conditions import is_same_limit
 from closeout.graph.temperatures import refusal
 from closeout.judge.as_run import Verdict
@@ -370,6 +370,9 @@ def _measured(
         refused = refusal(quantity, measured.value, limit.unit, standing.index, units)
         if refused is not None:
             return Judgement(Evidence(**said, state=State.ERROR, message=refused))
+    contradiction = crossed(limits, units)
+    if contradiction is not None:
+        return Judgement(Evidence(**said, state=State.ERROR, message=contradiction))
     own, number = measured.value.unit, measured.value.number
     least_k = standing.index.project.charter.policy.coverage_factor
     half = half_width(measured, own, units, least_k)
@@ -377,9 +380,9 @@ def _measured(
     low, high = value, value
     if half is not None and not simple:
         low, high = as_double(number - half, own), as_double(number + half, own)
-    bounds, shown = bounds_in(limits, own, units), shown_in(units, own, limits)
-    surely = compare(low, high, bounds)
-    state, message = _guarded(low, high, bounds, surely)
+    held, shown = acceptance(exact_in(limits, own, units)), shown_in(units, own, limits)
+    surely = compare(low, high, held)
+    state, message = _guarded(low, high, held.bounds, surely)
     evidence = Evidence(
         **{**said, "unit": shown.unit},
         state=state,
@@ -390,14 +393,12 @@ def _measured(
         margin=shown.margin(surely.margin),
         uncertainty=used(measured, least_k),
     )
-    return Judgement(evidence, Extremes(own, low, high, bounds))
+    return Judgement(evidence, Extremes(own, low, high, held))
 
 
 def _guarded(low: float, high: float, bounds: Bounds, surely: Judged) -> tuple[State, str | None]:
     if surely.state is not State.NOT_MET:
         return surely.state, None
-    under = bounds.at_least is not None and high < bounds.at_least
-    over = bounds.at_most is not None and low > bounds.at_most
-    if under or over:
+    if min(bounds.margins(high, low)) < 0.0:  # not even with the uncertainty in its favour
         return State.NOT_MET, None
     return State.OPEN, "inconclusive: the limit lies inside the uncertainty"

@@ -316,7 +316,8 @@ def _planned(said: dict[str, Any], verification: Verification) -> Evidence:
 def said_of(number: int, verification: Verification, due: bool, units: Units) -> dict[str, Any]:
     """Return what is said of a verification before it is judged, as fields of its evidence."""
     criterion = verification.criterion
-    limits = as_written(criterion.limits, units)
+    limits = criterion.limits
+    bounds = as_written(limits, units)
     return {
         "number": number,
         "method": verification.method.value,
@@ -326,9 +327,9 @@ def said_of(number: int, verification: Verification, due: bool, units: Units) ->
         "due": due,
         "quantity": criterion.quantity,
         "unit": limits.unit,
-        "at_least": limits.at_least,
-        "at_most": limits.at_most,
-        "limit_text": limits.text,
+        "at_least": bounds.at_least,
+        "at_most": bounds.at_most,
+        "limit_text": str(limits),
         "given": tuple((name, str(given)) for name, given in criterion.given),
         "plan": verification.plan,
         "cases_wanted": criterion.cases_at_least,

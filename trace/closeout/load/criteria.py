@@ -80,10 +80,6 @@ class Reader:
         limits = Limits(**dict(decided), undecided=undecided)
         if "equal_to" in texts or "within" in texts:
             self._equality(limits.within, given, steps)
-        low, high = limits.at_least, limits.at_most
-        if low and high and low.unit == high.unit and low.number > high.number:
-            message = f"at_least {low} is above at_most {high}: no value is between them"
-            self._wrong("bad-limits", (*steps, "at_least"), message, "exchange or mend the limits")
         return limits
 
     def _equality(self, within: Amount | None, given: Sequence[str], steps: Steps) -> None:

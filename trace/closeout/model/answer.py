@@ -25,14 +25,14 @@ class Assurance(StrEnum):
 
 
 class Bounds(NamedTuple):
-    """Limits as doubles in the quantity's own unit, inclusive, each rounded once from its value.
+    """Limits as doubles in the quantity's own unit, inclusive, each rounded once.
 
-    ``undecided`` where a further limit is still TBD: what keeps these is not met yet.
+    What answers are compared with, and all of a limit that crosses to a worker: fractions would
+    cost it imports, and it compares doubles anyway.
     """
 
     at_least: float | None = None
     at_most: float | None = None
-    undecided: bool = False
 
     def margins(self, low: float, high: float) -> tuple[float, float]:
         """Return how far an extent lies inside of each limit, infinitely far of one that is not."""
@@ -40,17 +40,14 @@ class Bounds(NamedTuple):
         return under, inf if self.at_most is None else self.at_most - high
 
 
-class Limit(NamedTuple):
-    """Limits of a quantity: all that an answer has to be about, if they are met.
+class Sought(NamedTuple):
+    """What an answer has to say of a quantity: whether it keeps bounds.
 
-    Within ``room`` of a limit nothing is decided, since rounding might. Without limits and a room
-    the extent of the quantity itself is wanted, and not only that it meets the limits.
+    None for these where its extent itself is wanted, and not only that it keeps them.
     """
 
     quantity: str
-    at_least: float | None
-    at_most: float | None
-    room: float | None
+    bounds: Bounds | None
 
 
 class Extent(NamedTuple):

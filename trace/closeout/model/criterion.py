@@ -1,10 +1,13 @@
 """What is asked of a quantity: limits as they are written, and the conditions they hold under.
 
 Numbers are exact; what their units mean is no matter of this module (see :mod:`closeout.measure`).
+Of one unit, exact, with what is required beside them they are :class:`ExactLimits`; as the doubles
+that answers are compared with, :class:`closeout.model.answer.Bounds`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -13,7 +16,8 @@ from closeout.model.amount import Amount, Measured
 # Stands in the place of a limit that nobody has decided yet.
 TBD = "TBD"
 # The keys of limits, in words.
-_WORDS = (("at_least", "at least"), ("at_most", "at most"), ("equal_to", "equal to"))
+WORDS = {"at_least": "at least", "at_most": "at most", "equal_to": "equal to", "within": "within"}
+_OF_LIMITS = ("at_least", "at_most", "equal_to")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,17 +38,13 @@ class Limits:
 
     def __str__(self) -> str:
         """Return them in words: ``at least 52 W h``, ``equal to 5 V within 0.1 V``."""
-        words = (*_WORDS, ("within", "within"))
-        texts = {key: getattr(self, key) for key, _ in words}
-        texts |= dict.fromkeys(self.undecided, TBD)
-        parts = [f"{word} {texts[key]}" for key, word in _WORDS if texts[key] is not None]
-        nearly = "" if texts["within"] is None else f" within {texts['within']}"
-        return ", ".join(parts) + nearly
+        texts = {key: str(amount) for key in WORDS if (amount := getattr(self, key)) is not None}
+        return in_words(texts | dict.fromkeys(self.undecided, TBD))
 
     @property
     def amounts(self) -> tuple[tuple[str, Amount], ...]:
         """The amounts that are limits, each with its key."""
-        found = ((key, getattr(self, key)) for key, _ in _WORDS)
+        found = ((key, getattr(self, key)) for key in _OF_LIMITS)
         return tuple((key, amount) for key, amount in found if amount is not None)
 
     @property
@@ -54,10 +54,17 @@ class Limits:
         return None if first is None else first.unit
 
 
+def in_words(texts: Mapping[str, str]) -> str:
+    """Return limits in words, by key: ``at least 52 W h, at most 60 W h``."""
+    parts = [f"{WORDS[key]} {texts[key]}" for key in _OF_LIMITS if key in texts]
+    return ", ".join(parts) + (f" {WORDS['within']} {texts['within']}" if "within" in texts else "")
+
+
 @dataclass(frozen=True, slots=True)
 class ExactLimits:
-    """Limits as exact numbers of one unit; what is required beside them is added to these.
+    """Limits as exact numbers of one unit, inclusive.
 
+    Margins that are required beside them, and what a model may be off, are put on these.
     ``undecided`` where a further limit is still TBD: what keeps these is not met yet.
     """
 

@@ -72,8 +72,10 @@ class Evidence:
     ``at`` maps the inputs that spread to texts that ``--set`` reads: where they stand at the end
     that decides, met or not; ``counterexample`` is the same of a shortfall. ``given`` shows the
     conditions as they were written, ``declared`` those that hold as the project declares them,
-    since the criterion gives none. ``low`` and ``high`` are the proved or searched ends,
-    ``limit_text`` what the author wrote, ``cases_wanted`` the N of ``cases: at least N``.
+    since the criterion gives none. ``low`` and ``high`` are the proved or searched ends.
+    ``at_least`` and ``at_most`` are the limits in the unit in which they were written, rounded
+    for documents and machines: the state was decided in the quantity's own unit. ``limit_text`` is
+    what the author wrote, ``cases_wanted`` the N of ``cases: at least N``.
     ``model_uncertainty`` is what the analysis declares of its own model; ``judged_low``,
     ``judged_high`` and the margin have it taken off (None: the ends are judged as they are).
     ``tight`` says of proved ends whether they are within 1e-6 of the true ones, or loose,

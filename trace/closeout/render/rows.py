@@ -13,6 +13,7 @@ from operator import attrgetter
 from types import MappingProxyType
 
 from closeout.model.amount import EXACTLY
+from closeout.model.criterion import in_words
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
 from closeout.model.probability import Chance, probability_text
 from closeout.render import numbers, validations, words
@@ -265,18 +266,16 @@ def value_and_limit(evidence: Evidence) -> tuple[str, str]:
     Of a probability the judged value is what is proved of it, and the limit says what is required.
     """
     limits = [
-        (word, bound)
-        for word, bound in (("at least", evidence.at_least), ("at most", evidence.at_most))
+        (key, bound)
+        for key, bound in (("at_least", evidence.at_least), ("at_most", evidence.at_most))
         if bound is not None
     ]
     end = judged_end(evidence)
     ends = () if end is None else (end,)
     shown, bounds = numbers.show_beside(ends, [bound for _, bound in limits])
     unit = safe(evidence.unit or "")
-    limit = ", ".join(
-        f"{word} {numbers.with_unit(bound, unit)}"
-        for (word, _), bound in zip(limits, bounds, strict=True)
-    )
+    texts = [numbers.with_unit(bound, unit) for bound in bounds]
+    limit = in_words({key: text for (key, _), text in zip(limits, texts, strict=True)})
     limit = limit or flow(evidence.limit_text)
     if evidence.chance is not None:
         return _probability(evidence.chance, limit)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -15,7 +15,7 @@ from closeout.graph.findings import warning
 from closeout.measure import UnitError, Units
 from closeout.measure.scale import LINEAR, RATIO, Scale
 from closeout.model.amount import Amount, shorten
-from closeout.model.criterion import Condition, Criterion
+from closeout.model.criterion import WORDS, Condition, Criterion, Limits
 from closeout.model.problem import Finding
 from closeout.model.records import Basis, BasisKind, Requirement
 from closeout.rules.sentence import lowered
@@ -30,20 +30,30 @@ LIMIT, SIDE, CONDITION, PROBABILITY = (
 # A condition and a number that is a thousand times as large are two things of one dimension.
 FARTHEST = 100
 _SIDES = ("at_least", "at_most")
+_BESIDE = {"at_least": "at_most", "at_most": "at_least", "within": "equal_to"}
 _PLAIN_UNITS = ("", "count", "1")
 _MARGINS = ("margin", "reserve", "clearance")
 _CURE = "let the two say the same; where statement or criterion changes, raise the issue"
 _CHANCE = re.compile(r"probability|confidence")
 
 
-@dataclass(frozen=True, slots=True)
-class _Limit:
-    """A number by which a criterion limits a quantity; ``other`` stands beside it there."""
+class _Wanted(NamedTuple):
+    """One of the limits that a criterion has for a quantity, by its key."""
 
     quantity: str
     key: str
-    amount: Amount
-    other: Amount | None = None
+    limits: Limits
+
+    @property
+    def amount(self) -> Amount:
+        amount: Amount = getattr(self.limits, self.key)
+        return amount
+
+    @property
+    def other(self) -> Amount | None:
+        """The one that stands beside it."""
+        key = _BESIDE.get(self.key)
+        return None if key is None else getattr(self.limits, key)
 
     @property
     def side(self) -> Direction | None:
@@ -75,9 +85,9 @@ def compared(requirement: Requirement, text: str, units: Units) -> Iterator[Find
         yield from comparison.basis(basis)
 
 
-def _asked(requirement: Requirement) -> tuple[list[_Limit], list[_Given], list[Basis]]:
+def _asked(requirement: Requirement) -> tuple[list[_Wanted], list[_Given], list[Basis]]:
     """Return what the criteria of a requirement ask for, each once."""
-    limits: dict[tuple[str, str, str], _Limit] = {}
+    limits: dict[tuple[str, str, str], _Wanted] = {}
     givens: dict[tuple[str, ...], _Given] = {}
     bases: list[Basis] = []
     for verification in requirement.verification:
@@ -91,20 +101,14 @@ def _asked(requirement: Requirement) -> tuple[list[_Limit], list[_Given], list[B
     return list(limits.values()), list(givens.values()), list(dict.fromkeys(bases))
 
 
-def _limits(criterion: Criterion) -> Iterator[_Limit]:
-    quantity, limits = criterion.quantity or "", criterion.limits
-    low, high, equal = limits.at_least, limits.at_most, limits.equal_to
-    if low is not None:
-        yield _Limit(quantity, "at_least", low, high)
-    if high is not None:
-        yield _Limit(quantity, "at_most", high, low)
-    if equal is not None:
-        yield _Limit(quantity, "equal_to", equal)
-    if limits.within is not None:
-        yield _Limit(quantity, "within", limits.within, equal)
+def _limits(criterion: Criterion) -> Iterator[_Wanted]:
+    for key in WORDS:
+        if getattr(criterion.limits, key) is not None:
+            yield _Wanted(criterion.quantity or "", key, criterion.limits)
     if criterion.cases_at_least is not None:
         count = criterion.cases_at_least
-        yield _Limit("cases", "at_least", Amount(str(count), Fraction(count), ""))
+        cases = Amount(str(count), Fraction(count), "")
+        yield _Wanted("cases", "at_least", Limits(at_least=cases))
 
 
 class _Comparison:
@@ -115,7 +119,7 @@ class _Comparison:
         requirement: Requirement,
         text: str,
         units: Units,
-        limits: list[_Limit],
+        limits: list[_Wanted],
         givens: list[_Given],
     ) -> None:
         self._requirement = requirement
@@ -126,7 +130,7 @@ class _Comparison:
         self._stated = numbers(text)
         self._told: set[int] = set()
 
-    def limit(self, limit: _Limit) -> Iterator[Finding]:
+    def limit(self, limit: _Wanted) -> Iterator[Finding]:
         """Yield where a limit is another number, or lies on the other side."""
         scale = self._scale(limit.amount.unit)
         if scale is None:
@@ -157,8 +161,7 @@ class _Comparison:
             group = (near or groups)[0]
             wrong = [one for one in group if not any(self._is(one, end) for end in given.at.ends)]
             said = " to ".join(shorten(one.text) for one in group)
-            has = " to ".join(end.text for end in given.at.ends)
-            message = f"{said}, but the criterion is given {given.name}: {has}"
+            message = f"{said}, but the criterion is given {given.name}: {given.at}"
             yield self._finding(CONDITION, wrong[0].start, message)
 
     def basis(self, basis: Basis) -> Iterator[Finding]:
@@ -173,7 +176,7 @@ class _Comparison:
                 message = f"{shorten(stated[0].text)}, but the basis has {name}: {float(number):g}"
                 yield self._finding(PROBABILITY, stated[0].start, message)
 
-    def _side(self, limit: _Limit, equal: list[Stated]) -> Iterator[Finding]:
+    def _side(self, limit: _Wanted, equal: list[Stated]) -> Iterator[Finding]:
         """Yield where each number that equals a limit is limited on its other side."""
         if limit.side is None or not all(_contradicts(one, limit.side) for one in equal):
             return
@@ -183,7 +186,7 @@ class _Comparison:
         message = f"{shorten(words)}, but {_told(limit)}"
         yield self._finding(SIDE, one.phrase_at, message)
 
-    def _within(self, limit: _Limit) -> Iterator[Finding]:
+    def _within(self, limit: _Wanted) -> Iterator[Finding]:
         """Yield where the tolerance behind the value is another one."""
         value = limit.other
         if value is None:
@@ -203,7 +206,7 @@ class _Comparison:
         except UnitError:
             return None
 
-    def _may_be(self, one: Stated, limit: _Limit, scale: Scale) -> bool:
+    def _may_be(self, one: Stated, limit: _Wanted, scale: Scale) -> bool:
         """Return whether a number of the statement can be meant for a limit that it does not equal.
 
         A plain number counts only with words of limit on the same side, or before the quantity's
@@ -251,7 +254,7 @@ class _Comparison:
 
     def _inside(self, one: Stated, given: _Given) -> bool:
         """Return whether a number lies in a range that is given: the criterion covers it."""
-        if len(given.at.ends) == 1:
+        if not given.at.is_range:
             return False
         low, high = given.at.ends
         value = self._value(one, low.unit)
@@ -277,10 +280,10 @@ class _Comparison:
         around = self._lower[max(0, group[0].start - 50) : group[-1].end + 30]
         return any(word in around for word in name.lower().split("_") if len(word) > 2)
 
-    def _accounted(self, one: Stated, asking: _Limit | _Given | None) -> bool:
+    def _accounted(self, one: Stated, asking: _Wanted | _Given | None) -> bool:
         """Return whether a number of the statement is that of another limit or condition."""
         for limit in self._limits:
-            is_own = isinstance(asking, _Limit) and (
+            is_own = isinstance(asking, _Wanted) and (
                 (limit.quantity, limit.key) == (asking.quantity, asking.key)
             )
             if not is_own and limit.key != "within" and self._equals(one, limit):
@@ -292,7 +295,7 @@ class _Comparison:
             for end in given.at.ends
         )
 
-    def _equals(self, one: Stated, limit: _Limit) -> bool:
+    def _equals(self, one: Stated, limit: _Wanted) -> bool:
         return self._is(one, limit.amount, limit.symmetric)
 
     def _is(self, one: Stated, amount: Amount, symmetric: bool = False) -> bool:
@@ -340,7 +343,7 @@ class _Comparison:
         return replace(warning(rule, where, text, _CURE), offset=offset)
 
 
-def _told(limit: _Limit) -> str:
+def _told(limit: _Wanted) -> str:
     return f"the criterion of {limit.quantity} has {limit.key}: {limit.amount.text}"
 
 
@@ -358,7 +361,7 @@ def _contradicts(one: Stated, side: Direction) -> bool:
     )
 
 
-def _rank(one: Stated, limit: _Limit) -> tuple[bool, bool, bool, int]:
+def _rank(one: Stated, limit: _Wanted) -> tuple[bool, bool, bool, int]:
     """Return the order in which numbers are likely to be meant for a limit."""
     end = 1 if limit.key == "at_least" else 2
     return (
