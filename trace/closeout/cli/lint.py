@@ -91,14 +91,14 @@ def _page(name: str, rule: str | None) -> str:
 def _page_of_rule(name: str) -> str:
     """Return the page of a rule, or all names; UserError with the nearest name for another."""
     from closeout.render.page_of_rule import page_text, titles_text
-    from closeout.rules.catalogue import BY_NAME, RULES
+    from closeout.rules.catalogue import RULES
     from closeout.rules.policy import suggestion
 
     if name == "all":
-        return titles_text(RULES, width())
-    if name not in BY_NAME:
+        return titles_text(RULES.values(), width())
+    if name not in RULES:
         raise UserError((f"there is no rule {name}", suggestion(name)))
-    return page_text(BY_NAME[name], width())
+    return page_text(RULES[name], width())
 
 
 def _tell(looked: Looked, *, no_code: bool) -> None:

@@ -13,11 +13,9 @@ from closeout.model.records import Requirement
 from closeout.rules import cited
 from closeout.rules.agreement import agreement
 from closeout.rules.sentence import MASK, in_place_of_shall, lowered, masked, passives, shalls
-from closeout.rules.wording_pages import RULES as RULES
 from closeout.rules.words import KEYS, REFERENCE, hits, words
 
 _KEYS = KEYS | cited.KEYS
-_KIND = {rule.name: rule.title.lower() for rule in RULES}
 
 
 def wording(requirements: Iterable[Requirement], named: set[str], units: Units) -> list[Finding]:
@@ -60,9 +58,9 @@ def _words(requirement: Requirement, text: str, lower: str, named: set[str]) -> 
         for hit in hits(lower, present):
             word = text[hit.start : hit.end]
             if word != "IT":  # information technology is no pronoun
-                rule, cure = hit.family.rule, hit.family.cure
-                message = f"{shorten(word)}: {_KIND[rule]}"
-                yield _finding(rule, requirement, hit.start, message, cure)
+                family = hit.family
+                message = f"{shorten(word)}: {family.says}"
+                yield _finding(family.rule, requirement, hit.start, message, family.cure)
     if not cited.KEYS.isdisjoint(present):
         for start, end in cited.incomplete(text, named):
             message = f"{shorten(text[start:end])} is cited without its issue or date"

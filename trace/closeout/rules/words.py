@@ -21,10 +21,11 @@ _ENDINGS = ("e", "es", "ed", "ing", "ation")
 class Family:
     """A rule's words: an expression for lower-case text, and words without which it cannot match.
 
-    ``signs`` are found also where they touch a word.
+    ``says`` is what a finding calls them; ``signs`` are found also where they touch a word.
     """
 
     rule: str
+    says: str
     expression: str
     keys: frozenset[str]
     cure: str
@@ -86,6 +87,7 @@ def _found(family: Family, lower: str) -> Iterator[Hit]:
 
 def _family(
     rule: str,
+    says: str,
     cure: str,
     phrases: str,
     patterns: Iterable[tuple[str, str]] = (),
@@ -104,7 +106,7 @@ def _family(
         keys.update(stem + ending for ending in _ENDINGS)
         expressions.append(f"{stem}(?:{'|'.join(_ENDINGS)})")
     expressions.sort(key=len, reverse=True)
-    return Family(rule, "|".join(expressions), frozenset(keys), cure, signs)
+    return Family(rule, says, "|".join(expressions), frozenset(keys), cure, signs)
 
 
 def _key(phrase: str) -> str:
@@ -123,6 +125,7 @@ _ABLE = "possible|practicable|practical|feasible|achievable|attainable|reasonabl
 # ECSS-E-ST-10-06C (6 March 2009), 8.3.3a, with the inflections of its words.
 BARRED = _family(
     "barred-word",
+    "a word that a requirement shall not use",
     "say how much, how many or which, so that a test can decide",
     """goal | goals | shall be included but not limited to | relevant | necessary | appropriate
     | as far as possible | typical | rapid | user friendly | easy | sufficient | enough | suitable
@@ -137,6 +140,7 @@ BARRED = _family(
 # standard's, the words beside its examples are common practice, no source.
 SUPERLATIVE = _family(
     "superlative",
+    "a superlative",
     "give the limit that is good enough, as a number with its unit",
     """best | optimal | optimally | optimum | ideal | ideally | utmost | foremost | finest
     | simplest | safest | cheapest""",
@@ -155,6 +159,7 @@ SUPERLATIVE = _family(
 )
 SUBJECTIVE = _family(
     "subjective-word",
+    "subjective language",
     "say what is measured or counted, and its limit",
     """easy to use | cost effective | reasonable | reasonably | acceptable | acceptably | good
     | poor | quiet | quietly | neat | tidy | simple | intuitive | intuitively | convenient
@@ -165,6 +170,7 @@ SUBJECTIVE = _family(
 )
 PRONOUN = _family(
     "vague-pronoun",
+    "a vague pronoun",
     "name the thing again",
     "it | they | them",
     [
@@ -178,6 +184,7 @@ PRONOUN = _family(
 )
 ADVERB = _family(
     "ambiguous-adverb",
+    "an ambiguous adverb or adjective",
     "say how much, how often or within what time",
     """almost always | almost | significant | significantly | minimal | minimally | approximately
     | roughly | nearly | usually | generally | normally | commonly | often | sometimes | frequently
@@ -197,6 +204,7 @@ ADVERB = _family(
 )
 OPEN_ENDED = _family(
     "open-ended",
+    "an open-ended term",
     "write the whole list, or the whole of what is wanted",
     """not limited to | as a minimum | such as | for example
     | for instance | e.g. | among others | amongst others | or similar | or equivalent
@@ -211,6 +219,7 @@ OPEN_ENDED = _family(
 )
 COMPARATIVE = _family(
     "comparative",
+    "a comparison without a value",
     "give the value that it is compared with, as a number",
     "higher quality | lower quality | improved | enhanced | superior",
     [
@@ -232,6 +241,7 @@ COMPARATIVE = _family(
 )  # fmt: skip
 LOOPHOLE = _family(
     "loophole",
+    "a loophole",
     "say under which condition it holds, or take the way out away",
     """as applicable | if applicable | where applicable | when applicable | if available
     | as desired | subject to availability | as much as possible | as little as possible
@@ -252,6 +262,7 @@ LOOPHOLE = _family(
 )
 NEGATIVE = _family(
     "negative-statement",
+    "a negative statement",
     "say what it does instead, as something that can be shown",
     "",
     [
@@ -278,6 +289,7 @@ NEGATIVE = _family(
 # The 2018 edition of the same standard, 5.2.7.
 TOTALITY = _family(
     "totality",
+    "a term of totality",
     "say which ones, or say 'each'; what holds without end cannot be shown",
     "always | never | every | everything | everyone | everywhere | in any case",
     [
@@ -288,6 +300,7 @@ TOTALITY = _family(
 )  # fmt: skip
 REFERENCE = _family(
     "incomplete-reference",
+    "an incomplete reference",
     "name the document, its issue or date, and the part that applies",
     "the above | as above | see above | see below | mentioned above | elsewhere",
     [

@@ -21,6 +21,9 @@ ENGINE_VARIABLES = ("LD_LIBRARY_PATH", "OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE")
 # Made by git, by this tool and by Python while they run: no content of a folder, as in
 # snapshot.folder. A listing that took them in would change by being asked for.
 _MADE_BY_TOOLS = (".git", ".closeout", "__pycache__")
+# Folders of the package that are no part of the engine: bytecode, and the pages of rules, which are
+# for people (150 files, to be read in each run).
+_NO_PART = ("__pycache__", "pages")
 _CHUNK = 1 << 20  # bytes
 
 
@@ -138,7 +141,7 @@ def _files(folder: str) -> list[str]:
     found: list[str] = []
     for entry in os.scandir(folder):
         if entry.is_dir():
-            if entry.name != "__pycache__":
+            if entry.name not in _NO_PART:
                 found.extend(_files(entry.path))
         elif not entry.name.endswith((".pyc", ".pyo")):
             found.append(entry.path)
