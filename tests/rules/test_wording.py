@@ -15,8 +15,8 @@ from closeout.measure import Units
 from closeout.model.problem import Finding, Problem
 from closeout.rules.catalogue import RULES
 from closeout.rules.rule import Example, Rule
-from closeout.rules.sentence import masked
-from closeout.rules.words import FAMILIES, MOST_HITS, hits, words
+from closeout.rules.wording.sentence import masked
+from closeout.rules.wording.words import FAMILIES, MOST_HITS, hits, words
 from tests.graph.projects import build
 from tests.rules.corpus import Case, cases, findings_of, found_in
 

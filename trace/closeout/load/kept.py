@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
@@ -68,24 +67,24 @@ def records(path: str, kept: Kept) -> list[tuple[str, Any]]:
     return found
 
 
+# What decides how a file is read: the loader, its schemas, how amounts are read.
+READING = ("load", "load/schemas", "model")
+
+
 def key(digest: str) -> str:
     """Return the key of a file's content: it changes with every byte of the loader as well."""
-    return f"load:{_version()}:{digest}"
+    return f"load:{version_of(READING)}:{digest}"
 
 
 @cache
-def _version() -> str:
+def version_of(folders: tuple[str, ...]) -> str:
+    """Return a digest of what stands in folders of the package."""
     state = sha256()
-    for name, data in _own_bytes():
-        state.update(b"%d:%d:" % (len(name), len(data)))
-        state.update(name.encode() + data)
-    return state.hexdigest()[:32]
-
-
-def _own_bytes() -> Iterator[tuple[str, bytes]]:
-    """Yield what decides how a file is read: the loader, its schemas, how amounts are read."""
     package = resources.files("closeout")
-    for folder in ("load", "load/schemas", "model"):
+    for folder in folders:
         for entry in sorted((package / folder).iterdir(), key=lambda entry: entry.name):
             if entry.name.endswith((".py", ".json")):
-                yield f"{folder}/{entry.name}", entry.read_bytes()
+                name, data = f"{folder}/{entry.name}", entry.read_bytes()
+                state.update(b"%d:%d:" % (len(name), len(data)))
+                state.update(name.encode() + data)
+    return state.hexdigest()[:32]

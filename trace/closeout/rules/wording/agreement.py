@@ -25,7 +25,7 @@ def agreement(requirement: Requirement, text: str, units: Units) -> Iterator[Fin
     for verification in requirement.verification:
         probable = verification.basis.kind is BasisKind.PROBABILITY
         if probable or not _says(text, verification.criterion):
-            from closeout.rules.comparison import compared
+            from closeout.rules.wording.comparison import compared
 
             return compared(requirement, text, units)
     return iter(())

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from closeout.load.facts import Facts, decoded, facts_of
-from closeout.load.renamed import Renaming, beside, quoted, renamed, with_earlier
+from closeout.rules.history.facts import Facts, decoded, facts_of
+from closeout.rules.history.renamed import Renaming, beside, quoted, renamed, with_earlier
 
 FILE = b"""\
 requirements:

@@ -18,8 +18,8 @@ from closeout.model.amount import Amount, shorten
 from closeout.model.criterion import Condition, Criterion
 from closeout.model.problem import Finding
 from closeout.model.records import Basis, BasisKind, Requirement
-from closeout.rules.sentence import lowered
-from closeout.rules.stated import Direction, Stated, is_plain, numbers
+from closeout.rules.wording.sentence import lowered
+from closeout.rules.wording.stated import Direction, Stated, is_plain, numbers
 
 LIMIT, SIDE, CONDITION, PROBABILITY = (
     "limit-differs",

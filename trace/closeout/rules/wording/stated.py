@@ -12,8 +12,8 @@ from enum import StrEnum
 from fractions import Fraction
 
 from closeout.model.amount import AmountError, read_number
-from closeout.rules.sentence import lowered, shalls
-from closeout.rules.unit_words import unit_at
+from closeout.rules.wording.sentence import lowered, shalls
+from closeout.rules.wording.unit_words import unit_at
 
 
 class Direction(StrEnum):

@@ -11,9 +11,9 @@ from closeout.model.history import Base, History, Reference
 from closeout.model.issue import is_raised
 from closeout.model.problem import Finding
 from closeout.model.records import Record, Requirement, Verification
-from closeout.rules.difference import difference
-from closeout.rules.formerly import unborne
-from closeout.rules.lost import lost
+from closeout.rules.history.difference import difference
+from closeout.rules.history.formerly import unborne
+from closeout.rules.history.lost import lost
 
 _SHOWN_COMMIT = 9
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from closeout.load.facts import KINDS, Item, typed
-from closeout.load.line import Line, Row, document_of
 from closeout.model.history import Base, Reference, Version
 from closeout.model.issue import is_raised
 from closeout.model.records import Project, Requirement
+from closeout.rules.history.facts import KINDS, Item, typed
+from closeout.rules.history.line import Line, Row, document_of
 
 # What of a verification is no part of its criterion.
 _APART = ("method", "records")

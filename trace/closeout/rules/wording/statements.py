@@ -10,10 +10,17 @@ from closeout.measure import Units
 from closeout.model.amount import shorten
 from closeout.model.problem import Finding
 from closeout.model.records import Requirement
-from closeout.rules import cited
-from closeout.rules.agreement import agreement
-from closeout.rules.sentence import MASK, in_place_of_shall, lowered, masked, passives, shalls
-from closeout.rules.words import KEYS, REFERENCE, hits, words
+from closeout.rules.wording import cited
+from closeout.rules.wording.agreement import agreement
+from closeout.rules.wording.sentence import (
+    MASK,
+    in_place_of_shall,
+    lowered,
+    masked,
+    passives,
+    shalls,
+)
+from closeout.rules.wording.words import KEYS, REFERENCE, hits, words
 
 _KEYS = KEYS | cited.KEYS
 

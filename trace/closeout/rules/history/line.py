@@ -13,14 +13,15 @@ from dataclasses import dataclass, field
 from hashlib import blake2b
 from typing import Protocol
 
-from closeout.load import facts as keeping
-from closeout.load.facts import KINDS, Facts, Item
-from closeout.load.kept import Cache
+from closeout.load.kept import READING, Cache, version_of
 from closeout.load.kept import key as key_of_file
 from closeout.load.project import is_project_file
-from closeout.load.renamed import NONE, Beside, Renaming, beside, renamed
 from closeout.model.formerly import Names
+from closeout.rules.history import facts as keeping
+from closeout.rules.history.facts import KINDS, Facts, Item
+from closeout.rules.history.renamed import NONE, Beside, Renaming, beside, renamed
 
+_READING = (*READING, "rules/history")
 # A requirement's text, with the day and the number of the commit that brought it.
 Row = tuple[Item, str, int]
 # What a commit changed: a path, and the blob that stands there from then on, None for nothing.
@@ -124,7 +125,7 @@ class Blobs:
 
 
 def _key(*parts: str) -> str:
-    return key_of_file(":".join(("past", *parts)))
+    return ":".join(("past", version_of(_READING), *parts))
 
 
 @dataclass(slots=True)

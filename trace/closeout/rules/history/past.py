@@ -6,13 +6,8 @@ from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from closeout.load import facts as keeping
-from closeout.load.facts import KINDS
 from closeout.load.kept import Cache
-from closeout.load.line import Blobs, Line, Past, claims_of, line_of
 from closeout.load.project import Files, is_project_file
-from closeout.load.renamed import NONE, Renaming, quoted, with_earlier
-from closeout.load.texts import began, followed, versions
 from closeout.model.amount import Amount
 from closeout.model.criterion import Condition
 from closeout.model.formerly import identifiers, names_before, renames
@@ -27,6 +22,11 @@ from closeout.model.history import (
 )
 from closeout.model.issue import is_raised
 from closeout.model.records import Project, Record
+from closeout.rules.history import facts as keeping
+from closeout.rules.history.facts import KINDS
+from closeout.rules.history.line import Blobs, Line, Past, claims_of, line_of
+from closeout.rules.history.renamed import NONE, Renaming, quoted, with_earlier
+from closeout.rules.history.texts import began, followed, versions
 
 
 def history_of(
