@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from closeout.graph import Index, bounds_in
 from closeout.graph.findings import warning
-from closeout.judge.cover import in_force, is_later, may_approve
+from closeout.judge.cover import in_force, is_later, may_approve, meant_by
 from closeout.judge.nonconformance import AGAINST
 from closeout.judge.planned import LATER
 from closeout.measure import UnitError, Units
@@ -60,16 +60,6 @@ def _waiver(
         )  # fmt: skip
     elif not faults:
         yield from _too_wide(waiver, result, meant, short, units)
-
-
-def meant_by(waiver: Waiver, result: RequirementResult) -> list[Evidence]:
-    """Return the evidence of the quantity and the cases that a waiver names."""
-    return [
-        entry
-        for entry in result.evidence
-        if entry.quantity == waiver.quantity
-        and (waiver.cases is None or entry.case in waiver.cases)
-    ]
 
 
 def void(
