@@ -76,7 +76,9 @@ def test_a_first_run_loads_no_arithmetic(tmp_path: Path) -> None:
     assert loaded(make(tmp_path / "p"), "verify") & {"numpy", "scipy", "sympy"} == set()
 
 
-def test_verify_after_a_changed_limit_loads_nothing_heavy_but_the_schemas_and_the_codec(warm: Project) -> None:
+def test_verify_after_a_changed_limit_loads_nothing_heavy_but_the_schemas_and_the_codec(
+    warm: Project,
+) -> None:
     warm.write({"requirements/power.yaml": power(item(limit="at_least: 191 kJ"))})
     assert loaded(warm, "verify") & (HEAVY - {"jsonschema", "msgspec"}) == set()
 

@@ -12,6 +12,7 @@ from numbers import Real
 from typing import Any
 
 from closeout import Absent, Analysis
+from closeout.model.errors import UserError
 from closeout.units import Unit
 
 MOST_EVALUATIONS = 10_000_000
@@ -22,11 +23,11 @@ RESERVED = ("count", "index")
 _VARARGS, _VARKEYWORDS = 4, 8
 
 
-class BadSignature(Exception):
+class BadSignature(UserError):
     """An analysis whose arguments or result cannot be used; the text says which and the cure."""
 
 
-class BadResult(Exception):
+class BadResult(UserError):
     """A result of a wrong type, with a wrong field, or with a value that is no number."""
 
 

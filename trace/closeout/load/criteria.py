@@ -39,7 +39,7 @@ class Reader:
     """Reads one item after another, and keeps what is wrong with them.
 
     A method always returns a value; where there was trouble it is not to be used. All of them
-    take values that the schemas allow, and raise ValueError for a text that is not of its format.
+    take values that the schemas allow, and raise UserError for a text that is not of its format.
     """
 
     def __init__(self) -> None:

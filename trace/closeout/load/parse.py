@@ -16,6 +16,7 @@ from closeout.load.glued import glued_signs
 from closeout.load.places import Mark, Node
 from closeout.load.scalars import LEADS, Plain, is_no_string
 from closeout.model.amount import shorten
+from closeout.model.errors import UserError
 
 DEEPEST = 40
 _BREAKS = re.compile(r"\r\n|\r|\n")
@@ -26,7 +27,7 @@ _GLUED = {
 _ITEM: Any = object()  # in place of a key: the next value is an item of a list
 
 
-class NoLibyaml(Exception):
+class NoLibyaml(UserError):
     """PyYAML was built without libyaml."""
 
 

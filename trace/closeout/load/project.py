@@ -14,6 +14,7 @@ from closeout.load.fault import Fault, limited
 from closeout.load.kept import Cache, Kept
 from closeout.load.places import Place, find
 from closeout.load.within import within
+from closeout.model.errors import UserError
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
 from closeout.model.records import Charter, Project
 
@@ -75,6 +76,12 @@ def _without_collector() -> Iterator[None]:
     finally:
         if enabled:
             gc.enable()
+
+
+# What comes of reading a kept text that is not what was kept.
+_DAMAGED = (
+    UserError, ValueError, TypeError, KeyError, AttributeError, IndexError, RecursionError,
+)  # fmt: skip
 
 
 class _Loading:
@@ -140,7 +147,15 @@ class _Loading:
         try:
             kept = keeping.decoded(text)
             return kept, keeping.records(path, kept)
-        except (ValueError, TypeError, KeyError, AttributeError, IndexError, RecursionError):
+        except (
+            UserError,
+            ValueError,
+            TypeError,
+            KeyError,
+            AttributeError,
+            IndexError,
+            RecursionError,
+        ):
             return None
 
     def _read(self, path: str) -> tuple[Kept, list[tuple[str, Any]]]:

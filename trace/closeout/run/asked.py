@@ -11,8 +11,8 @@ from closeout.graph.findings import alike
 from closeout.measure import Units
 from closeout.model.amount import AmountError
 from closeout.model.choice import Choice
+from closeout.model.errors import UserError
 from closeout.model.setting import Setting, read_setting
-from closeout.run.errors import UserError
 from closeout.run.only import read_only
 from closeout.run.options import Options
 
@@ -46,7 +46,7 @@ def read_options(options: Options, index: Index, units: Units) -> Asked:
         listed = ", ".join(reviews) or "none"
         wrong.append((f"--review {options.review}: there is no such review", f"there are {listed}"))
     if wrong:
-        raise UserError(*wrong)
+        raise UserError.all_of(wrong)
     return Asked(settings, chosen)
 
 
