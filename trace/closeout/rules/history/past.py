@@ -35,7 +35,7 @@ def history_of(
     """Return what the earlier states tell of the present project.
 
     Args:
-        left_out: identifiers of items that are there, with a fault.
+        left_out: identifiers of items that are there, with something wrong.
         day: that of the present state, year-month-day.
     """
     blobs = Blobs(past, cache)

@@ -4,21 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from difflib import get_close_matches
-from typing import Any, NamedTuple
+from typing import Any
 
 from closeout.model.amount import shorten
+from closeout.model.problem import Finding, Pointer, Severity
 
 Steps = tuple[str | int, ...]
-
-
-class Told(NamedTuple):
-    """What is wrong with the value (or its key) that the steps lead to."""
-
-    rule: str
-    steps: Steps
-    at_key: bool
-    message: str
-    cure: str
 
 
 _CURES = {
@@ -46,7 +37,7 @@ _TYPES = {
 }
 
 
-def told(error: Any, above: Steps, skip: int = 0) -> Iterator[Told]:
+def findings_of(error: Any, above: Steps, skip: int = 0) -> Iterator[Finding]:
     """Yield what one error of jsonschema's says; a choice is told by the branch that was meant.
 
     Steps begin with ``above``, in place of as many steps of the error's as ``skip`` says.
@@ -62,11 +53,17 @@ def told(error: Any, above: Steps, skip: int = 0) -> Iterator[Told]:
         yield _bad_key(error, steps)
     elif error.validator == "minProperties":
         cure = "fill it, or leave the key out"
-        yield Told("empty-mapping", steps, False, f"{_label(steps)} is empty", cure)
+        yield _wrong("empty-mapping", steps, f"{_label(steps)} is empty", cure)
     elif error.validator == "type" or _is_container(error.instance):
         yield _wrong_type(error, steps)
     else:
         yield _not_allowed(error, steps)
+
+
+def _wrong(rule: str, steps: Steps, message: str, cure: str, *, at_key: bool = False) -> Finding:
+    """Return what is wrong with the value, or its key, that the steps lead to."""
+    where = Pointer("", steps)
+    return Finding(rule, Severity.ERROR, where, message, cure, at_key=at_key)
 
 
 def nearest(word: str, known: Sequence[str]) -> str:
@@ -77,17 +74,17 @@ def nearest(word: str, known: Sequence[str]) -> str:
     return "use one of: " + ", ".join(known)
 
 
-def _choice(error: Any, steps: Steps, above: Steps, skip: int) -> Iterator[Told]:
+def _choice(error: Any, steps: Steps, above: Steps, skip: int) -> Iterator[Finding]:
     branches = error.schema["oneOf"]
     meant = [n for n, branch in enumerate(branches) if _kind(error.instance) in _kinds(branch)]
     if len(meant) == 1:
         for below in error.context:
             if below.schema_path[0] == meant[0]:
-                yield from told(below, above, skip)
+                yield from findings_of(below, above, skip)
         return
     wanted = " or ".join(_wanted(branch) for branch in branches)
     message = f"{_label(steps)} must be {wanted}, not {_shown(error.instance)}"
-    yield Told("wrong-type", steps, False, message, f"write {wanted}")
+    yield _wrong("wrong-type", steps, message, f"write {wanted}")
 
 
 def _kind(value: object) -> str:
@@ -100,17 +97,17 @@ def _kinds(schema: Mapping[str, Any]) -> set[str]:
     return {name if name in ("object", "array") else "scalar" for name in every}
 
 
-def _unknown_keys(error: Any, steps: Steps) -> Iterator[Told]:
+def _unknown_keys(error: Any, steps: Steps) -> Iterator[Finding]:
     known = list(error.schema.get("properties", {}))
     free = [key for key in known if key not in error.instance]
     for key in error.instance:
         if key not in error.schema.get("properties", {}):
             message = f"unknown key {shorten(key)} in {_thing(error.schema)}"
             cure = nearest(key, free or known)
-            yield Told("unknown-key", (*steps, key), True, message, cure)
+            yield _wrong("unknown-key", (*steps, key), message, cure, at_key=True)
 
 
-def _missing_key(error: Any, steps: Steps) -> Told:
+def _missing_key(error: Any, steps: Steps) -> Finding:
     # jsonschema yields one error for each missing key, and names it in its message only.
     key = next(
         key
@@ -119,29 +116,29 @@ def _missing_key(error: Any, steps: Steps) -> Told:
     )
     part = error.schema["properties"][key]
     message = f"{_thing(error.schema)} needs the key '{key}'"
-    return Told("missing-key", steps, False, message, f"add '{key}:' with {_wanted(part)}")
+    return _wrong("missing-key", steps, message, f"add '{key}:' with {_wanted(part)}")
 
 
-def _bad_key(error: Any, steps: Steps) -> Told:
+def _bad_key(error: Any, steps: Steps) -> Finding:
     key = error.instance
     rule, message, cure = _refused_text(error)
-    return Told(rule, (*steps, key), True, message, cure)
+    return _wrong(rule, (*steps, key), message, cure, at_key=True)
 
 
-def _wrong_type(error: Any, steps: Steps) -> Told:
+def _wrong_type(error: Any, steps: Steps) -> Finding:
     wanted = _wanted(error.schema)
     message = f"{_label(steps)} must be {wanted}, not {_shown(error.instance)}"
     if isinstance(error.instance, list) and not error.instance:
         message = f"{_label(steps)} must be {wanted}, and is an empty list"
-    return Told("wrong-type", steps, False, message, _how(error.schema, wanted))
+    return _wrong("wrong-type", steps, message, _how(error.schema, wanted))
 
 
-def _not_allowed(error: Any, steps: Steps) -> Told:
+def _not_allowed(error: Any, steps: Steps) -> Finding:
     if isinstance(error.instance, str) and not error.instance.strip():
         cure = f"write {_wanted(error.schema)}, or leave the key out"
-        return Told("empty-text", steps, False, f"{_label(steps)} is empty", cure)
+        return _wrong("empty-text", steps, f"{_label(steps)} is empty", cure)
     rule, message, cure = _refused_text(error)
-    return Told(rule, steps, False, f"{_label(steps)}: {message}", cure)
+    return _wrong(rule, steps, f"{_label(steps)}: {message}", cure)
 
 
 def _refused_text(error: Any) -> tuple[str, str, str]:
