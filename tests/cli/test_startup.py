@@ -16,8 +16,8 @@ from tests.effort import BACKSTOP
 pytestmark = pytest.mark.slow
 
 HEAVY = {
-    "sympy", "networkx", "jsonschema", "msgspec", "numpy", "rich", "jinja2", "markdown_it", "mpmath",
-    "matplotlib",
+    "sympy", "networkx", "jsonschema", "msgspec", "numpy", "rich", "jinja2", "markdown_it",
+    "mpmath", "matplotlib",
 }  # fmt: skip
 PROBE = """
 import sys
@@ -74,6 +74,12 @@ def test_verify_with_nothing_changed_loads_nothing_heavy(
 
 def test_a_first_run_loads_no_arithmetic(tmp_path: Path) -> None:
     assert loaded(make(tmp_path / "p"), "verify") & {"numpy", "scipy", "sympy"} == set()
+
+
+def test_a_run_that_finds_nothing_reads_no_page_of_a_rule(tmp_path: Path) -> None:
+    project = make(tmp_path / "p")
+    for command in ("verify", "lint"):
+        assert "closeout.rules.page" not in loaded(project, command)
 
 
 def test_verify_after_a_changed_limit_loads_nothing_heavy_but_the_schemas_and_the_codec(

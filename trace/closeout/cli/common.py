@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from closeout.model.dossier import Dossier
 from closeout.model.errors import UserError
 from closeout.render.plain import RUNNING_TEXT
 from closeout.run import opening
