@@ -13,11 +13,11 @@ from itertools import chain
 from typing import Any, cast
 
 from closeout.load.criteria import SPREAD, Item, Reader
+from closeout.load.file_problems import MOST_PROBLEMS, first, problem
 from closeout.load.forms import SECTIONS, allows, validator
 from closeout.load.items import READERS
 from closeout.load.parse import Parsed
 from closeout.load.places import Place, find
-from closeout.load.problems import MOST_PROBLEMS, first, problem
 from closeout.load.refused_form import findings_of, nearest
 from closeout.model.problem import Finding, Pointer, Problem
 

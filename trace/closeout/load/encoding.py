@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from closeout.load.problems import MOST_PROBLEMS, first, problem
+from closeout.load.file_problems import MOST_PROBLEMS, first, problem
 from closeout.model.problem import Problem
 
 LARGEST_FILE = 16 * 1024 * 1024
@@ -80,7 +80,7 @@ def _control_problems(text: str) -> list[Problem]:
 
 
 def control_problem(character: str, line: int, column: int) -> Problem:
-    """Return the fault of a control character at a place."""
+    """Return the problem of a control character at a place."""
     name = f"U+{ord(character):04X}"
     message = f"control character {name}"
     return problem("control-character", line, column, message, "take it out, or write it in words")

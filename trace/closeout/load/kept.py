@@ -11,7 +11,7 @@ from typing import Any, Protocol
 
 from closeout.load.check import Sections, read_items
 from closeout.load.criteria import Reader
-from closeout.load.problems import problem
+from closeout.load.file_problems import problem
 from closeout.model.problem import Problem
 
 

@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from closeout.load.encoding import control_problem, find_control
+from closeout.load.file_problems import MOST_PROBLEMS, problem
 from closeout.load.glued import glued_signs
 from closeout.load.places import Mark, Node
-from closeout.load.problems import MOST_PROBLEMS, problem
 from closeout.load.scalars import LEADS, Plain, is_no_string
 from closeout.model.amount import shorten
 from closeout.model.errors import UserError
@@ -73,7 +73,7 @@ def parsed(text: str) -> Parsed:
 
 
 def _conflicts(text: str) -> list[Problem]:
-    """Return a fault for each conflict of a merge that git left in the text."""
+    """Return a problem for each conflict of a merge that git left in the text."""
     if "<<<<<<< " not in text and ">>>>>>> " not in text:
         return []
     message = "the marks of a merge conflict stand here"
@@ -348,7 +348,7 @@ def _too_deep(mark: Mark) -> Problem:
 
 
 def _syntax_problem(error: Any, text: str) -> Problem:
-    """Return the fault of an error of libyaml's: where it stands, and what is usually meant."""
+    """Return the problem of an error of libyaml's: where it stands, and what is usually meant."""
     mark = getattr(error, "problem_mark", None) or _Start()
     told = str(getattr(error, "problem", None) or error).replace("\n", " ")
     if "maximum nesting depth" in told:  # libyaml reads ahead, and stops by itself at 1,000

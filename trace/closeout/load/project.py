@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from closeout.load import kept as keeping
+from closeout.load.file_problems import limited, problem
 from closeout.load.kept import Cache, Kept
 from closeout.load.places import Place, find
-from closeout.load.problems import limited, problem
 from closeout.load.within import within
 from closeout.model.errors import UserError
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Self
 
+# What is wrong, and what to do about it.
+Mistake = tuple[str, str]
+
 
 class UserError(Exception):
     """A mistake of the user; where nothing takes it up, it ends a command with status 2.
@@ -13,14 +16,14 @@ class UserError(Exception):
     are mistakes that were found beside it.
     """
 
-    def __init__(self, message: str, cure: str = "", *more: tuple[str, str]) -> None:
+    def __init__(self, message: str, cure: str = "", *more: Mistake) -> None:
         super().__init__(message, cure, *more)
         self.message = message
         self.cure = cure
         self.more = more
 
     @classmethod
-    def all_of(cls, mistakes: Iterable[tuple[str, str]]) -> Self:
+    def all_of(cls, mistakes: Iterable[Mistake]) -> Self:
         """Return an error of all mistakes that were found, one or more, each with its cure."""
         (message, cure), *more = mistakes
         return cls(message, cure, *more)

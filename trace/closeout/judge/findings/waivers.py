@@ -40,25 +40,25 @@ def _waiver(
         return
     if is_later(waiver, index, review):
         return  # told by the date itself, as dated-after-review
-    faults = list(void(waiver, result, index, review))
-    yield from faults
+    reasons = list(void(waiver, result, index, review))
+    yield from reasons
     left = [entry for entry in short if entry.covered_by is None]
     others = [entry for entry in left if entry.message and _OTHER in entry.message]
-    if not faults and others:
+    if not reasons and others:
         yield warning(
             "waiver-short", waiver.where / "accepts",
             f"{waiver.id} was given of another build, issue or condition of {result.id}:"
             f" {others[0].message}",
             "ask for it again, of what stands now, or verify that",
         )  # fmt: skip
-    elif not faults and left:
+    elif not reasons and left:
         shown = ", ".join(_named(entry) for entry in left)
         yield warning(
             "waiver-short", waiver.where / "accepts",
             f"{waiver.id} does not reach {shown} of {result.id}",
             "ask for a waiver down to the judged value, or mend the shortfall",
         )  # fmt: skip
-    elif not faults:
+    elif not reasons:
         yield from _too_wide(waiver, result, meant, short, units)
 
 
