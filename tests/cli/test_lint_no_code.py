@@ -7,14 +7,14 @@ from pathlib import Path
 import pytest
 
 from closeout.model.problem import Problem
-from closeout.rules.catalogue import BY_NAME, OF_CODE, PARTLY_OF_CODE, RULES
-from closeout.rules.rule import Rule
+from closeout.rules.catalogue import OF_CODE, PARTLY_OF_CODE, RULES
+from closeout.rules.rule import Block, Rule
 from closeout.run.check import inspect
 from closeout.run.options import Options
 from closeout.snapshot import open_tree
 from closeout.store.database import open_store
 from tests.cli.project import ANALYSIS, CHARTER, Project
-from tests.rules.examples import states_of
+from tests.rules.examples import files_of
 
 
 def test_nothing_is_imported(project: Project, tmp_path: Path) -> None:
@@ -60,7 +60,11 @@ def test_a_page_is_asked_for_alone(project: Project) -> None:
     assert "--rule, --no-code" in run.stderr
 
 
-WITH_CODE = [rule for rule in RULES if "# file: analyses/" in rule.breaks and ".py" in rule.breaks]
+def _is_module(block: Block) -> bool:
+    return block.path.startswith("analyses/") and block.path.endswith(".py")
+
+
+WITH_CODE = [rule for rule in RULES.values() if any(map(_is_module, rule.breaks.states[-1].blocks))]
 
 
 @pytest.mark.slow
@@ -68,7 +72,7 @@ WITH_CODE = [rule for rule in RULES if "# file: analyses/" in rule.breaks and ".
 def test_without_code_just_the_rules_that_are_named_are_not_told(
     rule: Rule, tmp_path: Path
 ) -> None:
-    for name, content in states_of(rule.breaks)[-1].items():
+    for name, content in files_of(rule.breaks.states[-1]).items():
         path = tmp_path / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(content, "utf-8")
@@ -81,7 +85,7 @@ def test_without_code_just_the_rules_that_are_named_are_not_told(
 
 def test_each_rule_that_is_named_is_shown_by_such_an_example() -> None:
     assert set(OF_CODE) <= {rule.name for rule in WITH_CODE} | {"unused-parameter"}
-    assert {*OF_CODE, *PARTLY_OF_CODE} <= set(BY_NAME)
+    assert {*OF_CODE, *PARTLY_OF_CODE} <= set(RULES)
 
 
 def _told(folder: Path, *, code: bool) -> set[Problem]:

@@ -76,6 +76,12 @@ def test_a_first_run_loads_no_arithmetic(tmp_path: Path) -> None:
     assert loaded(make(tmp_path / "p"), "verify") & {"numpy", "scipy", "sympy"} == set()
 
 
+def test_a_run_that_finds_nothing_reads_no_page_of_a_rule(tmp_path: Path) -> None:
+    project = make(tmp_path / "p")
+    for command in ("verify", "lint"):
+        assert "closeout.rules.page" not in loaded(project, command)
+
+
 def test_verify_after_a_changed_limit_loads_nothing_heavy_but_the_schemas(warm: Project) -> None:
     warm.write({"requirements/power.yaml": power(item(limit="at_least: 191 kJ"))})
     assert loaded(warm, "verify") & (HEAVY - {"jsonschema"}) == set()

@@ -10,7 +10,7 @@ import re
 
 import pytest
 
-from closeout.judge import findings
+from closeout.judge import findings_of
 from closeout.model.answer import Extent
 from closeout.model.dossier import Evidence, State
 from closeout.model.question import AnalysisSpec
@@ -400,7 +400,7 @@ def test_a_bad_end_that_is_not_tested_is_a_finding(
     )
     ends = Extent(4.0, 3.5, 5.0, (("cell", low_at),), (("cell", high_at),))
     dossier = built.judge({"f": answer(x=ends)})
-    found = [f for f in findings(dossier, built.index, UNITS) if f.rule == "bad-end-not-tested"]
+    found = [f for f in findings_of(dossier, built.index, UNITS) if f.rule == "bad-end-not-tested"]
     assert [f.message for f in found] == (
         []
         if told is None

@@ -6,7 +6,7 @@ from itertools import combinations
 
 import pytest
 
-from closeout.judge import contradictions
+from closeout.judge.findings.evidence import contradictions
 from closeout.model.answer import Extent
 from closeout.model.dossier import Compliance, RequirementResult
 from closeout.model.problem import Severity

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import pytest
 
-from closeout.judge import findings
-from closeout.judge.waived import void
+from closeout.judge import findings_of
+from closeout.judge.findings.waivers import void
 from closeout.model.answer import Assurance, Extent
 from closeout.model.dossier import Compliance, Dossier, Evidence, State
 from closeout.model.problem import Severity
@@ -49,7 +49,7 @@ def judged(
 
 def told(built: Built, dossier: Dossier) -> list[str]:
     """Return the rules that found something in what was judged, sorted."""
-    return sorted(finding.rule for finding in findings(dossier, built.index, UNITS))
+    return sorted(finding.rule for finding in findings_of(dossier, built.index, UNITS))
 
 
 # decision rules
@@ -371,7 +371,7 @@ def test_a_waiver_of_another_build_is_not_said_to_be_too_small() -> None:
     """1 W measured and 0.5 W accepted, of FM-2; the article is at FM-3."""
     said = "accepts: {quantity: x, at_least: 0.5 W}, approved_by: board, date: 2026-01-05"
     _, dossier, built = judged(BAD, more=SWAP + WAIVER.format(said))
-    (message,) = [one.message for one in findings(dossier, built.index, UNITS)
+    (message,) = [one.message for one in findings_of(dossier, built.index, UNITS)
                   if one.rule == "waiver-short"]  # fmt: skip
     assert "was given of another build, issue or condition of R-1" in message
     assert "does not reach" not in message

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from closeout.judge import findings
+from closeout.judge import findings_of
 from closeout.model.answer import Answer, Extent
 from closeout.model.dossier import Compliance, Dossier
 from closeout.model.problem import Severity
@@ -90,14 +90,14 @@ NONE = [None, None, None]
 def test_a_waiver_for_a_case_that_is_none(accepts: str, rest: str, strange: str | None) -> None:
     verification = BY_TIME if "time" in accepts else BY_GAIN
     judged, built = dossier_of(accepts, rest, verification=verification, review="CDR")
-    told = [f for f in findings(judged, built.index, UNITS) if f.rule == "waiver-case"]
+    told = [f for f in findings_of(judged, built.index, UNITS) if f.rule == "waiver-case"]
     assert [f"accepts {strange}, and" in one.message for one in told] == [True] * bool(strange)
 
 
 def test_cases_that_are_not_known_yet_are_no_strange_ones() -> None:
     accepts = "quantity: gain, at_least: 1 dB, cases: [a]"
     judged, built = dossier_of(accepts, reply=failed())
-    assert [f.rule for f in findings(judged, built.index, UNITS)] == []
+    assert [f.rule for f in findings_of(judged, built.index, UNITS)] == []
 
 
 @pytest.mark.parametrize(

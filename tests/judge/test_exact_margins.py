@@ -13,7 +13,7 @@ from closeout.graph import acceptance, bounds_in
 from closeout.graph.bounds import exact_in, rounded
 from closeout.graph.model_uncertainty import ModelUncertainty
 from closeout.graph.required import RequiredMargin
-from closeout.judge import thin_margins
+from closeout.judge.findings.evidence import thin_margins
 from closeout.judge.limits import compare
 from closeout.measure import UnitError
 from closeout.model.amount import read_amount

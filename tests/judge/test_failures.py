@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from closeout.judge import findings
+from closeout.judge import findings_of
 from closeout.model.dossier import Compliance, Dossier, State
 from closeout.run.options import Options
 from closeout.run.pipeline import assess
@@ -160,7 +160,7 @@ def test_a_failure_that_an_analysis_finds_in_a_log_needs_one_too() -> None:
     for low, more, expected in ((2.0, "", 1), (4.0, "", 0), (2.0, reports, 0)):
         built = build(text + more, spec("f"))
         dossier = built.judge({"f": answer(x=extent(low, 9))})
-        rules = [finding.rule for finding in findings(dossier, built.index, UNITS)]
+        rules = [finding.rule for finding in findings_of(dossier, built.index, UNITS)]
         assert rules.count("nonconformance-missing") == expected
 
 

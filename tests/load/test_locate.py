@@ -61,6 +61,16 @@ def test_place(steps: tuple[str | int, ...], place: tuple[int, int]) -> None:
     assert (problem.message, problem.cure) == ("message", "cure")
 
 
+def test_a_finding_may_be_of_the_key() -> None:
+    where = Pointer(PATH, ("requirements", 0, "title"))
+    value, key = (
+        Finding("rule", Severity.ERROR, where, f"of the key: {at_key}", "cure", at_key=at_key)
+        for at_key in (False, True)
+    )
+    found = {p.message: (p.line, p.column) for p in locate(Memory({PATH: TEXT}), [value, key])}
+    assert found == {"of the key: False": (4, 12), "of the key: True": (4, 5)}
+
+
 def test_each_file_is_read_once_and_problems_are_in_order() -> None:
     files = Memory({PATH: TEXT, "requirements/b.yaml": TEXT})
     findings = [

@@ -137,9 +137,9 @@ FORBIDDEN = {
 
 @pytest.mark.parametrize("name", FORBIDDEN)
 def test_what_yaml_forbids_and_could_hide_something_is_refused(name: str) -> None:
-    (fault,) = parsed(FORBIDDEN[name]).faults
-    assert fault.rule in ("yaml-glued", "yaml-indent")
-    assert fault.cure
+    (problem,) = parsed(FORBIDDEN[name]).problems
+    assert problem.rule in ("yaml-glued", "yaml-indent")
+    assert problem.cure
 
 
 def test_a_limit_behind_a_glued_comment_is_not_lost_in_silence() -> None:
@@ -167,7 +167,7 @@ def test_a_limit_behind_a_glued_comment_is_not_lost_in_silence() -> None:
     ],
 )
 def test_what_yaml_allows_is_taken(text: str) -> None:
-    assert parsed(text).faults == []
+    assert parsed(text).problems == []
 
 
 def test_the_marks_of_a_merge_are_named_as_that() -> None:

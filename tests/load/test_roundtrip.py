@@ -26,14 +26,14 @@ data: st.SearchStrategy[Any] = st.recursive(
 def test_pyyaml_writes_and_we_read(value: Any, flow: bool | None, unicode: bool) -> None:
     text = yaml.safe_dump(value, default_flow_style=flow, allow_unicode=unicode, width=40)
     result = parsed(text)
-    assert result.faults == []
+    assert result.problems == []
     assert result.value == value
 
 
 @given(data)
 def test_json_is_yaml(value: Any) -> None:
     result = parsed(json.dumps(value, ensure_ascii=False))
-    assert result.faults == []
+    assert result.problems == []
     assert result.value == value
 
 

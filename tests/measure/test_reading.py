@@ -290,4 +290,4 @@ def test_no_two_symbols_share_a_spelling():
 def test_errors_survive_pickling():
     error = refusal("Nm")
     copy = pickle.loads(pickle.dumps(error))
-    assert (copy.message, copy.cure, str(copy)) == (error.message, error.cure, error.message)
+    assert (copy.message, copy.cure, str(copy)) == (error.message, error.cure, error.shown())

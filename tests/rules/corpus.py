@@ -13,7 +13,7 @@ from closeout.graph import Index
 from closeout.load import load
 from closeout.measure import Units
 from closeout.model.problem import Finding
-from closeout.rules.wording import wording
+from closeout.rules.wording.statements import wording
 from tests.load.memory import Memory
 
 PATH = Path(__file__).parent / "wording_corpus.yaml"

@@ -1,8 +1,7 @@
 """Projects made of the examples on the rules' pages.
 
-An example is a file of a project, several files (``# file: PATH``), states that follow each other
-in git (``# before``, ``# then``, ``# after``: the last stands in the working tree), or commands of
-a shell (``$ ...``) that are run in a project.
+Of states that follow each other all but the last are committed, which stands in the working tree;
+commands of a shell are run in a project.
 """
 
 from __future__ import annotations
@@ -13,6 +12,7 @@ from pathlib import Path
 
 from closeout.load import Loaded, load
 from closeout.model.problem import Problem
+from closeout.rules.rule import SHELL, Example, State
 from closeout.run.options import Options
 from closeout.run.pipeline import assess
 from closeout.snapshot import open_tree
@@ -23,7 +23,6 @@ from tests.load.memory import Memory
 CHARTER = "project: {name: Lantern, reviews: [SRR, PDR, CDR, QR, AR, FRR]}\n"
 HOME = "requirements/project.yaml"
 FILE = "requirements/example.yaml"
-SHELL = "$ "
 POWER = """\
 requirements:
   - id: PWR-001
@@ -32,15 +31,12 @@ requirements:
     verification: [{method: inspection, stage: acceptance, review: AR}]
 """
 
-__all__ = ["CHARTER", "UNITS", "Loaded", "Memory", "files_of", "load", "problems_of", "states_of"]
+__all__ = ["CHARTER", "UNITS", "Loaded", "Memory", "commands_of", "files_of", "load", "problems_of"]
 
 
-def files_of(text: str) -> dict[str, str]:
+def files_of(state: State) -> dict[str, str]:
     """Return the files of one state of an example, with a charter where it has none."""
-    parts = re.split(r"^# file: (.+)\n", text, flags=re.MULTILINE)
-    files = dict(zip(parts[1::2], parts[2::2], strict=True))
-    if parts[0].strip():
-        files[FILE] = parts[0]
+    files = {block.path or FILE: block.text for block in state.blocks}
     if not any(re.search(r"^project:", content, re.MULTILINE) for content in files.values()):
         files[HOME] = CHARTER
     elif HOME not in files and FILE in files:
@@ -51,27 +47,28 @@ def files_of(text: str) -> dict[str, str]:
     return files
 
 
-def states_of(text: str) -> list[dict[str, str]]:
-    """Return the states of an example, the last of them the present one."""
-    parts = re.split(r"^# (?:before|then|after)\n", text, flags=re.MULTILINE)
-    return [files_of(part) for part in (parts[1:] if len(parts) > 1 else parts)]
+def commands_of(example: Example) -> list[str]:
+    """Return the commands of a shell that an example is, none where it is files."""
+    blocks = [block for state in example.states for block in state.blocks]
+    return [line for one in blocks if one.language == SHELL for line in one.text.splitlines()]
 
 
-def problems_of(text: str, folder: Path, *, validate: bool = False) -> tuple[Problem, ...]:
+def problems_of(example: Example, folder: Path, *, validate: bool = False) -> tuple[Problem, ...]:
     """Return what a run of the tool tells of an example, in a project of its own.
 
     With ``validate`` the tests of its analyses are run.
     """
     folder.mkdir()
-    if text.startswith(SHELL):
+    commands = commands_of(example)
+    if commands:
         write(folder, {HOME: CHARTER, "requirements/power.yaml": POWER})
-        for line in text.splitlines():
-            subprocess.run(["sh", "-ec", line.removeprefix(SHELL)], cwd=folder, check=True)
+        for line in commands:
+            subprocess.run(["sh", "-ec", line], cwd=folder, check=True)
     else:
-        *before, now = states_of(text)
-        for files in before:
-            _commit(folder, files)
-        write(folder, now)
+        *before, now = example.states
+        for state in before:
+            _commit(folder, files_of(state))
+        write(folder, files_of(now))
     with open_tree(folder) as snapshot, open_store(None) as store:
         return assess(snapshot, store, Options(jobs=1, validate=validate)).dossier.problems
 

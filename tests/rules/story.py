@@ -9,10 +9,10 @@ from pathlib import Path
 
 from closeout.graph import Index
 from closeout.load import load
-from closeout.load.past import history_of
 from closeout.model.history import History
 from closeout.model.problem import Finding
 from closeout.rules import Context, apply, check_rules
+from closeout.rules.history.past import history_of
 from closeout.snapshot import open_tree, past_of
 from tests.graph.projects import UNITS
 from tests.load.memory import Store

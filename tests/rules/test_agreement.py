@@ -9,8 +9,8 @@ from __future__ import annotations
 import pytest
 
 from closeout.measure import Units
-from closeout.rules.sentence import masked
-from closeout.rules.stated import Direction, numbers
+from closeout.rules.wording.sentence import masked
+from closeout.rules.wording.stated import Direction, numbers
 from tests.effort import processor_time
 from tests.rules.corpus import Case, findings_of
 

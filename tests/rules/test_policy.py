@@ -11,8 +11,8 @@ from closeout.rules.catalogue import RULES
 from closeout.rules.context import Context
 from tests.graph.projects import UNITS, Built, build
 
-FIXED = [rule for rule in RULES if not rule.adjustable]
-ADJUSTABLE = [rule for rule in RULES if rule.adjustable]
+FIXED = [rule for rule in RULES.values() if not rule.adjustable]
+ADJUSTABLE = [rule for rule in RULES.values() if rule.adjustable]
 TEXT = """\
 requirements:
   - id: R-1

@@ -12,6 +12,7 @@ import pytest
 
 from closeout.model.dossier import Dossier
 from closeout.rules.catalogue import RULES
+from closeout.rules.rule import Example
 from closeout.run.options import Options
 from closeout.run.runs import dossier_of, key_of_run, recall
 from closeout.snapshot import open_commit, open_index
@@ -19,7 +20,7 @@ from closeout.store.database import open_store
 from tests.cli.project import Project, environment, power, repository
 from tests.cli.project import requirement as item
 from tests.effort import BACKSTOP
-from tests.rules.examples import SHELL, states_of, write
+from tests.rules.examples import files_of, write
 
 JUDGING = {"assess", "judge", "check_project", "plan", "answer"}
 # Counts, by the commit or index that is judged, how often the steps of a run are called.
@@ -147,24 +148,24 @@ def _undated(dossier: Dossier, like: Dossier) -> Dossier:
 
 
 EXAMPLES = [
-    pytest.param(text, id=f"{rule.name}-{which}")
-    for rule in RULES
-    for which in ("breaks", "keeps")
-    if (text := getattr(rule, which)) and not text.startswith(SHELL) and len(states_of(text)) > 1
+    pytest.param(example, id=f"{rule.name}-{which}")
+    for rule in RULES.values()
+    for which, example in (("breaks", rule.breaks), ("keeps", rule.keeps))
+    if len(example.states) > 1
 ]
 
 
 @pytest.mark.slow  # some sixty repositories
-@pytest.mark.parametrize("text", EXAMPLES)
+@pytest.mark.parametrize("example", EXAMPLES)
 def test_what_is_recalled_of_a_commit_is_what_judging_it_anew_finds(
-    text: str, tmp_path: Path
+    example: Example, tmp_path: Path
 ) -> None:
     options = Options(jobs=1)
     project = Project(tmp_path)
     project.git("init", "--quiet", "--initial-branch=main")
     before = None
     with open_store(None) as store:
-        for files in states_of(text):
+        for files in map(files_of, example.states):
             write(tmp_path, files)
             project.git("add", "--all")
             with open_index(tmp_path) as staged:

@@ -73,7 +73,7 @@ def script() -> NoReturn:
 
 def main() -> NoReturn:
     """Run the command line; a user's mistake ends in 2, a fault of the tool in 3."""
-    from closeout.run.errors import UserError
+    from closeout.model.errors import UserError
 
     # A stream may be closed, and then is None.
     encodings = {getattr(stream, "encoding", None) for stream in (sys.stdout, sys.stderr)}

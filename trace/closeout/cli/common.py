@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from closeout.model.errors import UserError
 from closeout.render.plain import RUNNING_TEXT
 from closeout.run import opening
-from closeout.run.errors import UserError
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 
@@ -56,7 +56,7 @@ def _day(_context: click.Context, _option: click.Parameter, text: str | None) ->
     except ValueError:
         day = None
     if day != text:  # also 20261130, which Python takes for a day
-        raise UserError((f"--today {text}: that is no day", "write it as 2026-11-30"))
+        raise UserError(f"--today {text}: that is no day", "write it as 2026-11-30")
     return day
 
 

@@ -14,7 +14,7 @@ from closeout.cli.progress import Progress, progress_bar
 from closeout.cli.readable import readable
 from closeout.graph import Index
 from closeout.graph.checks import nearest
-from closeout.run.errors import UserError
+from closeout.model.errors import UserError
 from closeout.run.explanation import about as about_identifier
 from closeout.run.explanation import first_part, rest_part, unknown
 from closeout.run.options import Options
@@ -106,7 +106,7 @@ def _pair(text: str | None) -> tuple[str, ...] | None:
     names = tuple(name.strip() for name in text.split(","))
     if len(names) != 2 or not all(names) or names[0] == names[1]:
         cure = "write two parameters, as sleep_current,hold_duration"
-        raise UserError((f"--boundary {text}: that is no pair of parameters", cure))
+        raise UserError(f"--boundary {text}: that is no pair of parameters", cure)
     return names
 
 
@@ -119,7 +119,7 @@ def _shares(text: str | None) -> tuple[float, float] | None:
         share = confidence = 0.0
     if not (0.0 < share < 1.0 and 0.0 < confidence < 1.0):
         cure = "write two numbers between 0 and 1, as 0.95,0.95"
-        raise UserError((f"--quantile {text}: that is no share and confidence", cure))
+        raise UserError(f"--quantile {text}: that is no share and confidence", cure)
     return share, confidence
 
 
@@ -130,7 +130,7 @@ def _check_known(boundary: str | None, index: Index) -> None:
         if name not in index.parameters
     ]
     if wrong:
-        raise UserError(*wrong)
+        raise UserError.all_of(wrong)
 
 
 def _cure(name: str, known: Iterable[str]) -> str:

@@ -19,8 +19,7 @@ from closeout.compare.news import News, news
 from closeout.compare.renamed import renamed
 from closeout.compare.staged import against_head
 from closeout.model.dossier import Dossier
-from closeout.run.errors import UserError
-from closeout.run.opening import refusing
+from closeout.model.errors import UserError
 from closeout.run.options import Options
 from closeout.run.runs import dossier_of, known_dossier
 from closeout.snapshot import (
@@ -48,16 +47,14 @@ def install() -> int:
     A hook that is there is kept and called first. A merge that only moves a branch forward runs no
     hook of git.
     """
-    with refusing():
-        click.echo(install_hook(project_root(), sys.executable))
+    click.echo(install_hook(project_root(), sys.executable))
     return 0
 
 
 @command.command(epilog="Example: closeout hook remove", short_help="Take the hooks out again.")
 def remove() -> int:
     """Remove the hooks; one that was there before is put back."""
-    with refusing():
-        click.echo(remove_hook(project_root()))
+    click.echo(remove_hook(project_root()))
     return 0
 
 
@@ -75,7 +72,7 @@ def run(today: str | None) -> int:
     from closeout.render.staged import staged_text
 
     root = _root()
-    with open_store(store_folder(root)) as store, refusing(), progress_bar() as progress:
+    with open_store(store_folder(root)) as store, progress_bar() as progress:
         with open_index(root) as snapshot:
             notes = snapshot.notes
             staged = dossier_of(snapshot, store, _options(today=today), progress, whole=False)

@@ -8,9 +8,9 @@ import sys
 import click
 
 from closeout.cli.common import colour, jobs_option, opened, today_option, width
+from closeout.model.errors import UserError
 from closeout.model.problem import Severity
 from closeout.run.check import Looked, inspect
-from closeout.run.errors import UserError
 from closeout.run.options import Options
 
 
@@ -67,7 +67,7 @@ def _check_alone(asked: list[str]) -> None:
     if len(asked) > 1:
         first, *others = asked
         message = f"{first} prints a page, and {', '.join(others)} would be ignored"
-        raise UserError((message, "ask for one of them at a time"))
+        raise UserError(message, "ask for one of them at a time")
 
 
 def _page(name: str, rule: str | None) -> str:
@@ -91,14 +91,14 @@ def _page(name: str, rule: str | None) -> str:
 def _page_of_rule(name: str) -> str:
     """Return the page of a rule, or all names; UserError with the nearest name for another."""
     from closeout.render.page_of_rule import page_text, titles_text
-    from closeout.rules.catalogue import BY_NAME, RULES
+    from closeout.rules.catalogue import RULES
     from closeout.rules.policy import suggestion
 
     if name == "all":
-        return titles_text(RULES, width())
-    if name not in BY_NAME:
-        raise UserError((f"there is no rule {name}", suggestion(name)))
-    return page_text(BY_NAME[name], width())
+        return titles_text(RULES.values(), width())
+    if name not in RULES:
+        raise UserError(f"there is no rule {name}", suggestion(name))
+    return page_text(RULES[name], width())
 
 
 def _tell(looked: Looked, *, no_code: bool) -> None:

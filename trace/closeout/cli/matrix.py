@@ -9,7 +9,7 @@ import click
 from closeout.cli.common import opened, project_options, say, warn
 from closeout.cli.output import check_place, write_file
 from closeout.cli.progress import progress_bar
-from closeout.run.errors import UserError
+from closeout.model.errors import UserError
 from closeout.run.options import Options
 from closeout.run.runs import dossier_of
 
@@ -36,7 +36,7 @@ def command(
     form = Path(output).suffix.removeprefix(".").lower()
     if form not in FORMS:
         raise UserError(
-            (f"-o {output}: no such form", f"end the name in {', '.join('.' + f for f in FORMS)}")
+            f"-o {output}: no such form", f"end the name in {', '.join('.' + f for f in FORMS)}"
         )
     check_place(Path(output))
     from closeout.cli.readable import readable

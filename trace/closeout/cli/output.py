@@ -6,7 +6,7 @@ import os
 import tempfile
 from pathlib import Path
 
-from closeout.run.errors import UserError
+from closeout.model.errors import UserError
 from closeout.snapshot import find_root
 from closeout.snapshot.names import JUDGED
 
@@ -24,14 +24,14 @@ def check_place(path: Path) -> None:
     target = Path(os.path.realpath(path))
     within = (target, *target.parents)
     if any(_is_gits(folder) for folder in within):
-        raise UserError((f"{path} is among git's own files: nothing is written there", _CURE))
+        raise UserError(f"{path} is among git's own files: nothing is written there", _CURE)
     root = find_root(target.parent)
     if root is None:
         return
     for name in (*JUDGED, ".closeout"):
         if any(_same(folder, root / name) for folder in within):
             what = "what closeout keeps" if name == ".closeout" else "the project's sources"
-            raise UserError((f"{path} is among {what}: nothing is written there", _CURE))
+            raise UserError(f"{path} is among {what}: nothing is written there", _CURE)
 
 
 def _is_gits(place: Path) -> bool:
@@ -60,7 +60,7 @@ def make_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise UserError(
-            (f"{folder} cannot be made: {error.strerror}", "name a place that can be written")
+            f"{folder} cannot be made: {error.strerror}", "name a place that can be written"
         ) from error
 
 
@@ -79,7 +79,7 @@ def write_file(path: Path, content: bytes) -> None:
             _write_whole(target, content)
     except OSError as error:
         raise UserError(
-            (f"{path} cannot be written: {error.strerror}", "name a place that can be written")
+            f"{path} cannot be written: {error.strerror}", "name a place that can be written"
         ) from error
 
 

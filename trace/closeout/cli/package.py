@@ -15,7 +15,7 @@ from closeout.cli.common import opened, project_options, validate_option, warn, 
 from closeout.cli.output import check_place, make_folder, write_file
 from closeout.cli.progress import progress_bar
 from closeout.cli.readable import readable
-from closeout.run.errors import UserError
+from closeout.model.errors import UserError
 from closeout.run.options import Options
 from closeout.run.pipeline import assess
 from closeout.run.studies import Wanted
@@ -103,9 +103,7 @@ def _earlier(folder: Path) -> set[str]:
         listed["versions"]["closeout"] if present else None
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise UserError(
-            (
-                f"{folder} holds something that is no package of closeout",
-                "name a new or empty folder",
-            )
+            f"{folder} holds something that is no package of closeout",
+            "name a new or empty folder",
         ) from error
     return {name for name in names if not Path(name).is_absolute() and ".." not in Path(name).parts}

@@ -12,6 +12,7 @@ from numbers import Real
 from typing import Any
 
 from closeout import Absent, Analysis
+from closeout.model.errors import UserError
 from closeout.units import Unit
 
 MOST_EVALUATIONS = 10_000_000
@@ -22,11 +23,11 @@ RESERVED = ("count", "index")
 _VARARGS, _VARKEYWORDS = 4, 8
 
 
-class BadSignature(Exception):
+class BadSignature(UserError):
     """An analysis whose arguments or result cannot be used; the text says which and the cure."""
 
 
-class BadResult(Exception):
+class BadResult(UserError):
     """A result of a wrong type, with a wrong field, or with a value that is no number."""
 
 
@@ -51,38 +52,38 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
     """Return arguments, fields and the rest of an analysis as JSON.
 
     Raises:
-        BadSignature: every fault of the signature, one a line.
+        BadSignature: what is wrong with the signature, one a line.
     """
     if not isinstance(analysis.function, types.FunctionType):
         kind = type(analysis.function).__name__
         raise BadSignature(f"it is no plain function but {kind}; put @analysis on the function")
-    faults = _marks(analysis)
-    uncertainty = _model_uncertainty(analysis, faults)
+    wrong = _marks(analysis)
+    uncertainty = _model_uncertainty(analysis, wrong)
     hints = _hints(analysis.function)
     arguments: list[list[str]] = []
     code = analysis.function.__code__
     if code.co_flags & (_VARARGS | _VARKEYWORDS):
-        faults.append("it takes * or ** arguments; name each argument, each is a parameter")
+        wrong.append("it takes * or ** arguments; name each argument, each is a parameter")
     if code.co_posonlyargcount:
-        faults.append("it has arguments by position only; leave out the /")
+        wrong.append("it has arguments by position only; leave out the /")
     for name in code.co_varnames[: code.co_argcount + code.co_kwonlyargcount]:
         unit, by_case = _unit(hints.get(name))
         if unit is None or by_case:
-            faults.append(f"argument {name} has no unit; write {name}: W_h, or Annotated[float,"
+            wrong.append(f"argument {name} has no unit; write {name}: W_h, or Annotated[float,"
                           ' Unit("W h")]')  # fmt: skip
         else:
             arguments.append([name, unit])
     result = hints.get("return")
-    fields = _fields(result, faults)
-    if not fields and not faults:
-        faults.append("the result has no field; a NamedTuple with one field a quantity is needed")
+    fields = _fields(result, wrong)
+    if not fields and not wrong:
+        wrong.append("the result has no field; a NamedTuple with one field a quantity is needed")
     names = [field[0] for field in fields]
     for name in uncertainty:
         if names and name not in names:
             listed = ", ".join(names)
-            faults.append(f"model_uncertainty names {name}, which is no quantity of it: {listed}")
-    if faults:
-        raise BadSignature("\n".join(faults))
+            wrong.append(f"model_uncertainty names {name}, which is no quantity of it: {listed}")
+    if wrong:
+        raise BadSignature("\n".join(wrong))
     _declared(analysis.function)  # known now, it is known in every evaluation that is forked
     return {
         "function": analysis.__name__,
@@ -111,26 +112,26 @@ def _attached(analysis: Analysis[..., Any]) -> list[list[str]]:
 def _marks(analysis: Analysis[..., Any]) -> list[str]:
     """Return what is wrong with what was said beside the function itself."""
     limit = analysis.time_limit
-    faults = []
+    wrong = []
     if isinstance(limit, bool) or not isinstance(limit, Real) or not 0 < limit <= LONGEST:
-        faults.append(f"time_limit is {limit!r}; give it in seconds, above 0, at most {LONGEST}")
+        wrong.append(f"time_limit is {limit!r}; give it in seconds, above 0, at most {LONGEST}")
     most = analysis.evaluations
     if most is not None and not (type(most) is int and 1 <= most <= MOST_EVALUATIONS):
-        faults.append(
+        wrong.append(
             f"evaluations is {most!r}; give a whole number from 1 to {MOST_EVALUATIONS}, or none"
         )
     if not all(isinstance(path, str) for path in analysis.validated_by):
-        faults.append("validated_by is no text; write the path of the test as text")
-    return faults
+        wrong.append("validated_by is no text; write the path of the test as text")
+    return wrong
 
 
-def _model_uncertainty(analysis: Analysis[..., Any], faults: list[str]) -> dict[str, str]:
+def _model_uncertainty(analysis: Analysis[..., Any], wrong: list[str]) -> dict[str, str]:
     said = analysis.model_uncertainty
     if isinstance(said, Mapping) and all(
         isinstance(text, str) for row in said.items() for text in row
     ):
         return dict(said)
-    faults.append('model_uncertainty is no mapping of texts; write {"margin": "0.5 dB"}')
+    wrong.append('model_uncertainty is no mapping of texts; write {"margin": "0.5 dB"}')
     return {}
 
 
@@ -144,32 +145,32 @@ def values_of(
             analysis was evaluated on something else (ranges, arrays, symbols).
 
     Raises:
-        BadResult: every fault of the result, one a line.
+        BadResult: what is wrong with the result, one a line.
     """
     declared, fields = _declared(analysis.function)
     if type(result) is not declared:
         raise BadResult(f"returned {type(result).__name__}, not the declared {declared.__name__}")
     values: dict[tuple[str, str | None], Any] = {}
-    faults: list[str] = []
+    wrong: list[str] = []
     take = _take if numbers else _let_through
     for name, by_case in fields:
         value = getattr(result, name)
         if not by_case:
-            take(values, faults, name, None, value)
+            take(values, wrong, name, None, value)
         elif not isinstance(value, Mapping):
-            faults.append(f"{name} is {type(value).__name__}, not a mapping from case to value")
+            wrong.append(f"{name} is {type(value).__name__}, not a mapping from case to value")
         elif not value:
-            faults.append(f"{name} has no case: an empty mapping answers nothing")
+            wrong.append(f"{name} has no case: an empty mapping answers nothing")
         else:
             for case, one in value.items():
                 if not isinstance(case, str) or not case.strip() or not case.isprintable():
-                    faults.append(f"{name} has the case {case!r}; a case is a name on one line")
+                    wrong.append(f"{name} has the case {case!r}; a case is a name on one line")
                 elif (name, case) in values:
-                    faults.append(f"{name} has the case {case} twice")
+                    wrong.append(f"{name} has the case {case} twice")
                 else:
-                    take(values, faults, name, case, one)
-    if faults:
-        raise BadResult("\n".join(faults))
+                    take(values, wrong, name, case, one)
+    if wrong:
+        raise BadResult("\n".join(wrong))
     return values
 
 
@@ -189,7 +190,7 @@ def _let_through(
 
 def _take(
     values: dict[tuple[str, str | None], Any],
-    faults: list[str],
+    wrong: list[str],
     name: str,
     case: str | None,
     value: Any,
@@ -197,34 +198,34 @@ def _take(
     shown = name if case is None else f"{name}[{case}]"
     if isinstance(value, Absent):
         if case is None:
-            faults.append(f"{shown} is absent; only a case of a quantity may be absent")
+            wrong.append(f"{shown} is absent; only a case of a quantity may be absent")
         if clean(value.reason) != value.reason:
-            faults.append(f"{shown} is absent for {value.reason!r}, which cannot be shown")
+            wrong.append(f"{shown} is absent for {value.reason!r}, which cannot be shown")
         values[name, case] = value
     elif isinstance(value, bool) or not isinstance(value, Real):
-        faults.append(f"{shown} is {type(value).__name__}, not a number")
+        wrong.append(f"{shown} is {type(value).__name__}, not a number")
     else:
         try:
             number = float(value)
         except OverflowError:
             number = math.inf
         if not math.isfinite(number):
-            faults.append(f"{shown} is {number}")
+            wrong.append(f"{shown} is {number}")
         values[name, case] = number
 
 
-def _fields(result: Any, faults: list[str]) -> list[list[Any]]:
+def _fields(result: Any, wrong: list[str]) -> list[list[Any]]:
     if not (isinstance(result, type) and issubclass(result, tuple) and hasattr(result, "_fields")):
-        faults.append("the result is no NamedTuple; write -> Name, a NamedTuple of quantities")
+        wrong.append("the result is no NamedTuple; write -> Name, a NamedTuple of quantities")
         return []
     fields: list[list[Any]] = []
     hints = _hints(result)
     for name in result._fields:
         unit, by_case = _unit(hints.get(name))
         if name in RESERVED or keyword.iskeyword(name):
-            faults.append(f"field {name} is named like a method of tuple; rename it")
+            wrong.append(f"field {name} is named like a method of tuple; rename it")
         elif unit is None:
-            faults.append(f"field {name} has no unit; write {name}: W_h, or Annotated[float,"
+            wrong.append(f"field {name} has no unit; write {name}: W_h, or Annotated[float,"
                           ' Unit("W h")]')  # fmt: skip
         else:
             fields.append([name, unit, by_case])

@@ -9,7 +9,7 @@ from closeout.graph.bounds import exact_in
 from closeout.graph.references import DEFAULT_AUTHORITY
 from closeout.judge.limits import Judgement
 from closeout.measure import UnitError, Units
-from closeout.model.dossier import State
+from closeout.model.dossier import Evidence, RequirementResult, State
 from closeout.model.records import Requirement, Waiver
 
 
@@ -97,3 +97,13 @@ def _reaches(waiver: Waiver, one: Judgement, units: Units) -> bool:
         return False
     long = bounds.at_most is not None and high > bounds.at_most
     return not (long and (accepts.at_most is None or high > accepts.at_most))
+
+
+def meant_by(waiver: Waiver, result: RequirementResult) -> list[Evidence]:
+    """Return the evidence of the quantity and the cases that a waiver names."""
+    return [
+        entry
+        for entry in result.evidence
+        if entry.quantity == waiver.quantity
+        and (waiver.cases is None or entry.case in waiver.cases)
+    ]

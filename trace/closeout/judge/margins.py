@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from closeout.graph import Index, RequiredMargin, acceptance
-from closeout.graph.findings import error, warning
+from closeout.graph import RequiredMargin, acceptance
 from closeout.judge.limits import Judgement, compare, shown_in
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Assurance
 from closeout.model.criterion import ExactLimits, Limits
-from closeout.model.dossier import Dossier, Evidence, State
-from closeout.model.problem import Finding, Pointer
+from closeout.model.dossier import Evidence, State
 
 
 class Beside(NamedTuple):
@@ -30,9 +28,7 @@ class Beside(NamedTuple):
 # Holds evidence to a required margin; UnitError where the margin does not fit its quantity.
 Against = Callable[[Judgement, RequiredMargin], Beside]
 
-RULE = "margin-policy"
 NO_UNIT = "the margin "
-_CURE = "win margin, or agree on another policy (project.margins)"
 
 
 def with_margins(one: Judgement, margins: Sequence[RequiredMargin], against: Against) -> Judgement:
@@ -123,20 +119,3 @@ def noted(judged: Sequence[Judgement]) -> list[Evidence]:
         return tuple(text for margin, text in one.thin if margin in few)
 
     return [replace(one.evidence, thin=(*one.evidence.thin, *told(one))) for one in judged]
-
-
-def thin_margins(dossier: Dossier, index: Index) -> Iterator[Finding]:
-    """Yield due evidence that meets its limit by less than the review to come requires."""
-    for result in dossier.requirements if index.project.charter.margins else ():
-        requirement = index.requirements[result.id]
-        for entry in result.evidence:
-            if entry.due and entry.state is State.MET:
-                where = requirement.verification[entry.number].where
-                for message in entry.thin:
-                    yield _told_at(where, result.id, message)
-
-
-def _told_at(where: Pointer, requirement: str, message: str) -> Finding:
-    if message.startswith(NO_UNIT):
-        return error("unit", where, message, "write a share in %, or a difference")
-    return warning(RULE, where, f"{requirement}: {message}", _CURE)

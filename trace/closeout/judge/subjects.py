@@ -6,12 +6,12 @@ import re
 from collections.abc import Callable, Iterator
 
 from closeout.graph import Index
-from closeout.judge.cover import in_force, may_approve
+from closeout.judge.cover import in_force, may_approve, meant_by
+from closeout.judge.findings.waivers import void
 from closeout.judge.nonconformance import concerned, why_open
 from closeout.judge.records import shown_alone
 from closeout.judge.requirement import said_of
 from closeout.judge.standing import Standing
-from closeout.judge.waived import meant_by, void
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
 from closeout.model.records import Nonconformance, Record, Requirement, Verification, Waiver
 from closeout.model.subject import (

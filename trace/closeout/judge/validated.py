@@ -6,13 +6,11 @@ skipped or collects nothing says nothing either way: that is told beside the ver
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 from closeout.judge.limits import Judgement
-from closeout.model.dossier import Dossier, State
-from closeout.model.problem import Finding, Pointer, Severity
-from closeout.model.validation import NamedTest, Validation
+from closeout.model.dossier import State
+from closeout.model.validation import Validation
 
 
 def validated(judged: list[Judgement], validation: Validation | None) -> list[Judgement]:
@@ -37,19 +35,3 @@ def _validated(one: Judgement, validation: Validation) -> Judgement:
         message=f"{text}; {evidence.message}" if evidence.message else text,
     )
     return one._replace(evidence=evidence, extremes=None)
-
-
-def failed_validations(dossier: Dossier) -> Iterator[Finding]:
-    """Yield each named test that was run and failed, once, where it failed."""
-    users: dict[NamedTest, list[str]] = {}
-    for validation in dossier.validations:
-        for test in validation.failed:
-            users.setdefault(test, []).append(validation.analysis)
-    for test, analyses in users.items():
-        yield Finding(
-            "validation-failed",
-            Severity.ERROR,
-            Pointer(test.path or test.named.partition("::")[0], (test.line or 1,)),
-            f"{test.named}, which validates {', '.join(analyses)}, failed: {test.message}",
-            "correct the analysis or its test, then run closeout verify --validate",
-        )

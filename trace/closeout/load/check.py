@@ -1,7 +1,7 @@
 """What the items of a file are worth: their form by schema, their content by reading them.
 
-An item with a fault is left out; the others stay. Of the project section, of which there is but
-one, the keys with a fault are left out.
+An item in which something is wrong is left out; the others stay. Of the project section, of which
+there is but one, such keys are left out.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from itertools import chain
 from typing import Any, cast
 
 from closeout.load.criteria import SPREAD, Item, Reader
-from closeout.load.fault import MOST_FAULTS, Fault, first
+from closeout.load.file_problems import MOST_PROBLEMS, first, problem
 from closeout.load.forms import SECTIONS, allows, validator
 from closeout.load.items import READERS
 from closeout.load.parse import Parsed
 from closeout.load.places import Place, find
-from closeout.load.wording import Told, nearest, told
-from closeout.model.problem import Pointer
+from closeout.load.refused_form import findings_of, nearest
+from closeout.model.problem import Finding, Pointer, Problem
 
 Step = str | int
 Sections = dict[str, dict[Step, Any]]
@@ -31,14 +31,14 @@ class SchemasDiffer(Exception):
 
 @dataclass(slots=True)
 class Checked:
-    """The items of a file by section and step, the faults that were found in them, the rest.
+    """The items of a file by section and step, the problems that were found in them, the rest.
 
     ``left_out`` are the identifiers of the items that are left out, earlier ones too. A section
     that was given is there, also without items; the project section holds its keys.
     """
 
     sections: Sections = field(default_factory=dict)
-    faults: list[Fault] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
     left_out: list[str] = field(default_factory=list)
 
     def leave_out(self, section: str, step: Step) -> None:
@@ -56,23 +56,25 @@ class Checked:
 
 
 def checked_form(document: Parsed) -> Checked:
-    """Return the items of a file whose form its schema allows, and the faults of the others."""
+    """Return the items of a file of the right form, and what is wrong with the others."""
     result = Checked()
     if document.value is None or document.value == "":
         return result
     if not isinstance(document.value, dict):
         message = "a project file holds sections, as requirements: or parameters:"
         cure = "begin it with one of: " + ", ".join(SECTIONS)
-        result.faults.append(Fault("wrong-type", *find(document.node, ()), message, cure))
+        result.problems.append(problem("wrong-type", *find(document.node, ()), message, cure))
         return result
-    refused = {(fault.line, fault.column) for fault in document.faults}
+    refused = {(one.line, one.column) for one in document.problems}
     for section, value in document.value.items():
-        if len(result.faults) > MOST_FAULTS:
+        if len(result.problems) > MOST_PROBLEMS:
             break
         if section not in SECTIONS:
             place = find(document.node, (section,), key=True)
             message = f"unknown key '{section[:64]}' at the top of a project file"
-            result.faults.append(Fault("unknown-key", *place, message, nearest(section, SECTIONS)))
+            result.problems.append(
+                problem("unknown-key", *place, message, nearest(section, SECTIONS))
+            )
             continue
         result.sections[section] = _items(section, value)
         if not allows(section)(value):
@@ -90,19 +92,26 @@ def _items(section: str, value: Any) -> dict[Step, Any]:
 
 def _refuse_form(result: Checked, document: Parsed, section: str, refused: set[Place]) -> None:
     """Say what is wrong with a section, item by item, and leave those items out."""
-    errors = first(_told(section, document.value[section]), MOST_FAULTS + 1 - len(result.faults))
-    for rule, steps, at_key, message, cure in errors:
-        place = find(document.node, steps, key=at_key)
-        if place not in refused:
-            result.faults.append(Fault(rule, *place, message, cure))
+    most = MOST_PROBLEMS + 1 - len(result.problems)
+    found = first(_form_findings(section, document.value[section]), most)
+    for one in (_placed(finding, document) for finding in found):
+        if (one.line, one.column) not in refused:
+            result.problems.append(one)
     for slice_step, part in _slices(section, document.value[section]):
         if slice_step is not None and not allows(section)(part):
             _look_into(result, document, section, slice_step)
             result.leave_out(section, slice_step)
     if section == "project":
-        for _rule, steps, *_ in errors:
-            if len(steps) > 1:
-                result.leave_out(section, steps[1])
+        for finding in found:
+            if len(finding.where.steps) > 1:
+                result.leave_out(section, finding.where.steps[1])
+
+
+def _placed(finding: Finding, document: Parsed, above: tuple[Step, ...] = ()) -> Problem:
+    """Return a finding, whose steps begin below others, at its line and column."""
+    steps = (*above, *finding.where.steps)
+    place = find(document.node, steps, key=finding.at_key)
+    return problem(finding.rule, *place, finding.message, finding.cure)
 
 
 def _look_into(result: Checked, document: Parsed, section: str, step: Step) -> None:
@@ -124,9 +133,7 @@ def _look_into(result: Checked, document: Parsed, section: str, step: Step) -> N
         above = (section, "additionalProperties", "properties")
         if all(allows(*above, key)(value) for key, value in of_spread.items()):
             reader.spread(of_spread)
-    for rule, steps, message, cure in reader.troubles:
-        place = find(document.node, (section, step, *steps))
-        result.faults.append(Fault(rule, *place, message, cure))
+    result.problems += [_placed(one, document, (section, step)) for one in reader.findings]
 
 
 def _slices(section: str, value: Any) -> Iterator[tuple[Step | None, Any]]:
@@ -140,7 +147,7 @@ def _slices(section: str, value: Any) -> Iterator[tuple[Step | None, Any]]:
         yield from ((number, [item]) for number, item in items.items())
 
 
-def _told(section: str, value: Any) -> Iterator[Told]:
+def _form_findings(section: str, value: Any) -> Iterator[Finding]:
     for step, part in _slices(section, value):
         if allows(section)(part):
             continue
@@ -153,14 +160,14 @@ def _told(section: str, value: Any) -> Iterator[Told]:
             )
         for error in chain((one,), errors):
             if step is not None and error.absolute_path:
-                yield from told(error, (section, step), 1)
+                yield from findings_of(error, (section, step), 1)
             else:
-                yield from told(error, (section,))
+                yield from findings_of(error, (section,))
 
 
 def _leave_out_refused(result: Checked, document: Parsed) -> None:
     """Leave out the items inside which the YAML itself was refused."""
-    if not document.faults:
+    if not document.problems:
         return
     starts: list[tuple[Place, str, Step | None]] = []
     for section, value in document.value.items():
@@ -169,8 +176,8 @@ def _leave_out_refused(result: Checked, document: Parsed) -> None:
             starts.append((find(document.node, (section, step), key=True), section, step))
     starts.sort(key=lambda start: start[0])
     places = [start[0] for start in starts]
-    for fault in document.faults:
-        at = bisect_right(places, (fault.line, fault.column)) - 1
+    for one in document.problems:
+        at = bisect_right(places, (one.line, one.column)) - 1
         if at >= 0:
             _place, section, nearest_step = starts[at]
             if nearest_step is not None:
@@ -178,7 +185,7 @@ def _leave_out_refused(result: Checked, document: Parsed) -> None:
 
 
 def read_items(path: str, sections: Sections, reader: Reader) -> Iterator[tuple[str, Step, Any]]:
-    """Yield section, step and typed record of each item; troubles are kept by the reader."""
+    """Yield section, step and typed record of each item; what is wrong is kept by the reader."""
     for section, items in sections.items():
         read = READERS[section]
         if section == "project":
@@ -192,13 +199,12 @@ def read_items(path: str, sections: Sections, reader: Reader) -> Iterator[tuple[
 def leave_out_unreadable(result: Checked, document: Parsed) -> None:
     """Leave out the items whose content is not in order, and say why."""
     reader = Reader()
-    troubled: list[tuple[str, Step]] = []
+    unreadable: list[tuple[str, Step]] = []
     for section, step, _record in read_items("", result.sections, reader):
         above: tuple[Step, ...] = (section,) if section == "project" else (section, step)
-        for rule, steps, message, cure in reader.troubles:
-            place = find(document.node, (*above, *steps))
-            result.faults.append(Fault(rule, *place, message, cure))
-            troubled.append((section, steps[0] if section == "project" else step))
-        reader.troubles.clear()
-    for section, step in troubled:
+        for finding in reader.findings:
+            result.problems.append(_placed(finding, document, above))
+            unreadable.append((section, finding.where.steps[0] if section == "project" else step))
+        reader.findings.clear()
+    for section, step in unreadable:
         result.leave_out(section, step)

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
-from typing import Any, NamedTuple
+from typing import Any
 
 from closeout.load.formats import amount, measured
 from closeout.model.amount import Amount, Measured, exactly, read_number, shorten
 from closeout.model.criterion import TBD, Condition, Criterion, Limits
 from closeout.model.criterion import as_run as run_at
+from closeout.model.problem import Finding, Pointer, Severity
 from closeout.model.records import Basis, BasisKind, Leeway, Spread
 
 Item = Mapping[str, Any]
@@ -26,27 +27,20 @@ _AS_REQUIRED = Leeway()
 _OF_LEEWAY = ("within", "harsher", "tested_at")
 
 
-class Trouble(NamedTuple):
-    """What is wrong with an item beyond its form; steps lead from the item to the value."""
-
-    rule: str
-    steps: Steps
-    message: str
-    cure: str
-
-
 class Reader:
-    """Reads one item after another, and keeps what is wrong with them.
+    """Reads one item after another, and keeps what is wrong with them beyond their form.
 
-    A method always returns a value; where there was trouble it is not to be used. All of them
-    take values that the schemas allow, and raise ValueError for a text that is not of its format.
+    The pointers of its findings lead from the item to the value. A method always returns a value;
+    where it found something wrong that is not to be used. All of them
+    take values that the schemas allow, and raise UserError for a text that is not of its format.
     """
 
     def __init__(self) -> None:
-        self.troubles: list[Trouble] = []
+        self.findings: list[Finding] = []
 
     def _wrong(self, rule: str, steps: Steps, message: str, cure: str) -> None:
-        self.troubles.append(Trouble(rule, steps, message, cure))
+        where = Pointer("", steps)
+        self.findings.append(Finding(rule, Severity.ERROR, where, message, cure))
 
     def criterion(self, item: Item, steps: Steps) -> Criterion:
         """Return quantity, limits and conditions of a verification."""

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from closeout.load.fault import MOST_FAULTS, Fault, first
+from closeout.load.file_problems import MOST_PROBLEMS, first, problem
+from closeout.model.problem import Problem
 
 LARGEST_FILE = 16 * 1024 * 1024
 
@@ -24,7 +25,7 @@ _UTF_16_OR_32 = (b"\xff\xfe", b"\xfe\xff", b"\x00\x00\xfe\xff")
 _UTF_8_MARK = b"\xef\xbb\xbf"
 
 
-def decoded(data: bytes) -> tuple[str | None, list[Fault]]:
+def decoded(data: bytes) -> tuple[str | None, list[Problem]]:
     """Return the text of a file and what is wrong with its characters.
 
     The text is None where it cannot be read at all. A control character is replaced (one for one,
@@ -32,23 +33,25 @@ def decoded(data: bytes) -> tuple[str | None, list[Fault]]:
     """
     if len(data) > LARGEST_FILE:
         return None, [_too_large(len(data))]
-    faults = []
+    problems = []
     if data.startswith(_UTF_8_MARK):
         data = data[len(_UTF_8_MARK) :]
-        faults.append(Fault("encoding", 1, 1, "the file begins with a byte order mark", _SAVE_AS))
+        problems.append(
+            problem("encoding", 1, 1, "the file begins with a byte order mark", _SAVE_AS)
+        )
     elif data.startswith(_UTF_16_OR_32) or _looks_wide(data):
         message = "the file is not UTF-8 but, by its first bytes, UTF-16 or UTF-32"
-        return None, [Fault("encoding", 1, 1, message, _SAVE_AS)]
+        return None, [problem("encoding", 1, 1, message, _SAVE_AS)]
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
         line, column = place(data[: error.start].decode("utf-8"))
         message = f"the file is not UTF-8: byte 0x{data[error.start]:02x} at {error.start}"
-        return None, [*faults, Fault("encoding", line, column, message, _SAVE_AS)]
+        return None, [*problems, problem("encoding", line, column, message, _SAVE_AS)]
     if _may_hold_control(data):
-        faults += _control_faults(text)
+        problems += _control_problems(text)
         text = _control.sub("\ufffd", text)
-    return text, faults
+    return text, problems
 
 
 _SAVE_AS = "save the file as UTF-8 without a byte order mark"
@@ -64,23 +67,23 @@ def _may_hold_control(data: bytes) -> bool:
     return not data.isascii() or len(data.translate(None, _ASCII_CONTROL)) != len(data)
 
 
-def _control_faults(text: str) -> list[Fault]:
-    def faults() -> Iterator[Fault]:
+def _control_problems(text: str) -> list[Problem]:
+    def problems() -> Iterator[Problem]:
         line, start, seen = 1, 0, 0
         for match in _control.finditer(text):
             for found in _BREAK.finditer(text, seen, match.start()):
                 line, start = line + 1, found.end()
             seen = match.start()
-            yield control_fault(match[0], line, match.start() - start + 1)
+            yield control_problem(match[0], line, match.start() - start + 1)
 
-    return first(faults(), MOST_FAULTS + 1)
+    return first(problems(), MOST_PROBLEMS + 1)
 
 
-def control_fault(character: str, line: int, column: int) -> Fault:
-    """Return the fault of a control character at a place."""
+def control_problem(character: str, line: int, column: int) -> Problem:
+    """Return the problem of a control character at a place."""
     name = f"U+{ord(character):04X}"
     message = f"control character {name}"
-    return Fault("control-character", line, column, message, "take it out, or write it in words")
+    return problem("control-character", line, column, message, "take it out, or write it in words")
 
 
 def place(before: str) -> tuple[int, int]:
@@ -89,6 +92,6 @@ def place(before: str) -> tuple[int, int]:
     return len(breaks) + 1, len(before) - (breaks[-1].end() if breaks else 0) + 1
 
 
-def _too_large(size: int) -> Fault:
+def _too_large(size: int) -> Problem:
     message = f"the file has {size} bytes, more than {LARGEST_FILE}"
-    return Fault("too-large", 1, 1, message, "split it into several files")
+    return problem("too-large", 1, 1, message, "split it into several files")

@@ -13,7 +13,6 @@ from functools import lru_cache
 from closeout.load.scalars import is_number, number
 from closeout.model.amount import (
     Amount,
-    AmountError,
     Measured,
     read_amount,
     read_measured,
@@ -21,6 +20,7 @@ from closeout.model.amount import (
     shorten,
 )
 from closeout.model.criterion import TBD
+from closeout.model.errors import UserError
 
 # The schemas bound the length too; what is longer is told by them, once.
 LONGEST = 120
@@ -30,13 +30,8 @@ _unit_form = re.compile(r"(?:(?:1 ?/ ?)?[^\W\d_]|[%‰°(])[\w %‰°·*/^().²�
 _day_form = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}").fullmatch
 
 
-class FormatError(ValueError):
+class FormatError(UserError):
     """A text that is not of its format; ``message`` says why, ``cure`` what to write."""
-
-    def __init__(self, message: str, cure: str) -> None:
-        super().__init__(message)
-        self.message = message
-        self.cure = cure
 
 
 @lru_cache(maxsize=100_000)
@@ -113,13 +108,12 @@ FORMATS: dict[str, Callable[[str], object]] = {
     "share": _where_not_told(_share),
     "factor": _where_not_told(_factor),
 }
-ERRORS = (AmountError, FormatError)
 
 
 def is_of_format(name: str, text: str) -> bool:
     """Return whether a text is of a format."""
     try:
         FORMATS[name](text)
-    except ERRORS:
+    except UserError:
         return False
     return True

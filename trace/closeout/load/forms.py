@@ -13,8 +13,9 @@ from importlib import resources
 from typing import Any
 
 from closeout.load.compiled import Check, compiled
-from closeout.load.formats import ERRORS, FORMATS
+from closeout.load.formats import FORMATS
 from closeout.load.scalars import Plain, is_boolean, is_integer, is_null, is_number, number
+from closeout.model.errors import UserError
 
 SECTIONS = (
     "project",
@@ -95,7 +96,7 @@ def validator(section: str) -> Any:
 
     formats = FormatChecker(formats=())
     for name, read in FORMATS.items():
-        formats.checks(name, raises=ERRORS)(partial(_reads, read))
+        formats.checks(name, raises=UserError)(partial(_reads, read))
     return _validator_class()(section_schema(section), format_checker=formats)
 
 

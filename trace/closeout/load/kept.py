@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
@@ -12,7 +11,8 @@ from typing import Any, Protocol
 
 from closeout.load.check import Sections, read_items
 from closeout.load.criteria import Reader
-from closeout.load.fault import Fault
+from closeout.load.file_problems import problem
+from closeout.model.problem import Problem
 
 
 class Cache(Protocol):
@@ -33,7 +33,7 @@ class Kept:
     """
 
     sections: Sections
-    faults: tuple[Fault, ...]
+    problems: tuple[Problem, ...]
     left_out: tuple[str, ...]
     whole: bool
 
@@ -41,7 +41,8 @@ class Kept:
 def encoded(kept: Kept) -> str:
     """Return the JSON text of what is known of a file."""
     sections = {name: [list(items), list(items.values())] for name, items in kept.sections.items()}
-    return json.dumps([sections, kept.faults, kept.left_out, kept.whole], separators=(",", ":"))
+    problems = [[p.rule, p.line, p.column, p.message, p.cure] for p in kept.problems]
+    return json.dumps([sections, problems, kept.left_out, kept.whole], separators=(",", ":"))
 
 
 def decoded(text: str) -> Kept:
@@ -50,42 +51,42 @@ def decoded(text: str) -> Kept:
     Raises:
         ValueError, TypeError, AttributeError: the text is none of those.
     """
-    sections, faults, left_out, whole = json.loads(text)
+    sections, problems, left_out, whole = json.loads(text)
     return Kept(
         {name: dict(zip(*items, strict=True)) for name, items in sections.items()},
-        tuple(Fault(*fault) for fault in faults),
+        tuple(problem(*row) for row in problems),
         tuple(left_out),
         bool(whole),
     )
 
 
 def records(path: str, kept: Kept) -> list[tuple[str, Any]]:
-    """Return the typed records of a file with their sections; ValueError where one has trouble."""
+    """Return the typed records of a file by section; ValueError where one cannot be read."""
     reader = Reader()
     found = [(section, record) for section, _, record in read_items(path, kept.sections, reader)]
-    if reader.troubles:
-        raise ValueError(reader.troubles[0].message)
+    if reader.findings:
+        raise ValueError(reader.findings[0].message)
     return found
+
+
+# What decides how a file is read: the loader, its schemas, how amounts are read.
+READING = ("load", "load/schemas", "model")
 
 
 def key(digest: str) -> str:
     """Return the key of a file's content: it changes with every byte of the loader as well."""
-    return f"load:{_version()}:{digest}"
+    return f"load:{version_of(READING)}:{digest}"
 
 
 @cache
-def _version() -> str:
+def version_of(folders: tuple[str, ...]) -> str:
+    """Return a digest of what stands in folders of the package."""
     state = sha256()
-    for name, data in _own_bytes():
-        state.update(b"%d:%d:" % (len(name), len(data)))
-        state.update(name.encode() + data)
-    return state.hexdigest()[:32]
-
-
-def _own_bytes() -> Iterator[tuple[str, bytes]]:
-    """Yield what decides how a file is read: the loader, its schemas, how amounts are read."""
     package = resources.files("closeout")
-    for folder in ("load", "load/schemas", "model"):
+    for folder in folders:
         for entry in sorted((package / folder).iterdir(), key=lambda entry: entry.name):
             if entry.name.endswith((".py", ".json")):
-                yield f"{folder}/{entry.name}", entry.read_bytes()
+                name, data = f"{folder}/{entry.name}", entry.read_bytes()
+                state.update(b"%d:%d:" % (len(name), len(data)))
+                state.update(name.encode() + data)
+    return state.hexdigest()[:32]

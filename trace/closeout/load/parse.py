@@ -10,12 +10,14 @@ import re
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from closeout.load.encoding import control_fault, find_control
-from closeout.load.fault import MOST_FAULTS, Fault
+from closeout.load.encoding import control_problem, find_control
+from closeout.load.file_problems import MOST_PROBLEMS, problem
 from closeout.load.glued import glued_signs
 from closeout.load.places import Mark, Node
 from closeout.load.scalars import LEADS, Plain, is_no_string
 from closeout.model.amount import shorten
+from closeout.model.errors import UserError
+from closeout.model.problem import Problem
 
 DEEPEST = 40
 _BREAKS = re.compile(r"\r\n|\r|\n")
@@ -26,7 +28,7 @@ _GLUED = {
 _ITEM: Any = object()  # in place of a key: the next value is an item of a list
 
 
-class NoLibyaml(Exception):
+class NoLibyaml(UserError):
     """PyYAML was built without libyaml."""
 
 
@@ -54,7 +56,7 @@ class Parsed:
 
     value: Any = None
     node: Node | Mark = field(default_factory=_Start)
-    faults: list[Fault] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
     whole: bool = True
 
 
@@ -66,19 +68,19 @@ def parsed(text: str) -> Parsed:
     """
     conflicts = _conflicts(text)
     if conflicts:
-        return Parsed(faults=conflicts, whole=False)
+        return Parsed(problems=conflicts, whole=False)
     return _Reader(text).read()
 
 
-def _conflicts(text: str) -> list[Fault]:
-    """Return a fault for each conflict of a merge that git left in the text."""
+def _conflicts(text: str) -> list[Problem]:
+    """Return a problem for each conflict of a merge that git left in the text."""
     if "<<<<<<< " not in text and ">>>>>>> " not in text:
         return []
     message = "the marks of a merge conflict stand here"
     cure = "keep one side of what stands between <<<<<<< and >>>>>>>, and take the marks out"
     lines = enumerate(_BREAKS.split(text), 1)
     return [
-        Fault("merge-conflict", number, 1, message, cure)
+        problem("merge-conflict", number, 1, message, cure)
         for number, line in lines
         if line.startswith(("<<<<<<< ", ">>>>>>> "))
     ]
@@ -96,7 +98,7 @@ class _Reader:
         self._yaml = yaml
         self._text = text
         self._next: Any = CParser(text).get_event
-        self._faults: list[Fault] = []
+        self._problems: list[Problem] = []
         self._top: list[Any] = []
         self._places: list[Node | Mark] = []
         self._stack: list[tuple[Any, Any, dict[str, Mark], Any]] = []
@@ -116,10 +118,10 @@ class _Reader:
             whole = False
         except self._yaml.YAMLError as error:
             whole = False
-            self._faults.append(_syntax_fault(error, self._text))
+            self._problems.append(_syntax_problem(error, self._text))
         if not self._top:
-            return Parsed(faults=self._faults, whole=whole)
-        return Parsed(self._top[0], self._places[0], self._faults, whole)
+            return Parsed(problems=self._problems, whole=whole)
+        return Parsed(self._top[0], self._places[0], self._problems, whole)
 
     def _build(self) -> None:
         # The hot loop of the loader: a scalar costs no call of a function.
@@ -163,7 +165,7 @@ class _Reader:
         if kind is yaml.MappingStartEvent or kind is yaml.SequenceStartEvent:
             return self._open(event, here, key, keys, values)
         if kind is yaml.MappingEndEvent or kind is yaml.SequenceEndEvent:
-            if self._faults:
+            if self._problems:
                 _forget_dropped(here, keys, values)
             self._close(event)
             return self._stack.pop()
@@ -179,7 +181,7 @@ class _Reader:
         if event.anchor or event.tag:
             self._refuse_properties(event)
         if len(self._stack) >= DEEPEST:
-            self._faults.append(_too_deep(event.start_mark))
+            self._problems.append(_too_deep(event.start_mark))
             raise _Stop
         column, in_brackets = self._open_at[-1]
         if event.flow_style and not in_brackets:
@@ -292,7 +294,7 @@ class _Reader:
     def _refuse_controls(self, event: Any) -> None:
         mark = event.start_mark
         for character in dict.fromkeys(filter(find_control, event.value)):
-            self._faults.append(control_fault(character, mark.line + 1, mark.column + 1))
+            self._problems.append(control_problem(character, mark.line + 1, mark.column + 1))
 
     def _refuse_directives(self, event: Any) -> None:
         start = event.start_mark.index
@@ -313,8 +315,8 @@ class _Reader:
 
     def _refuse(self, rule: str, where: Any, message: str, cure: str) -> None:
         mark = getattr(where, "start_mark", where)
-        self._faults.append(Fault(rule, mark.line + 1, mark.column + 1, message, cure))
-        if len(self._faults) > MOST_FAULTS:
+        self._problems.append(problem(rule, mark.line + 1, mark.column + 1, message, cure))
+        if len(self._problems) > MOST_PROBLEMS:
             raise _Stop
 
 
@@ -339,14 +341,14 @@ _CURES = (
 )
 
 
-def _too_deep(mark: Mark) -> Fault:
+def _too_deep(mark: Mark) -> Problem:
     message = f"nested deeper than {DEEPEST} levels"
     cure = "nest less; no section of a project file needs ten levels"
-    return Fault("too-deep", mark.line + 1, mark.column + 1, message, cure)
+    return problem("too-deep", mark.line + 1, mark.column + 1, message, cure)
 
 
-def _syntax_fault(error: Any, text: str) -> Fault:
-    """Return the fault of an error of libyaml's: where it stands, and what is usually meant."""
+def _syntax_problem(error: Any, text: str) -> Problem:
+    """Return the problem of an error of libyaml's: where it stands, and what is usually meant."""
     mark = getattr(error, "problem_mark", None) or _Start()
     told = str(getattr(error, "problem", None) or error).replace("\n", " ")
     if "maximum nesting depth" in told:  # libyaml reads ahead, and stops by itself at 1,000
@@ -354,10 +356,10 @@ def _syntax_fault(error: Any, text: str) -> Fault:
     lines = text.split("\n", mark.line + 1)
     line = lines[mark.line] if mark.line < len(lines) else ""
     if line.startswith("%"):
-        return Fault("yaml-directive", mark.line + 1, 1, *_directive(line))
+        return problem("yaml-directive", mark.line + 1, 1, *_directive(line))
     cure = next(cure for words, cure in _CURES if words in told)
     if line[mark.column : mark.column + 1] == "\t":
         cure = "indent by spaces, not by tabs"
     context = getattr(error, "context", None)
     message = f"no YAML: {told}" + (f" {context}" if context else "")
-    return Fault("yaml-syntax", mark.line + 1, mark.column + 1, message, cure)
+    return problem("yaml-syntax", mark.line + 1, mark.column + 1, message, cure)

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from closeout.load import kept as keeping
-from closeout.load.fault import Fault, limited
+from closeout.load.file_problems import limited, problem
 from closeout.load.kept import Cache, Kept
 from closeout.load.places import Place, find
 from closeout.load.within import within
+from closeout.model.errors import UserError
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
 from closeout.model.records import Charter, Project
 
@@ -77,6 +78,12 @@ def _without_collector() -> Iterator[None]:
             gc.enable()
 
 
+# What comes of reading a kept text that is not what was kept.
+_DAMAGED = (
+    UserError, ValueError, TypeError, KeyError, AttributeError, IndexError, RecursionError,
+)  # fmt: skip
+
+
 class _Loading:
     """One load: what was found so far."""
 
@@ -121,7 +128,7 @@ class _Loading:
             self._problems.append(_at_start("unreadable", path, message, cure))
             self._all_whole = False
             return
-        self._problems += [fault.in_file(path) for fault in kept.faults]
+        self._problems += [one.in_file(path) for one in kept.problems]
         self._left_out += kept.left_out
         self._all_whole = self._all_whole and kept.whole
         if "project" in kept.sections:
@@ -140,7 +147,15 @@ class _Loading:
         try:
             kept = keeping.decoded(text)
             return kept, keeping.records(path, kept)
-        except (ValueError, TypeError, KeyError, AttributeError, IndexError, RecursionError):
+        except (
+            UserError,
+            ValueError,
+            TypeError,
+            KeyError,
+            AttributeError,
+            IndexError,
+            RecursionError,
+        ):
             return None
 
     def _read(self, path: str) -> tuple[Kept, list[tuple[str, Any]]]:
@@ -174,16 +189,16 @@ def content(data: bytes) -> str:
     from closeout.load.encoding import decoded
     from closeout.load.parse import parsed
 
-    text, faults = decoded(data)
+    text, problems = decoded(data)
     if text is None:
-        return keeping.encoded(Kept({}, tuple(faults), (), False))
+        return keeping.encoded(Kept({}, tuple(problems), (), False))
     document = parsed(text)
-    document.faults[:0] = faults
+    document.problems[:0] = problems
     if not document.whole:
-        return keeping.encoded(Kept({}, tuple(limited(document.faults)), (), False))
+        return keeping.encoded(Kept({}, tuple(limited(document.problems)), (), False))
     result: Checked = checked_form(document)
     leave_out_unreadable(result, document)
-    every = limited(document.faults + result.faults)
+    every = limited(document.problems + result.problems)
     return keeping.encoded(Kept(result.sections, tuple(every), tuple(result.left_out), True))
 
 
@@ -220,7 +235,7 @@ def _other_ending(path: str) -> Problem:
 
 
 def _at_start(rule: str, path: str, message: str, cure: str) -> Problem:
-    return Fault(rule, 1, 1, message, cure).in_file(path)
+    return problem(rule, 1, 1, message, cure).in_file(path)
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,7 +246,8 @@ class _Source:
     parsed: Parsed
 
 
-_Wanted = tuple[tuple[str | int, ...], int | None]  # steps and offset of a finding
+# Steps and offset of a finding, and whether it is of the key.
+_Wanted = tuple[tuple[str | int, ...], int | None, bool]
 
 
 def locate(
@@ -249,10 +265,11 @@ def locate(
         by_path.setdefault(finding.where.path, []).append(finding)
     problems = []
     for path, some in by_path.items():
-        wanted = list(dict.fromkeys((one.where.steps, one.offset) for one in some))
+        asked = [(one.where.steps, one.offset, one.at_key) for one in some]
+        wanted = list(dict.fromkeys(asked))
         places = dict(zip(wanted, _places(files, path, wanted, cache), strict=True))
-        for one in some:
-            line, column = places[one.where.steps, one.offset]
+        for one, what in zip(some, asked, strict=True):
+            line, column = places[what]
             problems.append(
                 Problem(one.rule, one.severity, path, line, column, one.message, one.cure)
             )
@@ -261,7 +278,7 @@ def locate(
 
 def _places(files: Files, path: str, wanted: list[_Wanted], cache: Cache | None) -> list[Place]:
     """Return where steps, and characters of what they lead to, stand in a file."""
-    if not any(steps for steps, _ in wanted):
+    if not any(steps for steps, *_ in wanted):
         return [(1, 1) for _ in wanted]
     digest = files.digest(path) if cache is not None else None
     key = None if digest is None else keeping.key(f"{digest}:{json.dumps(wanted)}")
@@ -269,17 +286,16 @@ def _places(files: Files, path: str, wanted: list[_Wanted], cache: Cache | None)
     if known is not None:
         return [(line, column) for line, column in json.loads(known)]
     source = _source(files, path)
-    places = [
-        (1, 1) if source is None or not steps else _place(source, steps, offset)
-        for steps, offset in wanted
-    ]
+    places = [(1, 1) if source is None or not one[0] else _place(source, *one) for one in wanted]
     if cache is not None and key is not None:
         cache.put(key, json.dumps(places))
     return places
 
 
-def _place(source: _Source, steps: tuple[str | int, ...], offset: int | None) -> Place:
-    start = find(source.parsed.node, steps)
+def _place(
+    source: _Source, steps: tuple[str | int, ...], offset: int | None, at_key: bool
+) -> Place:
+    start = find(source.parsed.node, steps, key=at_key)
     if offset is None:
         return start
     value = source.parsed.value
@@ -298,7 +314,7 @@ def _source(files: Files, path: str) -> _Source | None:
     if not path.endswith(".yaml"):
         return None
     try:
-        text, _faults = decoded(files.read(path))
+        text, _problems = decoded(files.read(path))
         return None if text is None else _Source(text, parsed(text))
     except (OSError, NoLibyaml):
         return None

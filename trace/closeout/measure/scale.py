@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
+from closeout.model.errors import UserError
+
 LINEAR, POINT, LEVEL = "linear", "point", "level"
 
 RATIO = "1"
@@ -42,19 +44,11 @@ QUANTITIES = {
 }
 
 
-class UnitError(ValueError):
+class UnitError(UserError):
     """A unit text that cannot be read, or units that do not compare.
 
     ``message`` says what is wrong, ``cure`` what to write instead.
     """
-
-    def __init__(self, message: str, cure: str) -> None:
-        super().__init__(message, cure)
-        self.message = message
-        self.cure = cure
-
-    def __str__(self) -> str:
-        return self.message
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
+from closeout.model.errors import UserError
+
 NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 # Longer numbers are no engineering data, and an exponent without bound is a memory bomb.
 LONGEST_NUMBER = 60
@@ -25,13 +27,8 @@ _MEASURED = re.compile(
 )
 
 
-class AmountError(ValueError):
+class AmountError(UserError):
     """A text that is no amount; ``message`` says why, ``cure`` what to write."""
-
-    def __init__(self, message: str, cure: str) -> None:
-        super().__init__(message)
-        self.message = message
-        self.cure = cure
 
 
 @dataclass(frozen=True, slots=True)

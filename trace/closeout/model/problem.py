@@ -1,9 +1,13 @@
-"""Problems: what is wrong, where, and what to do about it."""
+"""What is wrong, where, and what to do about it.
+
+Whoever finds something wrong makes a *finding*, at a value of a file; with its line and column it
+is a *problem*, which is what is printed. There is no other word for it.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 
@@ -30,11 +34,12 @@ class Pointer:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """A problem whose place is still a pointer; see :func:`closeout.load.locate`.
+    """What is wrong, at a place that is still a pointer; see :func:`closeout.load.locate`.
 
     ``offset`` is the place of a word in the text that the pointer leads to, in characters from 0;
     without it the finding speaks of the whole text. ``item`` is the identifier of what it is about,
-    where that does not stand at the place: it was deleted.
+    where that does not stand at the place: it was deleted. ``at_key`` where it is not the value
+    that is wrong but its key.
     """
 
     rule: str
@@ -44,11 +49,15 @@ class Finding:
     cure: str
     offset: int | None = None
     item: str | None = None
+    at_key: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """A problem at a line and column (both from 1) of a file."""
+    """What is wrong, at a line and column (both from 1) of a file.
+
+    ``path`` is empty while it is kept by the content of its file, which may stand anywhere.
+    """
 
     rule: str
     severity: Severity
@@ -57,6 +66,10 @@ class Problem:
     column: int
     message: str
     cure: str
+
+    def in_file(self, path: str) -> Problem:
+        """Return it as a problem of the file at a path."""
+        return replace(self, path=path)
 
 
 def in_order(problems: Iterable[Problem]) -> tuple[Problem, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from closeout.render.terminal import wrap
-from closeout.rules.rule import KINDS, Rule
+from closeout.rules.rule import KINDS, SHELL, Block, Example, Rule
 
 _KINDS = {
     "form": "how files are written",
@@ -17,11 +17,14 @@ _KINDS = {
 
 
 def page_text(rule: Rule, width: int) -> str:
-    """Return the page of a rule: what it asks for, why, and an example either way."""
+    """Return the page of a rule: what it asks for, why, and an example either way.
+
+    What is changed in an example has carets in the line below.
+    """
     lines = [
         f"{rule.name}: {rule.title}",
         f"  rule of {rule.kind} ({_KINDS[rule.kind]}); {rule.severity.value}",
-        *wrap(f"after {rule.clause}", width, 2),
+        *wrap(f"after {rule.source}", width, 2),
         "",
         *wrap(rule.why, width, 2),
         "",
@@ -36,8 +39,27 @@ def page_text(rule: Rule, width: int) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _example(text: str) -> Iterator[str]:
-    return (f"    {line}".rstrip() for line in text.splitlines())
+def _example(example: Example) -> Iterator[str]:
+    for state in example.states:
+        if state.when:
+            yield f"    # {state.when.lower()}"
+        for block in state.blocks:
+            if block.path:
+                yield f"    # file: {block.path}"
+            yield from (f"    {line}".rstrip() for line in _block(block))
+
+
+def _block(block: Block) -> Iterator[str]:
+    sign = "$ " if block.language == SHELL else ""
+    for number, line in enumerate(block.text.splitlines()):
+        yield sign + line
+        marks = [mark for mark in block.marks if mark.line == number]
+        if marks:
+            width = max(mark.end for mark in marks)
+            under = (
+                "^" if any(m.start <= at < m.end for m in marks) else " " for at in range(width)
+            )
+            yield " " * len(sign) + "".join(under)
 
 
 def _switch(rule: Rule, width: int) -> Iterator[str]:
@@ -57,7 +79,7 @@ def _switch(rule: Rule, width: int) -> Iterator[str]:
 
 
 def titles_text(rules: Iterable[Rule], width: int) -> str:
-    """Return every rule with its title, by kind, in the order of the catalogue."""
+    """Return every rule with its title, by kind, in the order of the alphabet."""
     known = list(rules)
     wide = max(len(rule.name) for rule in known)
     lines: list[str] = []

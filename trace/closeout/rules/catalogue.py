@@ -1,38 +1,17 @@
-"""Every rule that the tool can find broken, each with its page.
+"""Every rule that the tool can find broken, each with its page: a file of ``pages/``.
 
-A module of pages has a tuple RULES; a further one is added here.
+A page is read where it is asked for; a run that finds nothing reads none.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from functools import cached_property
+from pathlib import Path
 
-from closeout.rules import (
-    changed,
-    control,
-    dated_pages,
-    doubtful_pages,
-    evidence_pages,
-    form,
-    formerly_pages,
-    planned,
-    traces,
-    wording,
-)
+from closeout.rules.page import rule_of
 from closeout.rules.rule import Rule
 
-RULES: tuple[Rule, ...] = (
-    *form.RULES,
-    *traces.RULES,
-    *planned.RULES,
-    *control.RULES,
-    *changed.RULES,
-    *dated_pages.RULES,
-    *doubtful_pages.RULES,
-    *evidence_pages.RULES,
-    *formerly_pages.RULES,
-    *wording.RULES,
-)
 # What is told from what a module says of its analyses once it is imported: of each nothing, or not
 # all, can be told without. A test holds the first against the examples of all pages.
 OF_CODE = (
@@ -52,4 +31,35 @@ OF_CODE = (
     "worst-case-of-nothing",
 )
 PARTLY_OF_CODE = ("dangling-reference", "kelvin-meets-celsius", "unit")
-BY_NAME: Mapping[str, Rule] = {rule.name: rule for rule in RULES}
+
+
+class Pages(Mapping[str, Rule]):
+    """The rules of a folder of pages by name, in the order of the alphabet."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._read: dict[str, Rule] = {}
+
+    @cached_property
+    def _names(self) -> dict[str, None]:
+        return dict.fromkeys(sorted(path.stem for path in self._folder.glob("*.md")))
+
+    def __getitem__(self, name: str) -> Rule:
+        if name not in self._names:  # which a project's policy gives, and may be any text
+            raise KeyError(name)
+        if name not in self._read:
+            text = (self._folder / f"{name}.md").read_text("utf-8")
+            self._read[name] = rule_of(name, text)
+        return self._read[name]
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._names
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._names)
+
+    def __len__(self) -> int:
+        return len(self._names)
+
+
+RULES = Pages(Path(__file__).with_name("pages"))

@@ -32,7 +32,7 @@ def check_rules(index: Index, units: Units, context: Context) -> list[Finding]:
 
         found.extend(_unknown_interpreter(index, instructions.unknown()))
     if context.history is not None:  # outside git none of this has to be loaded
-        from closeout.rules.changes import changes
+        from closeout.rules.history.changes import changes
 
         found.extend(changes(index, context.history, units))
     return list(dict.fromkeys(found))

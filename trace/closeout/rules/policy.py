@@ -27,14 +27,14 @@ class Applied:
 def apply(findings: Iterable[Finding], index: Index) -> Applied:
     """Return findings as the project's policy has them; rules that are fixed stay as they are."""
     rules = index.project.charter.policy.rules
-    if not rules:  # the pages of all rules are loaded where one is named
+    if not rules:  # a page is read for each rule that is named
         return Applied(tuple(findings), ())
-    from closeout.rules.catalogue import BY_NAME
+    from closeout.rules.catalogue import RULES
 
     chosen = {
         policy.rule: policy
         for policy in rules
-        if policy.rule in BY_NAME and BY_NAME[policy.rule].adjustable
+        if policy.rule in RULES and RULES[policy.rule].adjustable
     }
     kept = tuple(_kept(findings, chosen, index))
     return Applied(kept, tuple(p for p in chosen.values() if p.severity == _OFF))
@@ -48,12 +48,12 @@ def policy_findings(index: Index, told: Iterable[Finding] = ()) -> Iterator[Find
     charter = index.project.charter
     if not charter.policy.rules:
         return
-    from closeout.rules.catalogue import BY_NAME
+    from closeout.rules.catalogue import RULES
 
     known = {*_items(index).values(), *index.analyses, *(one.item for one in told if one.item)}
     for policy in charter.policy.rules:
         where = charter.where / "policy" / "rules" / policy.rule
-        rule = BY_NAME.get(policy.rule)
+        rule = RULES.get(policy.rule)
         if rule is None:
             yield error(
                 "unknown-rule", where, f"there is no rule {policy.rule}", suggestion(policy.rule)
@@ -101,9 +101,9 @@ def _name_and_issue(item: str) -> tuple[str, str | None]:
 
 def suggestion(name: str) -> str:
     """Return what to do about a rule that is not known: the nearest name, or how to list them."""
-    from closeout.rules.catalogue import BY_NAME
+    from closeout.rules.catalogue import RULES
 
-    near = get_close_matches(name, BY_NAME, n=1, cutoff=ALIKE)
+    near = get_close_matches(name, RULES, n=1, cutoff=ALIKE)
     return f"did you mean {near[0]}?" if near else "closeout lint --rule all lists the rules"
 
 

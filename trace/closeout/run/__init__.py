@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from closeout.run.errors import UserError
+    from closeout.model.errors import UserError
     from closeout.run.project import Project
 
 __all__ = ["Project", "UserError"]
@@ -22,7 +22,7 @@ def __getattr__(name: str) -> object:
 
         return Project
     if name == "UserError":
-        from closeout.run.errors import UserError
+        from closeout.model.errors import UserError
 
         return UserError
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

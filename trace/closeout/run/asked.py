@@ -11,12 +11,10 @@ from closeout.graph.findings import alike
 from closeout.measure import Units
 from closeout.model.amount import AmountError
 from closeout.model.choice import Choice
+from closeout.model.errors import Mistake, UserError
 from closeout.model.setting import Setting, read_setting
-from closeout.run.errors import UserError
 from closeout.run.only import read_only
 from closeout.run.options import Options
-
-Mistakes = list[tuple[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +36,7 @@ def read_options(options: Options, index: Index, units: Units) -> Asked:
     Raises:
         UserError: something that is named does not exist in the project, or is no amount.
     """
-    wrong: Mistakes = []
+    wrong: list[Mistake] = []
     settings = read_settings(options.settings, index, units, wrong)
     chosen = read_only(options.only, index, wrong)
     reviews = index.project.charter.reviews
@@ -46,12 +44,12 @@ def read_options(options: Options, index: Index, units: Units) -> Asked:
         listed = ", ".join(reviews) or "none"
         wrong.append((f"--review {options.review}: there is no such review", f"there are {listed}"))
     if wrong:
-        raise UserError(*wrong)
+        raise UserError.all_of(wrong)
     return Asked(settings, chosen)
 
 
 def read_settings(
-    texts: Iterable[str], index: Index, units: Units, wrong: Mistakes, option: str = "--set "
+    texts: Iterable[str], index: Index, units: Units, wrong: list[Mistake], option: str = "--set "
 ) -> tuple[tuple[str, Setting], ...]:
     """Return what parameters are set to by ``NAME=AMOUNT``; mistakes are added to ``wrong``."""
     found: dict[str, Setting] = {}

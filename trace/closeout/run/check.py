@@ -127,7 +127,7 @@ def _history(
     """Return what git knows of the project, None where it knows nothing or cannot be asked."""
     if past is None or loaded.project is None:
         return None
-    from closeout.load.past import history_of
+    from closeout.rules.history.past import history_of
 
     try:
         history = history_of(past, snapshot, loaded.project, loaded.left_out, kept, day)

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from closeout.graph import Index
 from closeout.judge.subjects import concerns, identifiers, subjects
 from closeout.model.dossier import Dossier, RequirementResult
+from closeout.model.errors import UserError
 from closeout.model.formerly import Names
 from closeout.model.study import Study
 from closeout.render.explain import Explained, first_text, rest_text, result_of, suggestions
-from closeout.run.errors import UserError
 from closeout.run.pipeline import Assessment, Outcome
 from closeout.run.studies import Wanted
 
@@ -95,7 +95,7 @@ def unknown(identifier: str, known: Iterable[str], renamed: Sequence[str] = ()) 
     near = renamed or suggestions(known, identifier)
     cure = f"did you mean {', '.join(near)}?" if near else "closeout verify lists what there is"
     kinds = "requirement, analysis, parameter, record, waiver, nonconformance, article or document"
-    return UserError((f"there is no {kinds} {identifier}", cure))
+    return UserError(f"there is no {kinds} {identifier}", cure)
 
 
 def _now(identifier: str, renamed: Names) -> list[str]:

@@ -10,8 +10,8 @@ from closeout.graph import Index
 from closeout.graph.findings import alike, nearest
 from closeout.model.choice import Choice
 from closeout.model.dossier import Compliance, State
+from closeout.model.errors import Mistake
 
-Mistakes = list[tuple[str, str]]
 # What is said of a value that no requirement has; those of verdicts are asked once they are known.
 _NONE_HAS = {
     "owner": "no requirement has this owner",
@@ -23,7 +23,7 @@ _NONE_HAS = {
 _OF_VERDICTS = ("state", "code")
 
 
-def read_only(texts: Sequence[str], index: Index, wrong: Mistakes) -> Choice | None:
+def read_only(texts: Sequence[str], index: Index, wrong: list[Mistake]) -> Choice | None:
     """Return which requirements are asked for, None for all; mistakes are added to ``wrong``."""
     if not texts:
         return None
@@ -62,7 +62,7 @@ def _may_be(name: str, owners: frozenset[str], choice: Choice, index: Index) -> 
     return any(choice.plans(one.level, one.review) for one in requirement.verification)
 
 
-def _named(patterns: Iterable[str], index: Index, wrong: Mistakes) -> set[str]:
+def _named(patterns: Iterable[str], index: Index, wrong: list[Mistake]) -> set[str]:
     """Return the requirements that the patterns name, with all that is derived from them."""
     named: set[str] = set()
     for pattern in patterns:
@@ -75,7 +75,7 @@ def _named(patterns: Iterable[str], index: Index, wrong: Mistakes) -> set[str]:
     return index.below(named)
 
 
-def _values(texts: Iterable[str], index: Index, wrong: Mistakes) -> dict[str, frozenset[str]]:
+def _values(texts: Iterable[str], index: Index, wrong: list[Mistake]) -> dict[str, frozenset[str]]:
     """Return the values that are asked for by key; none of a key where anything will do."""
     known = _known(index)
     asked: dict[str, set[str]] = {key: set() for key in known}

@@ -6,10 +6,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from closeout.run.errors import UserError
+from closeout.model.errors import UserError
 from closeout.snapshot import (
     Snapshot,
-    SnapshotError,
     find_root,
     open_commit,
     open_tree,
@@ -25,7 +24,7 @@ def opened(root: Path, revision: str | None = None) -> Iterator[tuple[Snapshot, 
     Raises:
         UserError: the revision cannot be opened, or git refuses.
     """
-    with open_store(store_folder(root)) as store, refusing(), _snapshot(root, revision) as snapshot:
+    with open_store(store_folder(root)) as store, _snapshot(root, revision) as snapshot:
         yield snapshot, store
 
 
@@ -38,21 +37,10 @@ def root_of(place: Path) -> Path:
     root = find_root(place)
     if root is None:
         raise UserError(
-            (
-                "there is no project here: no requirements/project.yaml in this folder or above",
-                "go to a project's folder, or make one: closeout start DIR",
-            )
+            "there is no project here: no requirements/project.yaml in this folder or above",
+            "go to a project's folder, or make one: closeout start DIR",
         )
     return root
-
-
-@contextmanager
-def refusing() -> Iterator[None]:
-    """Turn what a snapshot refuses into a mistake of the user, with its cure."""
-    try:
-        yield
-    except SnapshotError as error:
-        raise UserError((error.message, error.cure)) from error
 
 
 def _snapshot(root: Path, revision: str | None) -> Snapshot:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from closeout.evaluate.engine import Evaluator
 from closeout.evaluate.witness import Trace, foreign_files
 from closeout.graph import Index
-from closeout.judge import Run, Standing, findings, judge
+from closeout.judge import Run, Standing, findings_of, judge
 from closeout.model.as_of import span
 from closeout.model.choice import Choice
 from closeout.model.dossier import Compliance, Dossier, Scale
@@ -234,7 +234,7 @@ def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
 
 def _with_findings(dossier: Dossier, checked: Checked, snapshot: Snapshot) -> Dossier:
     """Return a dossier with what only verdicts can tell."""
-    after = apply(findings(dossier, checked.index, checked.units), checked.index)
+    after = apply(findings_of(dossier, checked.index, checked.units), checked.index)
     found = placed(snapshot, after.findings)
     raised = any(problem.severity is Severity.ERROR for problem in found)
     return replace(

@@ -16,6 +16,7 @@ from closeout.graph.findings import nearest
 from closeout.model.answer import Answer
 from closeout.model.criterion import Condition, Criterion
 from closeout.model.dossier import Dossier
+from closeout.model.errors import UserError
 from closeout.model.problem import Pointer, Problem
 from closeout.model.question import AnalysisSpec
 from closeout.model.records import Basis, BasisKind, ConditionKind, Method, Verification
@@ -24,7 +25,6 @@ from closeout.run import opening
 from closeout.run.asked import read_settings
 from closeout.run.check import Checked, check_project
 from closeout.run.days import day_of
-from closeout.run.errors import UserError
 from closeout.run.explanation import Explanation, about, first_part, rest_part
 from closeout.run.options import Options
 from closeout.run.pipeline import Outcome, assessing
@@ -110,7 +110,7 @@ class Project:
             assessing(snapshot, store, options, about=of, verdicts_alone=not set) as found,
         ):
             if isinstance(found, Outcome):
-                raise UserError(*_messages(found.dossier.problems))
+                raise UserError.all_of(_messages(found.dossier.problems))
             first = first_part(found, found.outcome(), identifier, colour=False, width=width)
             rest, outcome = rest_part(found, first, wanted)
         return Explanation(identifier, first.text + rest, outcome.dossier, outcome.studies)
@@ -140,10 +140,10 @@ class Project:
             wrong = list(_not_taken(spec, inputs))
             settings = read_settings(() if wrong else texts, index, units, wrong, "")
             if wrong:
-                raise UserError(*wrong)
+                raise UserError.all_of(wrong)
             asked = ask(_at(spec, index), index, units, dict(settings))
             if asked.question is None:
-                raise UserError((f"{analysis} cannot be asked: {asked.fault}", "closeout lint"))
+                raise UserError(f"{analysis} cannot be asked: {asked.fault}", "closeout lint")
             reply = evaluator.answer([asked.question], {spec.name: spec})[asked.question]
         return _values(spec, asked, reply)
 
@@ -163,7 +163,7 @@ def _settings(amounts: Mapping[str, str]) -> tuple[str, ...]:
         if not isinstance(amount, str)
     ]
     if wrong:
-        raise UserError(*wrong)
+        raise UserError.all_of(wrong)
     return tuple(f"{name}={amount}" for name, amount in amounts.items())
 
 
@@ -180,7 +180,7 @@ def _checked(snapshot: Snapshot, store: Store, evaluator: Evaluator, options: Op
     checked = check_project(snapshot, store, evaluator, options, day_of(snapshot, options))
     if isinstance(checked, tuple):
         problems, _ = checked
-        raise UserError(*_messages(problems))
+        raise UserError.all_of(_messages(problems))
     return checked
 
 
@@ -193,10 +193,10 @@ def _spec(name: str, index: Index) -> AnalysisSpec:
         return index.analyses[name]
     if name in index.shared:
         several = ", ".join(index.shared[name])
-        raise UserError((f"{name} is the name of several analyses", f"write one of {several}"))
+        raise UserError(f"{name} is the name of several analyses", f"write one of {several}")
     near = nearest(name, index.analyses)
     cure = f"did you mean {near}?" if near else f"there are {', '.join(index.analyses) or 'none'}"
-    raise UserError((f"there is no analysis {name} that can be used", cure))
+    raise UserError(f"there is no analysis {name} that can be used", cure)
 
 
 def _not_taken(spec: AnalysisSpec, inputs: Iterable[str]) -> Iterator[tuple[str, str]]:
@@ -228,7 +228,7 @@ def _at(spec: AnalysisSpec, index: Index) -> Verification:
 def _values(spec: AnalysisSpec, asked: Asked, reply: Reply) -> Values:
     answer = reply.result
     if not isinstance(answer, Answer):
-        raise UserError((f"{spec.name}: {answer.message}", answer.traceback))
+        raise UserError(f"{spec.name}: {answer.message}", answer.traceback)
     found: dict[str, Found | Cases] = {}
     for field in spec.fields:
         cases: dict[str | None, Found] = {

@@ -31,7 +31,7 @@ def worded(index: Index, units: Units, snapshot: Snapshot, cache: Cache) -> list
         key = key_of("wording", snapshot.digest(path), register, identifiers)
         text = cache.get(key)
         if text is None:
-            from closeout.rules.wording import wording
+            from closeout.rules.wording.statements import wording
 
             text = _encoded(wording(some, named, units))
             cache.put(key, text)

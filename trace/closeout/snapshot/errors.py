@@ -5,14 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from closeout.model.errors import UserError
 
-class SnapshotError(Exception):
+
+class SnapshotError(UserError):
     """A state of a project that cannot be had; ``message`` says why, ``cure`` what to do."""
-
-    def __init__(self, message: str, cure: str) -> None:
-        super().__init__(message)
-        self.message = message
-        self.cure = cure
 
 
 @contextmanager

@@ -1,0 +1,34 @@
+"""What can be said only of what was judged: findings about evidence, waivers, agreements, failures.
+
+Each module yields findings; nothing here decides a verdict.
+"""
+
+from closeout.graph import Index
+from closeout.judge.findings.agreements import disagreements
+from closeout.judge.findings.evidence import (
+    contradictions,
+    doubts,
+    failed_validations,
+    not_tested,
+    thin_margins,
+)
+from closeout.judge.findings.failures import unreported_logs
+from closeout.judge.findings.waivers import waived
+from closeout.measure import Units
+from closeout.model.dossier import Dossier
+from closeout.model.problem import Finding
+
+
+def findings_of(dossier: Dossier, index: Index, units: Units) -> tuple[Finding, ...]:
+    """Return what can be said only of what was judged: each once."""
+    found = (
+        *contradictions(dossier, index, units),
+        *doubts(dossier, index),
+        *not_tested(dossier, index, units),
+        *thin_margins(dossier, index),
+        *waived(dossier, index, units),
+        *disagreements(dossier, index),
+        *unreported_logs(dossier, index),
+        *failed_validations(dossier),
+    )
+    return tuple(dict.fromkeys(found))

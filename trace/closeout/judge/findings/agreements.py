@@ -1,0 +1,34 @@
+"""Findings about agreements: of what is not closed (any more), and of the wrong authority."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from closeout.graph import Index
+from closeout.graph.findings import warning
+from closeout.judge.cover import may_approve
+from closeout.model.dossier import Dossier
+from closeout.model.problem import Finding
+
+
+def disagreements(dossier: Dossier, index: Index) -> Iterator[Finding]:
+    """Yield agreements of what is not closed (any more), and those of the wrong authority."""
+    results = {result.id: result for result in dossier.requirements}
+    for agreement in index.project.agreements:
+        for number, name in enumerate(agreement.requirements):
+            result, where = results.get(name), agreement.where / "requirements" / number
+            if result is None:
+                continue
+            if not result.closed and agreement.planned is None:
+                yield warning(
+                    "agreed-but-open", where,
+                    f"{name} was agreed as closed at {agreement.review}, and is not: {result.why}",
+                    "tell the board, and close it again",
+                )  # fmt: skip
+            requirement = index.requirements[name]
+            if agreement.by is not None and not may_approve(agreement.by, requirement, index):
+                yield warning(
+                    "agreed-by-another", where,
+                    f"{agreement.by} is not the authority of {name}'s source",
+                    "have it agreed by whoever project.authorities names",
+                )  # fmt: skip
