@@ -16,7 +16,7 @@ from random import Random
 
 import pytest
 
-from closeout.judge import thin_margins
+from closeout.judge.findings.evidence import thin_margins
 from closeout.model.answer import Answer, Extent
 from closeout.model.dossier import Evidence, State
 from closeout.render import rows
