@@ -20,8 +20,10 @@ from closeout import absent
 from closeout import math as cm
 from closeout.arithmetic import symbol
 from closeout.arithmetic.derivation import Step, derivation
+from closeout.arithmetic.expressions import forms
 from closeout.arithmetic.recorded import MOST_OPERATIONS, NoFormula, record
 from closeout.arithmetic.symbolic import symbolic
+from tests.arithmetic.on_sympy import compiled
 
 X = ("x", None)
 POINTS = ((0.0, 1.0), (1.0, 3.0), (4.0, 0.0))
@@ -92,7 +94,7 @@ def test_functions_on_sympy_symbols_are_those_of_sympy() -> None:
 def test_a_function_on_a_symbol_has_the_value_of_the_function_on_the_number(name: str) -> None:
     function = getattr(cm, name)
     x = symbol.real_symbol("x")
-    (value,) = symbol.compile_([x], [function(x)])(0.4)
+    (value,) = compiled([x], [function(x)])(0.4)
     assert value == pytest.approx(function(0.4), rel=1e-15)
 
 
@@ -115,7 +117,7 @@ def test_a_function_on_a_symbol_has_the_value_of_the_function_on_the_number(name
 def test_the_derivative_of_a_function_is_exact(name: str, at: float, slope: Any) -> None:
     x = symbol.real_symbol("x")
     form = getattr(cm, name)(x)
-    value, found = symbol.compile_([x], [form, form.diff(x)])(at)
+    value, found = compiled([x], [form, form.diff(x)])(at)
     assert value == pytest.approx(getattr(cm, name)(at), rel=1e-15)
     assert found == pytest.approx(float(slope(mpmath.mpf(at))), rel=1e-14)
 
@@ -123,7 +125,7 @@ def test_the_derivative_of_a_function_is_exact(name: str, at: float, slope: Any)
 def test_the_largest_of_several_is_that_of_two_by_two() -> None:
     x, y, z = (symbol.real_symbol(name) for name in "xyz")
     assert cm.maximum(x, y, z) == cm.maximum(cm.maximum(x, y), z)
-    (least, most) = symbol.compile_([x, y, z], [cm.minimum(x, y, z), cm.maximum(x, y, z)])(3, 1, 2)
+    (least, most) = compiled([x, y, z], [cm.minimum(x, y, z), cm.maximum(x, y, z)])(3, 1, 2)
     assert (least, most) == (1, 3)
 
 
@@ -144,7 +146,7 @@ def test_a_table_rewrites_itself_as_piecewise(at: float) -> None:
 @pytest.mark.parametrize(("at", "slope"), [(0.5, 2.0), (2.0, -1.0), (1.0, -1.0), (4.0, -1.0)])
 def test_the_slope_of_a_table(at: float, slope: float) -> None:
     x = symbol.real_symbol("x")
-    (found,) = symbol.compile_([x], [cm.table(x, POINTS).diff(x)])(at)
+    (found,) = compiled([x], [cm.table(x, POINTS).diff(x)])(at)
     assert found == slope
 
 
@@ -159,8 +161,10 @@ def test_tables_of_the_same_points_are_the_same_function() -> None:
 
 def test_a_form_in_terms_of_the_inputs() -> None:
     s = symbolic(single(lambda a, b: cm.exp(a) * b + 2.0 * a), {"a": 1.0, "b": 2.0})
-    a, b = s.inputs["a"], s.inputs["b"]
-    assert sympy.simplify(s.form(X) - (sympy.exp(a) * b + 2.0 * a)) == 0
+    on, stage = forms(s, X), s.stage(X)
+    assert stage is not None
+    a, b = (on.symbols[s.inputs[name]] for name in "ab")
+    assert sympy.simplify(on.whole(stage.node) - (sympy.exp(a) * b + 2.0 * a)) == 0
     assert not s.reasons
 
 
@@ -178,7 +182,9 @@ def test_a_field_that_rests_on_an_earlier_field_is_a_formula_of_it() -> None:
     s = symbolic(evaluator(ohm), {"voltage": 5.0, "one": 10.0, "other": 10.0})
     first, second = s.stages
     assert (first.quantity, second.quantity) == ("resistance", "current")
-    assert second.form == s.inputs["voltage"] / first.symbol
+    on = forms(s, ("current", None))
+    voltage = on.symbols[s.inputs["voltage"]]
+    assert on.forms[second.node] == voltage / on.symbols[first.node]
     steps = derivation(s, {"resistance": "ohm", "current": "A"})
     assert steps[1].latex == r"\mathrm{current} = \frac{\mathrm{voltage}}{\mathrm{resistance}}"
     assert steps[1].numbers_latex == r" = \frac{5}{5}"
@@ -229,7 +235,7 @@ def test_what_is_no_formula_is_told_with_the_line(formula: Any, reason: str) -> 
     assert reason in s.reasons[X]
     assert "test_symbol.py:" in s.reasons[X]
     assert s.stages == ()
-    assert s.form(X) is None
+    assert forms(s, X).forms == {}
     assert derivation(s, {}) == ()
 
 
@@ -492,7 +498,7 @@ def test_relative_functions_keep_their_digits_near_zero(x: float) -> None:
     """Against 50 digits by mpmath of (e^x - 1)/x and ln(1 + x)/x and of their derivatives."""
     symbol_ = symbol.real_symbol("x")
     forms = [symbol.exprel(symbol_), symbol.log1prel(symbol_)]
-    compiled = symbol.compile_([symbol_], [*forms, *(form.diff(symbol_) for form in forms)])
+    evaluated = compiled([symbol_], [*forms, *(form.diff(symbol_) for form in forms)])
     with mpmath.workdps(50):
         a = mpmath.mpf(x)
         expected = [
@@ -501,7 +507,7 @@ def test_relative_functions_keep_their_digits_near_zero(x: float) -> None:
             (mpmath.exp(a) * (a - 1) + 1) / a**2,
             (a / (1 + a) - mpmath.log1p(a)) / a**2,
         ]
-        errors = [abs(v / e - 1) for v, e in zip(compiled(x), expected, strict=True)]
+        errors = [abs(v / e - 1) for v, e in zip(evaluated(x), expected, strict=True)]
     assert max(errors) < 1e-13
     assert [form.rewrite("exp") for form in forms[:1]] == [(sympy.exp(symbol_) - 1) / symbol_]
 

@@ -52,10 +52,7 @@ def derivation(
         for stage in stages
         if not stage.field or (stage.quantity, stage.case) not in symbolic.reasons
     )
-    known: dict[Node, Stage] = {}
-    for stage in symbolic.stages:
-        if isinstance(stage.node, Value):
-            known.setdefault(stage.node, stage)
+    known = symbolic.made
     return tuple(_step(symbolic, stage, known, units) for stage in stages)
 
 
@@ -85,7 +82,7 @@ def _lines(
     if not isinstance(node, Value):
         return writer.row(name, end), end, end
     # A field that is an earlier value or an input by another name is only said to be it.
-    written_out = known.get(node) is stage and node.operation != "input"
+    written_out = known.get(node) is stage
 
     def right_side(shown: _Symbols) -> str:
         laid = None if written_out else shown(node)

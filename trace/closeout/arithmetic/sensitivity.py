@@ -1,18 +1,17 @@
 """What drives a quantity: its slope by each parameter, and what each adds to its spread.
 
-First order, at the nominal point. Exact derivatives by SymPy where the analysis has a symbolic
-form, differences elsewhere. Pure: no process, no file.
+First order, at the nominal point. Exact derivatives where the analysis has a symbolic form,
+differences elsewhere. Pure: no process, no file.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from math import isfinite
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from closeout import Absent
-from closeout.arithmetic.recorded import Key
-from closeout.arithmetic.symbolic import Stage, Symbolic
+from closeout.arithmetic.recorded import Key, Value
+from closeout.arithmetic.symbolic import Symbolic
 
 Values = Mapping[Key, float]
 Evaluate = Callable[[Mapping[str, float]], Values]
@@ -31,7 +30,7 @@ class Sensitivity(NamedTuple):
     derivative times half the width of the tolerance, without sign. ``share`` is its part of the
     sum of the squares of the spreads, in percent: the part of the variance, to first order, of
     parameters that are independent and distributed alike. ``exact`` says that the derivative is
-    SymPy's. All are None where the quantity has no value beside the inputs.
+    that of the formula. All are None where the quantity has no value beside the inputs.
     """
 
     parameter: str
@@ -92,42 +91,17 @@ def _sensitivity(
 def gradient(symbolic: Symbolic, key: Key) -> dict[str, float] | None:
     """Return the exact derivative of a quantity by each input, at the inputs; None without a form.
 
-    Each stage is differentiated by SymPy by what stands in it, and the chain rule goes through the
-    stages from the last to the first, so nothing is multiplied out. None also where a derivative
-    has no value at this point.
+    None also where a derivative has no value at this point.
     """
-    stages = symbolic.stages_of(key)
-    if not stages:
+    from closeout.arithmetic.slopes import derivatives
+
+    stage = symbolic.stage(key)
+    if stage is None:
         return None
-    try:
-        partials = _partials(symbolic, stages)
-    except (ArithmeticError, ValueError, TypeError, NameError, RecursionError):
+    slopes = derivatives(stage.node) if isinstance(stage.node, Value) else {}
+    if slopes is None:
         return None
-    slopes: dict[Any, float] = {stages[-1].symbol: 1.0}
-    for stage in reversed(stages):
-        slope = slopes.get(stage.symbol, 0.0)
-        for symbol, partial in partials[stage.symbol]:
-            slopes[symbol] = slopes.get(symbol, 0.0) + slope * partial
-    found = {name: slopes.get(symbol, 0.0) for name, symbol in symbolic.inputs.items()}
-    return found if all(isfinite(slope) for slope in found.values()) else None
-
-
-def _partials(symbolic: Symbolic, stages: tuple[Stage, ...]) -> dict[Any, list[tuple[Any, float]]]:
-    """Return, by the symbol of a stage, the derivative by each symbol in it, as a number."""
-    from closeout.arithmetic import symbol
-
-    wanted = [
-        (stage.symbol, by, stage.form.diff(by))
-        for stage in stages
-        for by in sorted(stage.form.free_symbols, key=str)
-    ]
-    known = {symbolic.inputs[name]: value for name, value in symbolic.at.items()}
-    known |= {stage.symbol: stage.value for stage in stages}
-    compiled = symbol.compile_(list(known), [partial for *_, partial in wanted])
-    found: dict[Any, list[tuple[Any, float]]] = {stage.symbol: [] for stage in stages}
-    for (of, by, _), value in zip(wanted, compiled(*known.values()), strict=True):
-        found[of].append((by, float(value)))
-    return found
+    return {name: slopes.get(node, 0.0) for name, node in symbolic.inputs.items()}
 
 
 def _difference(

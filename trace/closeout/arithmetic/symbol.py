@@ -12,8 +12,6 @@ from __future__ import annotations
 
 import math
 import operator
-import re
-from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from functools import cache, reduce
 from itertools import count, pairwise
@@ -25,6 +23,7 @@ from sympy.codegen.cfunctions import log10 as _log10
 
 from closeout import math as elementary
 from closeout.arithmetic.recorded import FUNCTIONS
+from closeout.arithmetic.slopes import slope_of_table
 
 Points = tuple[tuple[float, float], ...]
 
@@ -118,6 +117,9 @@ class ExprelSlope(sympy.Function):  # type: ignore[misc]
         (x,) = self.args
         return (sympy.exp(x) - 2 * self) / x
 
+    def _eval_rewrite_as_quotient(self, x: Any, **_: Any) -> Any:
+        return (sympy.exp(x) - Exprel(x)) / x
+
     @staticmethod
     def _imp_(x: float) -> float:
         if abs(x) >= NEAR_ZERO:
@@ -147,6 +149,9 @@ class Log1prelSlope(sympy.Function):  # type: ignore[misc]
     def fdiff(self, argindex: int = 1) -> Any:  # noqa: ARG002
         (x,) = self.args
         return (-1 / (1 + x) ** 2 - 2 * self) / x
+
+    def _eval_rewrite_as_quotient(self, x: Any, **_: Any) -> Any:
+        return (1 / (1 + x) - Log1prel(x)) / x
 
     @staticmethod
     def _imp_(x: float) -> float:
@@ -233,6 +238,7 @@ class Slope(sympy.Function):  # type: ignore[misc]
     """The slope of a table: constant between its points."""
 
     nargs = 1
+    points: Points = ()
 
     def fdiff(self, argindex: int = 1) -> Any:  # noqa: ARG002
         return sympy.Integer(0)
@@ -253,12 +259,10 @@ def _table_of(points: Points) -> Any:
 @cache
 def _slope_of(points: Points) -> Any:
     def slope(x: float) -> float:
-        i = min(bisect_right(points, x, key=lambda point: point[0]), len(points) - 1)
-        (x0, y0), (x1, y1) = points[max(i, 1) - 1], points[max(i, 1)]
-        return (y1 - y0) / (x1 - x0)
+        return slope_of_table(x, points)
 
     name = f"slope_{next(_numbers)}"
-    held: dict[str, Any] = {"_imp_": staticmethod(slope)}
+    held: dict[str, Any] = {"points": points, "_imp_": staticmethod(slope)}
     return type(name, (Slope,), held)
 
 
@@ -355,45 +359,11 @@ def apply(operation: str, *operands: Any) -> Any:
     return function(*(sympy.sympify(operand) for operand in operands))
 
 
-def compile_(
-    arguments: Sequence[Any], expressions: Sequence[Any], steps: Sequence[tuple[Any, Any]] = ()
-) -> Callable[..., list[float]]:
-    """Return a function of numbers that evaluates expressions by the standard library.
-
-    Args:
-        arguments: the symbols, in the order of the function's arguments.
-        expressions: what it returns.
-        steps: symbols that the expressions hold beside, with what each stands for, in order.
-    """
-
-    def shared(given: Any) -> Any:
-        return list(steps), list(given)
-
-    own = {
-        function.func.__name__: function.func._imp_
-        for expression in (*expressions, *(form for _, form in steps))
-        for function in expression.atoms(sympy.Function)
-        if hasattr(function.func, "_imp_")
-    }
-    compiled: Callable[..., list[float]] = sympy.lambdify(
-        list(arguments), list(expressions), modules=[own, "math"], cse=shared, dummify=True
-    )
-    return compiled
-
-
-def expression(value: float) -> Any:
-    """Return a number as an expression, to its last digit."""
-    return sympy.sympify(value)
-
-
 def real_symbol(name: str) -> Any:
     """Return the symbol of an input: equal to any other of the same name from here."""
     return sympy.Symbol(name, real=True)
 
 
 def own_symbol(name: str) -> Any:
-    """Return a symbol that differs from every other one, also of the same name.
-
-    Its name is made an identifier, as it becomes a variable of what :func:`compile_` makes.
-    """
-    return sympy.Dummy(re.sub(r"\W", "_", name, flags=re.ASCII), real=True)
+    """Return a symbol that differs from every other one, also of the same name."""
+    return sympy.Dummy(name, real=True)

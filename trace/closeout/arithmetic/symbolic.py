@@ -1,19 +1,28 @@
 """The symbolic form of an analysis: stages, each in terms of inputs and earlier stages.
 
 A stage is a field of the result, or a value that the author gave a name to; so the formulas stay
-as short as the author wrote them, and nothing is ever multiplied out. Pure: no process, no file.
+as short as the author wrote them, and nothing is ever multiplied out. What SymPy makes of them is
+in :mod:`closeout.arithmetic.expressions`. Pure: no process, no file.
 """
 
 from __future__ import annotations
 
 import os
 import traceback
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from math import isfinite, sqrt
 from typing import Any, NamedTuple
 
 from closeout import Absent
-from closeout.arithmetic.recorded import Key, Node, NoFormula, Recording, Value, record
+from closeout.arithmetic.recorded import (
+    COMPUTE,
+    Key,
+    Node,
+    NoFormula,
+    Recording,
+    Value,
+    record,
+)
 
 Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
 Box = tuple[tuple[str, float, float], ...]
@@ -33,28 +42,25 @@ class Stage(NamedTuple):
     """One line of a calculation.
 
     ``quantity`` and ``case`` are those of the result's field, or the name that the author gave to
-    the value (``field`` is False then). ``node`` is what was recorded, or a constant. ``symbol``
-    stands for it in later stages; ``form`` is it in terms of inputs and earlier symbols.
+    the value (``field`` is False then). ``node`` is what was recorded, or a constant.
     """
 
     quantity: str
     case: str | None
     field: bool
     node: Value | float
-    symbol: Any
-    form: Any
     value: float
 
 
 class Symbolic(NamedTuple):
     """The symbolic form of an analysis at one point, where it has one.
 
-    ``inputs`` are the symbols of the arguments, ``at`` the numbers put in. ``stages`` come in an
+    ``inputs`` are the nodes of the arguments, ``at`` the numbers put in. ``stages`` come in an
     order in which each can be computed. ``reasons`` tells, by quantity and case, why one has no
-    form that may be used.
+    form that may be used. ``tables`` names look-ups in tables, by their nodes.
     """
 
-    inputs: Mapping[str, Any]
+    inputs: Mapping[str, Value]
     at: Mapping[str, float]
     stages: tuple[Stage, ...]
     reasons: Mapping[Key, str]
@@ -66,29 +72,58 @@ class Symbolic(NamedTuple):
             return None
         return next((s for s in self.stages if s.field and (s.quantity, s.case) == key), None)
 
+    @property
+    def made(self) -> dict[Node, Stage]:
+        """The stage in which each node is written out; other stages of that node only name it."""
+        found: dict[Node, Stage] = {}
+        for stage in self.stages:
+            if isinstance(stage.node, Value) and stage.node.operation != "input":
+                found.setdefault(stage.node, stage)
+        return found
+
     def stages_of(self, key: Key) -> tuple[Stage, ...]:
         """Return the stages that a quantity and case needs, itself last; empty without a form."""
         last = self.stage(key)
         if last is None:
             return ()
-        wanted = {last.symbol}
-        found = []
-        for stage in reversed(self.stages):
-            if stage.symbol in wanted:
-                found.append(stage)
-                wanted |= stage.form.free_symbols
-        return tuple(reversed(found))
+        made = self.made
+        nodes = beneath([last.node]) if isinstance(last.node, Value) else []
+        needed = [id(made[node]) for node in nodes if node in made]
+        return (*(one for one in self.stages if id(one) in needed and one is not last), last)
 
-    def form(self, key: Key) -> Any:
-        """Return a quantity and case in terms of the inputs alone, as a SymPy expression, or None.
 
-        It can be long: a stage that is used twice is written out twice.
-        """
-        whole: dict[Any, Any] = {}
-        for stage in self.stages_of(key):
-            whole[stage.symbol] = stage.form.xreplace(whole)
-        last = self.stage(key)
-        return None if last is None else whole[last.symbol]
+def beneath(values: Iterable[Node], stop: Container[Node] = ()) -> list[Node]:
+    """Return values and all that they rest on, each behind its operands.
+
+    Not what lies beneath the nodes of ``stop``, which stand for themselves.
+    """
+    found: dict[Node, None] = {}
+    left = list(values)[::-1]
+    while left:
+        node = left[-1]
+        missing = [] if node in stop else [one for one in node.nodes if one not in found]
+        if missing:
+            left += missing[::-1]
+        else:
+            found[left.pop()] = None
+    return list(found)
+
+
+def replayed(nodes: Iterable[Node], point: Mapping[str, float]) -> dict[Node, Any]:
+    """Return the number of each node at a point of the arguments; raises what the numbers raise.
+
+    Args:
+        nodes: in an order in which each can be computed.
+        point: the arguments, by name.
+    """
+    found: dict[Node, Any] = {}
+    for node in nodes:
+        if node.operation == "input":
+            found[node] = point[node.operands[0]]
+        else:
+            operands = (found[one] if isinstance(one, Node) else one for one in node.operands)
+            found[node] = COMPUTE[node.operation](*operands)
+    return found
 
 
 def symbolic(
@@ -119,12 +154,9 @@ def symbolic(
         if isinstance(value := recording.values[key], Absent):
             reasons[key] = f"it has no value: {value.reason}"
     kept = [key for key in wanted if key not in reasons]
-    try:
-        symbols, stages = _stages(recording, kept)
-        reasons |= _disagreements(evaluate, inputs, box, symbols, stages, kept)
-    except (RecursionError, ArithmeticError, ValueError, TypeError) as error:
-        return _none(evaluate, inputs, wanted, f"SymPy cannot write it: {_first_line(error)}")
-    return Symbolic(symbols, dict(inputs), stages, reasons, recording.tables)
+    reasons |= _disagreements(evaluate, inputs, box, recording, kept)
+    stages = _stages(recording, kept)
+    return Symbolic(recording.inputs, dict(inputs), stages, reasons, recording.tables)
 
 
 def _none(
@@ -156,54 +188,24 @@ def _first_line(error: Exception) -> str:
     return (str(error).strip().splitlines() or [type(error).__name__])[0][:300]
 
 
-def _stages(recording: Recording, keys: Sequence[Key]) -> tuple[dict[str, Any], tuple[Stage, ...]]:
-    from closeout.arithmetic import symbol
+def _stages(recording: Recording, keys: Sequence[Key]) -> tuple[Stage, ...]:
+    """Return the lines of the calculation.
 
-    symbols = {name: symbol.real_symbol(name) for name in recording.inputs}
-    forms: dict[Node, Any] = {node: symbols[name] for name, node in recording.inputs.items()}
+    The fields that are constants, inputs handed on, or the same value as an earlier one come last.
+    """
     names = _stage_names(recording, keys)
-    stages: list[Stage] = []
-    for node in _needed(recording, keys):
-        if node.operation != "input":
-            forms[node] = _form(node, forms)
-        if node in names and isinstance(node, Value):
-            quantity, case, field = names[node]
-            own = symbol.own_symbol(quantity if case is None else f"{quantity}[{case}]")
-            stages.append(Stage(quantity, case, field, node, own, forms[node], node.value))
-            forms[node] = own
-    stages += _further_fields(recording, keys, names, forms)
-    return symbols, tuple(stages)
-
-
-def _form(node: Node, forms: Mapping[Node, Any]) -> Any:
-    from closeout.arithmetic import symbol
-
-    return symbol.apply(
-        node.operation, *(forms[o] if isinstance(o, Node) else o for o in node.operands)
-    )
-
-
-def _further_fields(
-    recording: Recording,
-    keys: Sequence[Key],
-    names: Mapping[Node, tuple[str, str | None, bool]],
-    forms: Mapping[Node, Any],
-) -> list[Stage]:
-    """Return the fields that are constants, inputs handed on, or the same value as an earlier."""
-    from closeout.arithmetic import symbol
-
-    found = []
+    stages = [
+        Stage(*names[node], node, node.value)
+        for node in _needed(recording, keys)
+        if node in names and isinstance(node, Value)
+    ]
     for key in keys:
         value = recording.values[key]
-        if isinstance(value, Value):
-            if names.get(value, ())[:2] == key:
-                continue
-            form, number = forms[value], value.value
-        else:
-            form, number = symbol.expression(value), float(value)
-        own = symbol.own_symbol(key[0] if key[1] is None else f"{key[0]}[{key[1]}]")
-        found.append(Stage(*key, True, value, own, form, number))
-    return found
+        if not isinstance(value, Value):
+            stages.append(Stage(*key, True, value, float(value)))
+        elif names.get(value, ())[:2] != key:
+            stages.append(Stage(*key, True, value, value.value))
+    return tuple(stages)
 
 
 def _needed(recording: Recording, keys: Sequence[Key]) -> list[Node]:
@@ -271,34 +273,28 @@ def _disagreements(
     evaluate: Evaluate,
     inputs: Mapping[str, float],
     box: Box,
-    symbols: Mapping[str, Any],
-    stages: Sequence[Stage],
+    recording: Recording,
     keys: Sequence[Key],
 ) -> dict[Key, str]:
     """Return which quantities differ from the numbers, and where."""
-    from closeout.arithmetic import symbol
-
-    fields = {(stage.quantity, stage.case): stage.symbol for stage in stages if stage.field}
-    compiled = symbol.compile_(
-        list(symbols.values()),
-        [fields[key] for key in keys],
-        [(stage.symbol, stage.form) for stage in stages],
-    )
+    values = {key: recording.values[key] for key in keys}
+    nodes = beneath(value for value in values.values() if isinstance(value, Value))
     points = [dict(inputs), *_points(inputs, box)]
     reasons: dict[Key, str] = {}
     pairs: dict[Key, list[tuple[float, float]]] = {key: [] for key in keys}
     for point in points:
         number = evaluate(point)
         try:
-            form = compiled(*(point[name] for name in symbols))
+            form = replayed(nodes, point)
         except (ArithmeticError, ValueError, TypeError) as error:
             text = f"its symbolic form has no value at {_shown(point, box)}: {error}"
             return dict.fromkeys(keys, text)
-        for key, value in zip(keys, form, strict=True):
+        for key, value in values.items():
             if isinstance(missing := number.get(key), Absent) or missing is None:
                 reasons.setdefault(key, f"it has no value at {_shown(point, box)}")
             else:
-                pairs[key].append((float(missing), value))
+                on_symbols = form[value] if isinstance(value, Value) else value
+                pairs[key].append((float(missing), on_symbols))
     for key, both in pairs.items():
         largest = max((abs(number) for number, _ in both), default=0.0)
         for point, (value, on_symbols) in zip(points, both, strict=False):
