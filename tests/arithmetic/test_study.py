@@ -23,7 +23,8 @@ def asked(**changed: Any) -> dict[str, Any]:
     return {
         "quantity": "x", "case": None, "at_least": None, "at_most": None, "corner": [],
         "units": {"x": "W h"}, "groups": {}, "sides": [], "drawn": {}, "seed": "R-1",
-        "boundary": None, "marches": True, "quantile": None, "possible": {}, "held": False,
+        "boundary": None, "marches": True, "differentiated": False, "quantile": None,
+        "possible": {}, "held": False,
         **changed,
     }  # fmt: skip
 

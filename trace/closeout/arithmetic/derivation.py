@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 from closeout.arithmetic.recorded import Key, Node, Value
 from closeout.arithmetic.symbolic import Stage, Symbolic
-from closeout.arithmetic.typeset import Laid, Latex, MathMl, Plain, Writer, lay, number, whole
+from closeout.arithmetic.typeset import (
+    LITERAL_DIGITS,
+    Laid,
+    Latex,
+    MathMl,
+    Plain,
+    Writer,
+    lay,
+    number,
+    whole,
+)
 
 
 class Step(NamedTuple):
@@ -78,19 +88,58 @@ def _lines(
     value = number(stage.value, writer).text
     ended = (equals, value) if unit in ("", "1") else (equals, value, writer.unit(unit))
     end = writer.row(*ended)
-    node = stage.node
-    if not isinstance(node, Value):
+    if not isinstance(stage.node, Value):
         return writer.row(name, end), end, end
     # A field that is an earlier value or an input by another name is only said to be it.
-    written_out = known.get(node) is stage
+    is_said = known.get(stage.node) is not stage
+    formula, put_in = _right_sides(stage.node, known, symbolic.tables, writer, is_said=is_said)
+    return writer.row(name, equals, formula), writer.row(equals, put_in), end
+
+
+class Written(NamedTuple):
+    """An equation and the same with numbers put in, as plain text, in LaTeX and in MathML."""
+
+    text: str
+    latex: str
+    mathml: str
+    numbers_text: str
+    numbers_latex: str
+    numbers_mathml: str
+
+
+def written(
+    left: Callable[[Writer], str],
+    node: Node | float,
+    known: Mapping[Node, Stage],
+    tables: Mapping[Node, str],
+) -> Written:
+    """Return what ``left`` writes = a formula, down to inputs and to the stages that are known."""
+    lines, numbers = [], []
+    for writer in (Plain(), Latex(), MathMl()):
+        formula, put_in = _right_sides(node, known, tables, writer, is_said=True)
+        lines.append(writer.row(left(writer), writer.sign("="), formula))
+        numbers.append(writer.row(writer.sign("="), put_in))
+    return Written(lines[0], lines[1], whole(lines[2]), numbers[0], numbers[1], whole(numbers[2]))
+
+
+def _right_sides(
+    node: Node | float,
+    known: Mapping[Node, Stage],
+    tables: Mapping[Node, str],
+    writer: Writer,
+    *,
+    is_said: bool,
+) -> tuple[str, str]:
+    """Return a formula, and the same with numbers; ``is_said`` where its own name stands for it."""
+    if not isinstance(node, Node):
+        text = number(node, writer, LITERAL_DIGITS).text
+        return text, text
 
     def right_side(shown: _Symbols) -> str:
-        laid = None if written_out else shown(node)
-        return (laid or lay(node, writer, shown, symbolic.tables)).text
+        laid = shown(node) if is_said else None
+        return (laid or lay(node, writer, shown, tables)).text
 
-    formula = right_side(_Symbols(writer, known))
-    put_in = right_side(_Numbers(writer, known))
-    return writer.row(name, equals, formula), writer.row(equals, put_in), end
+    return right_side(_Symbols(writer, known)), right_side(_Numbers(writer, known))
 
 
 class _Symbols:

@@ -41,6 +41,11 @@ class WorstOthers:
         found = [self._evaluate({**corner, **point}) for corner in self._corners]
         return min(found, key=lambda values: self._margin(values.get(self._key)))
 
+    @property
+    def corner(self) -> Mapping[str, float]:
+        """The point of all parameters that was found last, and so the worst."""
+        return self._corners[-1]
+
     def improve(self, name: str, value: float) -> bool:
         """Add a worse corner for a value of the argument; return whether there is one."""
         if len(self._corners) >= MOST_CORNERS:

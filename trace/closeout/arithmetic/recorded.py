@@ -187,7 +187,7 @@ class Condition(Node):
         return _operate("not", self)
 
 
-_CONDITIONS = frozenset(("<", "<=", ">", ">=", "and", "or", "not"))
+CONDITIONS = frozenset(("<", "<=", ">", ">=", "and", "or", "not"))
 
 
 def _operate(operation: str, *operands: Any) -> Any:
@@ -201,7 +201,7 @@ def _node(operation: str, operands: tuple[Any, ...]) -> Node:
     if operation == "table":
         operands = (operands[0], _points(operands[1], tape))
     value = COMPUTE[operation](*(o.value if isinstance(o, Node) else o for o in operands))
-    kind = Condition if operation in _CONDITIONS else Value
+    kind = Condition if operation in CONDITIONS else Value
     return kind(tape, operation, operands, value)
 
 

@@ -34,6 +34,8 @@ Box = tuple[tuple[str, float, float], ...]
 T = TypeVar("T")
 
 FIRST = 5
+# Drivers by which the quantity is differentiated as a formula.
+STRONGEST = 3
 
 
 class Budget(NamedTuple):
@@ -105,7 +107,8 @@ def study(
             :mod:`closeout.arithmetic.spread`; ``boundary`` (two parameters, empty for the two that
             drive most, None for none), ``quantile`` (coverage and confidence, or None),
             ``possible`` (what arguments can be at all), ``held`` (whether the criterion is known to
-            hold all over the box), ``marches`` (break-even values without a symbolic form too).
+            hold all over the box), ``marches`` (break-even values without a symbolic form too),
+            ``differentiated`` (derivatives as formulas too, for which SymPy is imported).
 
     Returns:
         ``symbolic`` is why there is no symbolic form, or None. ``sensitivities`` has rows of
@@ -113,7 +116,8 @@ def study(
         ``break_even`` has the first five rows for the others at nominal and each that turns
         nothing, then the same at worst, each with the fields of BreakEven. ``derivation`` has rows
         of quantity, case, text, latex, mathml, numbers_text, numbers_latex, numbers_mathml, value,
-        unit. ``root_sum_square``, ``sobol`` and ``quantiles`` are those of
+        unit; ``differentiated`` those of the strongest drivers, with the fields of Differentiated.
+        ``root_sum_square``, ``sobol`` and ``quantiles`` are those of
         :mod:`closeout.arithmetic.spread`, ``boundary`` is that of :func:`_boundary`; None or empty
         where there is none.
     """
@@ -135,6 +139,7 @@ def study(
         "sobol": parts.spread("Sobol indices", spread.sobol) if detail["drawn"] else None,
         "quantiles": parts.quantiles(),
         "derivation": parts.derivation(),
+        "differentiated": parts.differentiated(driven),
         "reasons": parts.reasons,
     }
 
@@ -253,6 +258,25 @@ class _Parts:
             [s.quantity, s.case, s.text, s.latex, s.mathml, s.numbers_text, s.numbers_latex,
              s.numbers_mathml, s.value, s.unit] for s in steps
         ]  # fmt: skip
+
+    def differentiated(self, driven: tuple[Sensitivity, ...]) -> list[list[Any]]:
+        """Return the derivatives by the strongest drivers as formulas, where they are wanted."""
+        form = self._form
+        slopes = {
+            one.parameter: one.derivative
+            for one in driven[:STRONGEST]
+            if one.exact and one.share and one.derivative is not None
+        }
+        if form is None or not slopes or not self._detail["differentiated"]:
+            return []
+        from closeout.arithmetic.differentiated import differentiated
+
+        return [
+            list(one)
+            for one in self.several(
+                "differentiated", lambda: differentiated(form, self._key, slopes)
+            )
+        ]
 
 
 def _told(error: Exception) -> str:

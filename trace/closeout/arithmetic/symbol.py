@@ -34,6 +34,11 @@ TERMS = 20
 _numbers = count(1)  # of tables, whose functions need names
 
 
+def _on_numbers(function: Callable[[float], float]) -> Any:
+    """Return how SymPy is to evaluate a function: on its own numbers it would come back here."""
+    return staticmethod(lambda x: function(float(x)))
+
+
 class FirstIsGreater(sympy.Function):  # type: ignore[misc]
     """1 where the first argument is the greater one or both are equal, else 0: a slope."""
 
@@ -105,7 +110,7 @@ class Exprel(sympy.Function):  # type: ignore[misc]
     def _eval_rewrite_as_exp(self, x: Any, **_: Any) -> Any:
         return (sympy.exp(x) - 1) / x
 
-    _imp_ = staticmethod(elementary.exprel)
+    _imp_ = _on_numbers(elementary.exprel)
 
 
 class ExprelSlope(sympy.Function):  # type: ignore[misc]
@@ -138,7 +143,7 @@ class Log1prel(sympy.Function):  # type: ignore[misc]
     def _eval_rewrite_as_log(self, x: Any, **_: Any) -> Any:
         return sympy.log(1 + x) / x
 
-    _imp_ = staticmethod(elementary.log1prel)
+    _imp_ = _on_numbers(elementary.log1prel)
 
 
 class Log1prelSlope(sympy.Function):  # type: ignore[misc]
@@ -172,19 +177,19 @@ class Stairs(sympy.Function):  # type: ignore[misc]
 class Floor(Stairs):
     """The largest whole number that is not above x; SymPy's own has no derivative."""
 
-    _imp_ = staticmethod(elementary.floor)
+    _imp_ = _on_numbers(elementary.floor)
 
 
 class Ceil(Stairs):
     """The smallest whole number that is not below x."""
 
-    _imp_ = staticmethod(elementary.ceil)
+    _imp_ = _on_numbers(elementary.ceil)
 
 
 class Sign(Stairs):
     """-1, 0 or 1."""
 
-    _imp_ = staticmethod(elementary.sign)
+    _imp_ = _on_numbers(elementary.sign)
 
 
 class Cbrt(sympy.Function):  # type: ignore[misc]
@@ -195,7 +200,7 @@ class Cbrt(sympy.Function):  # type: ignore[misc]
     def fdiff(self, argindex: int = 1) -> Any:  # noqa: ARG002
         return 1 / (3 * self**2)
 
-    _imp_ = staticmethod(elementary.cbrt)
+    _imp_ = _on_numbers(elementary.cbrt)
 
 
 class NormalCdf(sympy.Function):  # type: ignore[misc]
@@ -209,7 +214,7 @@ class NormalCdf(sympy.Function):  # type: ignore[misc]
     def _eval_rewrite_as_erf(self, x: Any, **_: Any) -> Any:
         return (1 + sympy.erf(x / sympy.sqrt(2))) / 2
 
-    _imp_ = staticmethod(elementary.normal_cdf)
+    _imp_ = _on_numbers(elementary.normal_cdf)
 
 
 class Table(sympy.Function):  # type: ignore[misc]
@@ -252,7 +257,7 @@ def _table_of(points: Points) -> Any:
         return elementary.table(x, points)
 
     name = f"table_{next(_numbers)}"
-    held: dict[str, Any] = {"points": points, "_imp_": staticmethod(look_up)}
+    held: dict[str, Any] = {"points": points, "_imp_": _on_numbers(look_up)}
     return type(name, (Table,), held)
 
 
@@ -262,7 +267,7 @@ def _slope_of(points: Points) -> Any:
         return slope_of_table(x, points)
 
     name = f"slope_{next(_numbers)}"
-    held: dict[str, Any] = {"points": points, "_imp_": staticmethod(slope)}
+    held: dict[str, Any] = {"points": points, "_imp_": _on_numbers(slope)}
     return type(name, (Slope,), held)
 
 

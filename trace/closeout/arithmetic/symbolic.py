@@ -109,20 +109,26 @@ def beneath(values: Iterable[Node], stop: Container[Node] = ()) -> list[Node]:
     return list(found)
 
 
-def replayed(nodes: Iterable[Node], point: Mapping[str, float]) -> dict[Node, Any]:
+def replayed(
+    nodes: Iterable[Node],
+    point: Mapping[str, float],
+    more: Mapping[str, Callable[..., Any]] | None = None,
+) -> dict[Node, Any]:
     """Return the number of each node at a point of the arguments; raises what the numbers raise.
 
     Args:
         nodes: in an order in which each can be computed.
         point: the arguments, by name.
+        more: operations beside those of an analysis.
     """
+    compute = {**COMPUTE, **(more or {})}
     found: dict[Node, Any] = {}
     for node in nodes:
         if node.operation == "input":
             found[node] = point[node.operands[0]]
         else:
             operands = (found[one] if isinstance(one, Node) else one for one in node.operands)
-            found[node] = COMPUTE[node.operation](*operands)
+            found[node] = compute[node.operation](*operands)
     return found
 
 

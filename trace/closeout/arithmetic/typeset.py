@@ -53,7 +53,7 @@ class Latex:
     _SIGNS: ClassVar[dict[str, str]] = {
         "+": " + ", "-": " - ", "minus": "-", "*": r" \cdot ", "=": " = ", "<": " < ", ">": " > ",
         "<=": r" \le ", ">=": r" \ge ", "and": r" \wedge ", "or": r" \vee ", "not": r"\neg ",
-        ",": r",\ ", "pi": r"\pi", "e": r"\mathrm{e}", "Phi": r"\Phi",
+        ",": r",\ ", "pi": r"\pi", "e": r"\mathrm{e}", "Phi": r"\Phi", "d": r"\partial ",
     }  # fmt: skip
     _SPECIAL: ClassVar[dict[int, str]] = str.maketrans({
         "\\": r"\backslash{}", "{": r"\{", "}": r"\}", "$": r"\$", "&": r"\&", "#": r"\#",
@@ -113,6 +113,7 @@ class Plain:
     _SIGNS: ClassVar[dict[str, str]] = {
         "+": " + ", "-": " - ", "minus": "-", "*": " * ", "=": " = ", "<": " < ", ">": " > ",
         "<=": " <= ", ">=": " >= ", "and": " and ", "or": " or ", "not": "not ", ",": ", ",
+        "d": "d_",
     }  # fmt: skip
 
     def numeral(self, digits: str) -> str:
@@ -167,7 +168,7 @@ class MathMl:
 
     _SIGNS: ClassVar[dict[str, str]] = {
         "+": "+", "-": "−", "minus": "−", "*": "·", "=": "=", "<": "&lt;", ">": "&gt;", "<=": "≤",
-        ">=": "≥", "and": "∧", "or": "∨", "not": "¬", ",": ",",
+        ">=": "≥", "and": "∧", "or": "∨", "not": "¬", ",": ",", "d": "∂",
     }  # fmt: skip
     _NAMES: ClassVar[dict[str, str]] = {"pi": "π", "e": "e", "Phi": "Φ"}
     _RAISED: ClassVar[dict[int, int]] = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
@@ -185,7 +186,7 @@ class MathMl:
     def sign(self, kind: str) -> str:
         if kind in self._NAMES:
             return self.words(self._NAMES[kind])
-        form = ' form="prefix"' if kind in ("minus", "not") else ""
+        form = ' form="prefix"' if kind in ("minus", "not", "d") else ""
         return f"<mo{form}>{self._SIGNS[kind]}</mo>"
 
     def row(self, *parts: str) -> str:

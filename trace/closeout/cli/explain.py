@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+import json
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 
 import click
 
 from closeout.cli.common import colour, opened, project_options, width
+from closeout.cli.encoding import print_utf_8
+from closeout.cli.output import check_place, write_file
 from closeout.cli.progress import Progress, progress_bar
 from closeout.cli.readable import readable
 from closeout.graph import Index
 from closeout.graph.checks import nearest
 from closeout.model.errors import UserError
+from closeout.model.solved import Solved
+from closeout.render.terminal import Paint
 from closeout.run.explanation import about as about_identifier
 from closeout.run.explanation import first_part, rest_part, unknown
 from closeout.run.options import Options
@@ -35,6 +41,17 @@ from closeout.run.studies import Wanted
     metavar="P,C",
     help="Bound the share P of all values with the confidence C, as 0.95,0.95.",
 )
+@click.option(
+    "--solve",
+    metavar="NAME",
+    help="Solve the formula for a parameter where the limit is met; the answer comes first.",
+)
+@click.option(
+    "--json",
+    "json_file",
+    metavar="FILE",
+    help="Write the formulas (text, LaTeX, MathML) and what was solved as JSON.",
+)
 @click.argument("identifier", metavar="ID")
 def command(
     review: str | None,
@@ -45,6 +62,8 @@ def command(
     latex: bool,
     boundary: str | None,
     quantile: str | None,
+    solve: str | None,
+    json_file: str | None,
     identifier: str,
 ) -> int:
     """Show whatever has an identifier: how it stands, why, and what that rests on.
@@ -55,9 +74,12 @@ def command(
 
     Status: 0 it was shown, whatever the verdict; 2 there is no such thing.
     """
+    from closeout.render.solved import explained_json
     from closeout.render.study import unused_text
     from closeout.render.whatif import whatif_text
 
+    if json_file is not None and json_file != "-":
+        check_place(Path(json_file))
     options = Options(review, settings, (), jobs, today)
     wanted = Wanted({identifier}, _pair(boundary), _shares(quantile))
     about = partial(about_identifier, identifier)
@@ -69,35 +91,70 @@ def command(
                 readable(one.dossier)
                 raise unknown(identifier, ())
             _check_known(boundary, one.checked.index)
-            outcome = _shown(one, wanted, latex, progress)
+            say = partial(_say, progress) if json_file != "-" else _say_nothing
+            answers = _solved(one, solve, wanted, latex, say)
+            outcome = _shown(one, wanted, latex, say)
         change = ""
         if settings:
             unsettled = replace(options, settings=())
             unchanged = assess(snapshot, store, unsettled, progress, about=about)
             change = "\n" + whatif_text(unchanged.dossier, outcome.dossier, colour=colour())
+    if json_file is not None:
+        found = explained_json(identifier, outcome.studies, answers)
+        text = json.dumps(found, indent=2, ensure_ascii=False) + "\n"
+        if json_file == "-":
+            print_utf_8(text)
+            return 0
+        write_file(Path(json_file), text.encode())
     asked = {"--boundary": boundary, "--quantile": quantile, "--latex": latex}
     unused = [] if outcome.studies else [name for name, value in asked.items() if value]
     sys.stdout.write(change + unused_text(identifier, unused, width()))
     return 0
 
 
-def _shown(one: Assessment, wanted: Wanted, latex: bool, progress: Progress) -> Outcome:
+def _solved(
+    one: Assessment, name: str | None, wanted: Wanted, latex: bool, say: Callable[[str], None]
+) -> tuple[Solved, ...]:
+    """Write what a parameter is where the limits of a requirement are met, and return it."""
+    if name is None:
+        return ()
+    from closeout.render.solved import solved_text
+    from closeout.run.solve import check_solve, solved
+
+    (identifier,) = wanted.requirements or ("",)
+    checked = one.checked
+    check_solve(identifier, name, checked.index)
+    whole = one.to_the_end({identifier})
+    one.step("solving")
+    found = solved(
+        identifier, name, checked.plan, checked.index, checked.units, one.evaluator,
+        whole.replies, one.standing.review,
+    )  # fmt: skip
+    say(solved_text(found, Paint(colour()), width(), latex=latex))
+    return found
+
+
+def _shown(one: Assessment, wanted: Wanted, latex: bool, say: Callable[[str], None]) -> Outcome:
     """Write what is known at once, and then what has to be searched; return all of it."""
     (identifier,) = wanted.requirements or ("",)
     known = one.outcome()
     if not one.checked.index.requirements:
         readable(known.dossier)
     first = first_part(one, known, identifier, colour=colour(), width=width())
-    _write(first.text, progress)
+    say(first.text)
     rest, outcome = rest_part(one, first, wanted, latex=latex)
-    _write(rest, progress)
+    say(rest)
     return outcome
 
 
-def _write(text: str, progress: Progress) -> None:
+def _say(progress: Progress, text: str) -> None:
     progress.close()
     sys.stdout.write(text)
     sys.stdout.flush()
+
+
+def _say_nothing(_: str) -> None:
+    """Keep standard output to what is written for programs."""
 
 
 def _pair(text: str | None) -> tuple[str, ...] | None:

@@ -23,7 +23,6 @@ from closeout.run.studies import Wanted
 # Libraries whose version may change a number or a page of a package.
 NAMED = (
     "numpy",
-    "sympy",
     "pyyaml",
     "jsonschema",
     "jinja2",
@@ -61,7 +60,7 @@ def command(
     with opened(revision) as (snapshot, store), progress_bar() as progress:
         options, wanted = (
             Options(review, settings, (), jobs, today, validate=validate),
-            Wanted(None, boundary=(), attached=True, marches=False),
+            Wanted(None, boundary=(), attached=True, marches=False, differentiated=False),
         )
         outcome = assess(snapshot, store, options, progress, wanted)
         progress.step("writing documents")

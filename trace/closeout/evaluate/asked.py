@@ -59,6 +59,10 @@ def asked(at: Evaluate, inputs: Point, box: Box, message: Any, known: Shown) -> 
         from closeout.arithmetic.study import study
 
         return {"answer": study(at, inputs, box, message["detail"])}
+    if message["kind"] == "solve":
+        from closeout.arithmetic.solve import solve
+
+        return {"answer": solve(at, inputs, box, message["detail"])}
     if message["kind"] == "root sum square":
         from closeout.arithmetic.linear import answer as linear
 

@@ -40,6 +40,7 @@ Progress = Callable[[int, int], None]
 LimitsOf = Callable[[Container[Question]], Mapping[Question, tuple[Sought, ...]]]
 
 KEEP_AFTER = 1.0  # seconds
+SOLVE_LIMIT = 10.0  # of processor time: SymPy may search for ever
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +150,8 @@ class Evaluator:
     ) -> dict[Question, dict[str, Any] | Failure]:
         """Return what a worker told, as it told it, for questions about more than extents.
 
-        A study (:func:`closeout.arithmetic.study.study`), or what is attached to an analysis
+        A study (:func:`closeout.arithmetic.study.study`), a formula solved for an input
+        (:func:`closeout.arithmetic.solve.solve`), or what is attached to an analysis
         (:mod:`closeout.evaluate.attached`).
         """
         told = self._told(questions, specs, lambda _: {}, True)
@@ -354,8 +356,13 @@ def _request(
         "evaluations": question.evaluations,
         "limits": limits,
         "whole": whole,
-        "time_limit": spec.time_limit,
+        "time_limit": time_limit(question, spec),
     }
+
+
+def time_limit(question: Question, spec: AnalysisSpec) -> float:
+    """Return the processor time in s that the answer to a question may take."""
+    return min(spec.time_limit, SOLVE_LIMIT) if question.kind == "solve" else spec.time_limit
 
 
 def _module_from(content: dict[str, Any], name: str, path: str) -> Module:

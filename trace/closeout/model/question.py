@@ -75,10 +75,10 @@ class Question:
     ``inputs`` are all arguments in the order of the signature, in the analysis' own units.
     ``box`` holds the low and high end of each argument that has a spread; empty for nominal.
     ``kind`` is what is asked (worst case, nominal where there is no box; root sum square,
-    probability, study, figure, artifact), ``detail`` the rest of the question as JSON text where
-    the kind has one; of a worst case, the quantities that are to be proved. ``ends`` are those of
-    quantities (low or high) that some verification limits, and ``evaluations`` how many a proof
-    may take, None for the usual number; both of a worst case only.
+    probability, study, solve, figure, artifact), ``detail`` the rest of the question as JSON text
+    where the kind has one; of a worst case, the quantities that are to be proved. ``ends`` are
+    those of quantities (low or high) that some verification limits, and ``evaluations`` how many a
+    proof may take, None for the usual number; both of a worst case only.
     """
 
     analysis: str

@@ -66,6 +66,25 @@ class Line(NamedTuple):
     unit: str
 
 
+class Slope(NamedTuple):
+    """The derivative of a quantity by a parameter as a formula; ``reason`` is why there is none.
+
+    ``value`` is its number, in the unit of the quantity for one of ``unit``, the argument's.
+    Formula and numbers put in each as plain text, in LaTeX and in MathML.
+    """
+
+    parameter: str
+    text: str
+    latex: str
+    mathml: str
+    numbers_text: str
+    numbers_latex: str
+    numbers_mathml: str
+    reason: str | None
+    value: float
+    unit: str
+
+
 class Ends(NamedTuple):
     """The two ends of a quantity by one method, and a remark (how sure, how far off), or why not.
 
@@ -147,6 +166,7 @@ class Study:
     drivers: tuple[Driver, ...] = ()
     edges: tuple[Edge, ...] = ()
     lines: tuple[Line, ...] = ()
+    slopes: tuple[Slope, ...] = ()
     ends: tuple[Ends, ...] = ()
     factors: tuple[Factor, ...] = ()
     assumed: tuple[str, ...] = ()

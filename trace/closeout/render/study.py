@@ -272,9 +272,29 @@ def _derivation(study: Study, width: int, latex: bool) -> Iterator[str]:
         if numbers:
             yield from wrap(numbers, 10**6 if latex else width, 8)
         yield f"        = {show(line.value, safe(line.unit), 6)}"
+    yield from _differentiated(study, width, latex)
     if any(not line.unit for line in study.lines):
         text = "values on the way have no declared unit; they are as the analysis computes them"
         yield from wrap(text, width, 6)
+
+
+def _differentiated(study: Study, width: int, latex: bool) -> Iterator[str]:
+    """Yield the derivatives by the strongest drivers, as formulas with their numbers."""
+    if study.slopes:
+        yield from wrap("its derivatives by what drives it most, at the inputs", width, 6)
+    for slope in study.slopes:
+        unit = f"{difference_unit(study.unit)} for 1 {difference_unit(slope.unit)}"
+        value = with_unit(number(slope.value, 6), safe(unit))
+        if slope.reason is not None:
+            text = f"by {safe(slope.parameter)}: {value}; {flow(slope.reason)}"
+            yield from wrap(text, width, 6)
+            continue
+        formula = slope.latex if latex else slope.text
+        numbers = slope.numbers_latex if latex else slope.numbers_text
+        yield from wrap(safe(formula.strip()), 10**6 if latex else width, 6)
+        yield from wrap(safe(numbers.strip()), 10**6 if latex else width, 8)
+        yield f"        = {value}"
+    yield from _because(study, "differentiated", width)
 
 
 def _formulas(line: Line, latex: bool) -> tuple[str, str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
@@ -28,6 +28,7 @@ from closeout.model.study import (
     Factor,
     Line,
     Quantiles,
+    Slope,
     Study,
 )
 
@@ -43,7 +44,8 @@ class Wanted:
     ``quantile`` is a share of all values and the confidence with which its bounds are to hold;
     without it they are those of a probability, where one is asked.
     ``attached`` asks for the figures and files of the analyses too, ``marches`` for break-even
-    values also where each evaluation may take long.
+    values also where each evaluation may take long, ``differentiated`` for the derivatives by the
+    strongest drivers as formulas.
     """
 
     requirements: Collection[str] | None
@@ -51,10 +53,11 @@ class Wanted:
     quantile: tuple[float, float] | None = None
     attached: bool = False
     marches: bool = True
+    differentiated: bool = True
 
 
 @dataclass(frozen=True, slots=True)
-class _Ready:
+class Ready:
     """A verification whose study can be asked: its case, and the extent of that over the box.
 
     ``failed`` is why there is no extent over the box, None where there is one.
@@ -83,6 +86,21 @@ def studies(
     ``replies`` are those that are known already. Whatever the basis, the worst case of the box
     says where the others are worst; where only that fails, the others stay at nominal.
     """
+    ready = questions(wanted, plan, index, units, evaluator, replies)
+    specs = {spec.name: spec for spec in index.specs}
+    told = evaluator.study(dict.fromkeys(one.question for one in ready.values()), specs)
+    return tuple(_study(key, one, told[one.question], index, units) for key, one in ready.items())
+
+
+def questions(
+    wanted: Wanted,
+    plan: Plan,
+    index: Index,
+    units: Units,
+    evaluator: Evaluator,
+    replies: Mapping[Question, Reply],
+) -> dict[Key, Ready]:
+    """Return what a study of each wanted verification asks, by requirement and number."""
     specs = {spec.name: spec for spec in index.specs}
     asking = plan.of(wanted.requirements).asked.items()
     worst = {key: _worst_case(one) for key, one in asking if one.question is not None}
@@ -90,9 +108,7 @@ def studies(
     known = {**replies, **evaluator.answer(dict.fromkeys(missing), specs)}
     asker = _Asker(wanted, index, units, known)
     found = {key: asker.ready(key[0], plan.asked[key], question) for key, question in worst.items()}
-    ready = {key: one for key, one in found.items() if one is not None}
-    told = evaluator.study(dict.fromkeys(one.question for one in ready.values()), specs)
-    return tuple(_study(key, one, told[one.question], index, units) for key, one in ready.items())
+    return {key: one for key, one in found.items() if one is not None}
 
 
 def _worst_case(asked: Asked) -> Question:
@@ -113,7 +129,7 @@ class _Asker:
     units: Units
     replies: Mapping[Question, Reply]
 
-    def ready(self, requirement: str, asked: Asked, worst: Question) -> _Ready | None:
+    def ready(self, requirement: str, asked: Asked, worst: Question) -> Ready | None:
         """Return the question of a study, of the case with the least margin.
 
         None where no case has a value. Of a basis other than the worst case, that one may fail
@@ -140,7 +156,7 @@ class _Asker:
         detail = self._detail(requirement, asked, asked.spec, case, extent, quantile)
         question = replace(worst, kind="study", detail=json.dumps(detail, separators=(",", ":")))
         assurance = answer.assurance
-        return _Ready(asked, asked.spec, question, case, extent, assurance, quantile, failed)
+        return Ready(asked, asked.spec, question, case, extent, assurance, quantile, failed)
 
     def _detail(
         self,
@@ -167,6 +183,7 @@ class _Asker:
             "possible": possible_ends(asked.inputs, parameters, self.units),
             "held": extent.low is not None and _margin(extent, asked.tightened) >= 0.0,
             "marches": self.wanted.marches,
+            "differentiated": self.wanted.differentiated,
             "seed": requirement,
             **spreads_of(asked.inputs, parameters),
         }
@@ -196,7 +213,7 @@ def _margin(extent: Extent, bounds: Bounds) -> float:
 
 def _study(
     key: Key,
-    ready: _Ready,
+    ready: Ready,
     told: dict[str, Any] | Failure,
     index: Index,
     units: Units,
@@ -206,13 +223,14 @@ def _study(
     study = Study(*key, ready.spec.name, quantity, ready.case, "" if field is None else field.unit)
     if isinstance(told, Failure):
         return replace(study, failure=told)
-    owned = _Owned(ready.asked.inputs, index, units)
+    owned = Owned(ready.asked.inputs, index, units)
     return replace(
         study,
         symbolic=told["symbolic"],
         drivers=tuple(Driver(*row) for row in told["sensitivities"]),
         edges=tuple(owned.edge(row) for row in told["break_even"]),
         lines=tuple(Line(*row) for row in told["derivation"]),
+        slopes=_slopes(ready, told),
         ends=_ends(ready, told),
         factors=tuple(Factor(tuple(names), *rest) for names, *rest in told["sobol"] or ()),
         assumed=assumed_of(ready.asked.inputs, index.parameters),
@@ -222,7 +240,15 @@ def _study(
     )
 
 
-def _reasons(ready: _Ready, told: Mapping[str, Any]) -> dict[str, str]:
+def _slopes(ready: Ready, told: Mapping[str, Any]) -> tuple[Slope, ...]:
+    units = {argument.name: argument.unit for argument in ready.spec.arguments}
+    slopes = {name: derivative for name, derivative, *_ in told["sensitivities"]}
+    return tuple(
+        Slope(name, *row, slopes[name], units[name]) for name, *row in told["differentiated"]
+    )
+
+
+def _reasons(ready: Ready, told: Mapping[str, Any]) -> dict[str, str]:
     """Return why a part is missing or not whole: what the study says, and what it is not about."""
     reasons: dict[str, str] = dict(told["reasons"])
     if ready.failed is not None:
@@ -235,7 +261,7 @@ def _reasons(ready: _Ready, told: Mapping[str, Any]) -> dict[str, str]:
     return reasons
 
 
-def _ends(ready: _Ready, told: Mapping[str, Any]) -> tuple[Ends, ...]:
+def _ends(ready: Ready, told: Mapping[str, Any]) -> tuple[Ends, ...]:
     """Return the ends by extreme value and by root sum square, one beside the other."""
     extent = ready.extent
     if extent.low is None or extent.high is None:
@@ -258,13 +284,21 @@ def _quantiles(told: Mapping[str, Any], quantile: tuple[float, float] | None) ->
     return Quantiles(*quantile, *told["quantiles"])
 
 
-class _Owned:
+class Owned:
     """Turns numbers of an analysis' arguments into the units in which the project gives them."""
 
     def __init__(self, inputs: tuple[InputUsed, ...], index: Index, units: Units) -> None:
         self._inputs = {used.name: used for used in inputs}
         self._index = index
         self._units = units
+
+    def numbers(self, name: str, numbers: Sequence[float]) -> tuple[str, tuple[float, ...]]:
+        """Return numbers of an argument in the parameter's own unit, and that unit."""
+        own, unit = self._index.parameters[name].value.unit, self._inputs[name].unit
+        shown = [self._in(own, one, unit) for one in numbers]
+        known = tuple(one for one in shown if one is not None)
+        # Beyond the doubles in that unit they stay in the argument's.
+        return (own, known) if len(known) == len(shown) else (unit, tuple(numbers))
 
     def edge(self, row: list[Any]) -> Edge:
         """Return a break-even value in the parameter's own unit."""
