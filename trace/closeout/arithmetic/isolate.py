@@ -114,7 +114,8 @@ class Isolation:
 
         Equations that differ in what is held only, as the lines of a table do, are solved once.
         """
-        right, held = _like(wanted, "right"), {}
+        right = _like(wanted, "right")
+        held: dict[Any, Any] = {}
         short = self._shortened(form, one, held).xreplace({one: _UNKNOWN})
         if (short, right) not in self._known:
             self._known[short, right] = _solved(short - right)

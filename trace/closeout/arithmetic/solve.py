@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from closeout.arithmetic.break_even import margin_of, value_of
 from closeout.arithmetic.derivation import written
 from closeout.arithmetic.others import MOST_CORNERS, WorstOthers
-from closeout.arithmetic.recorded import Key, Tape, Value
+from closeout.arithmetic.recorded import Key, Node, Tape, Value
 from closeout.arithmetic.symbolic import Box, Evaluate, Symbolic, beneath, symbolic
 from closeout.model.answer import Bounds
 
@@ -91,7 +91,7 @@ class _Limit:
         self._name: str = detail["parameter"]
         self._corner = dict(detail["corner"])
         self._limit, self._bound = limit, bound
-        self._bounds = Bounds(**{"at_least": None, "at_most": None, limit: bound})
+        self._bounds = Bounds(None, bound) if limit == "at_most" else Bounds(bound)
         self._size = max(abs(bound), abs(float(evaluate(inputs)[self._key])))
         self._reasons: list[str] = []
         self._formulas: list[list[str]] = []
@@ -118,7 +118,7 @@ class _Limit:
         assert stage is not None
         assert isinstance(stage.node, Value)
         on = forms(form, self._key)
-        names = {node: name for name, node in form.inputs.items()}
+        names: dict[Node, str] = {node: name for name, node in form.inputs.items()}
         names |= {node: one.quantity for node, one in form.made.items()}
         limit = Value(Tape(), "input", (LIMIT,), self._bound)
         search = Isolation(on, names, form.inputs[self._name], limit)
@@ -171,7 +171,7 @@ class _Limit:
     ) -> None:
         """Take note of the solutions at a point, the nearest to the input first."""
         at = self._inputs[self._name]
-        rows = []
+        rows: list[list[Any]] = []
         for one, number in zip(found, self._numbers(point, found), strict=True):
             if number is not None and number not in [row[2] for row in rows]:
                 value = value_of(self._evaluate, {**point, self._name: number}, self._key)

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from closeout.evaluate.engine import Evaluator, Reply
+from closeout.evaluate.engine import Evaluator
 from closeout.graph import Asked, Index, Plan
 from closeout.graph.checks import nearest
 from closeout.graph.required import required_margins
@@ -15,6 +15,7 @@ from closeout.measure import UnitError, Units
 from closeout.measure.scale import LINEAR
 from closeout.model.answer import Bounds
 from closeout.model.question import AnalysisSpec, Failure, Question
+from closeout.model.reply import Reply
 from closeout.model.solved import Formula, Solution, Solved, SolvedLimit
 from closeout.run.errors import UserError
 from closeout.run.studies import Key, Owned, Ready, Wanted, questions
@@ -65,8 +66,9 @@ def _not_taken(asked: str, identifier: str, name: str, index: Index) -> list[tup
     names = list(dict.fromkeys(one.name for spec in specs for one in spec.arguments))
     near = nearest(name, names)
     cure = f"did you mean {near}? " if near else ""
-    text = f"{asked}: {' and '.join(spec.name for spec in specs)} does not take {name}"
-    return [(text, f"{cure}it takes {', '.join(names)}")]
+    verb = "does" if len(specs) == 1 else "do"
+    text = f"{asked}: {' and '.join(spec.function for spec in specs)} {verb} not take {name}"
+    return [(text, f"{cure}take one of {', '.join(names)}")]
 
 
 def _specs(identifier: str, index: Index) -> list[AnalysisSpec]:
@@ -108,7 +110,7 @@ def solved(
     asking = {}
     for key, one in ready.items():
         bounds, tightened = _bounds(one.asked, index, units, review)
-        if bounds != Bounds():
+        if bounds.at_least is not None or bounds.at_most is not None:
             asking[key] = (one, _question(one, name, bounds), tightened)
     if not asking:
         text = f"--solve {name}: {identifier} has no number with a decided limit to be solved for"
@@ -177,13 +179,13 @@ def _solved(
     owned = Owned(ready.asked.inputs, index, units)
     at = dict(ready.question.inputs)[name]
     low, high = next(((a, b) for side, a, b in ready.question.box if side == name), (at, at))
-    unit, (now, *ends) = owned.numbers(name, (at, low, high))
+    unit, (now, least, most) = owned.numbers(name, (at, low, high))
     criterion = ready.asked.verification.criterion
     quantity = criterion.quantity or ""
     field = ready.spec.field(quantity)
     found = Solved(
         *key, ready.spec.name, quantity, ready.case, "" if field is None else field.unit,
-        str(criterion.limits), tightened, name, unit, now, *ends,
+        str(criterion.limits), tightened, name, unit, now, least, most,
     )  # fmt: skip
     if isinstance(told, Failure):
         return replace(found, failure=told)
@@ -205,7 +207,8 @@ def _limit(one: Mapping[str, Any], name: str, owned: Owned, remarks: _Remarks) -
     solutions = []
     for others, formula, value, *rest in one["values"]:
         _, (shown,) = owned.numbers(name, (value,))
-        solutions.append(Solution(others, formula, shown, *rest, remarks.of(value)))
+        row = (others, formula, shown, *rest, remarks.of(value))
+        solutions.append(Solution._make(row))
     return SolvedLimit(
         one["limit"], one["bound"], formulas, tuple(solutions), tuple(one["reasons"])
     )

@@ -243,9 +243,8 @@ def _study(
 def _slopes(ready: Ready, told: Mapping[str, Any]) -> tuple[Slope, ...]:
     units = {argument.name: argument.unit for argument in ready.spec.arguments}
     slopes = {name: derivative for name, derivative, *_ in told["sensitivities"]}
-    return tuple(
-        Slope(name, *row, slopes[name], units[name]) for name, *row in told["differentiated"]
-    )
+    rows = ((*row, slopes[row[0]], units[row[0]]) for row in told["differentiated"])
+    return tuple(map(Slope._make, rows))
 
 
 def _reasons(ready: Ready, told: Mapping[str, Any]) -> dict[str, str]:
