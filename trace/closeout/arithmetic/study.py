@@ -115,11 +115,9 @@ def study(
         parameter, derivative, effect_low, effect_high, share, exact; the greatest first.
         ``break_even`` has the first five rows for the others at nominal and each that turns
         nothing, then the same at worst, each with the fields of BreakEven. ``derivation`` has rows
-        of quantity, case, text, latex, mathml, numbers_text, numbers_latex, numbers_mathml, value,
-        unit; ``differentiated`` those of the strongest drivers, with the fields of Differentiated.
-        ``root_sum_square``, ``sobol`` and ``quantiles`` are those of
-        :mod:`closeout.arithmetic.spread`, ``boundary`` is that of :func:`_boundary`; None or empty
-        where there is none.
+        with the fields of Line, ``differentiated`` those of Differentiated for the
+        strongest drivers. ``root_sum_square``, ``sobol`` and ``quantiles`` are those of
+        :mod:`closeout.arithmetic.spread`, ``boundary`` is that of :func:`_boundary`; None or empty.
     """
     key: Key = (detail["quantity"], detail["case"])
     evaluate(inputs)
@@ -129,10 +127,7 @@ def study(
     edges = parts.edges(_in_order(inputs, driven))
     return {
         "symbolic": why,
-        "sensitivities": [
-            [one.parameter, one.derivative, one.effect_low, one.effect_high, one.share, one.exact]
-            for one in driven
-        ],
+        "sensitivities": [[*one[:4], one.share, one.exact] for one in driven],
         "break_even": [list(one) for one in edges],
         "boundary": parts.boundary(driven, edges),
         "root_sum_square": parts.spread("root sum square", spread.root_sum_square),

@@ -78,8 +78,8 @@ def command(
     from closeout.render.study import unused_text
     from closeout.render.whatif import whatif_text
 
-    if json_file is not None and json_file != "-":
-        check_place(Path(json_file))
+    if json_file not in (None, "-"):
+        check_place(Path(json_file or ""))
     options = Options(review, settings, (), jobs, today)
     wanted = Wanted({identifier}, _pair(boundary), _shares(quantile))
     about = partial(about_identifier, identifier)
@@ -100,16 +100,20 @@ def command(
             unchanged = assess(snapshot, store, unsettled, progress, about=about)
             change = "\n" + whatif_text(unchanged.dossier, outcome.dossier, colour=colour())
     if json_file is not None:
-        found = explained_json(identifier, outcome.studies, answers)
-        text = json.dumps(found, indent=2, ensure_ascii=False) + "\n"
-        if json_file == "-":
-            print_utf_8(text)
-            return 0
-        write_file(Path(json_file), text.encode())
+        _write_json(json_file, explained_json(identifier, outcome.studies, answers))
     asked = {"--boundary": boundary, "--quantile": quantile, "--latex": latex}
     unused = [] if outcome.studies else [name for name, value in asked.items() if value]
-    sys.stdout.write(change + unused_text(identifier, unused, width()))
+    say(change + unused_text(identifier, unused, width()))
     return 0
+
+
+def _write_json(file: str, content: dict[str, object]) -> None:
+    """Write formulas for programs into a file, or (-) to standard output."""
+    text = json.dumps(content, indent=2, ensure_ascii=False) + "\n"
+    if file == "-":
+        print_utf_8(text)
+    else:
+        write_file(Path(file), text.encode())
 
 
 def _solved(

@@ -1,4 +1,8 @@
-"""Derivation without an end: requirements that are derived from each other."""
+"""Circles: requirements that are derived from each other, and whatever else comes back to itself.
+
+The standard library tells the order and whether there is a circle; only to spell circles out is
+networkx imported.
+"""
 
 from __future__ import annotations
 
@@ -53,21 +57,32 @@ def circles(index: Index) -> Iterator[Finding]:
     """Yield a finding for each circle, with its path from above to below."""
     if not from_below(index).knotted:
         return
-    graph = _downward(index)
-    for knot in _knots(graph):
-        for path in _paths(graph, knot):
-            above, first = path[-1], index.requirements[path[0]]
-            where = first.where / "derived_from" / first.derived_from.index(above)
-            names = [*path, path[0]]
-            if len(names) > MOST_NAMES:
-                names[MOST_NAMES // 2 : -MOST_NAMES // 2] = [f"({len(names) - MOST_NAMES} more)"]
-            shown = " <- ".join(names)
-            yield error(
-                "cycle",
-                where,
-                f"these requirements are derived from each other: {shown}",
-                "remove one of the references; a requirement stands above or below, not both",
-            )
+    for path in circles_of(_downward(index)):
+        above, first = path[-1], index.requirements[path[0]]
+        where = first.where / "derived_from" / first.derived_from.index(above)
+        names = [*path, path[0]]
+        if len(names) > MOST_NAMES:
+            names[MOST_NAMES // 2 : -MOST_NAMES // 2] = [f"({len(names) - MOST_NAMES} more)"]
+        shown = " <- ".join(names)
+        yield error(
+            "cycle",
+            where,
+            f"these requirements are derived from each other: {shown}",
+            "remove one of the references; a requirement stands above or below, not both",
+        )
+
+
+def circles_of(graph: Edges) -> Iterator[list[str]]:
+    """Yield the circles of a graph, each from its least name on; of a knot a limited number.
+
+    Args:
+        graph: where each name leads, all of them names of it.
+    """
+    try:
+        TopologicalSorter(graph).prepare()
+    except CycleError:
+        for knot in _knots(graph):
+            yield from _paths(graph, knot)
 
 
 def _downward(index: Index) -> Edges:

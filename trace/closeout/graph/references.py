@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
+from closeout.graph.circles import circles_of
 from closeout.graph.findings import Spelling, error
 from closeout.graph.index import Index
 from closeout.model.problem import Finding, Pointer
@@ -157,22 +158,17 @@ class _Look:
 
 def _replaced_in_a_circle(index: Index) -> Iterator[Finding]:
     """Yield a finding for records that replace each other, of which none would count."""
-    told: set[str] = set()
-    for name in sorted(index.records):
-        path: list[str] = []
-        record: Record | None = index.records[name]
-        while record is not None and record.id not in path and record.id not in told:
-            path.append(record.id)
-            record = index.records.get(record.replaces or "")
-        if record is not None and record.id in path:
-            circle = path[path.index(record.id) :]
-            yield error(
-                "cycle",
-                record.where / "replaces",
-                f"these records replace each other: {' -> '.join([*circle, record.id])}",
-                "remove one of the references; the newer record replaces the older one",
-            )
-        told.update(path)
+    replaced: dict[str, tuple[str, ...]] = {
+        name: tuple(one for one in (record.replaces,) if one is not None and one in index.records)
+        for name, record in sorted(index.records.items())
+    }
+    for path in circles_of(replaced):
+        yield error(
+            "cycle",
+            index.records[path[0]].where / "replaces",
+            f"these records replace each other: {' -> '.join([*path, path[0]])}",
+            "remove one of the references; the newer record replaces the older one",
+        )
 
 
 def reviews(index: Index) -> Iterator[Finding]:
