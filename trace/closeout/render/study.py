@@ -283,8 +283,9 @@ def _differentiated(study: Study, width: int, latex: bool) -> Iterator[str]:
     if study.slopes:
         yield from wrap("its derivatives by what drives it most, at the inputs", width, 6)
     for slope in study.slopes:
-        unit = f"{difference_unit(study.unit)} for 1 {difference_unit(slope.unit)}"
-        value = with_unit(number(slope.value, 6), safe(unit))
+        of = with_unit("1", difference_unit(slope.unit))
+        value = show(slope.value, difference_unit(study.unit), 6)
+        value = safe(f"{value} for {of}")
         if slope.reason is not None:
             text = f"by {safe(slope.parameter)}: {value}; {flow(slope.reason)}"
             yield from wrap(text, width, 6)
