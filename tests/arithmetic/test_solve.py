@@ -170,6 +170,8 @@ def test_an_input_without_a_part_and_what_is_no_formula() -> None:
     }  # fmt: skip
     found = solve(single(lambda a, b: 2.0 * a), {"a": 1.0, "b": 1.0}, (), asked)
     assert (found["symbolic"], found["acts"], found["solved"]) == (None, False, [])
+    found = solve(single(lambda a, b: 7.0), {"a": 1.0, "b": 1.0}, (), asked)
+    assert (found["symbolic"], found["acts"], found["solved"]) == (None, False, [])
     found = solve(single(lambda a, b: float(a) * b), {"a": 1.0, "b": 1.0}, (), asked)
     assert "plain number" in found["symbolic"]
 

@@ -69,9 +69,10 @@ def solve(
     acts = isinstance(stage.node, Value) and node in set(beneath([stage.node]))
     limits = [(name, detail[name]) for name in ("at_least", "at_most") if detail[name] is not None]
     solved = [
-        _Limit(evaluate, inputs, box, detail, name, bound).solved(form) for name, bound in limits
+        _Limit(evaluate, inputs, box, detail, name, bound).solved(form)
+        for name, bound in (limits if acts else ())
     ]
-    return {"symbolic": None, "acts": acts, "solved": solved if acts else []}
+    return {"symbolic": None, "acts": acts, "solved": solved}
 
 
 class _Limit:
@@ -115,8 +116,8 @@ class _Limit:
         from closeout.arithmetic.restated import NotRestated, restated
 
         stage = form.stage(self._key)
-        assert stage is not None
-        assert isinstance(stage.node, Value)
+        if stage is None or not isinstance(stage.node, Value):
+            return []
         on = forms(form, self._key)
         names: dict[Node, str] = {node: name for name, node in form.inputs.items()}
         names |= {node: one.quantity for node, one in form.made.items()}
@@ -143,10 +144,8 @@ class _Limit:
             values = [one for one in self._numbers(corner, found) if one is not None]
             if not values:
                 # Another branch of the formula may hold there.
-                form = symbolic(self._evaluate, corner, (), [self._key])
-                if form.stage(self._key) is not None:
-                    found = self._isolated(form)
-                    values = [one for one in self._numbers(corner, found) if one is not None]
+                found = self._isolated(symbolic(self._evaluate, corner, (), [self._key]))
+                values = [one for one in self._numbers(corner, found) if one is not None]
             nearest = min(values, key=lambda x: abs(x - self._inputs[self._name]), default=None)
             settled = nearest is None or not others.improve(self._name, nearest)
             if settled:
