@@ -8,16 +8,16 @@ from dataclasses import replace
 from typing import Any
 
 from closeout.evaluate.engine import Evaluator
-from closeout.graph import Asked, Index, Plan
+from closeout.graph import Asked, Index, Plan, required_margins
+from closeout.graph.acceptance import acceptance
 from closeout.graph.checks import nearest
-from closeout.graph.required import required_margins
 from closeout.measure import UnitError, Units
 from closeout.measure.scale import LINEAR
 from closeout.model.answer import Bounds
+from closeout.model.errors import UserError
 from closeout.model.question import AnalysisSpec, Failure, Question
 from closeout.model.reply import Reply
 from closeout.model.solved import Formula, Solution, Solved, SolvedLimit
-from closeout.run.errors import UserError
 from closeout.run.studies import Key, Owned, Ready, Wanted, questions
 
 
@@ -39,7 +39,7 @@ def check_solve(identifier: str, name: str, index: Index) -> None:
     elif not wrong:
         wrong += _not_taken(asked, identifier, name, index)
     if wrong:
-        raise UserError(*wrong)
+        raise UserError.all_of(wrong)
 
 
 def _users_named(identifier: str, index: Index) -> str:
@@ -114,7 +114,7 @@ def solved(
             asking[key] = (one, _question(one, name, bounds), tightened)
     if not asking:
         text = f"--solve {name}: {identifier} has no number with a decided limit to be solved for"
-        raise UserError((text, f"closeout explain {identifier} says why"))
+        raise UserError(text, f"closeout explain {identifier} says why")
     specs = {spec.name: spec for spec in index.specs}
     told = evaluator.study(dict.fromkeys(question for _, question, _ in asking.values()), specs)
     found = [
@@ -144,14 +144,15 @@ def _bounds(
     """
     bounds, words = asked.tightened, []
     criterion = asked.verification.criterion
-    if asked.uncertainty is not None:
-        words.append(f"{asked.uncertainty.text} that the model may be off")
+    model, unit = asked.acceptance.model, asked.acceptance.limits.unit
+    if model is not None:
+        words.append(f"{model.text} that the model may be off")
     is_number = asked.verification.basis.probability is None
     for margin in required_margins(criterion.quantity, index, review) if is_number else ():
         if not margin.policy.enforce:
             continue
         try:
-            wanted = asked.of_values(margin.on(criterion.limits, asked.limits.unit, units))
+            wanted = acceptance(margin.on(criterion.limits, unit, units), model).bounds
         except UnitError:
             continue  # told as a finding
         bounds = bounds._replace(
@@ -243,9 +244,7 @@ def _check_formulas(identifier: str, name: str, found: Iterable[Solved]) -> None
     reasons = [(one.analysis, one.symbolic) for one in found]
     if all(reason is not None for _, reason in reasons):
         cure = f"closeout explain {identifier} searches the value on numbers, under Where it breaks"
-        raise UserError(
-            *(
-                (f"--solve {name}: {analysis} is no formula: {reason}", cure)
-                for analysis, reason in dict.fromkeys(reasons)
-            )
+        raise UserError.all_of(
+            (f"--solve {name}: {analysis} is no formula: {reason}", cure)
+            for analysis, reason in dict.fromkeys(reasons)
         )
