@@ -10,7 +10,7 @@ import pytest
 from analyses.cell_balance import cell_balance, cell_transport, weakest_cell
 from analyses.mission_energy import mission_energy
 from analyses.soft_start import soft_start, soft_start_waveform
-from closeout.arithmetic.bound import prove
+from closeout.arithmetic.proof.bound import prove
 from tests.analyses.declared import Declared
 
 # Differences of two voltages of one curve over a wide box: valid, but not to the last digit.

@@ -13,7 +13,7 @@ from analyses.box_on_bracket import Body, lateral_modes, make_bracket, upright_m
 from analyses.physics import vibration
 from analyses.random_vibration import highest_responses, random_response, read_spectrum
 from analyses.structure_strength import structure_margins
-from closeout.arithmetic.bound import prove
+from closeout.arithmetic.proof.bound import prove
 from tests.analyses import box_models
 from tests.analyses.declared import Declared, limits
 

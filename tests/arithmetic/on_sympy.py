@@ -8,9 +8,9 @@ from typing import Any
 import mpmath
 import sympy
 
-from closeout.arithmetic.expressions import forms
-from closeout.arithmetic.recorded import Key, Value
-from closeout.arithmetic.symbolic import Symbolic
+from closeout.arithmetic.recorded.recorded import Key, Value
+from closeout.arithmetic.symbol.expressions import forms
+from closeout.arithmetic.symbol.symbolic import Symbolic
 
 
 def compiled(

@@ -12,9 +12,10 @@ from typing import Any
 
 import pytest
 
-from closeout.arithmetic import instructions, worst
-from closeout.arithmetic.allowed import Shown, judged, shown
-from closeout.arithmetic.named import BUILTINS
+from closeout.arithmetic.code import instructions
+from closeout.arithmetic.code.allowed import Shown, judged, shown
+from closeout.arithmetic.code.named import BUILTINS
+from closeout.arithmetic.proof import worst
 from closeout.model.answer import Assurance
 
 Y = ("y", None)

@@ -13,10 +13,10 @@ import pytest
 import yaml
 
 from closeout import absent, math
-from closeout.arithmetic import array
-from closeout.arithmetic.array import ArrayEvaluator, Sampled, SamplesFail, evaluate_array
-from closeout.arithmetic.probability import FEWEST
-from closeout.arithmetic.search import OtherCases
+from closeout.arithmetic.array import array
+from closeout.arithmetic.array.array import ArrayEvaluator, Sampled, SamplesFail, evaluate_array
+from closeout.arithmetic.chance.probability import FEWEST
+from closeout.arithmetic.proof.search import OtherCases
 
 ROOT = Path(__file__).parents[2]
 Y = ("y", None)
@@ -86,8 +86,11 @@ def test_the_normal_distribution_function_on_an_array_keeps_its_lower_tail() -> 
 
 
 def test_every_function_of_the_module_is_known_in_every_arithmetic() -> None:
-    from closeout.arithmetic import array_functions, gradient_functions, interval_functions, symbol
-    from closeout.arithmetic.recorded import FUNCTIONS
+    from closeout.arithmetic.array import functions as array_functions
+    from closeout.arithmetic.gradient import functions as gradient_functions
+    from closeout.arithmetic.interval import functions as interval_functions
+    from closeout.arithmetic.recorded.recorded import FUNCTIONS
+    from closeout.arithmetic.symbol import symbol
 
     made = {name for name in math.__all__ if name not in ("extend", "pi", "clip")}  # clip is of two
     assert set(FUNCTIONS) == made

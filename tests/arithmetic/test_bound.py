@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 
 from closeout import absent, math
-from closeout.arithmetic import array_functions
-from closeout.arithmetic.bound import prove
-from closeout.arithmetic.interval import Interval
+from closeout.arithmetic.array import functions as array_functions
+from closeout.arithmetic.interval.interval import Interval
+from closeout.arithmetic.proof.bound import prove
 from tests.arithmetic import formulas
 
 KEY = ("y", None)

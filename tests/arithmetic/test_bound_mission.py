@@ -13,7 +13,7 @@ from analyses.ground_flux import ground_flux
 from analyses.link_margin import link_margin, mode_margin
 from analyses.pad_hold_energy import pad_hold_energy
 from analyses.pressure_threshold_timing import pressure_threshold_timing
-from closeout.arithmetic.bound import BUDGET, prove
+from closeout.arithmetic.proof.bound import BUDGET, prove
 
 ROOT = Path(__file__).parents[2]
 # Values in the unit of the file are those in the unit of the analysis, but for these.

@@ -6,11 +6,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from closeout import math
-from closeout.arithmetic import end
-from closeout.arithmetic.bound import prove
-from closeout.arithmetic.bundles import bundles
-from closeout.arithmetic.replay import formula_of
-from closeout.arithmetic.sides import Sides
+from closeout.arithmetic.proof import end
+from closeout.arithmetic.proof.bound import prove
+from closeout.arithmetic.proof.bundles import bundles
+from closeout.arithmetic.proof.sides import Sides
+from closeout.arithmetic.recorded.replay import formula_of
 from tests.arithmetic import formulas
 
 KEY = ("y", None)

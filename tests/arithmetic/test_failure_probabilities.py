@@ -17,7 +17,7 @@ import pytest
 from scipy import integrate, stats
 
 from closeout import math
-from closeout.arithmetic import trials
+from closeout.arithmetic.chance import trials
 
 KEY = ("state", None)
 NORMAL = stats.norm
@@ -283,7 +283,7 @@ def test_what_is_exact_is_open_or_right_and_never_wrong() -> None:
 
 def test_the_closed_form_of_a_probability_is_a_quantity_like_any_other() -> None:
     """Phi(-beta) of resistance and load as a formula: proved over the spread of their means."""
-    from closeout.arithmetic.bound import prove
+    from closeout.arithmetic.proof.bound import prove
 
     def failure(point: Mapping[str, Any]) -> dict[Any, Any]:
         beta = (point["resistance"] - point["load"]) / math.hypot(12.0, 16.0)

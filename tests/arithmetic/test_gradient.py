@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from closeout import math
-from closeout.arithmetic import gradient_functions
-from closeout.arithmetic.gradient import UNBOUNDED, Gradient, GradientTruth, seed
-from closeout.arithmetic.interval import Interval, point
+from closeout.arithmetic.gradient import functions as gradient_functions
+from closeout.arithmetic.gradient.gradient import UNBOUNDED, Gradient, GradientTruth, seed
+from closeout.arithmetic.interval.interval import Interval, point
 from closeout.arithmetic.undecided import Undecided, Undefined
 from tests.arithmetic import formulas
 

@@ -15,9 +15,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from closeout import absent, math
-from closeout.arithmetic import array_functions, gradient_functions, interval, interval_functions
-from closeout.arithmetic.gradient import Gradient, seed
-from closeout.arithmetic.interval import Interval
+from closeout.arithmetic.array import functions as array_functions
+from closeout.arithmetic.gradient import functions as gradient_functions
+from closeout.arithmetic.gradient.gradient import Gradient, seed
+from closeout.arithmetic.interval import functions as interval_functions
+from closeout.arithmetic.interval import interval
+from closeout.arithmetic.interval.interval import Interval
 from closeout.arithmetic.undecided import Truth, Undecided, Undefined, watched
 
 TINY, HUGE = 5e-324, 1.7976931348623157e308
@@ -460,7 +463,8 @@ def test_mpmath_is_not_imported_before_it_is_needed():
     import sys
 
     code = (
-        "import sys; from closeout.arithmetic import bound, interval; from closeout import math;"
+        "import sys; from closeout.arithmetic.proof import bound;"
+        "from closeout.arithmetic.interval import interval; from closeout import math;"
         "x = interval.Interval(1, 2); math.table(x * x / 3, ((0, 0), (9, 1)));"
         "print('mpmath' in sys.modules, 'numpy' in sys.modules, 'sympy' in sys.modules)"
     )

@@ -5,8 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from closeout import math
-from closeout.arithmetic import worst
-from closeout.arithmetic.bound import prove
+from closeout.arithmetic.proof import worst
+from closeout.arithmetic.proof.bound import prove
 from closeout.model.answer import Assurance, Bounds, Sought
 from tests.arithmetic import formulas
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from closeout.arithmetic import worst
-from closeout.arithmetic.bound import prove
+from closeout.arithmetic.proof import worst
+from closeout.arithmetic.proof.bound import prove
 from closeout.model.answer import Assurance, Bounds, Sought
 from tests.arithmetic.literature import KNOWN, Known
 

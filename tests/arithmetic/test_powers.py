@@ -5,9 +5,9 @@ from random import Random
 
 import pytest
 
-from closeout.arithmetic.bound import prove
-from closeout.arithmetic.gradient import Gradient, seed
-from closeout.arithmetic.interval import Interval
+from closeout.arithmetic.gradient.gradient import Gradient, seed
+from closeout.arithmetic.interval.interval import Interval
+from closeout.arithmetic.proof.bound import prove
 from closeout.arithmetic.undecided import Undefined
 
 KEY = ("y", None)

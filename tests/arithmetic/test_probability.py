@@ -10,8 +10,8 @@ import numpy
 import pytest
 from scipy import stats
 
-from closeout.arithmetic.array import CHUNK, ArrayEvaluator
-from closeout.arithmetic.probability import (
+from closeout.arithmetic.array.array import CHUNK, ArrayEvaluator
+from closeout.arithmetic.chance.probability import (
     CAP,
     Decision,
     Outcome,
@@ -22,7 +22,7 @@ from closeout.arithmetic.probability import (
     quantile_bounds,
     wilks_samples,
 )
-from closeout.arithmetic.sampling import Stream, distribution, seed_of
+from closeout.arithmetic.chance.sampling import Stream, distribution, seed_of
 
 # Clopper-Pearson
 

@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 
 from closeout import absent
-from closeout.arithmetic import linear
-from closeout.arithmetic.rss import NotIndependent, rss
-from closeout.arithmetic.search import OtherCases, answer
+from closeout.arithmetic.chance import linear
+from closeout.arithmetic.chance.rss import NotIndependent, rss
+from closeout.arithmetic.proof.search import OtherCases, answer
 from closeout.model.answer import Assurance
 
 R = ("ratio", None)

@@ -9,8 +9,8 @@ import numpy
 import pytest
 from scipy import stats
 
-from closeout.arithmetic.array import evaluate_array
-from closeout.arithmetic.sampling import (
+from closeout.arithmetic.array.array import evaluate_array
+from closeout.arithmetic.chance.sampling import (
     Distribution,
     Normal,
     Stream,

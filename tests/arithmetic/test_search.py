@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from closeout import absent
-from closeout.arithmetic.search import (
+from closeout.arithmetic.proof.search import (
     ALL_CORNERS,
     LEAST_DESIGN,
     MOST_ROUNDS,

@@ -13,8 +13,8 @@ from uncertainties import umath
 from analyses.physics import radio
 from closeout import absent
 from closeout import math as cm
-from closeout.arithmetic.sensitivity import gradient, sensitivities
-from closeout.arithmetic.symbolic import symbolic
+from closeout.arithmetic.study.sensitivity import gradient, sensitivities
+from closeout.arithmetic.symbol.symbolic import symbolic
 
 X = ("x", None)
 

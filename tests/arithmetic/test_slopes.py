@@ -15,8 +15,8 @@ from analyses.carrier_doppler import carrier_doppler
 from analyses.ground_flux import ground_flux
 from analyses.pad_hold_energy import pad_hold_energy
 from closeout import math as cm
-from closeout.arithmetic.sensitivity import gradient
-from closeout.arithmetic.symbolic import symbolic
+from closeout.arithmetic.study.sensitivity import gradient
+from closeout.arithmetic.symbol.symbolic import symbolic
 from tests.arithmetic import on_sympy
 from tests.arithmetic.test_sensitivity import POSITIVE, TREES, X, exact, grown, single
 from tests.arithmetic.test_symbol import DOPPLER, FLUX, PAD_HOLD, evaluator
@@ -141,8 +141,8 @@ def test_a_value_that_is_used_often_is_looked_at_once() -> None:
 def test_a_derivative_does_without_sympy() -> None:
     script = (
         "import sys\n"
-        "from closeout.arithmetic.sensitivity import gradient\n"
-        "from closeout.arithmetic.symbolic import symbolic\n"
+        "from closeout.arithmetic.study.sensitivity import gradient\n"
+        "from closeout.arithmetic.symbol.symbolic import symbolic\n"
         "from closeout import math\n"
         "s = symbolic(lambda p: {('x', None): math.exp(p['a']) * p['a']}, {'a': 0.0})\n"
         "print(gradient(s, ('x', None)), 'sympy' in sys.modules)\n"

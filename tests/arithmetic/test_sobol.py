@@ -10,8 +10,8 @@ import numpy
 import pytest
 
 from closeout import math
-from closeout.arithmetic.sampling import Distribution, Uniform, distribution, seed_of
-from closeout.arithmetic.sobol import Indices, sobol_indices
+from closeout.arithmetic.chance.sampling import Distribution, Uniform, distribution, seed_of
+from closeout.arithmetic.chance.sobol import Indices, sobol_indices
 
 Y = ("y", None)
 N = 2**15

@@ -11,12 +11,12 @@ import sympy
 from hypothesis import assume, given, settings
 
 from closeout import math as cm
-from closeout.arithmetic.differentiated import MOST_WRITTEN, differentiated
-from closeout.arithmetic.expressions import forms
-from closeout.arithmetic.restated import NotRestated, restated
-from closeout.arithmetic.sensitivity import gradient
-from closeout.arithmetic.solve import solve
-from closeout.arithmetic.symbolic import symbolic
+from closeout.arithmetic.study.sensitivity import gradient
+from closeout.arithmetic.symbol.differentiated import MOST_WRITTEN, differentiated
+from closeout.arithmetic.symbol.expressions import forms
+from closeout.arithmetic.symbol.restated import NotRestated, restated
+from closeout.arithmetic.symbol.solve import solve
+from closeout.arithmetic.symbol.symbolic import symbolic
 from tests.arithmetic.test_sensitivity import POSITIVE, TREES, X, grown, single
 
 Box = tuple[tuple[str, float, float], ...]

@@ -13,8 +13,8 @@ from xml.etree import ElementTree
 import pytest
 
 from closeout import absent
-from closeout.arithmetic.break_even import BreakEven
-from closeout.arithmetic.study import FIRST, MARCH, study
+from closeout.arithmetic.study.break_even import BreakEven
+from closeout.arithmetic.study.study import FIRST, MARCH, study
 
 X = ("x", None)
 

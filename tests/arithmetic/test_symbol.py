@@ -18,11 +18,11 @@ from analyses.ground_flux import ground_flux
 from analyses.pad_hold_energy import pad_hold_energy
 from closeout import absent
 from closeout import math as cm
-from closeout.arithmetic import symbol
-from closeout.arithmetic.derivation import Step, derivation
-from closeout.arithmetic.expressions import forms
-from closeout.arithmetic.recorded import MOST_OPERATIONS, NoFormula, record
-from closeout.arithmetic.symbolic import symbolic
+from closeout.arithmetic.recorded.recorded import MOST_OPERATIONS, NoFormula, record
+from closeout.arithmetic.study.derivation import Step, derivation
+from closeout.arithmetic.symbol import symbol
+from closeout.arithmetic.symbol.expressions import forms
+from closeout.arithmetic.symbol.symbolic import symbolic
 from tests.arithmetic.on_sympy import compiled
 
 X = ("x", None)

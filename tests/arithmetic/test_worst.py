@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from closeout import absent
-from closeout.arithmetic import search, worst
+from closeout.arithmetic.proof import search, worst
 from closeout.model.answer import Assurance
 
 Y = ("y", None)

@@ -32,8 +32,8 @@ sys.path.insert(0, str(ROOT))
 from analyses.link_margin import DATA, link_margin, system_noise  # noqa: E402
 from analyses.physics.dvbs2 import read_modes  # noqa: E402
 from analyses.physics.stations import read_stations  # noqa: E402
-from closeout.arithmetic import array  # noqa: E402
-from closeout.arithmetic.sampling import (  # noqa: E402
+from closeout.arithmetic.array import array  # noqa: E402
+from closeout.arithmetic.chance.sampling import (  # noqa: E402
     Distribution,
     Normal,
     Stream,

@@ -7,7 +7,7 @@ import sys
 
 SCRIPT = """
 import sys
-from closeout.arithmetic.allowed import NOTHING_SHOWN
+from closeout.arithmetic.code.allowed import NOTHING_SHOWN
 from closeout.evaluate.asked import asked
 from closeout.math import exp
 

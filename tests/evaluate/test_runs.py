@@ -185,7 +185,7 @@ def test_the_engine_itself(tmp_path: Path) -> None:
     assert project.scale(source=source) == (2, 0)
     # The same bytes at another place are the same engine.
     assert project.scale() == (0, 2)
-    with (source / "closeout/arithmetic/search.py").open("a") as file:
+    with (source / "closeout/arithmetic/proof/search.py").open("a") as file:
         file.write("\n")
     assert project.scale(source=source) == (2, 0)
     (source / "closeout/new.txt").write_text("")

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from closeout.arithmetic.sensitivity import gradient
-from closeout.arithmetic.symbolic import symbolic
+from closeout.arithmetic.study.sensitivity import gradient
+from closeout.arithmetic.symbol.symbolic import symbolic
 from closeout.evaluate import describe
 from closeout.graph import Asked
 from closeout.run.opening import opened

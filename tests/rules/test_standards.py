@@ -274,7 +274,7 @@ def test_open_terms_may_stand_until_the_review_of_the_policy(until, review, foun
 def test_an_interpreter_whose_instructions_nobody_knows_is_named_once(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    from closeout.arithmetic import instructions
+    from closeout.arithmetic.code import instructions
 
     row = f"{ANALYSIS}, analysis: light, quantity: light, at_least: 1 lm"
     assert "unknown-interpreter" not in rules(verified(row, row))

@@ -1,4 +1,8 @@
-"""How a formula is evaluated: today on numbers, with a search over the corners of a box.
+"""One formula in several arithmetics, and what is asked of it; pure: no process, no file.
 
-Pure: no process, no file. Arrays, intervals and symbols of the same formula come to stand here.
+The arithmetics, each with the functions of :mod:`closeout.math` on its values: ``interval``,
+``gradient``, ``array``, ``recorded`` (numbers that remember how they were made) and ``symbol``;
+plain numbers are those of :mod:`closeout.math` itself. ``code`` says what an analysis may hold for
+the arithmetics to speak of every point. With them ``proof`` finds worst cases, ``chance``
+probabilities and root sum squares, ``study`` what drives a result and where it breaks.
 """

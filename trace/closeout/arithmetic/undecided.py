@@ -17,7 +17,7 @@ from types import FrameType
 from typing import Any, NamedTuple, NoReturn
 
 from closeout import math
-from closeout.arithmetic.origin import Origin, origin, place
+from closeout.arithmetic.code.origin import Origin, origin, place
 
 NO_SIDES: frozenset[int] = frozenset()
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, NoReturn
 
 from closeout import Absent
-from closeout.arithmetic.reached import NotAllowed
+from closeout.arithmetic.code.reached import NotAllowed
 from closeout.arithmetic.undecided import Undecided
 from closeout.evaluate import wire
 

@@ -6,11 +6,11 @@ from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Any
 
-from closeout.arithmetic import allowed
-from closeout.arithmetic.allowed import NOTHING_SHOWN, Shown
-from closeout.arithmetic.search import Box, Key
+from closeout.arithmetic.code import allowed
+from closeout.arithmetic.code.allowed import NOTHING_SHOWN, Shown
+from closeout.arithmetic.proof.search import Box, Key
+from closeout.arithmetic.proof.worst import answer as worst
 from closeout.arithmetic.undecided import Undecided
-from closeout.arithmetic.worst import answer as worst
 from closeout.evaluate.apart import Apart
 from closeout.model.answer import Bounds, Sought
 
@@ -52,19 +52,19 @@ def asked_twice(
 def asked(at: Evaluate, inputs: Point, box: Box, message: Any, known: Shown) -> dict[str, Any]:
     """Return the answer to a question about numbers."""
     if message["kind"] == "probability":
-        from closeout.arithmetic.trials import answer as decide
+        from closeout.arithmetic.chance.trials import answer as decide
 
         return {"answer": decide(at, inputs, box, message["detail"])}
     if message["kind"] == "study":
-        from closeout.arithmetic.study import study
+        from closeout.arithmetic.study.study import study
 
         return {"answer": study(at, inputs, box, message["detail"])}
     if message["kind"] == "solve":
-        from closeout.arithmetic.solve import solve
+        from closeout.arithmetic.symbol.solve import solve
 
         return {"answer": solve(at, inputs, box, message["detail"])}
     if message["kind"] == "root sum square":
-        from closeout.arithmetic.linear import answer as linear
+        from closeout.arithmetic.chance.linear import answer as linear
 
         found = linear(at, inputs, box, message["detail"], shown=known)
     else:

@@ -150,8 +150,8 @@ class Evaluator:
     ) -> dict[Question, dict[str, Any] | Failure]:
         """Return what a worker told, as it told it, for questions about more than extents.
 
-        A study (:func:`closeout.arithmetic.study.study`), a formula solved for an input
-        (:func:`closeout.arithmetic.solve.solve`), or what is attached to an analysis
+        A study (:func:`closeout.arithmetic.study.study.study`), a formula solved for an input
+        (:func:`closeout.arithmetic.symbol.solve.solve`), or what is attached to an analysis
         (:mod:`closeout.evaluate.attached`).
         """
         told = self._told(questions, specs, lambda _: {}, True)

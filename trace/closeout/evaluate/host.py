@@ -29,8 +29,8 @@ from contextlib import suppress
 from typing import Annotated, Any, NamedTuple, NoReturn
 
 from closeout import Analysis
-from closeout.arithmetic.allowed import NOTHING_SHOWN
-from closeout.arithmetic.search import OtherCases
+from closeout.arithmetic.code.allowed import NOTHING_SHOWN
+from closeout.arithmetic.proof.search import OtherCases
 from closeout.evaluate import describe, finder, purity, wire
 from closeout.evaluate.apart import Apart, Failed
 from closeout.evaluate.asked import asked, asked_twice, shown

@@ -17,7 +17,10 @@ def out_of_reach(index: Index) -> Iterator[Finding]:
             basis = verification.basis
             if basis.probability is None or basis.confidence is None:
                 continue
-            from closeout.arithmetic.probability import CAP, highest  # few projects ask for one
+            from closeout.arithmetic.chance.probability import (  # few projects ask for one
+                CAP,
+                highest,
+            )
 
             most = highest(float(basis.confidence))
             if basis.probability > most:

@@ -28,7 +28,7 @@ def check_rules(index: Index, units: Units, context: Context) -> list[Finding]:
     if context.cut_off:
         found.append(_cut_off(index))
     if sys.version_info[:2] not in TRIED:
-        from closeout.arithmetic import instructions
+        from closeout.arithmetic.code import instructions
 
         found.extend(_unknown_interpreter(index, instructions.unknown()))
     if context.history is not None:  # outside git none of this has to be loaded

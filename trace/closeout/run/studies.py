@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from closeout.arithmetic.break_even import worst_corner
+from closeout.arithmetic.study.break_even import worst_corner
 from closeout.evaluate.engine import Evaluator
 from closeout.graph import Asked, Index, Plan
 from closeout.graph.chances import assumed_of, spreads_of

@@ -1,0 +1,1 @@
+"""Arithmetic on NumPy arrays: many samples of an analysis at once."""

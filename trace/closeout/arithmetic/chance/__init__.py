@@ -1,0 +1,1 @@
+"""Chance: samples and their bounds, root sum square, shares of the variance."""

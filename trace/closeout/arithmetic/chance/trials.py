@@ -1,0 +1,110 @@
+"""Probability that a criterion holds: samples of the parameters, looked at until it is certain."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from closeout import Absent
+from closeout.arithmetic.array.array import ArrayEvaluator
+from closeout.arithmetic.chance.probability import Decision, Outcome, Trials, decide
+from closeout.arithmetic.chance.sampling import Distribution, Stream, assumed, drawn, seed_of
+from closeout.arithmetic.proof.conditions import points_of
+from closeout.arithmetic.proof.search import Box, Key
+
+Row = list[Any]
+_WORST_FIRST = (Outcome.NOT_MET, Outcome.UNDECIDED, Outcome.MET)
+
+
+def answer(
+    evaluate: Callable[[Mapping[str, Any]], Mapping[Key, Any]],
+    inputs: Mapping[str, float],
+    box: Box,
+    detail: Mapping[str, Any],
+) -> list[Any]:
+    """Return the values at the inputs, and a decision for each case, as JSON.
+
+    Parameters are drawn from their distributions; a condition that is given as a pair is no chance:
+    points of it, its ends among them, are decided apart, and the worst of them counts.
+
+    Args:
+        detail: ``quantity``, ``at_least`` and ``at_most`` (None where there is none),
+            ``cases_at_least``, ``probability``, ``confidence``, ``seed`` (a text), and ``drawn``:
+            by name, sigma (None), kind (None) and group (None).
+    """
+    nominal = evaluate(inputs)
+    keys = [key for key in nominal if key[0] == detail["quantity"]]
+    spreads = drawn(inputs, box, detail["drawn"])
+    sides = tuple((name, low, high) for name, low, high in box if name not in spreads)
+    decided: dict[Key, Row] = {}
+    samples = 0
+    for at in points_of(sides):
+        rows, used = _decided(evaluate, {**inputs, **at}, spreads, keys, detail, at)
+        samples += used
+        for key, row in rows.items():
+            if key not in decided or _rank(row) < _rank(decided[key]):
+                decided[key] = row
+    extents = [
+        [*key, None if isinstance(value, Absent) else value, None, None, (), (), _reason(value)]
+        for key, value in nominal.items()
+    ]
+    return [extents, "sampled", samples, list(decided.values())]
+
+
+def _decided(
+    evaluate: Callable[[Mapping[str, Any]], Mapping[Key, Any]],
+    inputs: Mapping[str, float],
+    spreads: Mapping[str, Distribution],
+    keys: list[Key],
+    detail: Mapping[str, Any],
+    at: Mapping[str, float],
+) -> tuple[dict[Key, Row], int]:
+    evaluator = ArrayEvaluator(evaluate, keys)
+    stream = Stream(spreads, seed_of(detail["seed"]), part=repr(sorted(at.items())))
+    fixed = {name: value for name, value in inputs.items() if name not in spreads}
+
+    def passes(values: Mapping[Key, Any]) -> dict[Key, Any]:
+        held = {key: _held(value, detail) for key, value in values.items()}
+        if detail["cases_at_least"] is None:
+            return held
+        return {(detail["quantity"], None): sum(held.values()) >= detail["cases_at_least"]}
+
+    trials = Trials(stream.take, evaluator.at, passes, fixed)
+    wanted = keys if detail["cases_at_least"] is None else [(detail["quantity"], None)]
+    rows: dict[Key, Row] = {}
+    most = 0
+    for key in wanted:
+        found = decide(trials.counter(key), detail["probability"], detail["confidence"])
+        rows[key] = _row(key[1], found, assumed(spreads), evaluator.fallback, at)
+        most = max(most, found.samples)
+    return rows, most
+
+
+def _held(values: Any, detail: Mapping[str, Any]) -> Any:
+    held = values == values  # an absent case passes no comparison
+    if detail["at_least"] is not None:
+        held = held & (values >= detail["at_least"])
+    if detail["at_most"] is not None:
+        held = held & (values <= detail["at_most"])
+    return held
+
+
+def _row(
+    case: str | None,
+    found: Decision,
+    taken_uniform: tuple[str, ...],
+    fallback: str | None,
+    at: Mapping[str, float],
+) -> Row:
+    return [
+        case, found.outcome.value, found.required, found.estimate, found.lower, found.upper,
+        found.samples, list(taken_uniform), fallback, sorted(at.items()),
+    ]  # fmt: skip
+
+
+def _rank(row: Row) -> tuple[int, float]:
+    return _WORST_FIRST.index(Outcome(row[1])), row[4]
+
+
+def _reason(value: Any) -> str | None:
+    return value.reason if isinstance(value, Absent) else None

@@ -1,0 +1,1 @@
+"""Arithmetic on intervals with the bounds of their slopes: automatic differentiation."""

@@ -1,0 +1,1 @@
+"""Arithmetic on intervals: numbers with their bounds, which round outward."""

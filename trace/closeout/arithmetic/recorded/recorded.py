@@ -1,0 +1,340 @@
+"""An analysis evaluated on numbers that remember how they were made.
+
+Each value is a node: an operation on earlier nodes, and the number that it gave. The nodes of one
+evaluation are the formula as its author wrote it, in its order; a field of the result that the
+author computed from another is seen to be computed from it, as it is the same node. From here the
+formula goes to SymPy (:mod:`closeout.arithmetic.symbol.symbol`) and to paper
+(:mod:`closeout.arithmetic.study.derivation`). Standard library only.
+"""
+
+from __future__ import annotations
+
+import operator
+import sys
+from collections.abc import Callable, Iterator, Mapping
+from types import FrameType
+from typing import Any, NamedTuple, NoReturn
+
+from closeout import math as elementary
+
+Key = tuple[str, str | None]
+
+# A formula of more operations is a loop or a march; nobody reads it as a formula.
+MOST_OPERATIONS = 20_000
+
+# Those of closeout.math but for ``clip``, which is made of two of them.
+FUNCTIONS = (
+    "acos", "acosh", "asin", "asinh", "atan", "atan2", "atanh", "cbrt", "ceil", "cos", "cosh",
+    "erf", "exp", "exprel", "floor", "hypot", "log", "log1prel", "log2", "log10", "maximum",
+    "minimum", "normal_cdf", "power", "sign", "sin", "sinh", "sqrt", "table", "tan", "tanh",
+    "where",
+)  # fmt: skip
+
+COMPUTE: dict[str, Callable[..., Any]] = {
+    **{name: getattr(elementary, name) for name in FUNCTIONS},
+    "add": operator.add, "subtract": operator.sub, "multiply": operator.mul,
+    "divide": operator.truediv, "raise": operator.pow, "negative": operator.neg,
+    "absolute": abs, "<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge,
+    "and": lambda a, b: bool(a and b), "or": lambda a, b: bool(a or b),
+    "not": operator.not_,
+}  # fmt: skip
+
+
+class NoFormula(TypeError):
+    """What was evaluated is no formula in the inputs; the text says why, and a cure."""
+
+
+class Tape(list["Node"]):
+    """The nodes of one evaluation, in their order.
+
+    ``refused`` is the first reason why it is no formula, also where the analysis caught that.
+    """
+
+    refused: str | None = None
+
+    def refuse(self, reason: str) -> NoReturn:
+        """Take note of a reason, and raise it."""
+        self.refused = self.refused or reason
+        raise NoFormula(reason)
+
+
+class Node:
+    """A value and how it was made; its operands are nodes, numbers or the points of a table."""
+
+    __slots__ = ("index", "operands", "operation", "tape", "value")
+    # NumPy's numbers then leave arithmetic with a node to the node.
+    __array_ufunc__ = None
+
+    def __init__(self, tape: Tape, operation: str, operands: tuple[Any, ...], value: Any):
+        if len(tape) >= MOST_OPERATIONS:
+            tape.refuse(
+                f"it takes more than {MOST_OPERATIONS} operations, as a loop or a march does"
+            )
+        self.tape = tape
+        self.operation = operation
+        self.operands = operands
+        self.value = value
+        self.index = len(tape)
+        tape.append(self)
+
+    @property
+    def nodes(self) -> tuple[Node, ...]:
+        """The operands that are nodes."""
+        return tuple(operand for operand in self.operands if isinstance(operand, Node))
+
+    def __bool__(self) -> NoReturn:
+        self.tape.refuse(
+            "a decision of Python (if, while, min, max, and, or, not) rests on an input; "
+            "write it with where, minimum or maximum of closeout.math"
+        )
+
+    def __eq__(self, other: object) -> NoReturn:
+        self.tape.refuse("values are compared with == or !=; use < or > in where of closeout.math")
+
+    __hash__ = object.__hash__
+
+
+class Value(Node):
+    """A number of the formula, with plain arithmetic."""
+
+    __slots__ = ()
+
+    def is_input(self, name: str) -> bool:
+        """Return whether this is the argument of that name."""
+        return self.operation == "input" and self.operands[0] == name
+
+    def __add__(self, other: Any) -> Any:
+        return _operate("add", self, other)
+
+    def __radd__(self, other: Any) -> Any:
+        return _operate("add", other, self)
+
+    def __sub__(self, other: Any) -> Any:
+        return _operate("subtract", self, other)
+
+    def __rsub__(self, other: Any) -> Any:
+        return _operate("subtract", other, self)
+
+    def __mul__(self, other: Any) -> Any:
+        return _operate("multiply", self, other)
+
+    def __rmul__(self, other: Any) -> Any:
+        return _operate("multiply", other, self)
+
+    def __truediv__(self, other: Any) -> Any:
+        return _operate("divide", self, other)
+
+    def __rtruediv__(self, other: Any) -> Any:
+        return _operate("divide", other, self)
+
+    def __pow__(self, other: Any) -> Any:
+        return _operate("raise", self, other)
+
+    def __rpow__(self, other: Any) -> Any:
+        return _operate("raise", other, self)
+
+    def __neg__(self) -> Any:
+        return _operate("negative", self)
+
+    def __pos__(self) -> Value:
+        return self
+
+    def __abs__(self) -> Any:
+        return _operate("absolute", self)
+
+    def __lt__(self, other: Any) -> Any:
+        return _operate("<", self, other)
+
+    def __le__(self, other: Any) -> Any:
+        return _operate("<=", self, other)
+
+    def __gt__(self, other: Any) -> Any:
+        return _operate(">", self, other)
+
+    def __ge__(self, other: Any) -> Any:
+        return _operate(">=", self, other)
+
+    def __float__(self) -> NoReturn:
+        self.tape.refuse(
+            "a library call or a conversion takes an input as a plain number; "
+            "use the functions of closeout.math"
+        )
+
+    __int__ = __index__ = __float__
+
+    def __round__(self, digits: int | None = None) -> NoReturn:
+        self.__float__()
+
+
+class Condition(Node):
+    """A comparison of values, for ``where``."""
+
+    __slots__ = ()
+
+    def __and__(self, other: Any) -> Any:
+        return _operate("and", self, other)
+
+    def __rand__(self, other: Any) -> Any:
+        return _operate("and", other, self)
+
+    def __or__(self, other: Any) -> Any:
+        return _operate("or", self, other)
+
+    def __ror__(self, other: Any) -> Any:
+        return _operate("or", other, self)
+
+    def __invert__(self) -> Any:
+        return _operate("not", self)
+
+
+CONDITIONS = frozenset(("<", "<=", ">", ">=", "and", "or", "not"))
+
+
+def _operate(operation: str, *operands: Any) -> Any:
+    if not all(isinstance(operand, (Node, int, float)) for operand in operands):
+        return NotImplemented
+    return _node(operation, operands)
+
+
+def _node(operation: str, operands: tuple[Any, ...]) -> Node:
+    tape = next(operand.tape for operand in operands if isinstance(operand, Node))
+    if operation == "table":
+        operands = (operands[0], _points(operands[1], tape))
+    value = COMPUTE[operation](*(o.value if isinstance(o, Node) else o for o in operands))
+    kind = Condition if operation in CONDITIONS else Value
+    return kind(tape, operation, operands, value)
+
+
+def _points(points: Any, tape: Tape) -> tuple[tuple[float, float], ...]:
+    """Return the points of a table as they are now: an author may use a list again."""
+    found = []
+    for x, y in points:
+        if isinstance(x, Node) or isinstance(y, Node):
+            tape.refuse("the points of a table rest on an input; a table has plain numbers")
+        found.append((float(x), float(y)))
+    return tuple(found)
+
+
+class _Functions:
+    """The functions of ``closeout.math`` on nodes."""
+
+
+for _name in FUNCTIONS:
+    setattr(_Functions, _name, staticmethod(lambda *operands, _name=_name: _node(_name, operands)))
+elementary.extend(Node, _Functions)
+
+
+class Name(NamedTuple):
+    """What the author called a value: a variable, the case where it has one, how deep in calls."""
+
+    name: str
+    case: str | None
+    depth: int
+
+
+class Recording(NamedTuple):
+    """An evaluation: its inputs, what it gave, and the names that its author gave to values.
+
+    ``values`` are nodes where they rest on an input, else plain numbers. ``tables`` names the
+    functions that look a value up in a table, by the node of the look-up. ``depth`` is that of
+    the analysis itself.
+    """
+
+    inputs: Mapping[str, Value]
+    values: Mapping[Key, Value | float]
+    names: Mapping[Node, Name]
+    tables: Mapping[Node, str]
+    depth: int
+
+
+def record(
+    evaluate: Callable[[Mapping[str, Any]], Mapping[Key, Any]], inputs: Mapping[str, float]
+) -> Recording:
+    """Evaluate an analysis once, at the inputs, on values that remember how they were made.
+
+    Args:
+        evaluate: the analysis; it must hand on what it is given and must not turn it into floats.
+        inputs: the point, by argument.
+
+    Raises:
+        NoFormula: the analysis decides on an input, converts it, or takes too many operations.
+        Exception: whatever the analysis raises.
+    """
+    watch = _Watch()
+    before = sys.getprofile()
+    sys.setprofile(watch)
+    try:
+        tape, values = traced(evaluate, inputs)
+    finally:
+        sys.setprofile(before)
+    leaves = {node.operands[0]: node for node in tape[: len(inputs)] if isinstance(node, Value)}
+    return Recording(leaves, values, watch.names, watch.tables, watch.outermost)
+
+
+def traced(
+    evaluate: Callable[[Mapping[str, Any]], Mapping[Key, Any]], inputs: Mapping[str, float]
+) -> tuple[Tape, dict[Key, Value | float]]:
+    """Return the nodes of an evaluation at the inputs, which come first, and what it gave.
+
+    Takes and raises what :func:`record` does.
+    """
+    tape = Tape()
+    leaves = {name: Value(tape, "input", (name,), float(x)) for name, x in inputs.items()}
+    values = dict(evaluate(leaves))
+    for (quantity, case), value in values.items():
+        if not isinstance(value, (Value, int, float)):
+            shown = quantity if case is None else f"{quantity}[{case}]"
+            tape.refuse(f"{shown} is {type(value).__name__}, not a number")
+    return tape, values
+
+
+class _Watch:
+    """Sees each function of the analysis return, and keeps what its variables are called then."""
+
+    def __init__(self) -> None:
+        self.names: dict[Node, Name] = {}
+        self.tables: dict[Node, str] = {}
+        self.outermost = sys.maxsize
+        self._depth = 0
+
+    def __call__(self, frame: FrameType, event: str, returned: Any) -> None:
+        if event == "call":
+            self._depth += 1
+        elif event == "return":
+            self._depth -= 1
+            if not _is_ours(frame):
+                self._keep(frame, returned)
+
+    def _keep(self, frame: FrameType, returned: Any) -> None:
+        if isinstance(returned, Value) and returned.operation == "table":
+            self.tables.setdefault(returned, frame.f_code.co_name)
+        for variable, held in frame.f_locals.items():
+            # An argument by its own name is found in the analysis, not in who called it.
+            if isinstance(held, Value) and held.is_input(variable):
+                self.outermost = min(self.outermost, self._depth)
+            for name, case, node in _nodes_in(variable, None, held, 0):
+                known = self.names.get(node)
+                if known is None or self._depth < known.depth:
+                    self.names[node] = Name(name, case, self._depth)
+
+
+def _is_ours(frame: FrameType) -> bool:
+    """A comprehension has no name of its own; the tool's frames are no matter of the author."""
+    module = frame.f_globals.get("__name__") or ""
+    return frame.f_code.co_name.startswith("<") or module.partition(".")[0] == "closeout"
+
+
+def _nodes_in(
+    name: str, case: str | None, held: Any, level: int
+) -> Iterator[tuple[str, str | None, Node]]:
+    """Yield the values that a variable holds: itself, by case, or by the name of a field."""
+    if isinstance(held, Value):
+        if held.operation != "input":
+            yield name, case, held
+    elif level < 3 and isinstance(held, Mapping):
+        for key, one in held.items():
+            if isinstance(key, str):
+                yield from _nodes_in(name, key, one, level + 1)
+    elif level < 3 and isinstance(held, tuple) and hasattr(held, "_fields"):
+        for field, one in zip(held._fields, held, strict=True):
+            yield from _nodes_in(field, case, one, level + 1)

@@ -1,0 +1,1 @@
+"""A study of one quantity: what drives it, where its criterion breaks, its derivation."""

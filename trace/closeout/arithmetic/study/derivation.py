@@ -1,0 +1,168 @@
+"""The derivation of a result, as in a hand calculation: formula, numbers put in, value."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import NamedTuple
+
+from closeout.arithmetic.recorded.recorded import Key, Node, Value
+from closeout.arithmetic.symbol.symbolic import Stage, Symbolic
+from closeout.arithmetic.symbol.typeset import (
+    LITERAL_DIGITS,
+    Laid,
+    Latex,
+    MathMl,
+    Plain,
+    Writer,
+    lay,
+    number,
+    whole,
+)
+
+
+class Step(NamedTuple):
+    """One quantity of a hand calculation.
+
+    ``field`` is False for a value that is no field of the result; it has the author's name for it
+    and no unit, since none is declared. Three lines, each as plain text, in LaTeX (mathematics
+    mode) and as an element of MathML: the quantity = its formula; = the formula with numbers put
+    in; = the value and its unit. Numbers put in are rounded to six significant digits, constants of
+    the formula to nine; the value itself is ``value``.
+    """
+
+    quantity: str
+    case: str | None
+    field: bool
+    text: str
+    latex: str
+    mathml: str
+    numbers_text: str
+    numbers_latex: str
+    numbers_mathml: str
+    value_text: str
+    value_latex: str
+    value_mathml: str
+    value: float
+    unit: str
+
+
+def derivation(
+    symbolic: Symbolic, units: Mapping[str, str], key: Key | None = None
+) -> tuple[Step, ...]:
+    """Return the steps from the inputs to a quantity and case, in the order of computing them.
+
+    Args:
+        symbolic: the symbolic form; what has none there has no steps.
+        units: the unit of each field of the result.
+        key: the quantity and case; None is the whole result.
+    """
+    stages = symbolic.stages if key is None else symbolic.stages_of(key)
+    stages = tuple(
+        stage
+        for stage in stages
+        if not stage.field or (stage.quantity, stage.case) not in symbolic.reasons
+    )
+    known = symbolic.made
+    return tuple(_step(symbolic, stage, known, units) for stage in stages)
+
+
+def _step(
+    symbolic: Symbolic, stage: Stage, known: Mapping[Node, Stage], units: Mapping[str, str]
+) -> Step:
+    unit = units.get(stage.quantity, "") if stage.field else ""
+    text = _lines(symbolic, stage, known, unit, Plain())
+    latex = _lines(symbolic, stage, known, unit, Latex())
+    mathml = tuple(whole(line) for line in _lines(symbolic, stage, known, unit, MathMl()))
+    return Step(
+        stage.quantity, stage.case, stage.field,
+        text[0], latex[0], mathml[0], text[1], latex[1], mathml[1], text[2], latex[2], mathml[2],
+        stage.value, unit,
+    )  # fmt: skip
+
+
+def _lines(
+    symbolic: Symbolic, stage: Stage, known: Mapping[Node, Stage], unit: str, writer: Writer
+) -> tuple[str, str, str]:
+    equals = writer.sign("=")
+    name = writer.name(stage.quantity, stage.case)
+    value = number(stage.value, writer).text
+    ended = (equals, value) if unit in ("", "1") else (equals, value, writer.unit(unit))
+    end = writer.row(*ended)
+    if not isinstance(stage.node, Value):
+        return writer.row(name, end), end, end
+    # A field that is an earlier value or an input by another name is only said to be it.
+    is_said = known.get(stage.node) is not stage
+    formula, put_in = _right_sides(stage.node, known, symbolic.tables, writer, is_said=is_said)
+    return writer.row(name, equals, formula), writer.row(equals, put_in), end
+
+
+class Written(NamedTuple):
+    """An equation and the same with numbers put in, as plain text, in LaTeX and in MathML."""
+
+    text: str
+    latex: str
+    mathml: str
+    numbers_text: str
+    numbers_latex: str
+    numbers_mathml: str
+
+
+def written(
+    left: Callable[[Writer], str],
+    node: Node | float,
+    known: Mapping[Node, Stage],
+    tables: Mapping[Node, str],
+) -> Written:
+    """Return what ``left`` writes = a formula, down to inputs and to the stages that are known."""
+    lines, numbers = [], []
+    for writer in (Plain(), Latex(), MathMl()):
+        formula, put_in = _right_sides(node, known, tables, writer, is_said=True)
+        lines.append(writer.row(left(writer), writer.sign("="), formula))
+        numbers.append(writer.row(writer.sign("="), put_in))
+    return Written(lines[0], lines[1], whole(lines[2]), numbers[0], numbers[1], whole(numbers[2]))
+
+
+def _right_sides(
+    node: Node | float,
+    known: Mapping[Node, Stage],
+    tables: Mapping[Node, str],
+    writer: Writer,
+    *,
+    is_said: bool,
+) -> tuple[str, str]:
+    """Return a formula, and the same with numbers; ``is_said`` where its own name stands for it."""
+    if not isinstance(node, Node):
+        text = number(node, writer, LITERAL_DIGITS).text
+        return text, text
+
+    def right_side(shown: _Symbols) -> str:
+        laid = shown(node) if is_said else None
+        return (laid or lay(node, writer, shown, tables)).text
+
+    return right_side(_Symbols(writer, known)), right_side(_Numbers(writer, known))
+
+
+class _Symbols:
+    """What stands for a node: its symbol, where it is an input or a stage of its own."""
+
+    def __init__(self, writer: Writer, known: Mapping[Node, Stage]) -> None:
+        self._writer = writer
+        self._known = known
+
+    def __call__(self, node: Node) -> Laid | None:
+        if node.operation == "input":
+            return self._one(node, node.operands[0], None)
+        stage = self._known.get(node)
+        return None if stage is None else self._one(node, stage.quantity, stage.case)
+
+    def _one(self, node: Node, quantity: str, case: str | None) -> Laid:  # noqa: ARG002
+        return Laid(self._writer.name(quantity, case))
+
+
+class _Numbers(_Symbols):
+    """What stands for a node: its number."""
+
+    puts_numbers = True
+
+    def _one(self, node: Node, quantity: str, case: str | None) -> Laid:  # noqa: ARG002
+        return number(node.value, self._writer)

@@ -1,0 +1,350 @@
+"""A study of one quantity: its derivation, what drives it, where its criterion breaks.
+
+Everything is bounded by counts of evaluations, never by the clock, so that a study repeats. An
+analysis without a symbolic form may be a slow one (a march in time) and is searched less far.
+Pure: no process, no file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import Any, NamedTuple, TypeVar
+
+from closeout.arithmetic.chance import spread
+from closeout.arithmetic.recorded.recorded import Key
+from closeout.arithmetic.study.break_even import (
+    FINEST,
+    REACH,
+    BreakEven,
+    Corner,
+    Possible,
+    boundary,
+    break_even,
+    nearest_first,
+)
+from closeout.arithmetic.study.derivation import derivation
+from closeout.arithmetic.study.others import WorstOthers
+from closeout.arithmetic.study.sensitivity import Sensitivity, sensitivities
+from closeout.arithmetic.symbol.symbolic import Symbolic, symbolic
+from closeout.model.answer import Bounds
+
+Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
+Box = tuple[tuple[str, float, float], ...]
+T = TypeVar("T")
+
+FIRST = 5
+# Drivers by which the quantity is differentiated as a formula.
+STRONGEST = 3
+
+
+class Budget(NamedTuple):
+    """How far break-even values are searched, with how many evaluations, and how exactly.
+
+    Reach and exactness are in tolerances.
+    """
+
+    reach: float
+    evaluations: int
+    finest: float
+
+
+# A formula costs some microseconds; of a march in time, each evaluation may cost a tenth second.
+# Five digits are shown; the last bits of a march are its rounding and the length of its steps.
+FORMULA = Budget(REACH, 20_000, FINEST)
+MARCH = Budget(8.0, 600, 1e-7)
+# Rays of a boundary; each costs a few dozen evaluations.
+# Where no parameter alone turns the verdict within so many tolerances, two of them do not within
+# four: straight lines at right angles are nearer by no more than the root of two.
+NEAR = 6.0
+RAYS = 72
+MARCH_RAYS = 24
+# How exact the points of a boundary are, in tolerances: it is a picture.
+DRAWN_TO = 1e-4
+
+
+class _Spent(BaseException):
+    """The evaluations are used up; no Exception, which a search takes for a fault of the author."""
+
+
+class _Counted:
+    """An analysis that may be evaluated so many times, and once at the point where all begin."""
+
+    def __init__(self, evaluate: Evaluate, left: int, begin: Mapping[str, Any]) -> None:
+        self._evaluate = evaluate
+        self._begin = begin
+        self._there: Mapping[Key, Any] | None = None
+        self.left = left
+
+    def __call__(self, point: Mapping[str, Any]) -> Mapping[Key, Any]:
+        begins = point == self._begin
+        if begins and self._there is not None:
+            return self._there
+        if self.left <= 0:
+            raise _Spent
+        self.left -= 1
+        found = self._evaluate(point)
+        if begins:
+            self._there = found
+        return found
+
+
+def study(
+    evaluate: Evaluate, inputs: Mapping[str, float], box: Box, detail: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Return what was found of a quantity, in lists and numbers that JSON can hold.
+
+    A part that cannot be had is empty or not whole, and ``reasons`` says why, by its name. Only
+    what the analysis raises at the inputs goes through to the caller.
+
+    Args:
+        evaluate: the analysis on numbers, arrays and symbols, which it must let through.
+        inputs: the nominal point.
+        box: low and high end of each parameter that has a spread.
+        detail: ``quantity``, ``case``, ``at_least``, ``at_most`` (in the analysis' unit, None where
+            there is none), ``corner`` (names and values at the worst point of the box), ``units``
+            (by quantity); ``groups``, ``sides``, ``drawn``, ``seed`` as for
+            :mod:`.chance.spread`; ``boundary`` (two parameters, empty for the two that
+            drive most, None for none), ``quantile`` (coverage and confidence, or None),
+            ``possible`` (what arguments can be at all), ``held`` (whether the criterion is known to
+            hold all over the box), ``marches`` (break-even values without a symbolic form too),
+            ``differentiated`` (derivatives as formulas too, for which SymPy is imported).
+
+    Returns:
+        ``symbolic`` is why there is no symbolic form, or None. ``sensitivities`` has rows of
+        parameter, derivative, effect_low, effect_high, share, exact; the greatest first.
+        ``break_even`` has the first five rows for the others at nominal and each that turns
+        nothing, then the same at worst, each with the fields of BreakEven. ``derivation`` has rows
+        with the fields of Line, ``differentiated`` those of Differentiated for the
+        strongest drivers. ``root_sum_square``, ``sobol`` and ``quantiles`` are those of
+        :mod:`.chance.spread`, ``boundary`` is that of :func:`_boundary`; None or empty.
+    """
+    key: Key = (detail["quantity"], detail["case"])
+    evaluate(inputs)
+    form, why = _form(evaluate, inputs, box, key)
+    parts = _Parts(evaluate, inputs, box, key, detail, form)
+    driven = parts.several("sensitivities", lambda: sensitivities(evaluate, inputs, box, key, form))
+    edges = parts.edges(_in_order(inputs, driven))
+    return {
+        "symbolic": why,
+        "sensitivities": [[*one[:4], one.share, one.exact] for one in driven],
+        "break_even": [list(one) for one in edges],
+        "boundary": parts.boundary(driven, edges),
+        "root_sum_square": parts.spread("root sum square", spread.root_sum_square),
+        "sobol": parts.spread("Sobol indices", spread.sobol) if detail["drawn"] else None,
+        "quantiles": parts.quantiles(),
+        "derivation": parts.derivation(),
+        "differentiated": parts.differentiated(driven),
+        "reasons": parts.reasons,
+    }
+
+
+class _Parts:
+    """The parts of one study; why one cannot be had goes to ``reasons``."""
+
+    def __init__(
+        self,
+        evaluate: Evaluate,
+        inputs: Mapping[str, float],
+        box: Box,
+        key: Key,
+        detail: Mapping[str, Any],
+        form: Symbolic | None,
+    ) -> None:
+        self.reasons: dict[str, str] = {}
+        self._evaluate = evaluate
+        self._inputs = inputs
+        self._box = box
+        self._key = key
+        self._detail = detail
+        self._form = form
+        self._bounds = Bounds(detail["at_least"], detail["at_most"])
+        self._corner: Corner = tuple((name, value) for name, value in detail["corner"])
+
+    def part(self, name: str, make: Callable[[], T]) -> T | None:
+        """Return a part of the study; None where it cannot be had, with the reason."""
+        try:
+            return make()
+        except Exception as error:
+            self.reasons[name] = _told(error)
+            return None
+
+    def several(self, name: str, make: Callable[[], tuple[T, ...]]) -> tuple[T, ...]:
+        """Return a part that has several; none where it cannot be had."""
+        return self.part(name, make) or ()
+
+    def spread(self, name: str, make: Callable[..., list[Any]]) -> list[Any] | None:
+        """Return a part of :mod:`closeout.arithmetic.chance.spread`, if anything has a spread."""
+        if not self._box:
+            return None
+        return self.part(
+            name, lambda: make(self._evaluate, self._inputs, self._box, self._key, self._detail)
+        )
+
+    def quantiles(self) -> list[Any] | None:
+        """Return the bounds of a share of all values, where they are asked for."""
+        if not self._detail["quantile"]:
+            return None
+        if not self._box:
+            self.reasons["quantiles"] = "no input has a spread here"
+        return self.spread("quantiles", spread.quantiles)
+
+    def edges(self, names: list[str]) -> list[BreakEven]:
+        """Return break-even values with the others at nominal, then at worst."""
+        if self._bounds == Bounds():
+            self.reasons["break even"] = "there is no limit"
+            return []
+        if self._form is None and not self._detail["marches"]:
+            self.reasons["break even"] = "it is a march, of which closeout explain searches them"
+            return []
+        budget = MARCH if self._form is None else FORMULA
+        found: list[BreakEven] = []
+        for corner in (None, self._corner) if self._corner else (None,):
+            found += _edges(
+                self._evaluate, self._inputs, self._box, self._key, self._bounds, corner, names,
+                budget, self.reasons, self._detail["possible"], self._detail["held"],
+            )  # fmt: skip
+        return found
+
+    def boundary(self, driven: tuple[Sensitivity, ...], edges: list[BreakEven]) -> list[Any] | None:
+        """Return where the criterion turns in the plane of two parameters.
+
+        The two names, their values at the inputs, their ends, then the lines with the others at
+        nominal and at worst. Where none are named, not of a march, nor where no parameter turns the
+        verdict anywhere near.
+        """
+        wanted = self._detail["boundary"]
+        if wanted is None:
+            return None
+        if self._bounds == Bounds():
+            self.reasons["boundary"] = "there is no limit"
+            return None
+        names = list(wanted) or [one.parameter for one in driven if one.share][:2]
+        near = any(e.tolerances is not None and e.tolerances <= NEAR for e in edges)
+        if len(names) < 2 or (not wanted and (self._form is None or not near)):
+            return None
+        return self.part("boundary", lambda: self._plane(*names))
+
+    def _plane(self, first: str, second: str) -> list[Any]:
+        for name in (first, second):
+            if name not in self._inputs:
+                raise LookupError(f"{name} is no argument of the analysis")
+        ends = {name: (low, high) for name, low, high in self._box}
+        rays = RAYS if self._form is not None else MARCH_RAYS
+        lines = [
+            boundary(
+                self._evaluate, self._inputs, self._box, self._key, self._bounds, first, second,
+                corner, rays=rays, finest=DRAWN_TO, possible=self._detail["possible"],
+            )
+            for corner in ((None, self._corner) if self._corner else (None,))
+        ]  # fmt: skip
+        now = [self._inputs[name] for name in (first, second)]
+        sides = [ends.get(name, (at, at)) for name, at in zip((first, second), now, strict=True)]
+        return [first, second, now, sides, lines]
+
+    def derivation(self) -> list[list[Any]]:
+        """Return the steps of a hand calculation, where there is a symbolic form."""
+        form = self._form
+        if form is None:
+            return []
+        units = self._detail["units"]
+        steps = self.several("derivation", lambda: derivation(form, units, self._key))
+        return [
+            [s.quantity, s.case, s.text, s.latex, s.mathml, s.numbers_text, s.numbers_latex,
+             s.numbers_mathml, s.value, s.unit] for s in steps
+        ]  # fmt: skip
+
+    def differentiated(self, driven: tuple[Sensitivity, ...]) -> list[list[Any]]:
+        """Return the derivatives by the strongest drivers as formulas, where they are wanted."""
+        form = self._form
+        slopes = {
+            one.parameter: one.derivative
+            for one in driven[:STRONGEST]
+            if one.exact and one.share and one.derivative is not None
+        }
+        if form is None or not slopes or not self._detail["differentiated"]:
+            return []
+        from closeout.arithmetic.symbol.differentiated import differentiated
+
+        return [
+            list(one)
+            for one in self.several(
+                "differentiated", lambda: differentiated(form, self._key, slopes)
+            )
+        ]
+
+
+def _told(error: Exception) -> str:
+    first = (str(error).strip().splitlines() or [""])[0][:300]
+    return f"{type(error).__name__}: {first}" if first else type(error).__name__
+
+
+def _form(
+    evaluate: Evaluate, inputs: Mapping[str, float], box: Box, key: Key
+) -> tuple[Symbolic | None, str | None]:
+    """Return the symbolic form of a quantity, or why it has none."""
+    try:
+        form = symbolic(evaluate, inputs, box, [key])
+    except Exception as error:
+        return None, _told(error)
+    if form.stage(key) is None:
+        return None, form.reasons.get(key, "the analysis does not give it on symbols")
+    return form, None
+
+
+def _in_order(inputs: Mapping[str, float], driven: tuple[Sensitivity, ...]) -> list[str]:
+    """Return the arguments, what drives the quantity most first: what is left out matters least."""
+    first = [one.parameter for one in driven]
+    return first + [name for name in inputs if name not in first]
+
+
+def _edges(
+    evaluate: Evaluate,
+    inputs: Mapping[str, float],
+    box: Box,
+    key: Key,
+    bounds: Bounds,
+    corner: Corner | None,
+    names: list[str],
+    budget: Budget,
+    reasons: dict[str, str],
+    possible: Possible,
+    held: bool,
+) -> list[BreakEven]:
+    """Return the first five break-even values, over as many arguments as the budget allows.
+
+    Then each argument that turns nothing, with how far was searched.
+    """
+    counted = _Counted(evaluate, budget.evaluations, {**inputs, **dict(corner or ())})
+    found: list[BreakEven] = []
+    for number, name in enumerate(names):
+        side = tuple(one for one in box if one[0] == name)
+        at, label = {name: inputs[name]}, None if corner is None else ()
+        others = WorstOthers(counted, inputs, box, key, bounds, corner or ())
+        along = partial(
+            break_even, others, at, side, key, bounds, label, budget.reach, possible, held,
+            budget.finest,
+        )  # fmt: skip
+        try:
+            # One argument at a time, so that what was found of the others stays.
+            edges = along()
+            # Of a march only the worst corner of the whole box: each look costs many evaluations.
+            while corner is not None and budget is FORMULA and _worse(others, edges):
+                edges = along()
+            found += edges
+        except _Spent:
+            place = "nominal" if corner is None else "worst"
+            text = (
+                f"with the others at {place}, {number} of {len(names)} parameters were searched "
+                f"within {budget.evaluations} evaluations"
+            )
+            reasons["break even"] = "; ".join(filter(None, (reasons.get("break even"), text)))
+            break
+    found.sort(key=lambda one: nearest_first(one, inputs))
+    turning = [one for one in found if one.value is not None]
+    return turning[:FIRST] + [one for one in found if one.value is None]
+
+
+def _worse(others: WorstOthers, edges: tuple[BreakEven, ...]) -> bool:
+    """Return whether a worse corner of the others was found where the criterion turns."""
+    return any(others.improve(one.parameter, one.value) for one in edges if one.value is not None)
