@@ -98,7 +98,7 @@ def repo(empty: Repo) -> Repo:
 PROBE = """
 import json, os, sys
 from pathlib import Path
-from closeout.snapshot import changed, find_root, open_index
+from closeout.snapshot import find_root, open_index
 root = find_root(Path.cwd() / (sys.argv[2] if len(sys.argv) > 2 else ""))
 with open_index(root) as snapshot:
     seen = {
@@ -106,7 +106,6 @@ with open_index(root) as snapshot:
         "kind": snapshot.identity.kind,
         "commit": snapshot.identity.commit,
         "dirty": snapshot.identity.dirty,
-        "changed": [[c.status, c.path, c.old] for c in changed(root)],
         "index": os.environ.get("GIT_INDEX_FILE"),
         "git_dir": os.environ.get("GIT_DIR"),
     }

@@ -198,11 +198,6 @@ def _solved(
     return replace(found, symbolic=told["symbolic"], acts=told["acts"], limits=limits)
 
 
-def _unit_of(name: str, ready: Ready) -> str:
-    """Return the unit of an argument."""
-    return next(argument.unit for argument in ready.spec.arguments if argument.name == name)
-
-
 def _limit(one: Mapping[str, Any], name: str, owned: Owned, remarks: _Remarks) -> SolvedLimit:
     formulas = tuple(Formula(*row) for row in one["formulas"])
     solutions = []

@@ -83,6 +83,15 @@ def open_commit(root: Path, revision: str) -> Snapshot:
         raise
 
 
+def has_head(root: Path) -> bool:
+    """Whether the repository of a project has a commit yet.
+
+    Raises:
+        SnapshotError: there is no repository, or git refuses.
+    """
+    return need_repository(root).head() is not None
+
+
 def _new_folder() -> TemporaryFolder:
     with refused_by_system("no temporary folder can be made", "make room, or set TMPDIR"):
         return TemporaryFolder()
