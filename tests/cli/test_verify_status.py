@@ -339,9 +339,9 @@ def test_a_record_of_other_data_is_2_and_no_evidence(tmp_path: Path) -> None:
     assert (done.status, by_id(done.json)["PWR-020"]["compliance"]) == (0, "C")
     project.write({"requirements/soak.csv": log.replace(b"12.1", b"12.2")})
     done = project.verify()
-    spoiled = by_id(done.json)["PWR-020"]
-    assert (done.status, spoiled["compliance"], spoiled["closed"]) == (2, "open", False)
-    assert "data file of TR-001 is not the one" in spoiled["why"]
+    altered = by_id(done.json)["PWR-020"]
+    assert (done.status, altered["compliance"], altered["closed"]) == (2, "open", False)
+    assert "data file of TR-001 is not the one" in altered["why"]
 
 
 def test_an_analysis_that_does_not_read_the_log_judges_no_test(tmp_path: Path) -> None:

@@ -673,7 +673,7 @@ def test_an_analysis_without_a_quantity_can_judge_nothing():
     assert "it returns x" in problem.cure
 
 
-def circle(*edges: tuple[str, str]) -> str:
+def cycle(*edges: tuple[str, str]) -> str:
     """Return requirements of which the second of a pair is derived from the first."""
     names = dict.fromkeys(name for edge in edges for name in edge)
     return requirements(
@@ -689,7 +689,7 @@ def circle(*edges: tuple[str, str]) -> str:
 
 
 def test_cycles_are_told_each_as_a_path():
-    built = build(circle(("C", "B"), ("B", "A"), ("A", "C"), ("E", "D"), ("D", "E"), ("A", "F")))
+    built = build(cycle(("C", "B"), ("B", "A"), ("A", "C"), ("E", "D"), ("D", "E"), ("A", "F")))
     assert built.rules == ["cycle", "cycle"]
     told = [problem.message.partition(": ")[2] for problem in built.problems]
     # A path goes from above to below: C is derived from A, B from C, A from B.
@@ -701,29 +701,29 @@ def test_cycles_are_told_each_as_a_path():
 
 
 def test_a_requirement_that_is_derived_from_itself():
-    built = build(circle(("A", "A")))
+    built = build(cycle(("A", "A")))
     assert [problem.message.partition(": ")[2] for problem in built.problems] == ["A <- A"]
 
 
 def test_circles_that_share_a_requirement_are_each_told():
-    built = build(circle(("A", "B"), ("B", "A"), ("A", "C"), ("C", "A")))
+    built = build(cycle(("A", "B"), ("B", "A"), ("A", "C"), ("C", "A")))
     told = [problem.message.partition(": ")[2] for problem in built.problems]
     assert sorted(told) == ["A <- B <- A", "A <- C <- A"]
 
 
 def test_a_tree_and_a_diamond_are_no_cycle():
-    assert build(circle(("T", "A"), ("T", "B"), ("A", "X"), ("B", "X"))).rules == []
+    assert build(cycle(("T", "A"), ("T", "B"), ("A", "X"), ("B", "X"))).rules == []
 
 
 def test_thousands_of_circles_are_told_in_time():
     edges = [(f"A-{n}", f"B-{n}") for n in range(1500)]
-    built = build(circle(*edges, *((b, a) for a, b in edges)))
+    built = build(cycle(*edges, *((b, a) for a, b in edges)))
     assert built.rules == ["cycle"] * 1500
 
 
 def test_a_long_circle_is_shortened():
     names = [f"N-{n:03d}" for n in range(200)]
-    (problem,) = build(circle(*zip(names, [*names[1:], names[0]], strict=True))).problems
+    (problem,) = build(cycle(*zip(names, [*names[1:], names[0]], strict=True))).problems
     assert len(problem.message) < 300
     assert "N-000 <- N-001" in problem.message
     assert "more)" in problem.message

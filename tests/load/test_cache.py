@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from closeout.load import load
-from closeout.load.kept import key
+from closeout.load.file_facts import key
 from tests.load.memory import Memory, Store
 from tests.load.test_records import CHARTER, EVIDENCE, PARAMETERS, REQUIREMENTS
 

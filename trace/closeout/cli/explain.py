@@ -132,7 +132,7 @@ def _solved(
     one.step("solving")
     found = solved(
         identifier, name, checked.plan, checked.index, checked.units, one.evaluator,
-        whole.replies, one.standing.review,
+        whole.replies, one.validity.review,
     )  # fmt: skip
     say(solved_text(found, Paint(colour()), width(), latex=latex))
     return found

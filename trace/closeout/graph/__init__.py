@@ -4,7 +4,7 @@ from closeout.graph.acceptance import Acceptance, acceptance
 from closeout.graph.asked import Asked
 from closeout.graph.bounds import bounds_in, key_of_criterion, key_of_given
 from closeout.graph.checks import check
-from closeout.graph.circles import Order, from_below
+from closeout.graph.cycles import Order, from_below
 from closeout.graph.findings import nearest
 from closeout.graph.index import Index
 from closeout.graph.questions import Plan, ask, plan

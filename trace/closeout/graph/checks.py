@@ -11,8 +11,8 @@ from typing import Any
 
 from closeout.graph.allocation import allocations
 from closeout.graph.amounts import amounts
-from closeout.graph.circles import circles
 from closeout.graph.conditions import leeways
+from closeout.graph.cycles import cycles
 from closeout.graph.findings import Spelling, error, warning
 from closeout.graph.findings import nearest as nearest  # who asks for checks asks for this too
 from closeout.graph.formerly import earlier_identifiers
@@ -38,7 +38,7 @@ def check(index: Index, units: Units) -> list[Finding]:
         earlier_identifiers,
         references,
         reviews,
-        circles,
+        cycles,
         _unverified,
         _nothing_applicable,
     ):

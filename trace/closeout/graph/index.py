@@ -38,7 +38,7 @@ class Index:
     ``specs`` are named as they are shown: by the function, or module.function where several share
     it; ``analyses`` holds each under both names, ``shared`` the function names that several have.
     ``waivers`` are by requirement. ``replaced`` leads from a record to the dated ones that replace
-    it. ``doubled`` are requirements, and records, of which a second has the identifier.
+    it. ``duplicated`` are requirements, and records, of which a second has the identifier.
     ``left_out`` are identifiers, of whatever kind, of items with a fault that is told already;
     ``whole`` is False where a file could not be read, so that nobody knows what it holds; ``code``
     where no module was imported, so that nobody knows which analyses there are.
@@ -58,8 +58,8 @@ class Index:
     analyses: Mapping[str, AnalysisSpec]
     shared: Mapping[str, tuple[str, ...]]
     specs: tuple[AnalysisSpec, ...]
-    doubled: frozenset[str] = frozenset()
-    doubled_records: frozenset[str] = frozenset()
+    duplicated: frozenset[str] = frozenset()
+    duplicated_records: frozenset[str] = frozenset()
     left_out: frozenset[str] = frozenset()
     whole: bool = True
     differences: frozenset[str] = frozenset()
@@ -91,8 +91,8 @@ class Index:
             analyses=names,
             shared=shared,
             specs=named,
-            doubled=_doubled(project.requirements),
-            doubled_records=_doubled(project.records),
+            duplicated=_duplicated(project.requirements),
+            duplicated_records=_duplicated(project.records),
             left_out=frozenset(left_out),
             whole=whole,
             differences=frozenset(
@@ -110,7 +110,7 @@ class Index:
             return name in self.analyses
         return all(part.isidentifier() for part in name.split("."))
 
-    def lacks(self, name: str, known: Container[str]) -> bool:
+    def is_absent(self, name: str, known: Container[str]) -> bool:
         """Return whether a name is surely unknown: no item has it, none that is left out either."""
         return name not in known and name not in self.left_out and self.whole
 
@@ -162,7 +162,7 @@ def _by_id(items: Sequence[I]) -> dict[str, I]:
     return found
 
 
-def _doubled(items: Sequence[I]) -> frozenset[str]:
+def _duplicated(items: Sequence[I]) -> frozenset[str]:
     return frozenset(name for name, count in Counter(i.id for i in items).items() if count > 1)
 
 

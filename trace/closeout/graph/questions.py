@@ -333,7 +333,7 @@ class _Planner:
             parameter = self._index.parameters.get(name)
             if parameter is not None:
                 self._condition(parameter, given, where)
-            elif self._index.lacks(name, self._index.parameters):
+            elif self._index.is_absent(name, self._index.parameters):
                 known = self._index.parameters
                 self._wrong(
                     "dangling-reference", where, f"there is no parameter {name}",
@@ -424,7 +424,7 @@ class _Planner:
 
     def _no_parameter(self, argument: Argument, spec: AnalysisSpec) -> None:
         name, known = argument.name, self._index.parameters
-        if not self._index.lacks(name, known):
+        if not self._index.is_absent(name, known):
             self._faults.append(f"the parameter {name} cannot be used")
             return
         example = f"{{value: ... {argument.unit}}}"

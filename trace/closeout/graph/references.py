@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from closeout.graph.circles import circles_of
+from closeout.graph.cycles import cycles_of
 from closeout.graph.findings import Spelling, error
 from closeout.graph.index import Index
 from closeout.model.problem import Finding, Pointer
@@ -24,7 +24,7 @@ def references(index: Index) -> Iterator[Finding]:
     for waiver in index.project.waivers:
         yield from look.waiver(waiver)
     yield from look.others()
-    yield from _replaced_in_a_circle(index)
+    yield from _replaced_in_a_cycle(index)
 
 
 class _Look:
@@ -150,19 +150,19 @@ class _Look:
     def _one(
         self, kind: str, name: str, known: Mapping[str, Any], where: Pointer
     ) -> Iterator[Finding]:
-        if self._index.lacks(name, known):
+        if self._index.is_absent(name, known):
             otherwise = f"add the {kind} or remove the reference"
             cure = self._spelling.cure(kind, name, known, otherwise)
             yield error("dangling-reference", where, f"there is no {kind} {name}", cure)
 
 
-def _replaced_in_a_circle(index: Index) -> Iterator[Finding]:
+def _replaced_in_a_cycle(index: Index) -> Iterator[Finding]:
     """Yield a finding for records that replace each other, of which none would count."""
     replaced: dict[str, tuple[str, ...]] = {
         name: tuple(one for one in (record.replaces,) if one is not None and one in index.records)
         for name, record in sorted(index.records.items())
     }
-    for path in circles_of(replaced):
+    for path in cycles_of(replaced):
         yield error(
             "cycle",
             index.records[path[0]].where / "replaces",

@@ -3,6 +3,6 @@
 from closeout.judge.dossier import Run, judge
 from closeout.judge.findings import findings_of
 from closeout.judge.findings.failures import failures
-from closeout.judge.standing import Standing
+from closeout.judge.validity import Validity
 
-__all__ = ["Run", "Standing", "failures", "findings_of", "judge"]
+__all__ = ["Run", "Validity", "failures", "findings_of", "judge"]

@@ -38,7 +38,7 @@ class Run:
 
     ``review`` None judges the whole life; ``chosen`` limits the dossier to some requirements, of
     which the answers are there;
-    ``spoiled`` are records whose data file is not the one that they speak of; ``validations`` say
+    ``altered`` are records whose data file is not the one that they speak of; ``validations`` say
     what is known of the tests that analyses name.
     """
 
@@ -52,7 +52,7 @@ class Run:
     review: str | None = None
     settings: tuple[tuple[str, Setting], ...] = ()
     chosen: Choice | None = None
-    spoiled: frozenset[str] = frozenset()
+    altered: frozenset[str] = frozenset()
     validations: tuple[Validation, ...] = ()
 
 
@@ -115,7 +115,7 @@ def _results(run: Run) -> dict[str, RequirementResult]:
     index = run.index
     answers = {question: reply.result for question, reply in run.replies.items()}
     judge_one = Judge(
-        index, run.plan, answers, run.units, run.review, dict(run.settings), run.spoiled,
+        index, run.plan, answers, run.units, run.review, dict(run.settings), run.altered,
         {question: reply.read for question, reply in run.replies.items() if reply.read is not None},
         run.snapshot.under_git,
         {one.analysis: one for one in run.validations},
@@ -124,7 +124,7 @@ def _results(run: Run) -> dict[str, RequirementResult]:
     done: dict[str, RequirementResult] = {}
     for name in order.names:
         below = [done[child] for child in index.derived.get(name, ()) if child in done]
-        done[name] = judge_one(index.requirements[name], below, name in order.knotted)
+        done[name] = judge_one(index.requirements[name], below, name in order.cyclic)
     return done
 
 

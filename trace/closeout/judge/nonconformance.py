@@ -24,7 +24,7 @@ def why_open(report: Nonconformance, index: Index) -> str | None:
     return next(_left(report, index), None)
 
 
-def hindrance(requirement: Requirement, index: Index, review: str | None) -> str | None:
+def open_nonconformance(requirement: Requirement, index: Index, review: str | None) -> str | None:
     """Return why a requirement cannot be closed for its nonconformances; None where it can."""
     for report in index.project.nonconformances:
         if requirement.id not in concerned(report, index):

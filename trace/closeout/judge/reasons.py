@@ -33,11 +33,11 @@ def close_out(
     closed: bool,
     evidence: Sequence[Evidence],
     below: Sequence[RequirementResult],
-    hindrance: str | None = None,
+    obstacle: str | None = None,
 ) -> str:
     """Return the reason of the close-out status (ECSS-E-ST-10-02C Rev.1, Annex B).
 
-    ``hindrance`` is what keeps a requirement open whatever its evidence says.
+    ``obstacle`` is what keeps a requirement open whatever its evidence says.
     """
     if closed:
         covers = sorted({entry.covered_by for entry in evidence if entry.covered_by})
@@ -56,8 +56,8 @@ def close_out(
     if left:
         more = f" and {len(left) - 3} more" if len(left) > 3 else ""
         return f"not closed: {', '.join(left[:3])}{more}"
-    if hindrance is not None:
-        return hindrance
+    if obstacle is not None:
+        return obstacle
     return "nothing verifies it" if code is Compliance.OPEN else "not closed"
 
 

@@ -14,9 +14,9 @@ from closeout.graph.temperatures import refusal
 from closeout.judge.as_run import Verdict
 from closeout.judge.limits import Extremes, Judged, Judgement, compare, shown_in
 from closeout.judge.nonconformance import NOT_MET
-from closeout.judge.standing import Standing
 from closeout.judge.superseded import is_known_failure, is_of_another_issue, kept_by
 from closeout.judge.uncertainty import half_width, used
+from closeout.judge.validity import Validity
 from closeout.measure import UnitError
 from closeout.model.amount import Measured
 from closeout.model.answer import Bounds
@@ -29,34 +29,34 @@ _WORST_FIRST = (State.NOT_MET, State.ERROR, State.OPEN, State.MET)
 
 
 def by_records(
-    said: Said, requirement: Requirement, verification: Verification, standing: Standing
+    said: Said, requirement: Requirement, verification: Verification, validity: Validity
 ) -> list[Judgement]:
     """Return the evidence of each record of a verification, at least one entry where it has any.
 
     A record that is replaced by a dated one does not count, but a failed one as long as its
     nonconformance is open; one that does not exist is open.
     """
-    index = standing.index
+    index = validity.index
     judged: list[Judgement] = []
     for name in verification.records:
         record = index.records.get(name)
         if record is None:
             judged.append(_open(said, f"there is no record {name} that could be read"))
             continue
-        one = _record(said, requirement, verification, record, standing)
+        one = _record(said, requirement, verification, record, validity)
         failed = one.evidence.state is State.NOT_MET
-        after = standing.made_good_by(record, requirement.id) if failed else None
+        after = validity.made_good_by(record, requirement.id) if failed else None
         if after is not None:
-            by = _kept_by(said, requirement, verification, record, standing)
+            by = _kept_by(said, requirement, verification, record, validity)
             judged += [_and(one, f"{by}, so it still counts")] if by else []
-        elif standing.last(record, requirement.id) is record:
+        elif validity.last(record, requirement.id) is record:
             judged.append(one)
-    judged = _tested_all_over(judged, requirement, verification, standing)
-    judged += unnamed_failures(said, requirement, verification, standing)
+    judged = _tested_all_over(judged, requirement, verification, validity)
+    judged += unnamed_failures(said, requirement, verification, validity)
     if judged or not verification.records:
         return judged
     first = index.records[verification.records[0]]
-    last = standing.last(first, requirement.id)
+    last = validity.last(first, requirement.id)
     return [_open(said, f"{first.id} is replaced by {last.id}, which is not named here")]
 
 
@@ -64,13 +64,13 @@ def _tested_all_over(
     judged: list[Judgement],
     requirement: Requirement,
     verification: Verification,
-    standing: Standing,
+    validity: Validity,
 ) -> list[Judgement]:
     """Return what records show as open, where together they were not made all over a range."""
     if not any(one.evidence.state is State.MET for one in judged):
         return judged
-    records = in_force(requirement, verification, standing)
-    left = standing.conditions.untested(requirement, verification, records)
+    records = in_force(requirement, verification, validity)
+    left = validity.conditions.untested(requirement, verification, records)
     return [_opened(one, "; ".join(left)) for one in judged] if left else judged
 
 
@@ -81,27 +81,27 @@ def _opened(one: Judgement, text: str) -> Judgement:
 
 
 def in_force(
-    requirement: Requirement, verification: Verification, standing: Standing
+    requirement: Requirement, verification: Verification, validity: Validity
 ) -> list[Record]:
     """Return the records that a verification names and that are evidence of today's state."""
-    index = standing.index
+    index = validity.index
     records = [index.records[name] for name in verification.records if name in index.records]
     return [
         one
         for one in records
-        if standing.last(one, requirement.id) is one
-        and not standing.lacks(requirement, verification, one)
+        if validity.last(one, requirement.id) is one
+        and not validity.reasons_against(requirement, verification, one)
     ]
 
 
 def unnamed_failures(
-    said: Said, requirement: Requirement, verification: Verification, standing: Standing
+    said: Said, requirement: Requirement, verification: Verification, validity: Validity
 ) -> list[Judgement]:
     """Return failed records that judged a requirement, and that none of its verifications names.
 
     Taking its name out of a list does not make a failure vanish.
     """
-    judging = standing.judging(requirement.id)
+    judging = validity.judging(requirement.id)
     if not judging:
         return []
     named = {name for one in requirement.verification for name in one.records}
@@ -110,13 +110,13 @@ def unnamed_failures(
         if record.id in named or record.date is None:
             continue
         if not is_about(record, requirement, verification) or _is_told_by_its_method(
-            record, requirement, verification, standing
+            record, requirement, verification, validity
         ):
             continue
-        one = _record(said, requirement, verification, record, standing)
+        one = _record(said, requirement, verification, record, validity)
         if one.evidence.state is not State.NOT_MET:
             continue
-        by = _kept_by(said, requirement, verification, record, standing)
+        by = _kept_by(said, requirement, verification, record, validity)
         if by:
             found.append(_and(one, f"{by}, so it still counts"))
     return found
@@ -135,7 +135,7 @@ def is_about(record: Record, requirement: Requirement, verification: Verificatio
 
 
 def _is_told_by_its_method(
-    record: Record, requirement: Requirement, verification: Verification, standing: Standing
+    record: Record, requirement: Requirement, verification: Verification, validity: Validity
 ) -> bool:
     """Return whether a verification of the record's own method says what it found.
 
@@ -144,7 +144,7 @@ def _is_told_by_its_method(
     return record.method is not verification.method and any(
         one.method is record.method
         and is_about(record, requirement, one)
-        and is_same_limit(one.criterion, verification.criterion, standing.units)
+        and is_same_limit(one.criterion, verification.criterion, validity.units)
         for one in requirement.verification
     )
 
@@ -154,14 +154,14 @@ def shown_alone(
     requirement: Requirement,
     verification: Verification,
     record: Record,
-    standing: Standing,
+    validity: Validity,
 ) -> Evidence:
     """Return what a record shows of a verification by itself, whatever else that has."""
-    return _record(said, requirement, verification, record, standing).evidence
+    return _record(said, requirement, verification, record, validity).evidence
 
 
 def failed_by_measure(
-    requirement: Requirement, verification: Verification, record: Record, standing: Standing
+    requirement: Requirement, verification: Verification, record: Record, validity: Validity
 ) -> bool:
     """Return whether what a record measured makes a verification not met, covered or not."""
     if verification.criterion.quantity not in dict(record.measured):
@@ -170,36 +170,36 @@ def failed_by_measure(
         "number": 0, "method": verification.method.value, "level": None, "stage": None,
         "review": None, "due": True,
     }  # fmt: skip
-    one = _record(said, requirement, verification, record, standing)
+    one = _record(said, requirement, verification, record, validity)
     # Without a value it is the outcome that says so.
     return one.evidence.state is State.NOT_MET and one.evidence.value is not None
 
 
 def took_place(
-    requirement: Requirement, verification: Verification, standing: Standing
+    requirement: Requirement, verification: Verification, validity: Validity
 ) -> tuple[str | None, str | None]:
     """Return the record of a test that an analysis judges, and why it is no evidence yet.
 
     The record says that the test took place, the analysis says what it shows.
     """
-    known = standing.index.records
+    known = validity.index.records
     names = [
         name
         for name in verification.records
-        if name not in known or standing.last(known[name], requirement.id) is known[name]
+        if name not in known or validity.last(known[name], requirement.id) is known[name]
     ]
     for name in names:
         record = known.get(name)
         if record is None:
             return None, f"there is no record {name} that could be read"
-        if lacks := standing.lacks(requirement, verification, record):
-            return name, "; ".join(lacks)
+        if reasons_against := validity.reasons_against(requirement, verification, record):
+            return name, "; ".join(reasons_against)
         if record.outcome == NOT_MET:
             return name, f"the outcome of {name} is not met"
         if record.data is None:
             return name, f"{name} names no data file that the analysis could read"
     records = [known[name] for name in names]
-    if left := standing.conditions.untested(requirement, verification, records):
+    if left := validity.conditions.untested(requirement, verification, records):
         return names[-1] if names else None, "; ".join(left)
     return (names[-1], None) if names else (None, "the test has no record")
 
@@ -245,19 +245,19 @@ def _kept_by(
     requirement: Requirement,
     verification: Verification,
     record: Record,
-    standing: Standing,
+    validity: Validity,
 ) -> str | None:
     """Return why a failed record counts though another replaces it; None where it does not."""
 
     def shows(last: Record) -> State:
-        return _outcome({**said, "record": last.id}, verification, last, standing).evidence.state
+        return _outcome({**said, "record": last.id}, verification, last, validity).evidence.state
 
-    by = kept_by(requirement, verification, record, standing, shows)
-    last = standing.made_good_by(record, requirement.id)
+    by = kept_by(requirement, verification, record, validity, shows)
+    last = validity.made_good_by(record, requirement.id)
     if by is not None or last is None or is_of_another_issue(last, requirement):
         return by
-    later = [*in_force(requirement, verification, standing), last]
-    return standing.conditions.untested_again(requirement, verification, record, later)
+    later = [*in_force(requirement, verification, validity), last]
+    return validity.conditions.untested_again(requirement, verification, record, later)
 
 
 def _record(
@@ -265,35 +265,35 @@ def _record(
     requirement: Requirement,
     verification: Verification,
     record: Record,
-    standing: Standing,
+    validity: Validity,
 ) -> Judgement:
     """Judge a record. A failure stays one, also where the record speaks of an earlier state.
 
     What judged another issue, and was no failure of that, is none of the present one either.
     """
     said = {**said, "record": record.id, "document": record.document}
-    lacks = standing.lacks(requirement, verification, record)
+    reasons_against = validity.reasons_against(requirement, verification, record)
     if record.date is None:
-        return _open(said, lacks[0])
-    as_run = standing.conditions.as_run(requirement, verification, record)
+        return _open(said, reasons_against[0])
+    as_run = validity.conditions.as_run(requirement, verification, record)
     said["as_run"] = as_run
-    judged = _outcome(said, verification, record, standing)
+    judged = _outcome(said, verification, record, validity)
     if judged.evidence.state is State.NOT_MET and (harsher := _harsher(as_run)):
         judged = _and(judged, harsher)
-    if not lacks:
+    if not reasons_against:
         return judged
     if judged.evidence.state is State.NOT_MET:
         if is_of_another_issue(record, requirement) and not is_known_failure(
-            record, requirement, standing.index
+            record, requirement, validity.index
         ):
             short = f"what it found then falls short of issue {requirement.issue}"
-            return _open(said, "; ".join((*lacks, short)))
+            return _open(said, "; ".join((*reasons_against, short)))
         # Without its numbers, since what was accepted of today's article is not this one's.
-        return _and(judged, "; ".join(lacks))._replace(extremes=None)
+        return _and(judged, "; ".join(reasons_against))._replace(extremes=None)
     rebuilt: tuple[str, ...] = ()
     if judged.evidence.state is State.MET:
-        rebuilt = standing.rebuilt(requirement, verification, record)
-    return _open({**said, "rebuilt": rebuilt}, "; ".join(lacks))
+        rebuilt = validity.rebuilt(requirement, verification, record)
+    return _open({**said, "rebuilt": rebuilt}, "; ".join(reasons_against))
 
 
 def _harsher(as_run: Sequence[AsRun]) -> str:
@@ -307,7 +307,7 @@ def _harsher(as_run: Sequence[AsRun]) -> str:
 
 
 def _outcome(
-    said: Said, verification: Verification, record: Record, standing: Standing
+    said: Said, verification: Verification, record: Record, validity: Validity
 ) -> Judgement:
     criterion = verification.criterion
     if criterion.quantity is None or not criterion.limits:
@@ -315,7 +315,7 @@ def _outcome(
             return _open(said, f"{record.id} has no outcome")
         state = State.NOT_MET if record.outcome == NOT_MET else State.MET
         return Judgement(Evidence(**said, state=state, message=_analogue(record)))
-    judged = _of_quantity(said, verification, record, standing)
+    judged = _of_quantity(said, verification, record, validity)
     if record.outcome == NOT_MET and judged.evidence.state is not State.NOT_MET:
         # Bad news is never hidden: by a number beside it no more than by anything else.
         text = f"the outcome of {record.id} is not met, whatever it measures"
@@ -334,14 +334,14 @@ def _analogue(record: Record) -> str | None:
 
 
 def _of_quantity(
-    said: Said, verification: Verification, record: Record, standing: Standing
+    said: Said, verification: Verification, record: Record, validity: Validity
 ) -> Judgement:
     quantity = verification.criterion.quantity
     measured = dict(record.measured).get(quantity or "")
     if measured is None:
         return _open(said, f"{record.id} measures no {quantity}")
     try:
-        judged = _measured(said, verification, measured, standing)
+        judged = _measured(said, verification, measured, validity)
     except UnitError as wrong:
         return Judgement(Evidence(**said, state=State.ERROR, message=wrong.message))
     text = _analogue(record)
@@ -349,7 +349,7 @@ def _of_quantity(
 
 
 def _measured(
-    said: Said, verification: Verification, measured: Measured, standing: Standing
+    said: Said, verification: Verification, measured: Measured, validity: Validity
 ) -> Judgement:
     """Judge a measured value by the project's decision rule (JCGM 106:2012).
 
@@ -357,8 +357,8 @@ def _measured(
     where the value plus it does not; between the two it is open. Simple acceptance (8.2 there): the
     value alone decides.
     """
-    units, limits = standing.units, verification.criterion.limits
-    simple = standing.index.project.charter.policy.acceptance == SIMPLE
+    units, limits = validity.units, verification.criterion.limits
+    simple = validity.index.project.charter.policy.acceptance == SIMPLE
     if measured.uncertainty is None and not simple:
         text = (
             f"{said['record']} gives no uncertainty of {verification.criterion.quantity},"
@@ -367,14 +367,14 @@ def _measured(
         return Judgement(Evidence(**said, state=State.ERROR, message=text))
     quantity = verification.criterion.quantity or ""
     for _, limit in limits.amounts:
-        refused = refusal(quantity, measured.value, limit.unit, standing.index, units)
+        refused = refusal(quantity, measured.value, limit.unit, validity.index, units)
         if refused is not None:
             return Judgement(Evidence(**said, state=State.ERROR, message=refused))
     contradiction = crossed(limits, units)
     if contradiction is not None:
         return Judgement(Evidence(**said, state=State.ERROR, message=contradiction))
     own, number = measured.value.unit, measured.value.number
-    least_k = standing.index.project.charter.policy.coverage_factor
+    least_k = validity.index.project.charter.policy.coverage_factor
     half = half_width(measured, own, units, least_k)
     value = as_double(number, own)
     low, high = value, value

@@ -15,10 +15,10 @@ from closeout.judge.compliance import of_criteria, of_derived
 from closeout.judge.cover import covered, may_approve
 from closeout.judge.limits import Judgement, as_written
 from closeout.judge.margins import measured, noted
-from closeout.judge.nonconformance import hindrance, reported
+from closeout.judge.nonconformance import open_nonconformance, reported
 from closeout.judge.records import by_records, took_place, unnamed_failures, worst
-from closeout.judge.standing import Standing
 from closeout.judge.validated import validated
+from closeout.judge.validity import Validity
 from closeout.measure import Units
 from closeout.model.answer import Answer
 from closeout.model.criterion import TBD, Limits
@@ -34,8 +34,8 @@ Below = Sequence[RequirementResult]
 class Judge:
     """Judges requirements over one set of answers at one review (None: the whole life).
 
-    ``settings``, ``spoiled`` and ``under_git`` are those of
-    :class:`~closeout.judge.standing.Standing`; ``read`` are the project's files that an answer
+    ``settings``, ``altered`` and ``under_git`` are those of
+    :class:`~closeout.judge.validity.Standing`; ``read`` are the project's files that an answer
     rests on, where that is known; ``validations`` what is known of the tests of analyses, by name.
     """
 
@@ -47,7 +47,7 @@ class Judge:
         units: Units,
         review: str | None,
         settings: Mapping[str, Setting] | None = None,
-        spoiled: frozenset[str] = frozenset(),
+        altered: frozenset[str] = frozenset(),
         read: Mapping[Question, frozenset[str]] | None = None,
         under_git: bool = False,
         validations: Mapping[str, Validation] | None = None,
@@ -60,23 +60,23 @@ class Judge:
         self._units = units
         self._review = review
         self._number = index.review_number(review)
-        self._standing = Standing(index, units, review, settings or {}, spoiled, under_git)
+        self._validity = Validity(index, units, review, settings or {}, altered, under_git)
         # Most projects of any size have few of these, and most requirements none.
         self._reports = bool(index.project.nonconformances)
         self._more = self._reports or bool(index.project.agreements)
 
-    def result(self, requirement: Requirement, below: Below, knotted: bool) -> RequirementResult:
+    def result(self, requirement: Requirement, below: Below, cyclic: bool) -> RequirementResult:
         """Return the result of a requirement from its evidence and what is derived from it.
 
-        One that is derived from itself (``knotted``) is not closed, and not judged by others.
+        One that is derived from itself (``cyclic``) is not closed, and not judged by others.
         """
         if requirement.not_applicable is not None:
             found = self._not_applicable(requirement, below)
         elif requirement.verification:
-            found = self._by_evidence(requirement, below, knotted)
+            found = self._by_evidence(requirement, below, cyclic)
         else:
-            found = self._by_derived(requirement, below, knotted)
-        if requirement.id in self._index.doubled:
+            found = self._by_derived(requirement, below, cyclic)
+        if requirement.id in self._index.duplicated:
             found = _of_two(found)
         if not self._more and requirement.allocates is None:
             return found
@@ -92,11 +92,11 @@ class Judge:
         reason = requirement.not_applicable
         assert reason is not None
         agreed = reason.planned is None and may_approve(reason.agreed_by, requirement, self._index)
-        hindered = self._report(requirement)
-        if hindered is not None:
+        obstacle = self._report(requirement)
+        if obstacle is not None:
             return _result(
                 requirement, below, Compliance.NA,
-                closed=False, due=True, outstanding=True, why=hindered,
+                closed=False, due=True, outstanding=True, why=obstacle,
             )  # fmt: skip
         # Against an outside requirement it is a proposal until its authority agrees.
         proposed = requirement.source is not None and not agreed
@@ -108,19 +108,19 @@ class Judge:
         )  # fmt: skip
 
     def _by_evidence(
-        self, requirement: Requirement, below: Below, knotted: bool
+        self, requirement: Requirement, below: Below, cyclic: bool
     ) -> RequirementResult:
         evidence = self._evidence(requirement)
         due = tuple([entry for entry in evidence if entry.due])
         left = [entry for entry in evidence if not entry.closed]
-        hindered = self._hindrance(requirement, below, knotted)
-        closed = hindered is None and not left and all(result.closed for result in below)
+        obstacle = self._obstacle(requirement, below, cyclic)
+        closed = obstacle is None and not left and all(result.closed for result in below)
         # What is closed for good is decided, also ahead of the review that it is due at.
         early = closed and not due
         judged = evidence if early else due
         code = of_criteria(requirement, judged, self._units)
         short = [entry for entry in judged if entry.state is State.NOT_MET]
-        hindering = self._report(requirement) is not None
+        reported_open = self._report(requirement) is not None
         return _result(
             requirement, below, code,
             closed=closed,
@@ -128,22 +128,22 @@ class Judge:
             covered=bool(short) and all(entry.covered_by is not None for entry in short),
             due=bool(due) or any(result.due for result in below),
             outstanding=any(entry.due for entry in left)
-            or (hindering and bool(due))
+            or (reported_open and bool(due))
             or any(result.outstanding for result in below),
-            why=reasons.close_out(code, closed, evidence, below, hindered),
+            why=reasons.close_out(code, closed, evidence, below, obstacle),
             evidence=evidence,
         )  # fmt: skip
 
     def _by_derived(
-        self, requirement: Requirement, below: Below, knotted: bool
+        self, requirement: Requirement, below: Below, cyclic: bool
     ) -> RequirementResult:
         applicable = [result for result in below if result.compliance is not Compliance.NA]
-        hindered = self._hindrance(requirement, below, knotted)
-        nothing = knotted or not applicable
+        obstacle = self._obstacle(requirement, below, cyclic)
+        nothing = cyclic or not applicable
         code = Compliance.OPEN if nothing else of_derived(result.compliance for result in below)
-        if code is Compliance.C and (knotted or not self._index.complete):
+        if code is Compliance.C and (cyclic or not self._index.complete):
             code = Compliance.OPEN
-        closed = not nothing and hindered is None and all(result.closed for result in below)
+        closed = not nothing and obstacle is None and all(result.closed for result in below)
         return _result(
             requirement, below, code,
             closed=closed,
@@ -151,16 +151,16 @@ class Judge:
             due=nothing or any(result.due for result in applicable),
             outstanding=nothing
             or any(result.outstanding for result in applicable)
-            or (hindered is not None and any(result.due for result in applicable)),
-            why=reasons.close_out(code, closed, (), below, hindered),
+            or (obstacle is not None and any(result.due for result in applicable)),
+            why=reasons.close_out(code, closed, (), below, obstacle),
         )  # fmt: skip
 
-    def _hindrance(self, requirement: Requirement, below: Below, knotted: bool) -> str | None:
+    def _obstacle(self, requirement: Requirement, below: Below, cyclic: bool) -> str | None:
         """Return why a requirement stays open whatever is shown; None where nothing hinders it.
 
         An item that could not be read may be derived from any that has derived ones.
         """
-        if knotted:
+        if cyclic:
             return "it is derived from itself"
         if below and not self._index.complete:
             return "what is derived from it may not be all, something could not be read"
@@ -170,7 +170,7 @@ class Judge:
         """Return which nonconformance keeps a requirement open, and why."""
         if not self._reports:
             return None
-        return hindrance(requirement, self._index, self._review)
+        return open_nonconformance(requirement, self._index, self._review)
 
     def _evidence(self, requirement: Requirement) -> tuple[Evidence, ...]:
         entries: list[Evidence] = []
@@ -195,13 +195,13 @@ class Judge:
         if asked is not None:
             judged += self._covered(self._by_analysis(said, asked, verification), requirement)
             if not verification.records:
-                found = unnamed_failures(said, requirement, verification, self._standing)
+                found = unnamed_failures(said, requirement, verification, self._validity)
                 judged += self._covered(found, requirement)
         if verification.records:
-            found = by_records(said, requirement, verification, self._standing)
+            found = by_records(said, requirement, verification, self._validity)
             judged.append(worst(self._covered(self._with_margins(found, requirement), requirement)))
         elif asked is None:
-            found = unnamed_failures(said, requirement, verification, self._standing)
+            found = unnamed_failures(said, requirement, verification, self._validity)
             judged += self._covered(found, requirement)
         return judged or [Judgement(_planned(said, verification))]
 
@@ -221,8 +221,8 @@ class Judge:
         asked: Asked,
     ) -> list[Judgement]:
         """Return the evidence of a test that an analysis judges, once the test took place."""
-        record, why_not = took_place(requirement, verification, self._standing)
-        recorded = by_records(said, requirement, verification, self._standing)
+        record, why_not = took_place(requirement, verification, self._validity)
+        recorded = by_records(said, requirement, verification, self._validity)
         counting = [
             one
             for one in self._with_margins(recorded, requirement)
@@ -237,7 +237,7 @@ class Judge:
         if why_not is not None:
             analysis = verification.analysis if asked.spec is None else asked.spec.name
             made = self._index.records.get(record or "")
-            rebuilt = self._standing.rebuilt(requirement, verification, made) if made else ()
+            rebuilt = self._validity.rebuilt(requirement, verification, made) if made else ()
             evidence = Evidence(
                 **said, analysis=analysis, state=State.OPEN, message=why_not, rebuilt=rebuilt
             )

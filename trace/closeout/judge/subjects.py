@@ -11,7 +11,7 @@ from closeout.judge.findings.waivers import void
 from closeout.judge.nonconformance import concerned, why_open
 from closeout.judge.records import shown_alone
 from closeout.judge.requirement import said_of
-from closeout.judge.standing import Standing
+from closeout.judge.validity import Validity
 from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
 from closeout.model.records import Nonconformance, Record, Requirement, Verification, Waiver
 from closeout.model.subject import (
@@ -57,13 +57,13 @@ def concerns(identifier: str, index: Index) -> set[str]:
     return found | index.below(whole)
 
 
-def subjects(identifier: str, standing: Standing, dossier: Dossier) -> tuple[Subject, ...]:
+def subjects(identifier: str, validity: Validity, dossier: Dossier) -> tuple[Subject, ...]:
     """Return every item with an identifier; one that only texts cite is a document."""
-    index = standing.index
+    index = validity.index
     results = {result.id: result for result in dossier.requirements}
     found: list[Subject] = []
     if (record := index.records.get(identifier)) is not None:
-        found.append(_record(record, standing, results))
+        found.append(_record(record, validity, results))
     waivers = [one for one in index.project.waivers if one.id == identifier]
     found += [_waiver(one, index, dossier.review, results) for one in waivers[:1]]
     reports = [one for one in index.project.nonconformances if one.id == identifier]
@@ -88,10 +88,10 @@ def _naming(name: str, index: Index) -> Iterator[tuple[Requirement, int, Verific
 
 
 def _record(
-    record: Record, standing: Standing, results: dict[str, RequirementResult]
+    record: Record, validity: Validity, results: dict[str, RequirementResult]
 ) -> RecordSubject:
-    index = standing.index
-    uses = list(_uses(record, standing, results))
+    index = validity.index
+    uses = list(_uses(record, validity, results))
     named = {use.requirement for use in uses}
     reports = index.project.nonconformances
     return RecordSubject(
@@ -107,7 +107,7 @@ def _record(
         ),
         builds=_builds(record.article, index),
         replaced_by=index.replaced.get(record.id, ()),
-        spoiled=record.id in standing.spoiled,
+        altered=record.id in validity.altered,
         found=_reported([one for one in reports if one.found_by == record.id], index),
         closes=_reported(
             [one for one in reports if record.id in (one.closed_by, *one.retest)], index
@@ -116,10 +116,10 @@ def _record(
 
 
 def _uses(
-    record: Record, standing: Standing, results: dict[str, RequirementResult]
+    record: Record, validity: Validity, results: dict[str, RequirementResult]
 ) -> Iterator[Use]:
     """Yield the verifications that name a record, and those that it decides all the same."""
-    for requirement, number, verification in _naming(record.id, standing.index):
+    for requirement, number, verification in _naming(record.id, validity.index):
         result = results.get(requirement.id)
         evidence = () if result is None else result.evidence
         entries = tuple(entry for entry in evidence if entry.number == number)
@@ -128,8 +128,8 @@ def _uses(
             continue
         alone = None
         if not decides:
-            said = said_of(number, verification, True, standing.units)
-            alone = shown_alone(said, requirement, verification, record, standing)
+            said = said_of(number, verification, True, validity.units)
+            alone = shown_alone(said, requirement, verification, record, validity)
         yield Use(requirement.id, requirement.title, number, entries, alone)
 
 
@@ -179,7 +179,7 @@ def _report(
     return ReportSubject(
         reported=Reported(report, why_open(report, index)),
         builds=_builds(report.article, index),
-        requirements=tuple((name, _standing_of(results.get(name))) for name in about),
+        requirements=tuple((name, _validity_of(results.get(name))) for name in about),
         records=tuple(index.records[name] for name in names if name in index.records),
         waivers=tuple(
             (waiver.id, _holds(waiver, index, review))
@@ -198,7 +198,7 @@ def _holds(waiver: Waiver, index: Index, review: str | None) -> bool:
     )
 
 
-def _standing_of(result: RequirementResult | None) -> tuple[str, str, str] | None:
+def _validity_of(result: RequirementResult | None) -> tuple[str, str, str] | None:
     if result is None:
         return None
     return result.compliance.value, "closed" if result.closed else "open", result.title

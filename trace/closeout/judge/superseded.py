@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from closeout.graph import Index
 from closeout.judge.nonconformance import NOT_MET, concerned, holds_open, why_open
-from closeout.judge.standing import Standing
+from closeout.judge.validity import Validity
 from closeout.model.dossier import State
 from closeout.model.records import Nonconformance, Record, Requirement, Verification
 
@@ -56,7 +56,7 @@ def kept_by(
     requirement: Requirement,
     verification: Verification,
     record: Record,
-    standing: Standing,
+    validity: Validity,
     shows: Shows,
 ) -> str | None:
     """Return why a failed record counts though another replaces it; None where it does not.
@@ -65,7 +65,7 @@ def kept_by(
     takes its place at last has to show that met what it found not met. An outcome of not met may be
     that of another requirement which the record judged too.
     """
-    index = standing.index
+    index = validity.index
     of = None if record.outcome == NOT_MET else requirement.id
     reports = reports_of(record, index, requirement.id) or reports_of(record, index, of)
     if not reports:
@@ -74,10 +74,10 @@ def kept_by(
         left = why_open(report, index)
         if left is not None:
             return f"{report.id} is open ({left})"
-    last = standing.made_good_by(record, requirement.id)
+    last = validity.made_good_by(record, requirement.id)
     if last is None:
         return f"no later record about {requirement.id} says replaces: {record.id}"
-    if _takes_its_place(requirement, verification, record, last, standing, shows):
+    if _takes_its_place(requirement, verification, record, last, validity, shows):
         return None
     return f"{last.id} that takes its place does not show it met"
 
@@ -87,7 +87,7 @@ def _takes_its_place(
     verification: Verification,
     failed: Record,
     last: Record,
-    standing: Standing,
+    validity: Validity,
     shows: Shows,
 ) -> bool:
     judged = dict(last.judged)
@@ -95,14 +95,14 @@ def _takes_its_place(
         return False
     # A failed test that counts against an analysis is made good by a test.
     as_failed = replace(verification, method=failed.method)
-    if any(standing.unfit(requirement, as_failed, last)) or not _is_as_near(
-        failed, last, standing.index
+    if any(validity.unfit(requirement, as_failed, last)) or not _is_as_near(
+        failed, last, validity.index
     ):
         return False
     if is_of_another_issue(last, requirement):
         # What it showed, it showed of that issue; against the present one neither was judged.
         return is_of_another_issue(failed, requirement) or not failed.judged
-    elsewhere = any(standing.conditions.others(requirement, verification, last))
+    elsewhere = any(validity.conditions.others(requirement, verification, last))
     return not elsewhere and shows(last) is State.MET
 
 

@@ -4,8 +4,8 @@
 ``schema`` is the JSON Schema of a project file, for editors, ``section_schema`` that of a section.
 """
 
+from closeout.load.file_facts import Cache
 from closeout.load.forms import SECTIONS, schema, section_schema
-from closeout.load.kept import Cache
 from closeout.load.project import Files, Loaded, load, locate
 
 __all__ = [

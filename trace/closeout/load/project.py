@@ -9,9 +9,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
-from closeout.load import kept as keeping
+from closeout.load import file_facts as keeping
+from closeout.load.file_facts import Cache, FileFacts
 from closeout.load.file_problems import limited, problem
-from closeout.load.kept import Cache, Kept
 from closeout.load.places import Place, find
 from closeout.load.within import within
 from closeout.model.errors import UserError
@@ -136,7 +136,7 @@ class _Loading:
         for section, record in found:
             self._found.setdefault(section, []).append(record)
 
-    def _known(self, path: str) -> tuple[Kept, list[tuple[str, Any]]] | None:
+    def _known(self, path: str) -> tuple[FileFacts, list[tuple[str, Any]]] | None:
         """Return what the cache knows of a file, None where it knows nothing that can be used."""
         digest = self._files.digest(path) if self._cache is not None else None
         text = None
@@ -158,7 +158,7 @@ class _Loading:
         ):
             return None
 
-    def _read(self, path: str) -> tuple[Kept, list[tuple[str, Any]]]:
+    def _read(self, path: str) -> tuple[FileFacts, list[tuple[str, Any]]]:
         text = content(self._files.read(path))
         digest = self._files.digest(path) if self._cache is not None else None
         if digest is not None:
@@ -191,15 +191,15 @@ def content(data: bytes) -> str:
 
     text, problems = decoded(data)
     if text is None:
-        return keeping.encoded(Kept({}, tuple(problems), (), False))
+        return keeping.encoded(FileFacts({}, tuple(problems), (), False))
     document = parsed(text)
     document.problems[:0] = problems
     if not document.whole:
-        return keeping.encoded(Kept({}, tuple(limited(document.problems)), (), False))
+        return keeping.encoded(FileFacts({}, tuple(limited(document.problems)), (), False))
     result: Checked = checked_form(document)
     leave_out_unreadable(result, document)
     every = limited(document.problems + result.problems)
-    return keeping.encoded(Kept(result.sections, tuple(every), tuple(result.left_out), True))
+    return keeping.encoded(FileFacts(result.sections, tuple(every), tuple(result.left_out), True))
 
 
 def _keep(cache: Cache | None, fresh: list[tuple[str, str]]) -> None:

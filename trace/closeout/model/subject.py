@@ -82,7 +82,7 @@ class RecordSubject:
     judged: tuple[Judged, ...]
     builds: tuple[Build, ...]
     replaced_by: tuple[str, ...]
-    spoiled: bool
+    altered: bool
     found: tuple[Reported, ...]
     closes: tuple[Reported, ...]
 

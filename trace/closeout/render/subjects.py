@@ -94,7 +94,7 @@ def _how_it_stands(subject: RecordSubject) -> Iterator[str]:
         yield f"outcome {safe(record.outcome)}"
     if subject.replaced_by:
         yield f"replaced by {', '.join(map(safe, subject.replaced_by))}"
-    if subject.spoiled:
+    if subject.altered:
         yield "its data file is not the one that it speaks of"
 
 

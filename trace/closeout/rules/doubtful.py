@@ -119,14 +119,14 @@ def _review_dates_falling(index: Index) -> Iterator[Finding]:
 
 def _nonconformance_of_nothing(report: Nonconformance, index: Index) -> Iterator[Finding]:
     found_by = index.records.get(report.found_by or "")
-    lacks = [] if report.found_by else ["which record found it (found_by)"]
+    missing = [] if report.found_by else ["which record found it (found_by)"]
     if not report.requirements and not (found_by and found_by.judged):
-        lacks.append("which requirements it is about, so it keeps none open")
-    if lacks:
+        missing.append("which requirements it is about, so it keeps none open")
+    if missing:
         yield warning(
             "nonconformance-of-nothing",
             report.where,
-            f"{report.id} does not say {', nor '.join(lacks)}",
+            f"{report.id} does not say {', nor '.join(missing)}",
             "add found_by: with the record, and requirements: with what the article falls short of",
         )
 

@@ -75,7 +75,7 @@ def _item_findings(
     """Yield a finding for an item that is not there, or that has another issue by now."""
     name, issue = _name_and_issue(item)
     now = index.requirements.get(name)
-    if index.lacks(name, known) and not index.may_be_analysis(name):
+    if index.is_absent(name, known) and not index.may_be_analysis(name):
         renamed = {old: new for of in index.renamed.values() for old, new in of.items()}
         near = alike(name, known, renamed)
         yield error(

@@ -11,7 +11,7 @@ from closeout.evaluate.engine import Evaluator, Module
 from closeout.evaluate.witness import Trace, Witness
 from closeout.graph import Index, Plan, check, plan
 from closeout.graph.reports import data_files
-from closeout.judge import Standing, failures
+from closeout.judge import Validity, failures
 from closeout.load import Loaded, load, locate
 from closeout.measure import Units
 from closeout.model.as_of import as_of
@@ -19,13 +19,13 @@ from closeout.model.dossier import Scale
 from closeout.model.problem import Finding, Problem, Severity, in_order
 from closeout.model.records import Project, RulePolicy
 from closeout.rules import Context, apply, check_rules, policy_findings
-from closeout.run.asked import Asked, read_options
 from closeout.run.days import commit_day, day_of
-from closeout.run.kept import KeptFiles
+from closeout.run.file_cache import FileCache
 from closeout.run.modules import module_findings, unusable
 from closeout.run.named_tests import is_there, looked_at
 from closeout.run.options import Options
-from closeout.run.worded import worded
+from closeout.run.read_options import Asked, read_options
+from closeout.run.wording_findings import wording_findings
 from closeout.snapshot import Past, Snapshot, SnapshotError, past_of
 from closeout.store.database import Store
 
@@ -39,7 +39,7 @@ class Checked:
 
     ``off`` are the rules that its policy switches off; ``rested_on`` is what the checks looked at
     outside the project's own YAML and Python files, and ``lasting`` whether another day may not
-    show more; ``spoiled`` are records whose data file is not the one that they speak of.
+    show more; ``altered`` are records whose data file is not the one that they speak of.
     """
 
     loaded: Loaded
@@ -52,7 +52,7 @@ class Checked:
     off: tuple[RulePolicy, ...]
     rested_on: Trace
     lasting: bool
-    spoiled: frozenset[str]
+    altered: frozenset[str]
 
 
 def check_project(
@@ -62,7 +62,7 @@ def check_project(
     # Modules are imported in processes of their own while the files are read in this one.
     with ThreadPoolExecutor(1) as executor:
         described = executor.submit(evaluator.modules if options.code else list[Module])
-        kept = KeptFiles(store)
+        kept = FileCache(store)
         loaded = load(snapshot, kept)
         kept.flush()
         modules = described.result()
@@ -88,12 +88,12 @@ def check_project(
     context, looks = _context(snapshot, index, review, history, cut_off)
     chosen = None if asked.chosen is None else asked.chosen.names
     context = replace(context, commit=commit_day(snapshot, options), chosen=chosen)
-    spoiled = frozenset(record.id for record, one in data if one.severity is Severity.ERROR)
-    standing = Standing(index, units, review, {}, spoiled, snapshot.identity.under_git)
+    altered = frozenset(record.id for record, one in data if one.severity is Severity.ERROR)
+    validity = Validity(index, units, review, {}, altered, snapshot.identity.under_git)
     ruled = [
         *check_rules(index, units, context),
-        *failures(index, units, standing, history),
-        *worded(index, units, snapshot, kept),
+        *failures(index, units, validity, history),
+        *wording_findings(index, units, snapshot, kept),
     ]
     applied = apply([*told, *ruled], index)
     told = [*policy_findings(index, ruled), *applied.findings]
@@ -101,7 +101,7 @@ def check_project(
     kept.flush()
     return Checked(
         loaded, day, index, planned, in_order(problems), units, asked, applied.off,
-        looks, not cut_off, spoiled,
+        looks, not cut_off, altered,
     )  # fmt: skip
 
 
@@ -122,7 +122,7 @@ def _index(
 
 
 def _history(
-    past: Past | None, snapshot: Snapshot, loaded: Loaded, kept: KeptFiles, day: str
+    past: Past | None, snapshot: Snapshot, loaded: Loaded, kept: FileCache, day: str
 ) -> History | None:
     """Return what git knows of the project, None where it knows nothing or cannot be asked."""
     if past is None or loaded.project is None:
@@ -155,7 +155,7 @@ def _context(
 
 
 def placed(
-    snapshot: Snapshot, told: Iterable[Finding], kept: KeptFiles | None = None
+    snapshot: Snapshot, told: Iterable[Finding], kept: FileCache | None = None
 ) -> list[Problem]:
     """Return findings as problems at their places."""
     in_code = [finding for finding in told if finding.where.path.endswith(".py")]

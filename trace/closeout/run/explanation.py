@@ -55,7 +55,7 @@ def first_part(
         UserError: nothing has this identifier.
     """
     index = assessment.checked.index
-    about = subjects(identifier, assessment.standing, known.dossier)
+    about = subjects(identifier, assessment.validity, known.dossier)
     explained = Explained(identifier, colour, width, about)
     text = first_text(known.dossier, explained)
     if text is None:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from closeout.evaluate.engine import Evaluator
 from closeout.evaluate.witness import Trace, foreign_files
 from closeout.graph import Index
-from closeout.judge import Run, Standing, findings_of, judge
+from closeout.judge import Run, Validity, findings_of, judge
 from closeout.model.as_of import span
 from closeout.model.choice import Choice
 from closeout.model.dossier import Compliance, Dossier, Scale
@@ -145,12 +145,12 @@ class Assessment:
         return replace(self, replies={**self.replies, **more})
 
     @property
-    def standing(self) -> Standing:
+    def validity(self) -> Validity:
         """The project as its records are held against it."""
         checked = self.checked
-        return Standing(
+        return Validity(
             checked.index, checked.units, _review(self), dict(checked.asked.settings),
-            checked.spoiled, self.snapshot.identity.under_git,
+            checked.altered, self.snapshot.identity.under_git,
         )  # fmt: skip
 
     def step(self, text: str) -> None:
@@ -206,7 +206,7 @@ def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
             review=_review(assessment),
             settings=checked.asked.settings,
             chosen=checked.asked.chosen,
-            spoiled=checked.spoiled,
+            altered=checked.altered,
             validations=assessment.validations.of,
         )
     )

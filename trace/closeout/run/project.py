@@ -22,12 +22,12 @@ from closeout.model.question import AnalysisSpec
 from closeout.model.records import Basis, BasisKind, ConditionKind, Method, Verification
 from closeout.model.reply import Reply
 from closeout.run import opening
-from closeout.run.asked import read_settings
 from closeout.run.check import Checked, check_project
 from closeout.run.days import day_of
 from closeout.run.explanation import Explanation, about, first_part, rest_part
 from closeout.run.options import Options
 from closeout.run.pipeline import Outcome, assessing
+from closeout.run.read_options import read_settings
 from closeout.run.runs import dossier_of
 from closeout.run.studies import Wanted
 from closeout.run.values import Absent, Cases, Found, Value, Values

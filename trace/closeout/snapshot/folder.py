@@ -11,7 +11,7 @@ from types import TracebackType
 
 from closeout.model.identity import SnapshotIdentity
 from closeout.model.problem import Problem, in_order
-from closeout.snapshot.beneath import opened_file, opened_folder
+from closeout.snapshot.confined import opened_file, opened_folder
 from closeout.snapshot.dates import Dated, today
 from closeout.snapshot.names import READ_AS_TEXT, is_judged, shown
 from closeout.snapshot.walk import kind_problem, link_problem, walk

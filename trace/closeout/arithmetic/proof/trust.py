@@ -13,7 +13,7 @@ from itertools import product
 from typing import Any, NamedTuple
 
 from closeout.arithmetic.code.allowed import Shown
-from closeout.arithmetic.code.kept import Kept
+from closeout.arithmetic.code.module_state import ModuleState
 from closeout.arithmetic.code.reached import NotAllowed, Watch, watched_by
 from closeout.arithmetic.gradient.gradient import seed
 from closeout.arithmetic.interval import interval
@@ -39,7 +39,7 @@ class Trust(NamedTuple):
 
     evaluate: Evaluate
     reason: str | None
-    kept: Kept
+    kept: ModuleState
     certain: bool
 
 
@@ -51,7 +51,7 @@ def trusted(evaluate: Evaluate, inputs: Mapping[str, float], box: Box, shown: Sh
         inputs, box: as for :func:`closeout.arithmetic.proof.bound.prove`.
         shown: what is known of its code.
     """
-    kept = Kept(shown.places)
+    kept = ModuleState(shown.places)
     point = {**inputs, **{name: low for name, low, high in box if low == high}}
     sides = [side for side in box if side[1] < side[2]]
     for i, (name, low, high) in enumerate(sides):

@@ -7,10 +7,10 @@ from closeout.graph import Index
 from closeout.judge.findings.agreements import disagreements
 from closeout.judge.findings.evidence import (
     contradictions,
-    doubts,
     failed_validations,
     not_tested,
     thin_margins,
+    unproved_safety,
 )
 from closeout.judge.findings.failures import unreported_logs
 from closeout.judge.findings.waivers import waived
@@ -23,7 +23,7 @@ def findings_of(dossier: Dossier, index: Index, units: Units) -> tuple[Finding, 
     """Return what can be said only of what was judged: each once."""
     found = (
         *contradictions(dossier, index, units),
-        *doubts(dossier, index),
+        *unproved_safety(dossier, index),
         *not_tested(dossier, index, units),
         *thin_margins(dossier, index),
         *waived(dossier, index, units),

@@ -10,7 +10,7 @@ from closeout.graph.findings import error, warning
 from closeout.judge.compliance import by_criterion
 from closeout.judge.margins import NO_UNIT
 from closeout.judge.records import in_force
-from closeout.judge.standing import Standing
+from closeout.judge.validity import Validity
 from closeout.measure import Units
 from closeout.model.amount import read_amount
 from closeout.model.answer import Assurance
@@ -56,7 +56,7 @@ def _contradicted(
             )
 
 
-def doubts(dossier: Dossier, index: Index) -> tuple[Finding, ...]:
+def unproved_safety(dossier: Dossier, index: Index) -> tuple[Finding, ...]:
     """Return a warning for each due criterion of a safety requirement that is not proved."""
     found: list[Finding] = []
     for result in dossier.requirements:
@@ -80,26 +80,26 @@ def doubts(dossier: Dossier, index: Index) -> tuple[Finding, ...]:
 
 def not_tested(dossier: Dossier, index: Index, units: Units) -> Iterator[Finding]:
     """Yield a warning where an analysis finds its bad end elsewhere than a test was made."""
-    standing = Standing(index, units, dossier.review)
+    validity = Validity(index, units, dossier.review)
     for result in dossier.requirements:
         if any(entry.bad_end for entry in result.evidence):
             requirement = index.requirements[result.id]
             for verification in requirement.verification:
-                yield from _at_bad_end(requirement, verification, result.evidence, standing)
+                yield from _at_bad_end(requirement, verification, result.evidence, validity)
 
 
 def _at_bad_end(
     requirement: Requirement,
     verification: Verification,
     evidence: Sequence[Evidence],
-    standing: Standing,
+    validity: Validity,
 ) -> Iterator[Finding]:
     if not verification.records and not verification.leeway.at:
         return
-    records = in_force(requirement, verification, standing)
-    for entry in _deciding(requirement, verification, evidence, standing.units):
+    records = in_force(requirement, verification, validity)
+    for entry in _deciding(requirement, verification, evidence, validity.units):
         for name, text in entry.bad_end:
-            tested = standing.conditions.tested_elsewhere(
+            tested = validity.conditions.tested_elsewhere(
                 requirement, verification, records, name, read_amount(text)
             )
             if tested is None:

@@ -16,8 +16,8 @@ from closeout.graph.report_text import report_text
 from closeout.graph.reports import unreported
 from closeout.judge.nonconformance import NOT_MET
 from closeout.judge.records import failed_by_measure, is_about
-from closeout.judge.standing import Standing
 from closeout.judge.superseded import is_answered, reports_of
+from closeout.judge.validity import Validity
 from closeout.measure import Units
 from closeout.model.dossier import Dossier, State
 from closeout.model.history import History
@@ -29,13 +29,13 @@ _PUT = "put this into a file below requirements/, and say what became of it: "
 
 
 def failures(
-    index: Index, units: Units, standing: Standing, history: History | None
+    index: Index, units: Units, validity: Validity, history: History | None
 ) -> Iterator[Finding]:
     """Yield what can be told of failed records without running an analysis."""
     if not any(record.date for record in index.records.values()):
         return
-    yield from _unreported(index, standing, history)
-    yield from _of_no_known_issue(index, standing, history)
+    yield from _unreported(index, validity, history)
+    yield from _of_no_known_issue(index, validity, history)
     yield from _out_of_sight(index, units, history)
     yield from _set_aside(index, units)
 
@@ -54,16 +54,16 @@ def unreported_logs(dossier: Dossier, index: Index) -> Iterator[Finding]:
             yield _missing(record, dict(rows), index)
 
 
-def _unreported(index: Index, standing: Standing, history: History | None) -> Iterator[Finding]:
+def _unreported(index: Index, validity: Validity, history: History | None) -> Iterator[Finding]:
     """A failure that nobody reports is forgotten with the next test, under a waiver too."""
     found: dict[str, dict[str, str]] = {}
-    held = (*_held_now(index, standing), *_held_then(index, history))
+    held = (*_held_now(index, validity), *_held_then(index, history))
     for requirement, verification, record in held:
         if record.date is None or reports_of(record, index, requirement.id):
             continue
         if record.outcome == NOT_MET and not reports_of(record, index):
             continue  # one that says itself that it is not met is told where it is read
-        if failed_by_measure(requirement, verification, record, standing):
+        if failed_by_measure(requirement, verification, record, validity):
             quantity = str(verification.criterion.quantity)
             found.setdefault(record.id, {})[requirement.id] = quantity
     for number, (name, quantities) in enumerate(found.items(), len(unreported(index))):
@@ -75,11 +75,11 @@ def _unreported(index: Index, standing: Standing, history: History | None) -> It
 _Held = tuple[Requirement, Verification, Record]
 
 
-def _held_now(index: Index, standing: Standing) -> Iterator[_Held]:
+def _held_now(index: Index, validity: Validity) -> Iterator[_Held]:
     """Yield records with what they are held against today."""
     for requirement, _, verification in index.project.verifications():
         if requirement.not_applicable is None:
-            for record in _judges(requirement, verification, standing):
+            for record in _judges(requirement, verification, validity):
                 yield requirement, verification, record
 
 
@@ -118,18 +118,18 @@ def _on_its_day(
 
 
 def _of_no_known_issue(
-    index: Index, standing: Standing, history: History | None
+    index: Index, validity: Validity, history: History | None
 ) -> Iterator[Finding]:
     """What judged an issue that never was is held against nothing, so bad news must not say so."""
     if history is None or history.cut_off:
         return
-    for requirement, verification, record in _held_now(index, standing):
+    for requirement, verification, record in _held_now(index, validity):
         issue = dict(record.judged).get(requirement.id, requirement.issue)
         if issue in (None, requirement.issue) or reports_of(record, index, requirement.id):
             continue
         if record.date is None or _on_its_day(record, requirement.id, issue, history) is not None:
             continue
-        if failed_by_measure(requirement, verification, replace(record, judged=()), standing):
+        if failed_by_measure(requirement, verification, replace(record, judged=()), validity):
             yield warning(
                 "failed-at-unknown-issue",
                 record.where / "judged",
@@ -150,14 +150,14 @@ def _missing(record: Record, quantities: dict[str, str], index: Index, before: i
 
 
 def _judges(
-    requirement: Requirement, verification: Verification, standing: Standing
+    requirement: Requirement, verification: Verification, validity: Validity
 ) -> Iterator[Record]:
     """Yield the records that are evidence of a verification, named or not."""
     named = {name for one in requirement.verification for name in one.records}
     for name in verification.records:
-        if name in standing.index.records:
-            yield standing.index.records[name]
-    for record in standing.judging(requirement.id):
+        if name in validity.index.records:
+            yield validity.index.records[name]
+    for record in validity.judging(requirement.id):
         if record.id not in named and is_about(record, requirement, verification):
             yield record
 

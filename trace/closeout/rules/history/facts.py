@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from closeout.load import kept as keeping
+from closeout.load import file_facts as keeping
 from closeout.load.check import Sections
 from closeout.load.criteria import Reader, listed
 from closeout.load.items import READERS

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 from hashlib import blake2b
 from typing import Protocol
 
-from closeout.load.kept import READING, Cache, version_of
-from closeout.load.kept import key as key_of_file
+from closeout.load.file_facts import READING, Cache, version_of
+from closeout.load.file_facts import key as key_of_file
 from closeout.load.project import is_project_file
 from closeout.model.formerly import Names
 from closeout.rules.history import facts as keeping

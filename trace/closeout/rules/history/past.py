@@ -6,7 +6,7 @@ from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from closeout.load.kept import Cache
+from closeout.load.file_facts import Cache
 from closeout.load.project import Files, is_project_file
 from closeout.model.amount import Amount
 from closeout.model.criterion import Condition

@@ -6,7 +6,7 @@ from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
 
 
-class KeptFiles:
+class FileCache:
     """What the loader keeps of files, in the store, under the engine that read them."""
 
     def __init__(self, store: Store) -> None:

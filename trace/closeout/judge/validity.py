@@ -25,11 +25,11 @@ FIRST_ISSUE = "A"
 
 
 @dataclass(frozen=True)
-class Standing:
+class Validity:
     """A project as records are held against it, at a review (None: the last one).
 
     ``settings`` are the values of a what-if, at which the project's conditions then stand;
-    ``spoiled`` are records whose data file is not the one that they speak of; ``under_git`` says
+    ``altered`` are records whose data file is not the one that they speak of; ``under_git`` says
     that the project's states are held by commits.
     """
 
@@ -37,7 +37,7 @@ class Standing:
     units: Units
     review: str | None
     settings: Mapping[str, Setting] = field(default_factory=dict)
-    spoiled: frozenset[str] = frozenset()
+    altered: frozenset[str] = frozenset()
     under_git: bool = False
 
     @cached_property
@@ -97,7 +97,7 @@ class Standing:
         """Return the records that say that they judged a requirement."""
         return self._judging.get(requirement, [])
 
-    def lacks(
+    def reasons_against(
         self, requirement: Requirement, verification: Verification, record: Record
     ) -> tuple[str, ...]:
         """Return every reason why a record is no evidence of a requirement as it is today."""
@@ -117,7 +117,7 @@ class Standing:
     ) -> tuple[str, ...]:
         """Return the articles of which a new build is all that keeps a record from counting."""
         builds = tuple(other_builds(verification, record, self.index))
-        if not builds or self.lacks(requirement, verification, record) != builds:
+        if not builds or self.reasons_against(requirement, verification, record) != builds:
             return ()
         return tuple(rebuilt_articles(verification, record, self.index))
 
@@ -125,9 +125,9 @@ class Standing:
         self, requirement: Requirement, verification: Verification, record: Record
     ) -> Iterator[str]:
         """Yield why a record was never evidence, whatever has changed since it was made."""
-        if record.id in self.index.doubled_records:
+        if record.id in self.index.duplicated_records:
             yield f"the identifier {record.id} is given twice"
-        if record.id in self.spoiled:
+        if record.id in self.altered:
             yield f"the data file of {record.id} is not the one it speaks of"
         yield from _kind(requirement, verification, record)
         yield from wrong_models(verification, record, self.index)

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable
 
 from closeout.graph import Index
-from closeout.load.kept import Cache
+from closeout.load.file_facts import Cache
 from closeout.measure import Units
 from closeout.model.problem import Finding, Pointer, Severity
 from closeout.model.records import Requirement
@@ -14,7 +14,7 @@ from closeout.snapshot import Snapshot
 from closeout.store.keys import key_of
 
 
-def worded(index: Index, units: Units, snapshot: Snapshot, cache: Cache) -> list[Finding]:
+def wording_findings(index: Index, units: Units, snapshot: Snapshot, cache: Cache) -> list[Finding]:
     """Return what the rules of wording find in every requirement, in the project's order.
 
     What is found in a file depends on nothing but the file, which of its requirements count (of two

@@ -19,7 +19,7 @@ _LEAVES = frozenset((float, int, bool, type(None), str, bytes, complex))
 _CLOSED = (Guarded, ModuleType, CodeType, FrameType, functools._lru_cache_wrapper)
 
 
-class Kept:
+class ModuleState:
     """The values that some code names, as they were when somebody looked."""
 
     def __init__(self, places: Iterable[Place]) -> None:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import networkx
 
 # A knot of many requirements holds more circles than anyone reads; cutting these opens most.
-MOST_IN_A_KNOT = 20
+MOST_IN_A_COMPONENT = 20
 MOST_NAMES = 12
 
 Edges = Mapping[str, tuple[str, ...]]
@@ -30,11 +30,11 @@ Edges = Mapping[str, tuple[str, ...]]
 class Order:
     """Identifiers so that each stands before those it is derived from.
 
-    ``knotted`` are those that are derived, over however many steps, from themselves.
+    ``cyclic`` are those that are derived, over however many steps, from themselves.
     """
 
     names: tuple[str, ...]
-    knotted: frozenset[str]
+    cyclic: frozenset[str]
 
 
 @lru_cache(maxsize=1)  # checked first, judged later
@@ -45,7 +45,7 @@ def from_below(index: Index) -> Order:
         return Order(tuple(TopologicalSorter(graph).static_order()), frozenset())
     except CycleError:
         pass
-    number = {name: n for n, knot in enumerate(_knots(graph)) for name in knot}
+    number = {name: n for n, component in enumerate(_components(graph)) for name in component}
     opened = {
         name: [child for child in below if name not in number or number.get(child) != number[name]]
         for name, below in graph.items()
@@ -53,11 +53,11 @@ def from_below(index: Index) -> Order:
     return Order(tuple(TopologicalSorter(opened).static_order()), frozenset(number))
 
 
-def circles(index: Index) -> Iterator[Finding]:
+def cycles(index: Index) -> Iterator[Finding]:
     """Yield a finding for each circle, with its path from above to below."""
-    if not from_below(index).knotted:
+    if not from_below(index).cyclic:
         return
-    for path in circles_of(_downward(index)):
+    for path in cycles_of(_downward(index)):
         above, first = path[-1], index.requirements[path[0]]
         where = first.where / "derived_from" / first.derived_from.index(above)
         names = [*path, path[0]]
@@ -72,7 +72,7 @@ def circles(index: Index) -> Iterator[Finding]:
         )
 
 
-def circles_of(graph: Edges) -> Iterator[list[str]]:
+def cycles_of(graph: Edges) -> Iterator[list[str]]:
     """Yield the circles of a graph, each from its least name on; of a knot a limited number.
 
     Args:
@@ -81,8 +81,8 @@ def circles_of(graph: Edges) -> Iterator[list[str]]:
     try:
         TopologicalSorter(graph).prepare()
     except CycleError:
-        for knot in _knots(graph):
-            yield from _paths(graph, knot)
+        for component in _components(graph):
+            yield from _paths(graph, component)
 
 
 def _downward(index: Index) -> Edges:
@@ -99,22 +99,28 @@ def _graph_of(edges: Iterable[tuple[str, str]]) -> networkx.DiGraph[str]:
     return graph
 
 
-def _knots(graph: Edges) -> list[list[str]]:
+def _components(graph: Edges) -> list[list[str]]:
     """Return the groups in which each is derived from each, and those derived from themselves."""
     import networkx
 
     whole = _graph_of((name, child) for name, below in graph.items() for child in below)
-    found = [sorted(knot) for knot in networkx.strongly_connected_components(whole)]
-    return sorted(knot for knot in found if len(knot) > 1 or knot[0] in graph[knot[0]])
+    found = [sorted(component) for component in networkx.strongly_connected_components(whole)]
+    return sorted(
+        component
+        for component in found
+        if len(component) > 1 or component[0] in graph[component[0]]
+    )
 
 
-def _paths(graph: Edges, knot: list[str]) -> Iterator[list[str]]:
+def _paths(graph: Edges, component: list[str]) -> Iterator[list[str]]:
     """Yield circles of a knot, from their least name on, until none or too many are left."""
     import networkx
 
-    members = set(knot)
-    left = _graph_of((name, child) for name in knot for child in graph[name] if child in members)
-    for _ in range(MOST_IN_A_KNOT):
+    members = set(component)
+    left = _graph_of(
+        (name, child) for name in component for child in graph[name] if child in members
+    )
+    for _ in range(MOST_IN_A_COMPONENT):
         try:
             edges = networkx.find_cycle(left)
         except networkx.NetworkXNoCycle:

@@ -26,7 +26,7 @@ class Cache(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class FileFacts:
     """A file as far as it is in order: its items by section and step, and what is wrong with it.
 
     ``whole`` is False where the file could not be read, so that nothing is known of its items.
@@ -38,21 +38,21 @@ class Kept:
     whole: bool
 
 
-def encoded(kept: Kept) -> str:
+def encoded(kept: FileFacts) -> str:
     """Return the JSON text of what is known of a file."""
     sections = {name: [list(items), list(items.values())] for name, items in kept.sections.items()}
     problems = [[p.rule, p.line, p.column, p.message, p.cure] for p in kept.problems]
     return json.dumps([sections, problems, kept.left_out, kept.whole], separators=(",", ":"))
 
 
-def decoded(text: str) -> Kept:
+def decoded(text: str) -> FileFacts:
     """Return what :func:`encoded` made a text of.
 
     Raises:
         ValueError, TypeError, AttributeError: the text is none of those.
     """
     sections, problems, left_out, whole = json.loads(text)
-    return Kept(
+    return FileFacts(
         {name: dict(zip(*items, strict=True)) for name, items in sections.items()},
         tuple(problem(*row) for row in problems),
         tuple(left_out),
@@ -60,7 +60,7 @@ def decoded(text: str) -> Kept:
     )
 
 
-def records(path: str, kept: Kept) -> list[tuple[str, Any]]:
+def records(path: str, kept: FileFacts) -> list[tuple[str, Any]]:
     """Return the typed records of a file by section; ValueError where one cannot be read."""
     reader = Reader()
     found = [(section, record) for section, _, record in read_items(path, kept.sections, reader)]
