@@ -6,7 +6,11 @@ import ast
 import asyncio
 import contextlib
 import io
+import subprocess
+import threading
+import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -93,6 +97,37 @@ def test_a_what_if_moves_the_verdict_and_nothing_else(lantern: Project) -> None:
     assert again.scale.evaluated == 0
 
 
+def test_what_is_set_has_no_source_of_the_projects(lantern: Project) -> None:
+    found = lantern.evaluate("lamp_time", lamp_current="250 mA")
+    assert {one.name: one.source for one in found.inputs}["lamp_current"] is None
+    assert "Invented; data sheet of the cell" in found._repr_html_()
+
+
+def test_processes_of_the_program_are_left_alone(lantern: Project, tmp_path: Path) -> None:
+    project = Project(make(tmp_path / "p").path)  # an empty store, so that processes are started
+    sleepers = []
+    evaluation = threading.Thread(target=project.evaluate, args=("energy",))
+    evaluation.start()
+    while evaluation.is_alive():
+        sleepers.append(subprocess.Popen(["sleep", "60"], start_new_session=True))
+        time.sleep(0.1)
+    try:
+        assert [one.poll() for one in sleepers] == [None] * len(sleepers)
+        assert sleepers
+    finally:
+        for one in sleepers:
+            one.kill()
+            one.wait()
+
+
+@pytest.mark.slow
+def test_threads_evaluate_side_by_side(tmp_path: Path) -> None:
+    project = Project(make(tmp_path / "p").path)
+    with ThreadPoolExecutor(6) as threads:
+        found = list(threads.map(lambda _: project.evaluate("energy"), range(6)))
+    assert len({repr(one) for one in found}) == 1
+
+
 def test_only_some_requirements(lantern: Project) -> None:
     assert [one.id for one in lantern.verify(only="PWR-*").requirements] == ["PWR-010"]
 
@@ -153,6 +188,14 @@ def _mistakes() -> Iterator[Any]:
     )  # fmt: skip
     yield of("unit", lambda p: p.evaluate("lamp_time", lamp_current="1 V"), "lamp_current=1 V")
     yield of("number", lambda p: p.evaluate("lamp_time", lamp_current=1.0), "an amount is a text")
+    yield of(
+        "both",
+        lambda p: p.evaluate("lamp_time", wind="5 m/s", lamp_current="5 V", cell_temperature=5),
+        "does not take wind", "lamp_current=5 V", "cell_temperature=5: an amount is a text",
+    )  # fmt: skip
+    yield of("day", lambda p: p.verify(today="20261130"), "20261130: that is no day")
+    yield of("no day", lambda p: p.verify(today=20261130), "that is no day")
+    yield of("no mapping", lambda p: p.verify(set=["x=1 A"]), "maps no parameters to amounts")
     yield of("review", lambda p: p.verify(review="XDR"), "there is no such review")
     yield of("parameter", lambda p: p.verify(set={"x": "1 m"}), "there is no parameter x")
     yield of("identifier", lambda p: p.explain("PWR-011"), "did you mean PWR-010")

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -17,7 +19,7 @@ from closeout.run.options import Options
 from closeout.run.runs import dossier_of, key_of_run, recall
 from closeout.snapshot import open_commit, open_index
 from closeout.store.database import open_store
-from tests.cli.project import Project, environment, power, repository
+from tests.cli.project import Project, base, environment, power, repository
 from tests.cli.project import requirement as item
 from tests.effort import BACKSTOP
 from tests.rules.examples import files_of, write
@@ -140,6 +142,131 @@ def test_whose_identity_it_is_is_put_in_when_it_is_read(judged: Project) -> None
     tree = json.loads(judged.verify().stdout)
     assert tree["snapshot"]["kind"] == "tree"
     assert staged["snapshot"]["commit"] == tree["snapshot"]["commit"]
+
+
+RECORD = """\
+records:
+  - id: TR-001
+    method: test
+    title: Bench soak
+    date: 2026-05-10
+    document: TN-001
+    judged: {PWR-010: A}
+    measured: {energy: 200 kJ +/- 1 kJ (k = 2)}
+"""
+TESTED = """\
+      - method: test
+        level: system
+        stage: qualification
+        review: CDR
+        quantity: energy
+        at_least: 190 kJ
+        records: [TR-001]
+"""
+
+
+def with_test(limit: str = "190 kJ") -> dict[str, str]:
+    """Return files of a requirement that a record of 2026-05-10 judged."""
+    text = power(item(limit=f"at_least: {limit}")) + TESTED.replace("190 kJ", limit)
+    return {"requirements/power.yaml": text, "requirements/records.yaml": RECORD}
+
+
+def anew(project: Project, *arguments: str) -> Any:
+    """Return the dossier that ``verify`` shows, as an empty store makes it."""
+    kept, aside = project.path / ".closeout", project.path.parent / "aside"
+    kept.rename(aside)
+    try:
+        return shown(project, *arguments)
+    finally:
+        shutil.rmtree(kept, ignore_errors=True)
+        aside.rename(kept)
+
+
+def shown(project: Project, *arguments: str) -> Any:
+    found = json.loads(project.verify(*arguments).stdout)
+    del found["scale"]  # how much came from the store
+    return found
+
+
+def rules(dossier: Any) -> list[str]:
+    return sorted(problem["rule"] for problem in dossier["problems"])
+
+
+@pytest.mark.slow
+def test_texts_of_two_days_are_told_apart(tmp_path: Path) -> None:
+    project = repository(tmp_path / "p")
+    project.write(with_test())
+    before, after = ("--today", "2026-05-01"), ("--today", "2026-05-20")
+    assert "planned" in project.verify(*before).stdout
+    project.run("verify", *after)
+    assert shown(project, *after) == anew(project, *after)
+    assert shown(project, *before) == anew(project, *before)
+
+
+def dated(project: Project, author: str, committer: str) -> None:
+    """Commit what there is, with the days of its author and its committer."""
+    days = {
+        "GIT_AUTHOR_DATE": f"{author}T12:00:00Z",
+        "GIT_COMMITTER_DATE": f"{committer}T12:00:00Z",
+    }
+    subprocess.run(["git", "add", "--all"], cwd=project.path, check=True)
+    command = ["git", "commit", "--quiet", "--no-verify", "--allow-empty", "--message", "change"]
+    subprocess.run(command, cwd=project.path, env=environment(**days), check=True)
+
+
+@pytest.mark.slow
+def test_a_change_is_as_old_as_its_author_made_it_whoever_looks(tmp_path: Path) -> None:
+    # Limit changed in April, tested in May, rebased in June: the change was first.
+    project = repository(tmp_path / "p", committed=False)
+    project.write({**with_test("189 kJ"), "requirements/records.yaml": "records: []\n"})
+    dated(project, "2026-03-01", "2026-03-01")
+    project.write(with_test())
+    dated(project, "2026-04-01", "2026-06-01")
+    for arguments in ((), ("--today", "2026-06-20")):
+        assert "judged-before-change" not in rules(shown(project, *arguments))
+    project.write({"notes.md": "Invented.\n"})
+    assert "judged-before-change" not in rules(shown(project))
+    dated(project, "2026-06-02", "2026-06-02")
+    assert "judged-before-change" not in rules(shown(project))
+
+
+@pytest.mark.slow
+def test_the_users_configuration_of_git_is_no_matter(tmp_path: Path) -> None:
+    project = repository(tmp_path / "p")
+    project.write({"requirements/power.yaml": power(item(limit="at_least: 180 kJ"))})
+    project.commit("second")
+    project.write({"notes.md": "Invented.\n"})
+    project.commit("third")
+    found = rules(shown(project))
+    assert "issue-not-raised" in found
+    project.git("config", "log.showRoot", "false")
+    assert rules(anew(project)) == found
+
+
+@pytest.mark.slow
+def test_a_project_that_is_moved_has_the_history_of_its_place(tmp_path: Path) -> None:
+    repository_ = repository(tmp_path / "p", {}, committed=False)
+    folder = repository_.path / "one"
+    project = Project(folder)
+    for name, content in base().items():
+        project.write({name: content})
+    repository_.commit("first")
+    project.write({"requirements/power.yaml": power(item(limit="at_least: 180 kJ"))})
+    assert "issue-not-raised" in rules(shown(project))
+    moved = Project(folder.rename(repository_.path / "two"))
+    assert rules(shown(moved)) == rules(anew(moved))
+
+
+@pytest.mark.slow
+def test_an_error_that_head_has_too_is_known_wherever_it_was_exported(tmp_path: Path) -> None:
+    project = repository(tmp_path / "p")
+    reading = "from pathlib import Path\nTABLE = Path(__file__).parent / 'absent.txt'\n"
+    project.write({"analyses/table.py": f'"""An analysis."""\n{reading}open(TABLE)\n'})
+    project.commit("broken")
+    project.write({"analyses/table.py": f'"""An analysis, again."""\n{reading}open(TABLE)\n'})
+    project.git("add", "--all")
+    run = project.run("hook", "run")
+    assert (run.status, "1 error that HEAD has too" in run.stdout) == (0, True), run.said
 
 
 def _undated(dossier: Dossier, like: Dossier) -> Dossier:

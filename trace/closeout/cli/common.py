@@ -6,15 +6,14 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from closeout.model.errors import UserError
 from closeout.render.plain import RUNNING_TEXT
 from closeout.run import opening
+from closeout.run.days import read_day
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 
@@ -48,16 +47,7 @@ def project_options(function: F) -> F:
 
 
 def _day(_context: click.Context, _option: click.Parameter, text: str | None) -> str | None:
-    """Return a day as it is compared, year-month-day; UserError for what is none."""
-    if text is None:
-        return None
-    try:
-        day = date.fromisoformat(text).isoformat()
-    except ValueError:
-        day = None
-    if day != text:  # also 20261130, which Python takes for a day
-        raise UserError(f"--today {text}: that is no day", "write it as 2026-11-30")
-    return day
+    return None if text is None else read_day(text)
 
 
 today_option = click.option(

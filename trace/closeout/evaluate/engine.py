@@ -57,8 +57,21 @@ class Evaluator:
     """Describes modules and answers questions over one snapshot."""
 
     def __init__(
-        self, files: Files, store: Store, jobs: int = 1, progress: Progress | None = None
+        self,
+        files: Files,
+        store: Store,
+        jobs: int = 1,
+        progress: Progress | None = None,
+        *,
+        alone: bool = True,
     ) -> None:
+        """Make an evaluator over a snapshot.
+
+        Args:
+            alone: whether this process serves nothing else; then a process that an analysis
+                started in a session of its own is ended too.
+        """
+        self._alone = alone
         self._files = files
         self._store = store
         self._jobs = max(1, jobs)
@@ -249,7 +262,7 @@ class Evaluator:
         if not tasks:
             return
         if self._crew is None:
-            self._crew = Crew(self._files.root, self._jobs)
+            self._crew = Crew(self._files.root, self._jobs, alone=self._alone)
         self._report(0, len(tasks))
         try:
             for done, (number, told) in enumerate(self._crew.run(tasks), 1):

@@ -373,7 +373,8 @@ def _told_of(error: BaseException, root: str) -> dict[str, Any]:
         kind, message = "exited", f"it called sys.exit({error.code!r})"
     else:
         kind, message = "raised", "".join(traceback.format_exception_only(error)).strip()
-    message = describe.clean(message)[:OUTPUT_SHOWN]
+    # A folder of this run (an exported commit's) is no name that anybody knows.
+    message = describe.clean(message.replace(root + os.sep, ""))[:OUTPUT_SHOWN]
     frames = [
         traceback.FrameSummary(_short(f.filename, root), f.lineno, f.name, line=f.line or "")
         for f in traceback.extract_tb(error.__traceback__)

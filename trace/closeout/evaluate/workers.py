@@ -87,12 +87,12 @@ class _Running:
 class Crew:
     """The host and its modules over one folder; ``jobs`` processes work at once."""
 
-    def __init__(self, root: Path, jobs: int) -> None:
+    def __init__(self, root: Path, jobs: int, *, alone: bool = True) -> None:
         self._root = str(root)
         self._jobs = jobs
         self._selector = selectors.DefaultSelector()
         self._modules: dict[str, _Module] = {}
-        self._orphans = Orphans()
+        self._orphans = Orphans() if alone else None
         self._host = _start_host(self._root)
         # Of the present run: tasks to start, tasks that wait for their module, what was told.
         self._left: deque[tuple[int, Task]] = deque()
@@ -134,7 +134,8 @@ class Crew:
             self._drop(module)
         self._selector.close()
         self._end_host()
-        self._orphans.end()
+        if self._orphans is not None:
+            self._orphans.end()
 
     def _end_host(self) -> None:
         process, channel = self._host

@@ -74,7 +74,8 @@ def input_of(
         high=None if ends is None else as_double(ends[1], unit),
         text=taken.text,
         spread=spread_text(taken.spread),
-        source=parameter.source,
+        # The source has never said what a what-if sets.
+        source=None if taken.origin == "set" else parameter.source,
         maturity=parameter.maturity,
         condition=parameter.condition,
         origin=taken.origin,

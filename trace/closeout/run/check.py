@@ -19,7 +19,7 @@ from closeout.model.dossier import Scale
 from closeout.model.problem import Finding, Problem, Severity, in_order
 from closeout.model.records import Project, RulePolicy
 from closeout.rules import Context, apply, check_rules, policy_findings
-from closeout.run.days import commit_day, day_of
+from closeout.run.days import commit_day, day_of, own_day
 from closeout.run.file_cache import FileCache
 from closeout.run.modules import module_findings, unusable
 from closeout.run.named_tests import is_there, looked_at
@@ -82,7 +82,7 @@ def check_project(
         *planned.findings,
     ]
     past = past_of(snapshot)
-    history = _history(past, snapshot, loaded, kept, day)
+    history = _history(past, snapshot, loaded, kept, own_day(snapshot, day))
     # None is a history that git could not be made to tell.
     cut_off = past is not None and (history is None or history.cut_off)
     context, looks = _context(snapshot, index, review, history, cut_off)

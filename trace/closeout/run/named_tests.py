@@ -77,6 +77,13 @@ def validations(
     return Validations(tuple(of), certain)
 
 
+def known_validations(
+    specs: Iterable[AnalysisSpec], snapshot: Snapshot, store: Store
+) -> tuple[Validation, ...]:
+    """Return what is known of the tests that analyses name, without running one."""
+    return validations(specs, (), snapshot, store, Options(), None, None).of
+
+
 def _named(test: str, snapshot: Snapshot) -> NamedTest:
     absent = snapshot.digest(test.partition("::")[0]) is None
     return NamedTest(test, Tested.NAMED, "it is not there" if absent else None)

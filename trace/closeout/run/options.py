@@ -13,7 +13,8 @@ class Options:
     KEY=VALUE, as :mod:`closeout.run.only` reads them.
     ``today`` is the day (year-month-day) at which to judge, None for the state's own. Without
     ``code`` no module of analyses is imported, so that only what needs none can be told. With
-    ``validate`` the tests that analyses name are run, where it is not known how they end.
+    ``validate`` the tests that analyses name are run, where it is not known how they end. Where the
+    process that runs serves nothing else (``alone``), what analyses leave behind is ended.
     """
 
     review: str | None = None
@@ -23,3 +24,4 @@ class Options:
     today: str | None = None
     code: bool = True
     validate: bool = False
+    alone: bool = True

@@ -96,7 +96,7 @@ def assessing(
     Raises:
         UserError: an option names something that the project does not have.
     """
-    with Evaluator(snapshot, store, options.jobs, progress) as evaluator:
+    with Evaluator(snapshot, store, options.jobs, progress, alone=options.alone) as evaluator:
         day = day_of(snapshot, options)
         while True:
             checked = check_project(snapshot, store, evaluator, options, day)

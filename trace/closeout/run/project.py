@@ -23,7 +23,7 @@ from closeout.model.records import Basis, BasisKind, ConditionKind, Method, Veri
 from closeout.model.reply import Reply
 from closeout.run import opening
 from closeout.run.check import Checked, check_project
-from closeout.run.days import day_of
+from closeout.run.days import day_of, read_day
 from closeout.run.explanation import Explanation, about, first_part, rest_part
 from closeout.run.options import Options
 from closeout.run.pipeline import Outcome, assessing
@@ -52,7 +52,8 @@ class Project:
 
     Nothing is held open between two calls: each looks at the files as they are then, and runs only
     what is not known yet. ``jobs`` is how many analyses run at once. Analyses are code and are run:
-    use it on projects that you trust.
+    use it on projects that you trust. A process that one of them starts in a session of its own is
+    not ended here, since it cannot be told from those of the program.
     """
 
     place: str | os.PathLike[str] = "."
@@ -63,7 +64,7 @@ class Project:
         review: str | None = None,
         *,
         set: Mapping[str, str] | None = None,
-        only: tuple[str, ...] | str = (),
+        only: tuple[str, ...] | str | None = None,
         at: str | None = None,
         today: str | None = None,
         whole: bool = True,
@@ -79,7 +80,7 @@ class Project:
         Raises:
             UserError: there is no project, or something that is named does not exist in it.
         """
-        options = Options(review, _settings(set or {}), _texts(only), self.jobs, today)
+        options = self._options(review, set, only, today)
         with self._opened(at) as (snapshot, store):
             dossier = dossier_of(snapshot, store, options, whole=whole)
         return Verified(*(getattr(dossier, one.name) for one in fields(Dossier)))
@@ -102,7 +103,7 @@ class Project:
         Raises:
             UserError: nothing has this identifier, or an option names what the project has not.
         """
-        options = Options(review, _settings(set or {}), (), self.jobs, today)
+        options = self._options(review, set, (), today)
         wanted = Wanted({identifier})
         of = partial(about, identifier)
         with (
@@ -129,16 +130,17 @@ class Project:
             UserError: there is no such analysis or argument, an amount cannot be read in the
                 argument's unit, or the analysis fails there.
         """
-        texts = _settings(inputs)
         with (
             self._opened(None) as (snapshot, store),
-            Evaluator(snapshot, store, self.jobs) as evaluator,
+            Evaluator(snapshot, store, self.jobs, alone=False) as evaluator,
         ):
-            checked = _checked(snapshot, store, evaluator, Options(jobs=self.jobs))
+            checked = _checked(snapshot, store, evaluator, Options(jobs=self.jobs, alone=False))
             index, units = checked.index, checked.units
             spec = _spec(analysis, index)
-            wrong = list(_not_taken(spec, inputs))
-            settings = read_settings(() if wrong else texts, index, units, wrong, "")
+            wrong = [*_no_texts(inputs), *_not_taken(spec, inputs)]
+            known = {argument.name for argument in spec.arguments}
+            texts = [t for t in _settings(inputs) if t.partition("=")[0] in known]
+            settings = read_settings(texts, index, units, wrong, "")
             if wrong:
                 raise UserError.all_of(wrong)
             asked = ask(_at(spec, index), index, units, dict(settings))
@@ -146,6 +148,21 @@ class Project:
                 raise UserError(f"{analysis} cannot be asked: {asked.fault}", "closeout lint")
             reply = evaluator.answer([asked.question], {spec.name: spec})[asked.question]
         return _values(spec, asked, reply)
+
+    def _options(
+        self,
+        review: str | None,
+        set: Mapping[str, str] | None,
+        only: tuple[str, ...] | str | None,
+        today: str | None,
+    ) -> Options:
+        if set is not None and not isinstance(set, Mapping):
+            cure = 'write set={"cell_temperature": "5 degC"}'
+            raise UserError(f"set={set!r} maps no parameters to amounts", cure)
+        if wrong := _no_texts(set or {}):
+            raise UserError.all_of(wrong)
+        day = None if today is None else read_day(today)
+        return Options(review, _settings(set or {}), _texts(only), self.jobs, day, alone=False)
 
     @contextmanager
     def _opened(self, revision: str | None) -> Iterator[tuple[Snapshot, Store]]:
@@ -156,19 +173,21 @@ class Project:
                 warnings.warn(note, stacklevel=4)
 
 
-def _settings(amounts: Mapping[str, str]) -> tuple[str, ...]:
-    wrong = [
+def _no_texts(amounts: Mapping[str, object]) -> list[tuple[str, str]]:
+    """Return the mistake of each amount that is no text: a bare number has no unit."""
+    return [
         (f"{name}={amount!r}: an amount is a text", f'write it with its unit, as {name}="5 degC"')
         for name, amount in amounts.items()
         if not isinstance(amount, str)
     ]
-    if wrong:
-        raise UserError.all_of(wrong)
-    return tuple(f"{name}={amount}" for name, amount in amounts.items())
 
 
-def _texts(texts: tuple[str, ...] | str) -> tuple[str, ...]:
-    return (texts,) if isinstance(texts, str) else tuple(texts)
+def _settings(amounts: Mapping[str, str]) -> tuple[str, ...]:
+    return tuple(f"{name}={text}" for name, text in amounts.items() if isinstance(text, str))
+
+
+def _texts(texts: tuple[str, ...] | str | None) -> tuple[str, ...]:
+    return (texts,) if isinstance(texts, str) else tuple(texts or ())
 
 
 def _checked(snapshot: Snapshot, store: Store, evaluator: Evaluator, options: Options) -> Checked:

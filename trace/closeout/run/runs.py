@@ -9,6 +9,7 @@ is HEAD. What tells these apart is put in when a dossier is read.
 from __future__ import annotations
 
 import json
+import os
 import zlib
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING
 from closeout.evaluate.validation import KeptResults
 from closeout.evaluate.witness import Witness, read_trace
 from closeout.model.identity import SnapshotIdentity
-from closeout.run.days import day_of, is_late, is_redated
+from closeout.run.days import day_of, is_late, is_redated, own_day
 from closeout.run.options import Options
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
@@ -83,14 +84,18 @@ def judged(
     whole: bool,
 ) -> tuple[Dossier, KeptRun | None]:
     """Judge a snapshot anew; return its dossier, and the run where that is kept from now on."""
+    from closeout.run.named_tests import known_validations
     from closeout.run.pipeline import assess
 
     outcome = assess(snapshot, store, options, progress, verdicts_alone=not whole)
-    # What is known of the tests may have changed by running them.
+    dossier = outcome.dossier
+    # What is known of the tests may have changed by running them, and by another run meanwhile.
     key = key_of_run(snapshot, store, options, whole=whole)
+    if dossier.validations != known_validations(dossier.analyses, snapshot, store):
+        return dossier, None
     # Outside git no hook and no --at asks for what ``verify`` found; its texts are enough.
     with_dossier = whole or snapshot.identity.under_git
-    return outcome.dossier, _keep(store, key, outcome, with_dossier)
+    return dossier, _keep(store, key, outcome, with_dossier)
 
 
 def recall(snapshot: Snapshot, store: Store, key: str, options: Options) -> KeptRun | None:
@@ -104,8 +109,10 @@ def recall(snapshot: Snapshot, store: Store, key: str, options: Options) -> Kept
         return None
     day = day_of(snapshot, options, trace)
     begins, ends = run["holds"]
-    if not ((begins is None or begins <= day) and (ends is None or day < ends)):
-        return None
+    # What a commit changed is as old as the commit, whatever the day of the state.
+    for one in (day, own_day(snapshot, day)):
+        if not ((begins is None or begins <= one) and (ends is None or one < ends)):
+            return None
     state, unheld = replace(snapshot.identity, date=day), snapshot.not_held(trace)
     if unheld:
         state = replace(state, dirty=True, unheld=unheld)
@@ -135,7 +142,8 @@ def _keep(store: Store, key: str, outcome: Outcome, with_dossier: bool) -> KeptR
     if outcome.rested_on is None or unreadable:
         return None
     run = KeptRun(
-        id=key_of(key, outcome.rested_on),
+        # Of another window of days the same trace may show something else.
+        id=key_of(key, outcome.rested_on, outcome.holds),
         state=dossier.snapshot,
         redated=dossier.redated,
         exit_status=dossier.exit_status,
@@ -166,8 +174,8 @@ def _keep_dossier(store: Store, run: KeptRun, dossier: Dossier) -> None:
 def key_of_run(snapshot: Snapshot, store: Store, options: Options, *, whole: bool) -> str:
     """Return what a run is known by: every YAML and Python file, and what was asked.
 
-    And what it was held against: the commits before it, and what is kept of the tests of its
-    analyses, which rests on the whole state.
+    And what it was held against: the commits before it, of the project in its place, and what is
+    kept of the tests of its analyses, which rests on the whole state.
     """
     files = tuple(
         (path, snapshot.digest(path))
@@ -182,7 +190,8 @@ def key_of_run(snapshot: Snapshot, store: Store, options: Options, *, whole: boo
     told = tuple(tuple(str(value) for value in asdict(p).values()) for p in snapshot.problems())
     return key_of(
         engine_fingerprint(), "run", asked, files, told,
-        snapshot.identity.under_git, snapshot.against, _odd_day(snapshot, options),
+        snapshot.identity.under_git, snapshot.against, os.path.realpath(snapshot.origin),
+        _odd_day(snapshot, options),
     )  # fmt: skip
 
 

@@ -31,12 +31,14 @@ class Stamp:
 
     ``instant`` is in seconds since 1970-01-01 UTC. ``parent`` is the day of a parent that was made
     on a later day, None where there is none, or none is here; ``parents`` are those that are here.
+    ``author`` is the author's day, which an amend or a rebase leaves as it was.
     """
 
     day: str
     instant: int
     parent: str | None = None
     parents: tuple[str, ...] = ()
+    author: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,12 +86,12 @@ def stamp_of(git: Git, commit: str) -> Stamp:
         SnapshotError: git refuses.
     """
     output = git.ask(
-        "show", "--no-patch", "--no-show-signature", "--no-notes", "--format=%H %ct %cs",
+        "show", "--no-patch", "--no-show-signature", "--no-notes", "--format=%H %ct %cs %as",
         commit, f"{commit}^@", "--",
     )  # fmt: skip
     own, *parents = (line.split(" ") for line in output.decode().splitlines())
-    _, instant, day = own
+    _, instant, day, author = own
     # The day alone may go back from one time zone to another, the instant alone by a slow clock.
-    later = [its for _, then, its in parents if its > day and int(then) > int(instant)]
+    later = [its for _, then, its, _ in parents if its > day and int(then) > int(instant)]
     names = tuple(name for name, *_ in parents)
-    return Stamp(day, int(instant), max(later, default=None), names)
+    return Stamp(day, int(instant), max(later, default=None), names, author)

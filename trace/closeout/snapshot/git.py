@@ -38,6 +38,8 @@ _FLAGS = (
     "-c", "core.trustctime=true",
     "-c", "core.checkStat=default",
     "-c", "submodule.recurse=false",
+    "-c", "log.showRoot=true",  # else the first commit seems to have changed nothing
+    "-c", "log.follow=false",
 )  # fmt: skip
 # For calls that write an index of our own: no hook of the user, no part of it in the repository,
 # and whole, whatever part of the project is checked out.
