@@ -28,7 +28,7 @@ def test_requirement(gannet: Dossier) -> None:
         "plan: VP 4.2",
         "95 uA +/- 10 uA; maturity: measured; source: Bench log of 3 March",
         "28 d; condition; given in this evaluation; source: LSA 4.3",
-        "Verification 2\n    open (due at AR): usable_energy",
+        "Verification 2\n    open (not yet due: AR): usable_energy",
         "planned: the record has no date",
     ):
         assert part in text
