@@ -195,10 +195,10 @@ def test_a_product_is_off_at_its_corner() -> None:
     for formula in (lambda a, b: a * b, on_numbers(lambda a, b: a * b)):
         found = linearised(formula, unit="degC", a=(1.8, 2.2), b=(2.9, 3.1))
         assert found.off == pytest.approx(0.02, rel=1e-6)
-        assert found.unproved.startswith("straight lines are off by up to 0.02 K (")
+        assert found.unproved.startswith("linearisation error up to 0.02 K (")
 
 
 def test_how_far_is_rounded_up_where_it_is_shown() -> None:
     found = linearised(lambda x: x * x, x=(-0.11111, 0.11111))
     assert found.off == pytest.approx(0.0123454, rel=1e-5)
-    assert "off by up to 0.0124 W" in found.unproved
+    assert "linearisation error up to 0.0124 W" in found.unproved

@@ -101,9 +101,9 @@ def test_what_was_run_stands_beside_what_is_required(project: Project) -> None:
     ("old", "new", "told"),
     [
         ("[51.5 W, 52.1 W]", "50.8 W",
-         "TR-WARM was made at discharge_power = 50.8 W, the criterion holds at 52 W, within 1 W"),
+         "TR-WARM was made at discharge_power = 50.8 W, the criterion applies at 52 W, within 1 W"),
         (", TR-WARM]", "]",
-         "tested at 5.4 degC +/- 0.5 K (k = 2); the criterion holds from 5 degC to 20 degC"),
+         "tested at 5.4 degC +/- 0.5 K (k = 2); the criterion applies from 5 degC to 20 degC"),
         ("FM-3}\n    conditions: {discharge_power: 55",
          "FM-2}\n    conditions: {discharge_power: 55",
          "re-opened: TR-COLD was made on BAT build FM-2, BAT is at build FM-3"),
@@ -114,7 +114,7 @@ def test_what_was_run_stands_beside_what_is_required(project: Project) -> None:
          "an engineering model, and at acceptance only a flight or protoflight model counts"),
         (", TR-WARM]", "]", "test both ends, or state another point with its reason (tested_at:)"),
         ("        within: {discharge_power: 1 W}\n        harsher: {discharge_power: higher}\n", "",
-         "TR-COLD was made at discharge_power = 55 W, the criterion holds at 52 W, and no test"
+         "TR-COLD was made at discharge_power = 55 W, the criterion applies at 52 W, and no test"
          " tolerance is stated (within:)"),
     ],
 )  # fmt: skip

@@ -147,7 +147,7 @@ def test_extreme_value_and_root_sum_square_differ_as_the_closed_forms_say(tmp_pa
     assert linear["low"] == pytest.approx(0.5 - half, rel=1e-12)
     assert linear["high"] == pytest.approx(0.5 + half, rel=1e-12)
     assert linear["assurance"] == "linearised"
-    assert "straight lines are off" in linear["message"]
+    assert "linearisation error" in linear["message"]
 
 
 def test_a_limit_met_exactly_is_proved(tmp_path: Path) -> None:

@@ -166,7 +166,7 @@ def test_an_article(lantern: Project) -> None:
         "Article LAMP-1: Lamp for qualification qualification model, build B;"
         " open nonconformances: NCR-002",
         "(First burning): on build A, present is build B",
-        "(Second burning): on build B, its present one",
+        "(Second burning): on build B, its present build",
         "NCR-001 closed by TR-002",
         "NCR-002 open: it has no disposition",
     ):

@@ -55,7 +55,7 @@ def explained(project: Project, *options: str) -> str:
 def test_extreme_value_and_root_sum_square_stand_side_by_side(lantern: Project) -> None:
     text = explained(lantern)
     assert "extreme value 54.62 W h to 65.63 W h proved over the declared tolerances\n" in text
-    assert "root sum square 56.09 W h to 63.91 W h straight lines are off by up to 0.12" in text
+    assert "root sum square 56.09 W h to 63.91 W h linearisation error up to 0.12" in text
 
 
 def test_sobol_indices_stand_below_the_shares(lantern: Project) -> None:

@@ -115,7 +115,7 @@ def test_a_merge_that_brings_an_error_is_blocked(hooked: Project) -> None:
     hooked.write({"README.md": "Invented."})
     run = commit(hooked)
     assert run.status == 0, run.said
-    assert "1 error that HEAD has too" in run.said
+    assert "1 error also in HEAD" in run.said
 
 
 def test_a_merge_of_two_good_branches_that_loses_is_blocked(hooked: Project) -> None:
@@ -149,7 +149,7 @@ def test_honest_news_of_a_branch_passes_a_merge(hooked: Project) -> None:
     hooked.git("checkout", "--quiet", "main")
     run = hooked.attempt("merge", "--no-ff", "--no-edit", "side")
     assert run.status == 0, run.said
-    assert "by what a record found" in run.said
+    assert "found by a record" in run.said
 
 
 def test_a_foreign_merge_hook_is_kept_called_and_put_back(tmp_path: Path) -> None:
@@ -238,7 +238,7 @@ def test_a_result_between_its_uncertainties_passes_and_is_told(hooked: Project) 
     run = commit(hooked)
     assert run.status == 0, run.said
     assert "PWR-012  C -> open" in run.said
-    assert "by what a record found" in run.said
+    assert "found by a record" in run.said
 
 
 @pytest.mark.slow

@@ -162,7 +162,7 @@ def test_two_foreign_hooks_are_not_lost(repo: Repo, python: Path) -> None:
 def test_another_interpreter_renews_the_hook(repo: Repo, python: Path) -> None:
     repo.hook("#!/bin/sh\nexit 0\n")
     install_hook(repo.path, "/gone/python")
-    assert ".git/hooks/pre-commit is renewed" in install_hook(repo.path, str(python))
+    assert ".git/hooks/pre-commit is updated" in install_hook(repo.path, str(python))
     assert commits(repo)
     remove_hook(repo.path)
     assert hook_of(repo).read_text() == "#!/bin/sh\nexit 0\n"
@@ -249,7 +249,7 @@ def test_a_second_project_does_not_push_out_the_first(empty: Repo, python: Path)
         install_hook(empty.path / "two", str(python))
     assert caught.value.cure
     (empty.path / "one").rename(empty.path / "moved")
-    assert "renewed" in install_hook(empty.path / "moved", str(python))
+    assert "updated" in install_hook(empty.path / "moved", str(python))
 
 
 def test_hooks_path_inside_the_repository(repo: Repo, python: Path, tmp_path: Path) -> None:
