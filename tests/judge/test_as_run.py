@@ -254,7 +254,8 @@ def test_what_was_tested_and_what_is_asked_is_said() -> None:
     leeway = ", tested_at: {cell: 5 degC, reason: It is worse.}"
     found = entry(project(TEST + leeway, row("T-1", "cell: 20 degC"), others=(ANALYSIS,)))
     assert found.message == (
-        "cell: tested at 20 degC; the criterion applies from 5 degC to 20 degC, to be tested at 5 degC"
+        "cell: tested at 20 degC; the criterion applies from 5 degC to 20 degC, to be tested at 5"
+        " degC"
     )
 
 

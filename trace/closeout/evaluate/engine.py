@@ -319,7 +319,7 @@ def _failed(told: Told, limit: float) -> Told:
         if told["timed_out"] == CLOCK:
             text = (
                 f"it did not end within {far(limit):g} s by the clock, neither in parallel nor"
-                " alone, and used less than its {limit:g} s of processor time:"
+                f" alone, and used less than its {limit:g} s of processor time:"
                 " it waits for something"
             )
         return {"failure": asdict(Failure("timed out", text, ""))}
