@@ -178,7 +178,8 @@ def test_latex(lantern: Project) -> None:
         (("reserve", "used_energy"), "reserve is no requirement", "it verifies PWR-010"),
         (("used_energy", "used_energy"), "used_energy is no requirement", "name a requirement"),
         (("PWR-020", "used_energy"), "march is no formula", "Break-even"),
-        (("PWR-060", "lamp_current"), "has no quantity with a decided limit", "explain PWR-060 says"),
+        (("PWR-060", "lamp_current"), "has no quantity with a decided limit",
+         "explain PWR-060 says"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_asked(
