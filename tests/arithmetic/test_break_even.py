@@ -137,7 +137,7 @@ def test_none_is_told_with_how_far_was_searched() -> None:
     found = break_even(evaluate, inputs, box, X, Bounds(0.5, None), reach=100.0)
     last = found[-1]
     assert (last.parameter, last.value, last.direction) == ("b", None, "neither")
-    assert last.reason == "the verdict does not turn: up to 100 and down to -100"
+    assert last.reason == "no break-even: up to 100 and down to -100"
 
 
 def test_the_end_of_the_domain_is_no_edge_but_what_lies_before_it_is_found() -> None:

@@ -159,15 +159,13 @@ def test_what_two_parameters_hide_from_one_corner_is_seen_by_the_proved_extremes
     found = linearised(saddle, a=(-2.0, 2.0), b=(-2.0, 2.0))
     assert (found.low, found.high) == (0.0, 0.0)
     assert found.off == pytest.approx(1.92, rel=1e-6)
-    assert found.unproved == (
-        "straight lines are off by up to 1.92 W (of the extremes that are proved)"
-    )
+    assert found.unproved == ("linearisation error up to 1.92 W (against the proved extremes)")
 
 
 def test_without_a_proof_each_parameter_is_looked_at_alone() -> None:
     found = linearised(on_numbers(saddle), a=(-2.0, 2.0), b=(-2.0, 2.0))
     assert found.off == pytest.approx(1.92, rel=1e-12)
-    assert "off by up to 1.92 W (as far as was looked at: the worst corner" in found.unproved
+    assert "error up to 1.92 W (checked at the worst corner" in found.unproved
     assert "nothing is proved: " in found.unproved
 
 
@@ -197,10 +195,10 @@ def test_a_product_is_off_at_its_corner() -> None:
     for formula in (lambda a, b: a * b, on_numbers(lambda a, b: a * b)):
         found = linearised(formula, unit="degC", a=(1.8, 2.2), b=(2.9, 3.1))
         assert found.off == pytest.approx(0.02, rel=1e-6)
-        assert found.unproved.startswith("straight lines are off by up to 0.02 K (")
+        assert found.unproved.startswith("linearisation error up to 0.02 K (")
 
 
 def test_how_far_is_rounded_up_where_it_is_shown() -> None:
     found = linearised(lambda x: x * x, x=(-0.11111, 0.11111))
     assert found.off == pytest.approx(0.0123454, rel=1e-5)
-    assert "off by up to 0.0124 W" in found.unproved
+    assert "linearisation error up to 0.0124 W" in found.unproved

@@ -130,8 +130,8 @@ def test_the_worst_corner_of_the_others_moves_along() -> None:
 
 
 def test_another_branch_at_the_worst_corner() -> None:
-    # max(a, 2 b) + b = 9 with b = 2: a = 7; with b = 3, 2 b = 6 leaves 9 at once: a has no part in
-    # it below 6. With limit 12: a = 10 at nominal, 9 at worst.
+    # max(a, 2 b) + b = 9 with b = 2: a = 7; with b = 3, 2 b = 6 leaves 9 at once: a has no
+    # effect below 6. With limit 12: a = 10 at nominal, 9 at worst.
     found = solved(
         lambda a, b: cm.maximum(a, 2.0 * b) + b, {"a": 1.0, "b": 2.0}, "a",
         (("b", 1.0, 3.0),), at_most=12.0, corner=[["b", 3.0]],

@@ -77,7 +77,7 @@ def test_what_the_spreads_make_of_a_product() -> None:
     )
     low, high, remark = found["root_sum_square"]
     assert (low, high) == pytest.approx((6.0 - 0.4**0.5, 6.0 + 0.4**0.5), rel=1e-12)
-    assert remark.startswith("straight lines are off by up to 0.02 W h (")
+    assert remark.startswith("linearisation error up to 0.02 W h (")
     (a, first_a, error_a, total_a, _), (b, first_b, error_b, _, _) = found["sobol"]
     assert (a, b) == (["a"], ["b"])
     assert abs(first_a - 9.0 * va / whole) < 4.0 * error_a
@@ -176,7 +176,7 @@ def test_a_march_is_bounded_by_counts_and_says_how_far_it_came() -> None:
     # Besides the search: three for each difference, four for each straight line of root sum square,
     # a few for the symbolic form and for a proof that a march does not allow.
     assert count <= 2 * MARCH.evaluations + 7 * len(names) + 40
-    text = found["reasons"]["break even"]
+    text = found["reasons"]["break-even"]
     assert "of 60 parameters were searched" in text
     assert "nominal" in text
     assert "worst" in text
@@ -189,7 +189,7 @@ def test_without_a_limit_there_is_no_break_even() -> None:
     found = study(lambda point: {X: 2.0 * point["a"]}, {"a": 1.0}, (), asked())
     assert found["break_even"] == []
     assert found["sensitivities"] == []
-    assert found["reasons"] == {"break even": "there is no limit"}
+    assert found["reasons"] == {"break-even": "there is no limit"}
 
 
 def test_a_part_that_fails_leaves_the_others() -> None:

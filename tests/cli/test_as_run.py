@@ -101,20 +101,20 @@ def test_what_was_run_stands_beside_what_is_required(project: Project) -> None:
     ("old", "new", "told"),
     [
         ("[51.5 W, 52.1 W]", "50.8 W",
-         "TR-WARM was made at discharge_power = 50.8 W, the criterion holds at 52 W, within 1 W"),
+         "TR-WARM was made at discharge_power = 50.8 W, the criterion applies at 52 W, within 1 W"),
         (", TR-WARM]", "]",
-         "tested at 5.4 degC +/- 0.5 K (k = 2); the criterion holds from 5 degC to 20 degC"),
+         "tested at 5.4 degC +/- 0.5 K (k = 2); the criterion applies from 5 degC to 20 degC"),
         ("FM-3}\n    conditions: {discharge_power: 55",
          "FM-2}\n    conditions: {discharge_power: 55",
-         "re-opened: TR-COLD was made on BAT FM-2, BAT is at FM-3"),
+         "re-opened: TR-COLD was made on BAT build FM-2, BAT is at build FM-3"),
         ("article: {BAT: FM-3}\n    conditions: {discharge_power: 55", "conditions:"
-         " {discharge_power: 55", "TR-COLD does not say on which article it was made"),
+         " {discharge_power: 55", "TR-COLD does not name its article"),
         ("article: {BAT: FM-3}\n    conditions: {discharge_power: 55", "article: {EM: EM-1}\n"
          "    conditions: {discharge_power: 55",
          "an engineering model, and at acceptance only a flight or protoflight model counts"),
-        (", TR-WARM]", "]", "test both ends, or say with a reason where it is tested (tested_at:)"),
+        (", TR-WARM]", "]", "test both ends, or state another point with its reason (tested_at:)"),
         ("        within: {discharge_power: 1 W}\n        harsher: {discharge_power: higher}\n", "",
-         "TR-COLD was made at discharge_power = 55 W, the criterion holds at 52 W, and no test"
+         "TR-COLD was made at discharge_power = 55 W, the criterion applies at 52 W, and no test"
          " tolerance is stated (within:)"),
     ],
 )  # fmt: skip
@@ -145,4 +145,4 @@ def test_a_coverage_factor_below_one_is_refused_with_place_and_cure(project: Pro
     said = plain(run)
     assert "the coverage factor of" in said
     assert "requirements/power.yaml:" in said
-    assert "cure: write the expanded uncertainty with its k" in said
+    assert "action: write the expanded uncertainty with its k" in said

@@ -247,6 +247,6 @@ def test_the_package_tells_the_inputs_of_the_end_that_decides(
 ) -> None:
     assert relay.run("package", "-o", str(tmp_path / "out")).status == 0
     report = next((tmp_path / "out").rglob("link.html")).read_text("utf-8")
-    assert "stand at the end that decides" in report
+    assert "with a tolerance at the decisive end" in report
     assert "antenna_gain = 4.2 dBi" in report
     assert "exactly" not in report

@@ -147,7 +147,7 @@ def test_extreme_value_and_root_sum_square_differ_as_the_closed_forms_say(tmp_pa
     assert linear["low"] == pytest.approx(0.5 - half, rel=1e-12)
     assert linear["high"] == pytest.approx(0.5 + half, rel=1e-12)
     assert linear["assurance"] == "linearised"
-    assert "straight lines are off" in linear["message"]
+    assert "linearisation error" in linear["message"]
 
 
 def test_a_limit_met_exactly_is_proved(tmp_path: Path) -> None:
@@ -398,7 +398,7 @@ def test_a_range_of_a_condition_is_looked_at_between_its_ends(
     row = "analysis: bowl, quantity: depth, at_least: 1.4, given: {load: [-1, 1]}"
     (entry,) = entries(judged(tmp_path, f"{row}, basis: {basis}"))
     assert entry["state"] == "not met"
-    assert "load looked at in points of the range, not all of it" in entry["message"]
+    assert "load checked at points of the range only" in entry["message"]
 
 
 def test_root_sum_square_is_open_where_its_own_error_exceeds_the_margin(
@@ -452,10 +452,10 @@ def test_straight_lines_are_held_against_more_than_one_corner(
     assert {one["assurance"] for one in found} == {"linearised"}
     told = [one["message"] for one in found]
     assert told[0] == (
-        "undecided: straight lines are off by up to 1.92 W (of the extremes that are proved),"
+        "undecided: linearisation error up to 1.92 W (against the proved extremes),"
         " which is more than the margin"
     )
-    assert "off by up to 1.92 W (as far as was looked at: the worst corner" in told[2]
+    assert "error up to 1.92 W (checked at the worst corner" in told[2]
 
 
 def test_a_margin_that_straight_lines_do_not_reach_is_open(
@@ -467,7 +467,7 @@ def test_a_margin_that_straight_lines_do_not_reach_is_open(
     row = "analysis: square, quantity: depth, at_most: 0.3, basis: root sum square"
     (entry,) = entries(judged(tmp_path, row, margins=policy))
     assert (entry["state"], entry["assurance"]) == ("open", "linearised")
-    assert "within what straight lines are off" in entry["message"]
+    assert "within the linearisation error" in entry["message"]
 
 
 def test_root_sum_square_of_dependent_parameters_is_told_at_its_place(tmp_path: Path) -> None:

@@ -124,7 +124,7 @@ def test_how_far_the_quantity_reaches_is_told_in_its_unit(tmp_path: Path) -> Non
     report = "".join(path.read_text("utf-8") for path in sorted(out.rglob("*.md")))
     for text in (project.run("explain", "R-1").stdout, report):
         found = re.search(
-            r"tolerance bounds: with a confidence of 95 % at least 99.99 % of all values lie above"
+            r"tolerance bounds: with confidence 95 %, at least 99.99 % of all values are above"
             r" (\S+) MPa",
             re.sub(r"\s+", " ", text),
         )

@@ -104,7 +104,7 @@ def test_what_is_dated_after_the_state_is_planned(tmp_path: Path, clock: Path) -
     document = dated.verify()
     code, closed, message = mass(document)
     assert (code, closed) == ("open", False)
-    assert f"TR-001 is planned: it is of {FAR}, later than the state" in str(message)
+    assert f"TR-001 is planned for {FAR}, after the date of this state" in str(message)
     assert document["snapshot"]["date"] == LATER
     assert document["exit_status"] == 1
     # The day has come, or is said to have: it counts.
@@ -262,14 +262,14 @@ def test_a_commit_of_a_day_that_has_not_come_is_a_finding(tmp_path: Path, clock:
     assert rules(dated) == ["commit-date"]  # from the store
     assert rules(dated, on=FAR) == []
     run = dated.run("lint")
-    assert f"the commit is of {FAR}, a day that has not come" in run.stdout
+    assert f"the commit is dated {FAR}, in the future" in run.stdout
 
 
 @pytest.mark.slow
 def test_a_commit_of_a_day_before_its_parent_is_a_finding(tmp_path: Path, clock: Path) -> None:
     dated = project(tmp_path, clock).commit("2026-07-01").commit(DAY)
     assert rules(dated) == ["commit-date"]
-    assert f"the commit is of {DAY}, and its parent of 2026-07-01" in dated.run("lint").stdout
+    assert f"the commit is dated {DAY}, before its parent of 2026-07-01" in dated.run("lint").stdout
     assert rules(dated.commit("2026-07-02")) == []
 
 

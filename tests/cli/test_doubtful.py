@@ -52,7 +52,7 @@ def test_a_condition_outside_of_the_declared_range(
 
 def test_a_worst_case_of_no_spread_at_all(tmp_path: Path) -> None:
     exact = PARAMETERS.replace("0.5 V", "0 V").replace("5 %", "0 A h")
-    assert "PWR-010 asks for the worst case of energy" in _lint(tmp_path / "1", parameters=exact)
+    assert "PWR-010 requires the worst case of energy" in _lint(tmp_path / "1", parameters=exact)
     nominal = power(requirement(limit="at_least: 190 kJ\n        basis: nominal"))
     told = _lint(tmp_path / "2", parameters=exact, power=nominal)
     assert "worst-case-of-nothing" not in told
@@ -77,8 +77,8 @@ def test_reviews_that_are_dated_backward(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("report", "lacks"),
     [
-        ("cause: a slip", "which record found it (found_by), nor which requirements it is about"),
-        ("requirements: [PWR-010]", "which record found it (found_by)"),
+        ("cause: a slip", "the record that found it (found_by), nor its requirements"),
+        ("requirements: [PWR-010]", "the record that found it (found_by)"),
         ("found_by: IN-1", None),  # the record says what it judged
     ],
 )

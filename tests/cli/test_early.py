@@ -48,9 +48,9 @@ def early(tmp_path: Path) -> Project:
 def test_what_is_verified_early_is_compliant_and_called_so(early: Project) -> None:
     run = early.run("verify")
     assert run.status == 0
-    assert line_of(run.stdout, "PWR-010")[:4] == ["PWR-010", "C", "closed,", "early"]
+    assert line_of(run.stdout, "PWR-010")[:6] == ["PWR-010", "C", "closed,", "ahead", "of", "plan"]
     table, _, _ = run.stdout.partition("Exit status")
-    assert "\n  early: closed before anything" in table
+    assert "\n  ahead of plan: closed although nothing of it is due" in table
     assert "3 C, 0 PC, 0 NC, 0 NA, 0 open; 3 closed of 3" in run.stdout
     document = early.verify().json
     found = by_id(document)["PWR-010"]
@@ -66,7 +66,7 @@ def test_what_is_verified_early_is_compliant_and_called_so(early: Project) -> No
 def test_at_its_own_review_it_is_early_no_more(early: Project) -> None:
     run = early.run("verify", "--review", "AR")
     assert line_of(run.stdout, "PWR-010")[:3] == ["PWR-010", "C", "closed"]
-    assert "early" not in run.stdout
+    assert "ahead of plan" not in run.stdout
 
 
 def test_a_parent_of_early_ones_alone_is_early(early: Project) -> None:
@@ -113,7 +113,8 @@ waivers:
     )
     run = early.run("verify")
     # Bad news is never hidden by cover: the code says what was found.
-    assert line_of(run.stdout, "PWR-010")[:5] == ["PWR-010", "NC", "covered", "closed,", "early"]
+    row = line_of(run.stdout, "PWR-010")
+    assert row[:7] == ["PWR-010", "NC", "covered", "closed,", "ahead", "of", "plan"]
     assert run.status == 0
 
 
@@ -131,16 +132,17 @@ def test_matrix_and_documents_say_early(early: Project) -> None:
     wanted = {"compliance": "C", "close-out": "closed", "due": "no", "early": "yes"}
     assert {name: cells[name] for name in wanted} == wanted
     (row,) = [r for r in (early.path / "m.md").read_text("utf-8").split("\n") if "| PWR-010 |" in r]
-    assert "| C | closed, early |" in row
+    assert "| C | closed, ahead of plan |" in row
     page = (early.path / "m.html").read_text("utf-8")
-    assert '<span class="closed">closed, early</span>' in page
-    assert "closed before anything" in page
+    assert '<span class="closed">closed, ahead of plan</span>' in page
+    assert "closed although nothing of it is due" in page
     assert early.run("package", "-o", "out").status == 0
     for name in ("verification-control.md", "verification-control.html", "index.md"):
         text = (early.path / "out" / name).read_text("utf-8")
-        assert "closed before anything" in text, name
-    assert "| yes | closed, early |" in (early.path / "out/verification-control.md").read_text()
-    assert "C (compliant), closed, early" in early.run("explain", "PWR-010").stdout
+        assert "closed although nothing of it is due" in text, name
+    control = (early.path / "out/verification-control.md").read_text("utf-8")
+    assert "| yes | closed, ahead of plan |" in control
+    assert "C (compliant), closed, ahead of plan" in early.run("explain", "PWR-010").stdout
 
 
 def test_a_test_that_is_planned_later_may_be_committed(tmp_path: Path) -> None:

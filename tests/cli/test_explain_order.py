@@ -26,8 +26,8 @@ def test_verdict_reason_and_break_even_stand_before_the_long_list_of_inputs(
         "C (compliant), closed",
         "met: energy, at least 190 kJ",
         "inputs: voltage = 12 V +/- 0.5 V, charge = 5 A h +/- 5 %",
-        "Where it breaks: energy",
-        "What drives it: energy",
+        "Break-even: energy",
+        "Sensitivity: energy",
         "input    value  from      to        as written",
         "12 V +/- 0.5 V; source: Invented",
         "Derivation: energy",
@@ -66,8 +66,8 @@ def test_the_verdict_is_there_before_anything_is_searched(tmp_path: Path) -> Non
     rest, told = process.communicate(timeout=BACKSTOP)
     assert still_runs
     assert "C (compliant), closed" in begun
-    assert "Where it breaks" not in begun
-    assert "Where it breaks" in rest
+    assert "Break-even" not in begun
+    assert "Break-even" in rest
     assert told == ""
     assert process.returncode == 0
 
@@ -82,9 +82,9 @@ def test_on_a_terminal_it_says_that_it_searches(tmp_path: Path) -> None:
     status, told = in_terminal(project, "explain", "PWR-010")
     plain = ESCAPE.sub("", told)
     assert status == 0
-    assert "searching what drives it and where it breaks" in plain
-    assert plain.index("C (compliant)") < plain.index("searching what drives it")
-    assert plain.index("searching what drives it") < plain.index("Where it breaks")
+    assert "searching sensitivity and break-even" in plain
+    assert plain.index("C (compliant)") < plain.index("searching sensitivity")
+    assert plain.index("searching sensitivity") < plain.index("Break-even")
 
 
 def test_piped_kept_or_not_the_text_is_the_same(tmp_path: Path) -> None:

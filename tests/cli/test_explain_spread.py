@@ -55,7 +55,7 @@ def explained(project: Project, *options: str) -> str:
 def test_extreme_value_and_root_sum_square_stand_side_by_side(lantern: Project) -> None:
     text = explained(lantern)
     assert "extreme value 54.62 W h to 65.63 W h proved over the declared tolerances\n" in text
-    assert "root sum square 56.09 W h to 63.91 W h straight lines are off by up to 0.12" in text
+    assert "root sum square 56.09 W h to 63.91 W h linearisation error up to 0.12" in text
 
 
 def test_sobol_indices_stand_below_the_shares(lantern: Project) -> None:
@@ -69,7 +69,7 @@ def test_sobol_indices_stand_below_the_shares(lantern: Project) -> None:
 def test_a_quantile_is_bounded_where_it_is_asked(lantern: Project) -> None:
     assert "Wilks" not in explained(lantern)
     text = " ".join(explained(lantern, "--quantile", "0.95,0.99").split())
-    found = re.search(r"confidence of 99 % at least 95 % of all values lie above (\S+) W h", text)
+    found = re.search(r"confidence 99 %, at least 95 % of all values are above (\S+) W h", text)
     assert found is not None
     # The fifth of a hundred of 60 with the spread 5 dV + 12 dQ, a trapezium 5 to 6 W h wide each
     # way: F(x) = x^2 / (2 x 5 x 6) from its lower end, 0.05 at 1.73 above 54.5, the product of the
@@ -93,10 +93,10 @@ def test_the_boundary_of_two_parameters_is_drawn(lantern: Project) -> None:
 @pytest.mark.parametrize(
     ("option", "value", "told"),
     [
-        ("--boundary", "voltage", "no pair of parameters"),
-        ("--boundary", "voltage,voltage", "no pair of parameters"),
-        ("--quantile", "95,95", "no share and confidence"),
-        ("--quantile", "much", "no share and confidence"),
+        ("--boundary", "voltage", "not a pair of parameters"),
+        ("--boundary", "voltage,voltage", "not a pair of parameters"),
+        ("--quantile", "95,95", "not a share and a confidence"),
+        ("--quantile", "much", "not a share and a confidence"),
     ],
 )
 def test_what_cannot_be_asked_is_told(lantern: Project, option: str, value: str, told: str) -> None:

@@ -1,4 +1,4 @@
-"""``explain`` of a requirement: what drives it, where it breaks, its derivation.
+"""``explain`` of a requirement: sensitivity, break-even, derivation.
 
 The project is invented. Every expected number is computed by hand, as written beside it.
 """
@@ -122,12 +122,14 @@ def test_linear_margin(lantern: Project) -> None:
     assert " 30.8 % +2 to -2 W h\n" in text
     assert "exact derivatives" in text
     # At nominal 52 W h = 187.2 kJ, 8/3 tolerances away, and 48 W h, 8/2 away.
-    nominal, worst = text.split("the others at nominal\n")[1].split(" the others at worst\n")
-    assert "stored_energy now 216 kJ fails below 187.2 kJ 2.67 tolerances away" in nominal
-    assert "used_energy now 40 W h fails above 48 W h 4 tolerances away" in nominal
+    nominal, worst = text.split("other parameters at nominal\n")[1].split(
+        " other parameters at worst\n"
+    )
+    assert "stored_energy now 216 kJ not met below 187.2 kJ 2.67 tolerances away" in nominal
+    assert "used_energy now 40 W h not met above 48 W h 4 tolerances away" in nominal
     # At worst 12 + 42 = 54 W h = 194.4 kJ, 6/3 away, and 57 - 12 = 45 W h, 5/2 away.
-    assert "stored_energy now 216 kJ fails below 194.4 kJ 2 tolerances away" in worst
-    assert "used_energy now 40 W h fails above 45 W h 2.5 tolerances away" in worst
+    assert "stored_energy now 216 kJ not met below 194.4 kJ 2 tolerances away" in worst
+    assert "used_energy now 40 W h not met above 45 W h 2.5 tolerances away" in worst
     steps = " reserve = stored_energy - used_energy\n = 60 - 40\n = 20 W h\n"
     assert f"Derivation: reserve\n{steps}" in text
     assert "mathrm" not in text
@@ -143,7 +145,7 @@ def test_break_even_values_are_replayed_by_verify(lantern: Project) -> None:
 
 def test_two_alike_verifications_are_studied_once(lantern: Project) -> None:
     text = explained(lantern, "PWR-010")
-    assert text.count("What drives it") == 1
+    assert text.count("Sensitivity") == 1
     assert "Verification 2, searched\n as Verification 1\n" in text
 
 
@@ -160,18 +162,20 @@ def test_a_march_and_a_criterion_that_fails_at_worst(lantern: Project) -> None:
     assert "first order, by differences" in text
     assert "no symbolic form: " in text
     assert "analyses/reserve.py:" in text
-    nominal, worst = text.split("the others at nominal\n")[1].split(" the others at worst\n")
-    assert "stored_energy now 216 kJ fails below 201.6 kJ 1.33 tolerances away" in nominal
-    assert "used_energy now 40 W h fails above 44 W h 2 tolerances away" in nominal
-    assert "stored_energy now 216 kJ fails below 208.8 kJ 0.667 tolerances away" in worst
-    assert "used_energy now 40 W h fails above 41 W h 0.5 tolerances away" in worst
+    nominal, worst = text.split("other parameters at nominal\n")[1].split(
+        " other parameters at worst\n"
+    )
+    assert "stored_energy now 216 kJ not met below 201.6 kJ 1.33 tolerances away" in nominal
+    assert "used_energy now 40 W h not met above 44 W h 2 tolerances away" in nominal
+    assert "stored_energy now 216 kJ not met below 208.8 kJ 0.667 tolerances away" in worst
+    assert "used_energy now 40 W h not met above 41 W h 0.5 tolerances away" in worst
 
 
 def test_the_case_with_the_least_margin(lantern: Project) -> None:
     # 5 lamp_current is 20 V at 4 A, two tolerances of 0.5 A from 3 A.
     text = explained(lantern, "PWR-030")
-    assert "What drives it: drop [far]\n" in text
-    assert "lamp_current now 3 A fails above 4 A 2 tolerances away" in text
+    assert "Sensitivity: drop [far]\n" in text
+    assert "lamp_current now 3 A not met above 4 A 2 tolerances away" in text
     assert " drop[far] = 5 * lamp_current\n = 5 * 3\n = 15 V\n" in text
     assert "drop[near] =" not in text
 
@@ -179,8 +183,8 @@ def test_the_case_with_the_least_margin(lantern: Project) -> None:
 def test_nominal_basis_has_no_tolerances(lantern: Project) -> None:
     text = explained(lantern, "PWR-040")
     assert "no input has a tolerance here" in text
-    assert "stored_energy now 216 kJ fails below 187.2 kJ no tolerance" in text
-    assert "the others at worst" not in text
+    assert "stored_energy now 216 kJ not met below 187.2 kJ no tolerance" in text
+    assert "other parameters at worst" not in text
 
 
 @pytest.mark.parametrize("basis", ["root sum square", "{probability: 0.99, confidence: 0.9}"])
@@ -190,15 +194,17 @@ def test_whatever_the_basis_the_others_are_worst_at_the_worst_case(
     files = {name: lantern.path.joinpath(name).read_text("utf-8") for name in lantern.contents()}
     files["requirements/power.yaml"] = files["requirements/power.yaml"].replace("nominal", basis)
     text = explained(make(tmp_path / "p", files), "PWR-040")
-    worst = text.split("the others at worst\n")[1]
-    assert "stored_energy now 216 kJ fails below 194.4 kJ 2 tolerances away" in worst
+    worst = text.split("other parameters at worst\n")[1]
+    assert "stored_energy now 216 kJ not met below 194.4 kJ 2 tolerances away" in worst
 
 
 def test_what_if(lantern: Project) -> None:
     # used_energy becomes 42 W h: stored may fall to 54 W h = 194.4 kJ, the others at nominal.
     text = explained(lantern, "PWR-010", "--set", "used_energy=42 W h")
-    nominal = text.split("the others at nominal\n")[1].split(" the others at worst\n")[0]
-    assert "stored_energy now 216 kJ fails below 194.4 kJ 2 tolerances away" in nominal
+    nominal = text.split("other parameters at nominal\n")[1].split(" other parameters at worst\n")[
+        0
+    ]
+    assert "stored_energy now 216 kJ not met below 194.4 kJ 2 tolerances away" in nominal
 
 
 def test_the_second_time_it_comes_from_the_store(lantern: Project) -> None:
@@ -221,4 +227,4 @@ def test_an_analysis_that_raises_is_told_without_a_study(tmp_path: Path) -> None
     )
     text = explained(project, "PWR-010")
     assert "ZeroDivisionError" in text
-    assert "What drives it" not in text
+    assert "Sensitivity" not in text

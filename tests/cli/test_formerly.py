@@ -363,7 +363,7 @@ def test_a_lost_verdict_blocks_behind_a_rename(tested: Project) -> None:
     tested.replace(POWER, "at_least: 52 W h", "at_least: 58 W h")
     run = commit(tested)
     assert run.status != 0
-    assert "it loses compliance" in run.said
+    assert "loss of compliance" in run.said
     assert "PWR-020  C -> " in run.said
     assert "new:" not in run.said
 

@@ -97,4 +97,4 @@ def test_each_is_proved_sampled_and_written_out(tmp_path: Path) -> None:
     assert "chance = Phi(-" in text
     assert "worst = max(stress, 2 * each, pull)" in text
     assert "sgn(pull) * cbrt(each) + log2(each) + arsinh(pull) + erf(each / 8)" in text
-    assert "not whole" not in text
+    assert "incomplete" not in text

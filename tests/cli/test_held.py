@@ -13,7 +13,7 @@ from tests.cli.project import ANALYSIS, Project, base, by_id, repository
 # Each starts processes of a second; a default run has other tests of the command line.
 pytestmark = pytest.mark.slow
 
-DIFFERS = "the state that was judged differs from its commit"
+DIFFERS = "the judged state differs from its commit"
 RETURN = "return Energy(voltage * charge)"
 FACTOR = "return Energy(voltage * charge * {})"
 READ = "from pathlib import Path\n    HERE = Path(__file__).parent\n    factor = {}\n    "
@@ -46,7 +46,7 @@ def test_what_git_ignores_makes_a_draft_and_is_named(name: str, tmp_path: Path) 
         assert told["unheld"] == [path]
         assert told["draft"] is True
     text = " ".join(project.run("verify").stdout.split())
-    assert f"DRAFT - {DIFFERS}: read, and in no commit: {path}" in text
+    assert f"DRAFT - {DIFFERS}: read and not committed: {path}" in text
 
 
 def test_each_page_of_a_package_names_it(tmp_path: Path) -> None:
@@ -101,7 +101,7 @@ def test_a_file_outside_is_listed_with_its_digest(tmp_path: Path) -> None:
     listed = [{"path": str(place), "blake2b-256": digest}]
     for _ in range(2):
         assert project.verify().json["outside"] == listed
-    assert f"read outside the project, where no commit holds it: {place}" in " ".join(
+    assert f"read outside the project and not in the commit: {place}" in " ".join(
         project.run("verify").stdout.split()
     )
     target = tmp_path / "package"

@@ -53,13 +53,13 @@ def commit(project: Project, *arguments: str, stage: bool = True, below: str = "
         project.git("add", "--all")
     run = project.attempt("commit", "--quiet", *(arguments or ("-m", "x")), below=below)
     assert len(run.said.split("\n")) <= ONE_SCREEN, run.said
-    assert "fault of closeout" not in run.said
+    assert "internal error of closeout" not in run.said
     return run
 
 
 def blocked(run: Run) -> str:
     assert run.status != 0, run.said
-    assert "this commit is blocked" in run.said
+    assert "commit blocked" in run.said
     return run.said
 
 

@@ -74,7 +74,7 @@ def test_a_judgement_of_a_day_to_come_is_planned(tested: Project) -> None:
     before, after = "2026-04-30", "2026-05-01"
     found = state(tested, "--today", before)
     assert found["compliance"] == "open"
-    assert "anew on 2026-05-01, later than the state that is judged" in found["why"]
+    assert "again on 2026-05-01, after the date of this state" in found["why"]
     assert state(tested, "--today", after)["compliance"] == "C"
     assert state(tested, "--today", before)["compliance"] == "open"  # from the store
 

@@ -228,7 +228,7 @@ def test_lint_of_errors_is_2_and_tells_all_of_them(project: Project) -> None:
     places = [line for line in run.stdout.split("\n") if re.match(r"\S+:\d+:\d+: ", line)]
     keys = [(p.split(":")[0], int(p.split(":")[1]), int(p.split(":")[2])) for p in places]
     assert keys == sorted(keys)
-    assert run.stdout.count("cure: ") == len(places)
+    assert run.stdout.count("action: ") == len(places)
 
 
 @pytest.mark.parametrize(

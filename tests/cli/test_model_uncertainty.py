@@ -81,13 +81,13 @@ def test_break_even_values_have_it_taken_off(tmp_path: Path) -> None:
     # At 5 A h, 55 W h and the 2 W h of the model need 57 W h: 11.4 V.
     project = _project(tmp_path, "{'energy': '2 W h'}", "at_least: 55 W h")
     text = " ".join(project.run("explain", "R-1").stdout.split())
-    assert "fails below 11.4 V" in text
-    assert "less 2 W h of model uncertainty" in text
+    assert "not met below 11.4 V" in text
+    assert "model uncertainty 2 W h deducted" in text
 
 
 def test_where_none_is_declared_the_output_says_so(tmp_path: Path) -> None:
     project = _project(tmp_path, "", "at_least: 50 W h")
-    assert "declares no uncertainty of its model" in project.run("explain", "R-1").stdout
+    assert "declares no model uncertainty" in project.run("explain", "R-1").stdout
     assert "model uncertainty: none is declared" in project.run("explain", "energy").stdout
     assert _entries(project)[0]["model_uncertainty"] is None
 
@@ -95,10 +95,10 @@ def test_where_none_is_declared_the_output_says_so(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("said", "told"),
     [
-        ("{'energy': '1 K'}", "does not compare"),
+        ("{'energy': '1 K'}", "wrong dimension"),
         ("{'energy': 'some'}", "does not begin with a number"),
-        ("{'energy': '-1 W h'}", "no width"),
-        ("{'energy': '120 %'}", "no width"),
+        ("{'energy': '-1 W h'}", "no uncertainty"),
+        ("{'energy': '120 %'}", "no uncertainty"),
         ("{'power': '1 W h'}", "no quantity of it"),
         ("{'energy': 1.0}", "no mapping of texts"),
         ("3", "no mapping of texts"),

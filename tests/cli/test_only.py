@@ -110,22 +110,22 @@ def test_text_and_status_speak_of_what_is_shown(owners: Project) -> None:
     assert run.status == 0
     said = " ".join(run.stdout.split())
     asked = "--only owner=thermal --only state=met"
-    assert f"1 of 5 requirements, {asked}: totals and exit status speak of these alone" in said
+    assert f"1 of 5 requirements, {asked}: totals and exit status are for these only" in said
     assert "1 C, 0 PC, 0 NC, 0 NA, 0 open; 1 closed of 1" in said
-    assert "Exit status 0, of what is shown: everything" in said
+    assert "Exit status 0, for what is shown: everything" in said
     # Findings are of the whole project, shown or not.
-    assert "PWR-10" not in run.stdout.partition("\nProblems\n")[0]
+    assert "PWR-10" not in run.stdout.partition("\nFindings\n")[0]
     run = owners.run("verify", *only("state=not met"))
     assert run.status == 1
     assert "2 of 5 requirements, --only 'state=not met':" in run.stdout
-    assert "of what is shown" not in owners.run("verify").stdout
+    assert "for what is shown" not in owners.run("verify").stdout
 
 
 def test_none_in_a_state_is_no_mistake(owners: Project) -> None:
     run = owners.run("verify", *only("state=error"))
     assert run.status == 0
     assert "0 of 5 requirements, --only state=error" in run.stdout
-    assert "No requirement is all of that." in run.stdout
+    assert "No requirement matches." in run.stdout
 
 
 @pytest.mark.parametrize(
@@ -165,7 +165,7 @@ def test_every_mistake_is_told_at_once(owners: Project) -> None:
 def test_what_can_name_nothing_whatever_the_verdicts_is_told(owners: Project) -> None:
     run = owners.run("verify", *only("THM-010", "owner=power"))
     assert run.status == 2
-    assert "--only THM-010 --only owner=power: no requirement is all of that" in run.stderr
+    assert "--only THM-010 --only owner=power: no requirement matches" in run.stderr
 
 
 def test_a_what_if_shows_what_it_moves_into_a_state(owners: Project) -> None:

@@ -29,7 +29,7 @@ def test_it_says_what_it_wrote_and_that_nothing_is_missing(
     pages = sum(path.suffix == ".html" for path in files)
     size = sum(path.stat().st_size for path in files)
     head = f"{pages} documents for CDR in {len(files)} files, {round(size / 1000)} kB"
-    assert text.startswith(f"wrote {target}: {head}; begin with index.html DRAFT - ")
+    assert text.startswith(f"wrote {target}: {head}; start with index.html DRAFT - ")
     assert "nothing that is due is missing" in text
 
 
@@ -51,10 +51,11 @@ def test_what_is_missing_follows_by_kind(tmp_path: Path) -> None:
     text = told(make(tmp_path / "p", files), tmp_path / "cdr")
     assert text.index("wrote ") < text.index("INCOMPLETE - could not be evaluated: PWR-030")
     assert (
-        "missing of what is due: 1 could not be evaluated (PWR-030); 1 not met and not covered"
-        " (PWR-010); 1 open (PWR-020); open-points.html has all of it"
+        "missing of what is due: 1 could not be evaluated (PWR-030); 1 not met without waiver or"
+        " deviation"
+        " (PWR-010); 1 open (PWR-020); see open-points.html"
     ) in text
-    assert "due at a later review and not closed yet: 1 verification" in text
+    assert "not yet due and not closed: 1 verification" in text
 
 
 @pytest.mark.slow
@@ -64,7 +65,7 @@ def test_progress_is_shown_on_a_terminal_alone(tmp_path: Path) -> None:
     status, text = in_terminal(project, "package", "--review", "CDR", "-o", str(tmp_path / "a"))
     plain = ESCAPE.sub("", text)
     assert status == 0
-    assert "searching what drives it and where it breaks" in plain
+    assert "searching sensitivity and break-even" in plain
     assert re.search(r"wrote .*: \d+ documents", plain.replace("\n", " "))
     run = project.run("package", "--review", "CDR", "-o", str(tmp_path / "b"))
     assert run.stderr == ""
@@ -90,9 +91,9 @@ nonconformances:
     run = project.run("verify")
     assert run.status == 1
     assert "Due and open\n  PWR-010 (C)  Energy of the battery" in run.stdout
-    assert "NCR-001 is open: nothing closes it" in run.stdout
+    assert "NCR-001 is open: closed_by is missing" in run.stdout
     text = told(project, tmp_path / "cdr")
-    assert "missing of what is due: 1 kept open by something else (PWR-010)" in text
+    assert "missing of what is due: 1 kept open for another reason (PWR-010)" in text
     assert "nothing that is due is missing" not in text
 
 

@@ -38,7 +38,7 @@ def test_a_page_says_everything_of_its_rule() -> None:
             for block in (block for state in example.states for block in state.blocks):
                 assert block.path in page
                 assert all(line.strip() in page for line in block.text.splitlines())
-        assert ("switches it off, or makes it an error" in text) is rule.adjustable
+        assert ("Switch it off, or make it an error" in text) is rule.adjustable
         assert ("cannot be switched off" in text) is not rule.adjustable
 
 

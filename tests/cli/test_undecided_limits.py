@@ -71,7 +71,7 @@ def test_it_is_listed_wherever_criteria_are(tmp_path: Path, basis: str) -> None:
     assert (verified.status, explained.status) == (1, 0)
     assert project.run("matrix", "-o", str(tmp_path / "m.html")).status == 0
     for text in (verified.stdout, explained.stdout, (tmp_path / "m.html").read_text()):
-        assert "at_most TBD: nothing is met before that is decided" in " ".join(text.split())
+        assert "at_most TBD: not met before it is decided" in " ".join(text.split())
 
 
 def test_it_is_named_in_lint_with_its_line_until_the_policy_allows_none(tmp_path: Path) -> None:

@@ -415,10 +415,10 @@ def test_a_name_without_a_file_stays_named(tmp_path: Path) -> None:
     project = make(tmp_path / "p", files(named="tests/test_gone.py"))
     run = project.verify("--validate")
     assert (state(run), run.status) == ("named", 0)
-    assert told_of(run)[0]["message"] == "it is not there"
+    assert told_of(run)[0]["message"] == "it does not exist"
     text = project.run("verify").stdout
     assert "validation: 1 analysis run and passed, 1 named only" in text
-    assert "energy: tests/test_gone.py (named, not run, it is not there)" in text
+    assert "energy: tests/test_gone.py (named, not run, it does not exist)" in text
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="a process is tied to another by prctl(2)")

@@ -16,7 +16,7 @@ pytestmark = pytest.mark.slow
 
 def without_run(run: Run) -> str:
     """Return the text of a run without what only says whether the store gave the answers."""
-    return run.stdout.split("Exit status")[0].split("computed in this run")[0]
+    return run.stdout.split("Exit status")[0].split("reused")[0]
 
 
 # -- wrong use
@@ -38,11 +38,11 @@ def without_run(run: Run) -> str:
         (["--set", "voltage=nan V"], ["nan"]),
         (["--set", "voltage=12 V +/- 1 kg"], ["1 kg", "mass"]),
         (["--set", "voltage=12 V +/- -1 V"], ["-1 V", "above zero"]),
-        (["--set", "voltage=12 V +/-"], ["ends behind +/-", "40 N +/- 2 N"]),
+        (["--set", "voltage=12 V +/-"], ["ends after +/-", "40 N +/- 2 N"]),
         (["--set", "voltage=+/- 1 V"], ["no value before +/-"]),
         (["--set", "voltage=12 V +/- 1 V (k = 2)"], ["(k = 2)"]),
-        (["--set", "voltage=12 V +/- 1 V exactly"], ["more than once", "40 N exactly"]),
-        (["--set", "voltage=12 V exactly 3"], ["goes on behind exactly"]),
+        (["--set", "voltage=12 V +/- 1 V exactly"], ["more than one tolerance", "40 N exactly"]),
+        (["--set", "voltage=12 V exactly 3"], ["continues after exactly"]),
         (["--set", "voltage=13 V to 12 V"], ["13 V", "above the high end 12 V", "exchange"]),
         (["--set", "voltage=11 to 12 V"], ["11"]),
         (["--set", "voltage=11 V to 12 kg"], ["12 kg", "mass"]),
@@ -229,7 +229,10 @@ def test_the_tolerance_of_a_condition_without_one_is_asked_as_a_what_if(passing:
     # 8 degC +/- 5 K is 3 degC at the least, in place of 5 degC to 20 degC that is given.
     run = passing.run("verify", "--set", "cell_temperature=8 degC +/- 5 K")
     assert run.status == 0
-    assert "--set cell_temperature=8 degC +/- 5 K beats the given 5 degC to 20 degC" in run.stdout
+    assert (
+        "what-if cell_temperature = 8 degC +/- 5 K replaces the condition 5 degC to 20 degC"
+        in run.stdout
+    )
     (line,) = [one for one in run.stdout.split("\n") if one.startswith("THM-010")]
     assert "+1 K" in line
 
@@ -256,12 +259,12 @@ def test_set_beats_given_and_the_line_says_so(passing: Project) -> None:
     assert "-1 K" in near
     assert "cell_temperature=1 degC" in near
     assert "given" in near
-    detail = run.stdout.partition("Shortfalls")[2]
+    detail = run.stdout.partition("Non-compliances")[2]
     assert "given cell_temperature = 5 degC to 20 degC" in " ".join(detail.split())
     assert "--set" in detail
     # Where nothing is beaten nothing is said.
     other = passing.run("verify", "--set", "voltage=11.9 V")
-    assert "given" not in other.stdout.partition("Shortfalls")[0]
+    assert "given" not in other.stdout.partition("Non-compliances")[0]
 
 
 def test_set_does_not_reach_the_package_unseen(project: Project, tmp_path: Path) -> None:
@@ -389,8 +392,8 @@ def test_outside_of_git_commit_and_dirty_are_null(passing: Project) -> None:
 def test_the_same_text_from_an_empty_and_a_full_store(tmp_path: Path) -> None:
     project = make(tmp_path / "p")
     first, second = project.run("verify"), project.run("verify")
-    assert "2 answers computed in this run, 0 from the store" in " ".join(first.stdout.split())
-    assert "0 answers computed in this run, 2 from the store" in " ".join(second.stdout.split())
+    assert "2 evaluations run, 0 reused" in " ".join(first.stdout.split())
+    assert "0 evaluations run, 2 reused" in " ".join(second.stdout.split())
     assert without_run(first) == without_run(second)
 
 
@@ -402,7 +405,7 @@ def test_a_what_if_shows_the_difference_to_the_unchanged_project(passing: Projec
     assert "PWR-010  C -> NC  margin +6.65 kJ -> -27.6 kJ  energy" in change
     same = passing.run("verify", "--set", "voltage=12 V")
     assert same.stdout.split("What the settings change\n")[1].startswith(
-        "  no verdict and no margin"
+        "  no change of verdict or margin"
     )
 
 

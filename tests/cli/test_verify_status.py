@@ -81,8 +81,8 @@ def test_a_shortfall_is_1(project: Project) -> None:
     run = project.run("verify")
     assert run.status == 1
     assert run.stderr == ""
-    assert "Shortfalls" in run.stdout
-    assert "PWR-010" in run.stdout.partition("Shortfalls")[2]
+    assert "Non-compliances" in run.stdout
+    assert "PWR-010" in run.stdout.partition("Non-compliances")[2]
 
 
 def test_a_limit_that_is_reached_exactly_is_met(project: Project) -> None:
@@ -165,8 +165,8 @@ def test_an_early_shortfall_is_shown_and_is_0(tmp_path: Path) -> None:
     project = make(tmp_path, failed | REPORTED)
     run = project.run("verify")
     assert run.status == 0
-    assert "PWR-020" in run.stdout.partition("Shortfalls")[2]
-    assert "early" in run.stdout
+    assert "PWR-020" in run.stdout.partition("Non-compliances")[2]
+    assert "not yet due: AR" in run.stdout
 
 
 def test_without_a_next_review_everything_is_judged(tmp_path: Path) -> None:
@@ -274,7 +274,7 @@ def test_the_highest_status_applies(project: Project) -> None:
     )
     run = project.run("verify")
     assert run.status == 2
-    assert "Shortfalls" in run.stdout
+    assert "Non-compliances" in run.stdout
 
 
 def broken_copy(folder: Path, name: str, content: str) -> Path:
@@ -304,7 +304,7 @@ def test_a_fault_of_the_tool_is_3_in_one_line(
     assert run.status == 3, run.said
     assert run.stdout == ""
     assert run.stderr.count("\n") == 1
-    assert "fault of closeout itself" in run.stderr
+    assert "internal error of closeout" in run.stderr
 
 
 def test_a_fault_leaves_the_rest_in_the_store(project: Project, tmp_path: Path) -> None:

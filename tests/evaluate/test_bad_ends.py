@@ -273,7 +273,7 @@ IMPORTS = {
     "encoding": ("", "raised", "SyntaxError"),
     "memory": ("bytearray(1 << 50)", "killed", "out of memory"),
     "hangs": ("while True:\n    pass", "timed out", "1 s of processor time"),
-    "sleeps": ("import time\ntime.sleep(1000)", "timed out", "neither beside others nor alone"),
+    "sleeps": ("import time\ntime.sleep(1000)", "timed out", "neither in parallel nor alone"),
     "closes": ("import os\nos.closerange(0, 4096)", "killed", "while its module was imported"),
     "stops": ("import os, signal\nos.kill(os.getpid(), signal.SIGSTOP)", "timed out", "1 s"),
     "leaves_a_process": (
@@ -364,7 +364,7 @@ def test_signatures_that_cannot_be_used(tmp_path: Path) -> None:
         "star", "by_place", "no_unit", "no_result", "unknown", "limit", "negative", "evidence",
         "cached", "twin",
     }  # fmt: skip
-    assert "2 analyses of this name" in said["twin"]
+    assert "2 analyses with this name" in said["twin"]
 
 
 def test_a_run_that_is_killed_leaves_nothing_running(tmp_path: Path) -> None:

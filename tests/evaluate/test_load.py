@@ -155,7 +155,7 @@ def test_what_waits_for_ever_ends(tmp_path: Path) -> None:
     project = Project(tmp_path / "p", {"analyses/a.py": module(body, mark=LIMIT.format(1.0))})
     failure = project.ask().failure("a.f")
     assert failure.kind == "timed out"
-    assert "neither beside others nor alone" in failure.message
+    assert "neither in parallel nor alone" in failure.message
     assert "less than its 1 s of processor time" in failure.message
 
 

@@ -266,9 +266,9 @@ HISTORY = (
     "return R(float(readline.get_history_item(1)))"
 )
 UNSEEN = {
-    "lxml": (LOAD, "it uses lxml.etree, whose machine code may open files unseen"),
-    "readline": (HISTORY, "it uses readline, whose machine code may open files unseen"),
-    "ctypes": (CALL, "it calls machine code by ctypes, which may open files unseen"),
+    "lxml": (LOAD, "it uses lxml.etree, whose machine code may open files unnoticed"),
+    "readline": (HISTORY, "it uses readline, whose machine code may open files unnoticed"),
+    "ctypes": (CALL, "it calls machine code by ctypes, which may open files unnoticed"),
 }
 
 
@@ -316,4 +316,4 @@ def test_what_is_known_to_open_none_is_kept(tmp_path: Path) -> None:
 def test_what_is_of_the_moment_is_not_kept(tmp_path: Path) -> None:
     body = "import os\nreturn R(float(os.path.exists('/proc/1')))"
     project = Project(tmp_path / "p", {"analyses/a.py": module(body)})
-    assert "it asked for /proc/1, which is of the moment" in project.ask().not_kept("a.f")
+    assert "it asked for /proc/1, which changes with time" in project.ask().not_kept("a.f")

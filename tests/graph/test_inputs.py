@@ -167,7 +167,7 @@ def test_a_setting_has_no_contingency(text: str):
     built = build(items + parameter, spec("f", {"p": "N"}), charter=policy, settings={"p": text})
     (one,) = built.plan.asked["R-1", 0].inputs
     assert one.value == 40
-    assert one.contingency == "none, the value is set as it stands"
+    assert one.contingency == "none added: value set by --set"
 
 
 def test_a_range_in_place_of_a_given_condition_is_no_chance():

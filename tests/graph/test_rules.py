@@ -130,8 +130,8 @@ BREAKS = [
         "  - {id: R-2, title: T, statement: It shall.}\nrecords:\n",
         "duplicate-identifier",
         "R-2, title: T",
-        "R-2 is given already",
-        "own identifier",
+        "R-2 is already in",
+        "another identifier",
     ),
     Break(
         "record twice",
@@ -139,8 +139,8 @@ BREAKS = [
         "  - {id: TR-0, method: test}\nwaivers:\n",
         "duplicate-identifier",
         "TR-0, method",
-        "TR-0 is given already",
-        "own identifier",
+        "TR-0 is already in",
+        "another identifier",
     ),
     Break(
         "review twice",
@@ -347,7 +347,7 @@ BREAKS = [
         "record-method",
         "TR-1]",
         "TR-1 is a record of inspection",
-        "verification's own method",
+        "method of the verification",
     ),
     Break(
         "a test by an analysis",
@@ -355,7 +355,7 @@ BREAKS = [
         "      - method: test\n        analysis: seen",
         "record-method",
         "seen\n",
-        "rests on records",
+        "is closed by records",
         "method: analysis",
     ),
     Break(
@@ -409,7 +409,7 @@ BREAKS = [
         "condition: true",
         "condition-not-given",
         "method: analysis\n        analysis: seen",
-        "seen takes the condition t, and the criterion does not give it: 24 h would be used",
+        "seen takes the condition t, which the criterion does not give: 24 h would be used",
         "condition: declared",
     ),
     Break("unit of a limit", "at_least: 3 dB", "at_least: 3 W", "unit", "3 W", "3 W", ""),
@@ -523,7 +523,7 @@ BREAKS = [
         "bad-spread",
         "range: [0.11 A",
         "100 mA is outside its range",
-        "holds the value",
+        "contains the value",
     ),
     Break(
         "parameter without use",
@@ -670,7 +670,7 @@ def test_an_analysis_without_a_quantity_can_judge_nothing():
     text = requirements(requirement("R-1", "method: analysis, analysis: f"))
     (problem,) = build(text, spec("f")).problems
     assert problem.rule == "unknown-quantity"
-    assert "it returns x" in problem.cure
+    assert "the analysis returns x" in problem.cure
 
 
 def cycle(*edges: tuple[str, str]) -> str:

@@ -51,17 +51,17 @@ def test_each_article_that_is_named_flies(stage: str) -> None:
     assert verdict(stage, ("flight", "protoflight"))[0] is MET
     state, message = verdict(stage, ("flight", "engineering"))
     assert state is WAITS
-    assert "T-1 was made on A-1 engineering-1" in message
+    assert "T-1 was made on A-1 build engineering-1" in message
     state, message = verdict(stage, ("unknown",))
     assert state is WAITS
-    assert "does not say of which model A-0 is" in message
+    assert "the model of A-0 is not given" in message
 
 
 @pytest.mark.parametrize("stage", [*LATER, "qualification", ""])
 def test_a_test_without_an_article_closes_nothing_from_acceptance_on(stage: str) -> None:
     state, message = verdict(stage, ())
     assert state is (WAITS if stage in LATER else MET)
-    assert ("does not say on which article it was made" in message) is (stage in LATER)
+    assert ("does not name its article" in message) is (stage in LATER)
     # What was looked at on paper has none.
     assert verdict(stage, (), method="inspection")[0] is MET
 
@@ -70,8 +70,8 @@ def test_a_test_without_an_article_closes_nothing_from_acceptance_on(stage: str)
 @pytest.mark.parametrize("model", MODELS)
 @pytest.mark.parametrize(
     ("more", "left"),
-    [("", "(same_design:) nor in what it differs (differs:)"), (DIFFERS, "(same_design:)"),
-     (SAME, "in what it differs (differs:)"), (SAME + DIFFERS, None)],
+    [("", "(same_design:) nor the differences (differs:)"), (DIFFERS, "(same_design:)"),
+     (SAME, "the differences (differs:)"), (SAME + DIFFERS, None)],
 )  # fmt: skip
 def test_a_forerunner_qualifies_only_as_far_as_it_is_said_to_be_alike(
     stage: str, model: str, more: str, left: str | None

@@ -108,7 +108,7 @@ def test_a_condition_as_run(as_run: str, leeway: str, state: State, verdict: str
     assert (one.record, one.name, one.verdict) == ("T-1", "power", verdict)
     assert (one.required, one.within) == ("52 W", _within(leeway))
     if state is WAITS:
-        assert f"T-1 was made at power = {one.as_run}, the criterion holds at 52 W" in str(
+        assert f"T-1 was made at power = {one.as_run}, the criterion applies at 52 W" in str(
             found.message
         )
 
@@ -167,7 +167,7 @@ def test_what_is_planned_was_not_run() -> None:
         ("55 W", "T-1 was made at power = 55 W, harsher than the 52 W required"),
         (
             "49 W",
-            "re-opened: T-1 was made at power = 49 W, the criterion holds at 52 W, within 1 W",
+            "re-opened: T-1 was made at power = 49 W, the criterion applies at 52 W, within 1 W",
         ),
     ],
 )
@@ -247,15 +247,15 @@ def test_a_range_of_the_same_quantity_and_limit_counts(limit: str, state: State)
 def test_what_was_tested_and_what_is_asked_is_said() -> None:
     found = entry(project(TEST, row("T-1", "cell: 20 degC"), others=(ANALYSIS,)))
     assert found.message == (
-        "cell: tested at 20 degC; the criterion holds from 5 degC to 20 degC"
-        "; test both ends, or say with a reason where it is tested (tested_at:)"
+        "cell: tested at 20 degC; the criterion applies from 5 degC to 20 degC"
+        "; test both ends, or state another point with its reason (tested_at:)"
     )
     assert found.value == 4.0
     leeway = ", tested_at: {cell: 5 degC, reason: It is worse.}"
     found = entry(project(TEST + leeway, row("T-1", "cell: 20 degC"), others=(ANALYSIS,)))
     assert found.message == (
-        "cell: tested at 20 degC; the criterion holds from 5 degC to 20 degC, and is to be tested"
-        " at 5 degC"
+        "cell: tested at 20 degC; the criterion applies from 5 degC to 20 degC, to be tested at 5"
+        " degC"
     )
 
 
@@ -269,8 +269,8 @@ def test_two_values_that_others_give_are_both_tested() -> None:
     assert entry(project(NAMES, cold, warm, others=others)).state is MET
     found = entry(project(TEST, cold, others=others))
     assert (found.state, found.message) == (
-        WAITS, "cell: tested at 5 degC; the criterion holds at 5 degC and at 20 degC"
-        "; test both ends, or say with a reason where it is tested (tested_at:)",
+        WAITS, "cell: tested at 5 degC; the criterion applies at 5 degC and at 20 degC"
+        "; test both ends, or state another point with its reason (tested_at:)",
     )  # fmt: skip
 
 
@@ -293,7 +293,7 @@ def test_what_failed_at_one_end_is_not_undone_at_the_other() -> None:
         again = row("T-2", f"cell: {point}", more=", replaces: T-1", day=2)
         found = entry(project(NAMES + at, failed, again, others=(ANALYSIS,), more=report))
         assert found.state is state, found.message
-    assert "nothing in force was made at cell = 5 degC" in str(
+    assert "no valid record at cell = 5 degC" in str(
         entry(
             project(
                 NAMES + leeway,
@@ -404,5 +404,5 @@ def test_a_bad_end_that_is_not_tested_is_a_finding(
     assert [f.message for f in found] == (
         []
         if told is None
-        else [f"R-1 is tested {told}, and f finds its bad end at cell = {low_at:g} degC"]
+        else [f"R-1 is tested {told}, and f finds its worst case at cell = {low_at:g} degC"]
     )

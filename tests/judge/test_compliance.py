@@ -224,7 +224,7 @@ def test_all_children_not_applicable_is_open_and_outstanding_with_a_finding():
     assert (parent.compliance, parent.closed, parent.due, parent.outstanding) == (
         OPEN, False, True, True,
     )  # fmt: skip
-    assert parent.why == "nothing verifies it"
+    assert parent.why == "no verification"
 
 
 def test_a_parent_is_closed_when_its_derived_ones_are():
@@ -294,7 +294,7 @@ def test_a_parent_is_open_while_something_could_not_be_read():
     dossier = built.judge(ANSWERS)
     parent = result(dossier, "S-1")
     assert (parent.compliance, parent.closed) == (OPEN, False)
-    assert parent.why == "what is derived from it may not be all, something could not be read"
+    assert parent.why == "lower-level requirements may be missing: not all files could be read"
     assert result(dossier, "S-2").closed
     assert result(dossier, "R-1").closed
     assert dossier.exit_status == 2
@@ -359,4 +359,4 @@ def test_a_test_that_fails_against_its_analysis_is_a_finding(verifications: list
     for finding in found:
         assert (finding.rule, finding.severity) == ("test-against-analysis", Severity.WARNING)
         assert finding.where.steps == ("requirements", 0, "verification", 1)
-        assert "FAIL found x of R-1 not met, the analysis f says" in finding.message
+        assert "FAIL found x of R-1 not met, the analysis f finds it met" in finding.message

@@ -98,7 +98,9 @@ def test_a_record_of_another_build(stage: str, same_design: str, state: State) -
     )
     assert entry.state is state
     if state is WAITS:
-        assert str(entry.message).startswith("re-opened: T-1 was made on BAT FM-2, BAT is at FM-3")
+        assert str(entry.message).startswith(
+            "re-opened: T-1 was made on BAT build FM-2, BAT is at build FM-3"
+        )
 
 
 def test_every_reason_is_told_at_once() -> None:
@@ -107,7 +109,7 @@ def test_every_reason_is_told_at_once() -> None:
     entry, *_ = judged(record, more=more, of="issue: B")
     message = str(entry.message)
     assert "judged issue A, the requirement is at B" in message
-    assert "was made on BAT FM-2" in message
+    assert "was made on BAT build FM-2" in message
     assert "was made at h = 20 d, the project has 28 d" in message
 
 
@@ -195,7 +197,7 @@ def test_an_analogue_counts_for_what_it_names(judged_as: str, state: State) -> N
     entry, *_ = judged(record)
     assert entry.state is state
     if state is MET:
-        assert entry.message == "on an analogue, which differs in the harness"
+        assert entry.message == "tested on a non-flight article; differences: the harness"
     # It counts for no quantity that it does not measure.
     entry, *_ = judged(record, TEST.replace("quantity: x", "quantity: y"))
     assert entry.state is WAITS
@@ -229,7 +231,7 @@ def test_a_failed_record_counts_until_it_is_replaced_and_its_report_is_closed(
 def test_a_failure_stays_one_though_the_build_has_changed() -> None:
     entry, dossier, _ = judged(BAD, more=SWAP)
     assert entry.state is NOT_MET
-    assert "was made on BAT FM-2" in str(entry.message)
+    assert "was made on BAT build FM-2" in str(entry.message)
     assert result(dossier, "R-1").compliance is NC
 
 
@@ -282,7 +284,7 @@ def test_an_open_report_keeps_its_requirement_open() -> None:
     _, dossier, built = judged(f"{DATED}{GOOD}}}", more=more)
     found = result(dossier, "R-1")
     assert (found.compliance, found.closed, found.outstanding) == (C, False, True)
-    assert found.why == "NCR-7 is open: nothing closes it"
+    assert found.why == "NCR-7 is open: closed_by is missing"
     assert "rework-without-retest" in built.rules
     tested = more.replace("rework}", "rework, closed_by: T-1}")
     assert "rework-without-retest" not in judged(f"{DATED}{GOOD}}}", more=tested)[2].rules
@@ -294,7 +296,7 @@ def test_a_report_is_not_closed_by_the_record_that_found_it() -> None:
         " disposition: rework}\n"
     )
     _, dossier, _ = judged(f"{DATED}{GOOD}}}", more=more)
-    assert result(dossier, "R-1").why == "NCR-7 is open: it is to be closed by T-1, which found it"
+    assert result(dossier, "R-1").why == "NCR-7 is open: it cannot be closed by T-1, which found it"
 
 
 def test_a_failed_record_without_a_report_is_an_error_of_the_data() -> None:
@@ -373,7 +375,7 @@ def test_a_waiver_of_another_build_is_not_said_to_be_too_small() -> None:
     _, dossier, built = judged(BAD, more=SWAP + WAIVER.format(said))
     (message,) = [one.message for one in findings_of(dossier, built.index, UNITS)
                   if one.rule == "waiver-short"]  # fmt: skip
-    assert "was given of another build, issue or condition of R-1" in message
+    assert "was given for another build, issue or condition of R-1" in message
     assert "does not reach" not in message
 
 
@@ -773,7 +775,7 @@ def test_a_record_states_each_condition_of_its_criterion() -> None:
         built = build(f"{text}records: [{DATED}{said}{GOOD}}}]\n{more}")
         entry = result(built.judge(), "R-1").evidence[0]
         assert entry.state is state
-        assert ("does not say at which h" in str(entry.message)) is (state is WAITS)
+        assert ("T-1 does not state h" in str(entry.message)) is (state is WAITS)
 
 
 @pytest.mark.parametrize(
@@ -812,7 +814,7 @@ def test_one_of_two_requirements_with_one_name_is_not_closed() -> None:
     text += f"records: [{DATED}{GOOD}}}]\n"
     only = build(text).judge().requirements[0]
     assert (only.compliance, only.closed) == (OPEN, False)
-    assert only.why == "its identifier is given twice"
+    assert only.why == "duplicate identifier"
 
 
 def test_what_is_closed_above_names_the_waiver_below() -> None:
@@ -825,7 +827,7 @@ def test_what_is_closed_above_names_the_waiver_below() -> None:
     above = result(build(text).judge(), "S-1")
     assert above.closed
     assert above.compliance is NC
-    assert above.why == "all that is derived from it is closed; R-1: not met, covered by RFW-7"
+    assert above.why == "all lower-level requirements are closed; R-1: not met, under waiver RFW-7"
 
 
 # failures that somebody would rather not see

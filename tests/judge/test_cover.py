@@ -223,7 +223,7 @@ def test_what_cover_does_and_does_not_do():
     assert (child.compliance, child.covered, child.closed, child.outstanding) == (
         Compliance.PC, True, True, False,
     )  # fmt: skip
-    assert child.why == "not met, covered by W-1"
+    assert child.why == "not met, under waiver W-1"
     # It never rises to the parent.
     assert (parent.compliance, parent.covered) == (Compliance.PC, False)
     assert not parent.outstanding

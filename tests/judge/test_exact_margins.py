@@ -189,7 +189,7 @@ def test_straight_lines_may_be_off_by_what_lies_between_an_end_and_its_limit(
         replace(spec("f"), model_uncertainty=(("x", "50 %"),)),
         clean=True,
     )  # fmt: skip
-    lines = extent(-1.0, 0.0)._replace(off=off, unproved=f"straight lines are off by {off} W")
+    lines = extent(-1.0, 0.0)._replace(off=off, unproved=f"linearisation error up to {off} W")
     entry = only_entry(built.judge({"f": answer(x=lines)}))
     assert (entry.state, entry.margin, entry.judged_low) == (state, 1.5, -1.5)
     assert "more than the margin" not in (entry.message or "")

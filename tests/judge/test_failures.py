@@ -96,7 +96,7 @@ def test_a_measured_failure_needs_a_nonconformance(story: Story, more: str, waiv
     dossier = judged(story)
     (problem,) = [one for one in dossier.problems if one.rule == "nonconformance-missing"]
     assert dossier.exit_status == 2
-    assert problem.message == ("T-1 found energy of R-1 not met, and no nonconformance reports it")
+    assert problem.message == ("T-1 found energy of R-1 not met, and has no nonconformance")
     found = result(dossier, "R-1")
     assert (found.compliance, found.covered) == (NC, waived)
     # What the cure says is put into a file as it is, and that is all.
@@ -177,7 +177,7 @@ def test_a_raised_issue_reports_no_failure(story: Story, raised: str, together: 
     text = raised.replace("[T-1]", "[T-2]") + records(record(), AGAIN) + ARTICLES
     story.commit(text, day="2026-02-02")
     assert told(story, "nonconformance-missing") == [
-        "T-1 found energy of R-1 not met, and no nonconformance reports it"
+        "T-1 found energy of R-1 not met, and has no nonconformance"
     ]
     story.write({REPORTS: report()})
     assert told(story, "nonconformance-missing") == []
@@ -230,7 +230,7 @@ def test_a_report_of_another_requirement_reports_nothing(story: Story, said: boo
     text = R_1.replace("[T-1]", "[T-1, T-2]") + R_2 + records(record(more=more), retest, T_5)
     story.commit(text + ARTICLES + of, day="2026-02-01")
     assert told(story, "nonconformance-missing") == [
-        "T-1 found energy of R-1 not met, and no nonconformance reports it"
+        "T-1 found energy of R-1 not met, and has no nonconformance"
     ]
     assert code(story)[0] is NC
 
@@ -248,7 +248,7 @@ def test_a_report_that_names_no_requirement_is_closed_by_what_is_about_it(
     if deleted:
         story.write("requirements:\n" + R_2 + kept.replace("{R-1: A}", "{R-2: A}"))
         assert told(story) == [
-            "T-1 found energy of R-1 not met, and nothing that is verified now speaks of it"
+            "T-1 found energy of R-1 not met, and no present verification covers it"
         ]
 
 
@@ -319,7 +319,7 @@ def test_an_outcome_that_nothing_speaks_of_is_told_without_git(tmp_path: Path) -
     )
     story.write(R_1.replace("records: [T-1]", "plan: VP 1") + failed)
     assert told(story) == [
-        "T-1 found what it judged not met, and nothing that is verified now speaks of it"
+        "T-1 found what it judged not met, and no present verification covers it"
     ]
 
 
@@ -402,7 +402,7 @@ def test_what_is_short_of_a_raised_limit_is_told_and_no_failure(story: Story) ->
     story.commit(superseded(*ways), day="2026-02-02")
     (entry,) = result(judged(story), "R-1").evidence
     assert entry.state is State.OPEN
-    assert "what it found then falls short of issue B" in str(entry.message)
+    assert "what it measured does not meet issue B" in str(entry.message)
 
 
 @pytest.mark.parametrize(
@@ -451,7 +451,7 @@ def test_a_record_without_an_issue_closes_nothing_above_the_first(
     found, closed, why = code(story)
     assert (found, closed) == (expected, expected is C)
     if expected is OPEN:
-        assert f"T-1 does not say which issue it judged, the requirement is at {issue}" in why
+        assert f"T-1 does not name the issue that it judged, the requirement is at {issue}" in why
 
 
 def test_a_failure_without_an_issue_counts_at_each(story: Story) -> None:
@@ -465,7 +465,7 @@ CLOSERS = [
     ("article: {BAT: QM-2}", None),  # the requirement names it
     ("article: {LAMP: QM-1}, judged: {R-1: A}", "T-2 was not made on BAT"),
     ("judged: {R-1: A}", "T-2 was not made on BAT"),
-    ("article: {BAT: QM-2}, judged: {R-9: A}", "nothing that closes it judged R-1"),
+    ("article: {BAT: QM-2}, judged: {R-9: A}", "no closing record judged R-1"),
 ]
 
 
@@ -498,7 +498,7 @@ def test_one_that_names_nothing_that_the_report_is_about_does_not_close_it(story
     text = R_1.replace("[T-1]", "[T-1, T-2]") + records(record(), retest, other) + ARTICLES
     story.write(text + report(CLOSING.replace("closed_by: T-2", "closed_by: T-3")))
     assert (
-        "T-3 judged nothing that it is about"
+        "T-3 judged none of its requirements"
         in dict(result(judged(story), "R-1").reported)["NCR-001"]
     )
 
@@ -509,7 +509,7 @@ def test_a_date_that_was_moved_can_be_brought_back(story: Story) -> None:
     story.commit(text, day="2026-02-01")
     story.commit(moved, day="2026-02-02")
     assert told(story, "record-edited") == [
-        "the record T-1 said date 2026-01-05 on 2026-02-01, and does not now"
+        "the record T-1 stated date 2026-01-05 on 2026-02-01, and does not now"
     ]
     story.commit(text, day="2026-02-03")
     assert told(story, "record-edited") == []

@@ -84,7 +84,7 @@ def test_an_early_shortfall_is_shown_and_does_not_count():
     dossier = judged(item, review="CDR", x=1, more=record)
     one = result(dossier, "R-1")
     assert (one.compliance, one.closed, one.outstanding) == (C, False, False)
-    assert one.why == "x by analysis not met, early: due at AR against at least 3 W"
+    assert one.why == "x by analysis not met, not yet due (AR) against at least 3 W"
     assert dossier.exit_status == 0
     assert result(judged(item, review="AR", x=1, more=record), "R-1").compliance is PC
 
@@ -172,7 +172,7 @@ def test_an_analysis_error_makes_two_where_it_is_due_and_not_before():
     early = judged(item, review="CDR", broken=True, more=record)
     assert early.exit_status == 0
     assert not result(early, "R-1").closed
-    assert "could not be evaluated, early: due at AR" in result(early, "R-1").why
+    assert "could not be evaluated, not yet due (AR)" in result(early, "R-1").why
     assert judged(item, review="AR", broken=True, more=record).exit_status == 2
 
 

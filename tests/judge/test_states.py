@@ -149,7 +149,7 @@ def test_at_least_n_cases(wanted: int, code: Compliance, states: list[str]):
     )  # fmt: skip
     assert (found, [e.state.value for e in entries]) == (code, states)
     assert status == (0 if code is C else 1)
-    assert all(f"2 of 4 cases meet the limit, {wanted} asked" in str(e.message) for e in entries)
+    assert all(f"{wanted} of 4 cases required, 2 met" in str(e.message) for e in entries)
     assert {e.cases_wanted for e in entries} == {wanted}
     # A case that is let go has no margin, so that no number contradicts its state.
     assert all(e.margin is None or (e.margin >= 0) is (e.state is State.MET) for e in entries)
@@ -161,7 +161,7 @@ def test_more_cases_asked_than_there_are_is_a_shortfall_though_each_is_met():
     assert [(e.case, e.state) for e in entries] == [
         ("a", State.MET), ("b", State.MET), (None, State.NOT_MET),
     ]  # fmt: skip
-    assert entries[2].message == "2 of 2 cases meet the limit, 3 asked"
+    assert entries[2].message == "3 of 2 cases required, 2 met"
     assert cases(", cases: at least 1", a=extent(1, 2))[0] is NC
 
 
@@ -199,7 +199,7 @@ def recorded(
 
 def test_a_record_without_a_date_is_planned():
     entry, _ = recorded("measured: {x: 4 W +/- 0.1 W (k = 2)}")
-    assert (entry.state, entry.message) == (State.OPEN, "T-1 is planned, it has no date yet")
+    assert (entry.state, entry.message) == (State.OPEN, "T-1 is planned, not yet performed")
     assert entry.record == "T-1"
     entry, _ = recorded("outcome: not met")
     assert entry.state is State.OPEN
@@ -293,7 +293,7 @@ GOOD = f"{DATED}measured: {{x: 9 W +/- 1 W (k = 2)}}"
         (", judged: {R-1: B}", "B", None),
         (", judged: {R-1: A}", "B", "re-opened: T-1 judged issue A, the requirement is at B"),
         (", judged: {R-1: C}", "B", "re-opened: T-1 judged issue C, the requirement is at B"),
-        (", judged: {R-9: B}", "B", "T-1 does not say that it judged R-1"),
+        (", judged: {R-9: B}", "B", "T-1 does not name R-1 as judged"),
     ],
 )
 def test_another_issue_re_opens_and_names_both(judged: str, issue: str, told: str | None):
@@ -312,7 +312,7 @@ def test_another_issue_re_opens_and_names_both(judged: str, issue: str, told: st
     ("article", "told"),
     [
         ("article: {BAT: FM-3}", None),
-        ("article: {BAT: FM-2}", "re-opened: T-1 was made on BAT FM-2, BAT is at FM-3"),
+        ("article: {BAT: FM-2}", "re-opened: T-1 was made on BAT build FM-2, BAT is at build FM-3"),
         ("article: {BAT: FM-2}, same_design: Only the label differs.", None),
         ("article: {LAMP: X}", None),  # the register gives no build of it
     ],
@@ -336,16 +336,16 @@ HOLD = "parameters: {h: {value: 20 d, condition: true}}\n"
     [
         ("28 d", "h: 28 d", None),
         ("28 d", "h: 672 h", None),
-        ("28 d", "h: 27 d", "re-opened: T-1 was made at h = 27 d, the criterion holds at 28 d"
+        ("28 d", "h: 27 d", "re-opened: T-1 was made at h = 27 d, the criterion applies at 28 d"
          ", and no test tolerance is stated (within:)"),
         ("[20 d, 28 d]", "h: 24 d",
-         "h: tested at 24 d; the criterion holds from 20 d to 28 d"
-         "; test both ends, or say with a reason where it is tested (tested_at:)"),
+         "h: tested at 24 d; the criterion applies from 20 d to 28 d"
+         "; test both ends, or state another point with its reason (tested_at:)"),
         ("[20 d, 28 d]", "h: [20 d, 28 d]", None),
         ("[20 d, 28 d]", "h: 29 d",
-         "re-opened: T-1 was made at h = 29 d, the criterion holds from 20 d to 28 d"
+         "re-opened: T-1 was made at h = 29 d, the criterion applies from 20 d to 28 d"
          ", and no test tolerance is stated (within:)"),
-        ("28 d", "", "T-1 does not say at which h it was made"),
+        ("28 d", "", "T-1 does not state h"),
     ],
 )  # fmt: skip
 def test_the_conditions_of_a_test_must_be_those_of_its_verification(
@@ -364,7 +364,7 @@ def test_the_conditions_of_a_test_must_be_those_of_its_verification(
         ("h: 28 d", "at_least: 3 W", None),
         ("h: 28 d", "at_least: 3000 mW", None),
         ("h: 27 d", "at_least: 3000 mW",
-         "re-opened: T-1 was made at h = 27 d, the criterion holds at 28 d"
+         "re-opened: T-1 was made at h = 27 d, the criterion applies at 28 d"
          ", and no test tolerance is stated (within:)"),
         # Of another criterion; so it is held against what the project has.
         ("h: 27 d", "at_least: 4 W",
@@ -403,7 +403,7 @@ def test_a_record_that_is_replaced_does_not_count():
     # A failure counts on, until its nonconformance is closed: here nobody has written one.
     failed = several("T-1, T-2", f"id: T-1, {FAILED}", newer)
     assert (failed.state, failed.record) == (State.NOT_MET, "T-1")
-    assert failed.message == "no nonconformance reports it, so it still counts"
+    assert failed.message == "it has no nonconformance, so it still counts"
     assert several("T-2", f"id: T-1, {FAILED}", newer).state is State.MET
     # Planned only, it replaces nothing yet.
     planned = "id: T-2, replaces: T-1"
@@ -414,7 +414,7 @@ def test_a_record_that_is_replaced_does_not_count():
 def test_a_verification_that_names_only_a_replaced_record_is_open():
     entry = several("T-1", f"id: T-1, {GOOD}", f"id: T-2, {FAILED}, replaces: T-1")
     assert entry.state is State.OPEN
-    assert entry.message == "T-1 is replaced by T-2, which is not named here"
+    assert entry.message == "T-1 is replaced by T-2, which is not named in this verification"
 
 
 @pytest.mark.parametrize(

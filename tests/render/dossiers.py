@@ -269,7 +269,7 @@ def _radio() -> tuple[RequirementResult, ...]:
             _link("sea", state=State.NOT_MET, message="absent: never rises",
                   covered_by="RFW-003"),
             title="Link margin over the sea", compliance=Compliance.NC, covered=True,
-            why="covered by RFW-003",
+            why="not met, under waiver RFW-003",
         ),
         requirement(
             "COM-050",

@@ -23,12 +23,12 @@ def test_requirement(gannet: Dossier) -> None:
     for part in (
         "PWR-020 issue B: Energy left after the pad hold\nC (compliant), open\n",
         "rationale: The active phase needs 40 W h",
-        "Above it\n  SYS-030  C, open  Live through the wait on the pad\n",
+        "Parents\n  SYS-030  C, open  Live through the wait on the pad\n",
         "met: usable_energy, at least 52 W h, judged 55.12 W h, margin +3.12 W h\n",
         "plan: VP 4.2",
         "95 uA +/- 10 uA; maturity: measured; source: Bench log of 3 March",
-        "28 d; condition; given for this evaluation; source: LSA 4.3",
-        "Verification 2\n    open (due at AR): usable_energy",
+        "28 d; condition; given in this evaluation; source: LSA 4.3",
+        "Verification 2\n    open (not yet due: AR): usable_energy",
         "planned: the record has no date",
     ):
         assert part in text
@@ -39,7 +39,7 @@ def test_requirement_with_a_shortfall_tells_where(gannet: Dossier) -> None:
     assert "found at antenna_gain = 3.8 dBi" in text
     assert "--set 'antenna_gain=3.8 dBi exactly'" in text
     assert "5.0 dBi, sigma 0.4 dB; no source" in text
-    assert "covered by RFW-003" in explain(gannet, "COM-041")
+    assert "under waiver RFW-003" in explain(gannet, "COM-041")
     assert "return log10(-1.0)" in explain(gannet, "COM-050")
 
 
@@ -65,7 +65,7 @@ def test_analysis(gannet: Dossier, name: str) -> None:
         "arguments: cell_capacity (A h), sleep_current (uA), hold_duration (d)",
         "PWR-020  met, usable_energy, margin +3.12 W h",
         "Bounded over the declared tolerances; 37 evaluations of the function.",
-        "usable_energy  63.21 W h      55.12 W h    70.9 W h",
+        "usable_energy  63.21 W h    55.12 W h    70.9 W h",
     ):
         assert part in text
     assert "absent: never rises" in explain(gannet, "link_margin")
@@ -124,4 +124,4 @@ def test_each_verdict_finds_its_own_evaluation(gannet: Dossier) -> None:
 def test_inputs_of_several_cases_stand_once(gannet: Dossier) -> None:
     text = explain(gannet, "COM-040")
     assert text.count("1024 evaluations of the function") == 1
-    assert "the inputs stand under Verification 1 [north]" in text
+    assert "inputs: see Verification 1 [north]" in text

@@ -78,7 +78,7 @@ def test_every_page_of_a_draft_says_so() -> None:
         if path.endswith((".html", ".md")):
             assert b"WHAT IF" not in clean[path]
             assert draft[path].count(b"WHAT IF") == 1, path
-            assert draft[path].count(b"Computed support for a decision") == 1, path
+            assert draft[path].count(b"Decision support only") == 1, path
 
 
 def test_the_store_leaves_no_trace(gannet: Dossier) -> None:
@@ -118,7 +118,7 @@ def test_report_of_an_analysis(gannet: Dossier) -> None:
 
 def test_report_of_an_analysis_that_failed_and_of_absent_cases(gannet: Dossier) -> None:
     page = pages(package(gannet, {}))["analyses/radio.link_margin.html"]
-    assert "No validation of this analysis is named." in page.text
+    assert "No validation is named." in page.text
     assert "absent: never rises" in page.text
     assert "return log10(-1.0)" in page.all("pre")[0].text
 
@@ -126,14 +126,14 @@ def test_report_of_an_analysis_that_failed_and_of_absent_cases(gannet: Dossier) 
 def test_open_points(gannet: Dossier) -> None:
     text = package(gannet, {})["open-points.md"].decode()
     section = {part.split("\n")[0]: part for part in text.split("\n## ")[1:]}
-    uncovered = markdown_tables(section["Shortfalls that nothing covers"])[0]
+    uncovered = markdown_tables(section["Non-compliances without waiver or deviation"])[0]
     assert [row[0].split()[0] for row in uncovered[1:]] == ["COM-040", "COM-060"]
     assert uncovered[1][9] == "antenna_gain = 3.8 dBi, line loss = it's 1 dB"
-    covered = markdown_tables(section["Shortfalls under a waiver or deviation"])[0]
+    covered = markdown_tables(section["Non-compliances under waiver or deviation"])[0]
     assert [row[0].split()[0] for row in covered[1:]] == ["COM-041", "COM-041"]
     errors = markdown_tables(section["Could not be evaluated"])[0]
     assert [row[0].split()[0] for row in errors[1:]] == ["COM-050"]
-    problems = markdown_tables(section["Problems of the project"])[0]
+    problems = markdown_tables(section["Findings"])[0]
     assert problems[1][0] == "requirements/radio.yaml:12:7"
 
 

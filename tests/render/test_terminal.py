@@ -25,13 +25,13 @@ def line_of(text: str, identifier: str) -> str:
 def test_a_line_a_requirement(gannet: Dossier) -> None:
     text = verify_text(gannet, colour=False, width=140)
     assert " ".join(line_of(text, "PWR-020").split()) == (
-        "PWR-020 C open, later +3.12 W h bounded Energy left after the pad hold usable_energy"
+        "PWR-020 C open, not yet due +3.12 W h bounded Energy left after the pad hold usable_energy"
     )
     assert line_of(text, "COM-040").split()[:6] == [
         "COM-040", "PC", "open", "-0.004", "dB", "searched",
     ]  # fmt: skip
     assert line_of(text, "COM-041").split()[1:4] == ["NC", "covered", "closed"]
-    assert "open, later" in line_of(text, "COM-060")
+    assert "open, not yet due" in line_of(text, "COM-060")
 
 
 def test_the_title_goes_before_the_quantity(gannet: Dossier) -> None:
@@ -63,7 +63,7 @@ def test_a_setting_that_beats_given_is_told_under_the_line() -> None:
     )
     lines = verify_text(dossier, colour=False).split("\n")
     place = next(number for number, line in enumerate(lines) if line.startswith("PWR-020 "))
-    assert lines[place + 1] == "    --set hold_duration=45 d beats the given 28 d"
+    assert lines[place + 1] == "    what-if hold_duration = 45 d replaces the condition 28 d"
 
 
 def test_errors_are_told_at_the_top(gannet: Dossier) -> None:
@@ -96,16 +96,16 @@ def test_each_row_is_one_line_at_any_width(any_dossier: Dossier, width: int) -> 
 
 
 def test_the_assurance_goes_first_then_title_then_margin(gannet: Dossier) -> None:
-    heads = {width: table_of(gannet, width)[0].split("  ") for width in (80, 79, 48, 40)}
+    heads = {width: table_of(gannet, width)[0].split("  ") for width in (80, 79, 54, 44)}
     shown = {width: [one.strip() for one in some if one] for width, some in heads.items()}
-    assert shown[80][:6] == ["ID", "CODE", "CLOSE-OUT", "MARGIN", "HOW SURE", "TITLE"]
+    assert shown[80][:6] == ["ID", "CODE", "CLOSE-OUT", "MARGIN", "HOW FOUND", "TITLE"]
     assert shown[79][:5] == ["ID", "CODE", "CLOSE-OUT", "MARGIN", "TITLE"]
-    assert shown[48] == ["ID", "CODE", "CLOSE-OUT", "MARGIN"]
-    assert shown[40][:3] == ["ID", "CODE", "CLOSE-OUT"]
-    text = verify_text(gannet, colour=False, width=48)
-    assert "left out at this width: HOW SURE, TITLE" in " ".join(text.split())
+    assert shown[54] == ["ID", "CODE", "CLOSE-OUT", "MARGIN"]
+    assert shown[44][:3] == ["ID", "CODE", "CLOSE-OUT"]
+    text = verify_text(gannet, colour=False, width=54)
+    assert "left out at this width: HOW FOUND, TITLE" in " ".join(text.split())
     # What is not shown needs no legend.
-    assert "bounded over the declared tolerances" not in text.partition("Shortfalls")[0]
+    assert "bounded over the declared tolerances" not in text.partition("Non-compliances")[0]
     assert "left out at" not in verify_text(gannet, colour=False, width=80)
 
 
@@ -122,7 +122,7 @@ def test_a_wide_terminal_shows_titles_and_quantities_whole(gannet: Dossier) -> N
         assert line[place - 2 : place].strip() == ""
     assert any(line[place:] == "link_margin [south]" for line in wide)
     # Running text does not become wider than one reads.
-    details = verify_text(long, colour=False, width=200).partition("\nShortfalls\n")[2]
+    details = verify_text(long, colour=False, width=200).partition("\nNon-compliances\n")[2]
     for line in details.split("\n"):
         assert columns(line) <= 120 or "closeout verify" in line or line.startswith("requirements/")
 
@@ -158,7 +158,7 @@ def test_what_needs_action_comes_first_and_numbers_count_by_value() -> None:
     text = verify_text(dossier, colour=False)
     assert "  rows: first what is due and not compliant" in text
     # The details come in the same order.
-    details = text.partition("\nShortfalls\n")[2]
+    details = text.partition("\nNon-compliances\n")[2]
     assert details.index("YYY-3 ") < details.index("YYY-12 ") < details.index("XXX-1 ")
     calm = dossiers.dossier(one("A-1", c, State.MET))
     assert "rows:" not in verify_text(calm, colour=False)
@@ -179,9 +179,9 @@ def test_details_of_shortfalls(gannet: Dossier) -> None:
     assert (
         "not met: link_margin [south], at least 3 dB, judged 2.996 dB, margin -0.004 dB\n" in text
     )
-    assert "not met (early, due at AR): bus_voltage" in text
-    assert "      covered by RFW-003\n" in text
-    assert "      not covered\n" in text
+    assert "not met (not yet due: AR): bus_voltage" in text
+    assert "      under waiver RFW-003\n" in text
+    assert "      no waiver or deviation\n" in text
     assert "absent: never rises" in text
     assert "ValueError: math domain error (analyses/radio.py:20)" in text
 
@@ -197,22 +197,22 @@ def test_replay_is_read_back_by_a_shell() -> None:
 def test_end_of_the_text(gannet: Dossier) -> None:
     text = verify_text(gannet, colour=False, width=200)
     assert "3 C, 1 PC, 1 NC, 1 NA, 2 open; 3 closed of 8\n" in text
-    assert "8 requirements by 10 verifications" in text
-    assert work(1, 2) == "1 answer computed in this run, 2 from the store"
+    assert "8 requirements, 10 verifications" in text
+    assert work(1, 2) == "1 evaluation run, 2 reused"
     assert "Exit status 2: the project, or a part of it, could not be judged." in text
-    assert text.count("Computed support for a decision") == 1
+    assert text.count("Decision support only") == 1
     assert text.endswith(".\n")
 
 
 def test_head_says_what_was_judged(gannet: Dossier) -> None:
     assert verify_text(gannet, colour=False).startswith(
-        "Gannet: what is due at CDR, from the commit 1e496c4a0b3d, as of 2026-11-30\n"
+        "Gannet: status for CDR, commit 1e496c4a0b3d, as of 2026-11-30\n"
     )
     asked = replace(gannet, settings=(("sleep_current", "130 uA"),))
     assert "WHAT IF sleep_current=130 uA" in verify_text(asked, colour=False)
     loose = replace(gannet, snapshot=SnapshotIdentity("tree", None, None), review=None)
     text = verify_text(loose, colour=False)
-    assert "everything planned, whatever its review" in text
+    assert "status for all reviews" in text
     assert "DRAFT" in text
 
 
@@ -226,7 +226,7 @@ def test_colour_adds_nothing_but_colour(any_dossier: Dossier) -> None:
 
 def test_bounded_is_never_said_without_its_reach(gannet: Dossier) -> None:
     text = verify_text(gannet, colour=False)
-    table, _, details = text.partition("\nShortfalls\n")
+    table, _, details = text.partition("\nNon-compliances\n")
     # In the table it is a word of a column; the legend below says how far it reaches.
     assert "\n  bounded over the declared tolerances\n" in table
     assert re.search(r"bounded(?! over the declared tolerances)", " ".join(details.split())) is None
@@ -239,7 +239,7 @@ def test_problems_have_place_rule_and_cure() -> None:
         "requirements/radio.yaml:12:7: the limit is in V, the quantity link_margin in dB "
         "[unit-mismatch]"
     )
-    assert lines[1] == "    error; cure: write the limit in dB"
+    assert lines[1] == "    error; action: write the limit in dB"
     assert lines[-2] == "1 error, 1 warning"
     assert problems_text(()) == ""
     evil = Problem("r", Severity.ERROR, "a\nb.yaml", 1, 1, "\x1b[2J\nx", "")

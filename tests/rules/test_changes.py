@@ -151,7 +151,7 @@ def test_an_issue_that_goes_back_is_not_raised(story: Story) -> None:
     story.write(POWER.replace("issue: A", "issue: B").replace("52", "50"))
     (finding,) = story.findings()
     assert "its issue is now B" in finding.message
-    assert "above C" in finding.cure
+    assert "raise to issue D" in finding.cure
 
 
 def test_a_requirement_that_moves_to_another_file_is_still_compared(story: Story) -> None:

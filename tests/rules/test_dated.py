@@ -39,11 +39,11 @@ TESTED = "records: [{id: T-1, method: test, date: %s, article: {A-0: FM-1}, outc
     [
         # A date decides, or the first record about the article, or the earlier of the two.
         (articles(f"{FLIGHT}, date: 2026-05-04"), None),
-        (articles(f"{FLIGHT}, date: 2026-05-05"), "known since 2026-05-05"),
+        (articles(f"{FLIGHT}, date: 2026-05-05"), "exists since 2026-05-05"),
         (articles(FLIGHT) + TESTED % "2026-05-01", None),
-        (articles(FLIGHT) + TESTED % "2026-06-01", "known since 2026-06-01"),
+        (articles(FLIGHT) + TESTED % "2026-06-01", "exists since 2026-06-01"),
         (articles(f"{FLIGHT}, date: 2026-07-01") + TESTED % "2026-05-01", None),
-        (articles(FLIGHT), "nothing says since when there is one"),
+        (articles(FLIGHT), "its date is not given"),
         # Any article that flies will do; one that does not, will not.
         (articles("model: protoflight, date: 2026-01-01"), None),
         (articles(FLIGHT, f"{FLIGHT}, date: 2026-01-01"), None),
@@ -56,7 +56,7 @@ def test_a_waiver_needs_a_flight_article(more: str, said: str | None) -> None:
     messages = told(more)
     assert len(messages) == (said is not None)
     if said is not None:
-        assert messages[0].startswith("W-1 is of 2026-05-04, and no flight article existed then")
+        assert messages[0].startswith("W-1 is dated 2026-05-04, before any flight article")
         assert said in messages[0]
         assert told(more, WAIVER.replace("kind: waiver", "kind: deviation")) == []
         # One that is not given yet may still become what it should be.

@@ -222,7 +222,7 @@ def test_terms_that_are_open(text, term):
     statement = f"    statement: >-\n      The lantern shall give light, {text}\n"
     item = f"requirements:\n  - id: R-1\n    title: Light\n{statement}"
     found = [f for f in findings(item) if f.rule == "open-term"]
-    assert [f.message.split(" still says ")[1].split(",")[0] for f in found] == (
+    assert [f.message.split(" still has ")[1].split(",")[0] for f in found] == (
         [] if term is None else [term]
     )
     for finding in found:

@@ -193,10 +193,10 @@ def _mistakes() -> Iterator[Any]:
         lambda p: p.evaluate("lamp_time", wind="5 m/s", lamp_current="5 V", cell_temperature=5),
         "does not take wind", "lamp_current=5 V", "cell_temperature=5: an amount is a text",
     )  # fmt: skip
-    yield of("day", lambda p: p.verify(today="20261130"), "20261130: that is no day")
-    yield of("no day", lambda p: p.verify(today=20261130), "that is no day")
+    yield of("day", lambda p: p.verify(today="20261130"), "20261130: not a day")
+    yield of("no day", lambda p: p.verify(today=20261130), "not a day")
     yield of("no mapping", lambda p: p.verify(set=["x=1 A"]), "maps no parameters to amounts")
-    yield of("review", lambda p: p.verify(review="XDR"), "there is no such review")
+    yield of("review", lambda p: p.verify(review="XDR"), "unknown review")
     yield of("parameter", lambda p: p.verify(set={"x": "1 m"}), "there is no parameter x")
     yield of("identifier", lambda p: p.explain("PWR-011"), "did you mean PWR-010")
 
@@ -210,7 +210,7 @@ def test_a_mistake_is_told_with_its_cure(lantern: Project, call: Any, texts: lis
 
 
 def test_a_folder_that_is_no_project_is_told(tmp_path: Path) -> None:
-    with pytest.raises(UserError, match="there is no project here"):
+    with pytest.raises(UserError, match="no project here"):
         Project(tmp_path).verify()
 
 

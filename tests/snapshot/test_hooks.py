@@ -85,7 +85,7 @@ def test_the_real_interpreter_finds_this_package_and_no_file_of_the_project(repo
 def test_installing_twice_is_no_change(repo: Repo, python: Path) -> None:
     install_hook(repo.path, str(python))
     before = hook_of(repo).stat()
-    assert install_hook(repo.path, str(python)).endswith("is there already")
+    assert install_hook(repo.path, str(python)).endswith("is already installed")
     assert hook_of(repo).stat().st_mtime_ns == before.st_mtime_ns
     assert names(repo) == OWN
 
@@ -98,7 +98,7 @@ def test_removing_leaves_nothing(repo: Repo, python: Path) -> None:
         ".git/hooks/pre-merge-commit is removed",
     ]
     assert names(repo) == before
-    assert remove_hook(repo.path) == "there is no hook of closeout here"
+    assert remove_hook(repo.path) == "no hook of closeout here"
 
 
 def test_a_foreign_hook_is_called_first_and_put_back(
@@ -117,8 +117,8 @@ def test_a_foreign_hook_is_called_first_and_put_back(
     (tmp_path / "foreign status").write_text("5")
     assert not commits(repo)
     assert not (tmp_path / "called").exists()
-    assert install_hook(repo.path, str(python)).endswith("is there already")
-    assert "from before closeout" in remove_hook(repo.path)
+    assert install_hook(repo.path, str(python)).endswith("is already installed")
+    assert "is again the earlier hook" in remove_hook(repo.path)
     assert hook_of(repo).read_text() == foreign
     assert os.access(hook_of(repo), os.X_OK)
     assert names(repo) == {"pre-commit"}
@@ -162,7 +162,7 @@ def test_two_foreign_hooks_are_not_lost(repo: Repo, python: Path) -> None:
 def test_another_interpreter_renews_the_hook(repo: Repo, python: Path) -> None:
     repo.hook("#!/bin/sh\nexit 0\n")
     install_hook(repo.path, "/gone/python")
-    assert ".git/hooks/pre-commit is renewed" in install_hook(repo.path, str(python))
+    assert ".git/hooks/pre-commit is updated" in install_hook(repo.path, str(python))
     assert commits(repo)
     remove_hook(repo.path)
     assert hook_of(repo).read_text() == "#!/bin/sh\nexit 0\n"
@@ -249,7 +249,7 @@ def test_a_second_project_does_not_push_out_the_first(empty: Repo, python: Path)
         install_hook(empty.path / "two", str(python))
     assert caught.value.cure
     (empty.path / "one").rename(empty.path / "moved")
-    assert "renewed" in install_hook(empty.path / "moved", str(python))
+    assert "updated" in install_hook(empty.path / "moved", str(python))
 
 
 def test_hooks_path_inside_the_repository(repo: Repo, python: Path, tmp_path: Path) -> None:
@@ -278,7 +278,7 @@ def test_hooks_path_outside_is_not_touched(
     done = subprocess.run(["sh", "-c", line], cwd=repo.path, check=False)
     assert done.returncode == 0
     assert (tmp_path / "called").read_text().splitlines()[1] == "-P -m closeout hook run"
-    assert remove_hook(repo.path) == "there is no hook of closeout here"
+    assert remove_hook(repo.path) == "no hook of closeout here"
 
 
 def test_remove_finds_the_hook_after_hooks_path_was_set(

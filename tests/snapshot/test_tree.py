@@ -107,8 +107,8 @@ def test_what_git_does_not_look_at_is_named(repo: Repo) -> None:
     looked_away_from(repo)
     ignored_but_judged(repo)
     assert open_tree(repo.path).notes == (
-        "analyses/energy.py is marked so that git does not look at it",
-        "requirements/local.yaml is in no commit: git does not track it",
+        "analyses/energy.py is marked so that git ignores its changes",
+        "requirements/local.yaml is not tracked by git",
     )
 
 
@@ -119,7 +119,7 @@ def test_ignored_files_beside_the_judged_do_not_count(repo: Repo) -> None:
     repo.write("analyses/data/big.npz", "")
     snapshot = open_tree(repo.path)
     assert snapshot.identity.dirty is False
-    assert snapshot.notes == ("analyses/data/big.npz is in no commit: git does not track it",)
+    assert snapshot.notes == ("analyses/data/big.npz is not tracked by git",)
 
 
 def test_a_touched_file_is_not_dirty_and_the_index_not_refreshed(repo: Repo) -> None:

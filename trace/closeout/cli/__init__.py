@@ -25,9 +25,9 @@ COMMANDS = {
     "matrix": "write the compliance matrix",
     "explain": "show one requirement, analysis or parameter with its evidence",
     "package": "write the documents of a review",
-    "lint": "say everything that can be said without running an analysis",
+    "lint": "report everything that needs no run of an analysis",
     "hook": "judge the staged state at each commit",
-    "start": "make a small project that passes, to begin from",
+    "start": "make a small project to start from",
 }
 
 
@@ -146,5 +146,5 @@ def _fault(error: Exception) -> int:
         where = f"; the rest is in {folder.name}/fault.txt"
     except (OSError, StopIteration):
         where = ""
-    click.echo(f"this is a fault of closeout itself: {summary}{where}", err=True)
+    click.echo(f"internal error of closeout: {summary}{where}", err=True)
     return FAULT

@@ -62,8 +62,8 @@ validate_option = click.option(
     "--validate",
     is_flag=True,
     help="Run the tests that the judged analyses name as their validation (with pytest, in a copy"
-    " of the project), where it is not known how they end. An analysis whose test fails shows"
-    " nothing as met.",
+    " of the project), where it is not known how they end. An analysis whose test fails closes"
+    " nothing.",
 )
 
 jobs_option = click.option(

@@ -34,7 +34,7 @@ from closeout.run.studies import Wanted
 @click.option(
     "--boundary",
     metavar="A,B",
-    help="Draw where the verdict turns in the plane of two parameters.",
+    help="Draw the break-even of two parameters.",
 )
 @click.option(
     "--quantile",
@@ -167,7 +167,7 @@ def _pair(text: str | None) -> tuple[str, ...] | None:
     names = tuple(name.strip() for name in text.split(","))
     if len(names) != 2 or not all(names) or names[0] == names[1]:
         cure = "write two parameters, as sleep_current,hold_duration"
-        raise UserError(f"--boundary {text}: that is no pair of parameters", cure)
+        raise UserError(f"--boundary {text}: not a pair of parameters", cure)
     return names
 
 
@@ -180,7 +180,7 @@ def _shares(text: str | None) -> tuple[float, float] | None:
         share = confidence = 0.0
     if not (0.0 < share < 1.0 and 0.0 < confidence < 1.0):
         cure = "write two numbers between 0 and 1, as 0.95,0.95"
-        raise UserError(f"--quantile {text}: that is no share and confidence", cure)
+        raise UserError(f"--quantile {text}: not a share and a confidence", cure)
     return share, confidence
 
 

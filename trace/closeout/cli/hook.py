@@ -51,7 +51,7 @@ def install() -> int:
     return 0
 
 
-@command.command(epilog="Example: closeout hook remove", short_help="Take the hooks out again.")
+@command.command(epilog="Example: closeout hook remove", short_help="Remove the hooks.")
 def remove() -> int:
     """Remove the hooks; one that was there before is put back."""
     click.echo(remove_hook(project_root()))

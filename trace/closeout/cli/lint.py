@@ -15,18 +15,16 @@ from closeout.run.options import Options
 
 
 @click.command(epilog="Example: closeout lint")
-@click.option("--at", "revision", metavar="REV", help="Look at a commit.")
+@click.option("--at", "revision", metavar="REV", help="Check a commit.")
 @click.option(
     "--no-code",
     is_flag=True,
-    help="Import no module, and name the rules that could not be applied.",
+    help="Import no module, and list the rules that were not applied.",
 )
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of the files, for editors.")
 @click.option("--keys", is_flag=True, help="Print every key of the files, with an example.")
 @click.option("--units", is_flag=True, help="Print every unit, and its name in an analysis.")
-@click.option(
-    "--rule", metavar="NAME", help="Print the page of a rule; 'all' lists every rule by its name."
-)
+@click.option("--rule", metavar="NAME", help="Print the page of a rule; 'all' lists all rules.")
 @today_option
 @jobs_option
 def command(
@@ -45,7 +43,7 @@ def command(
     switched off or made errors by policy: in project.yaml, each with its reason.
 
     Modules below analyses/ are imported to learn what they take and return, unless --no-code.
-    Status: 0 nothing to tell; 1 warnings; 2 errors.
+    Status: 0 no findings; 1 warnings; 2 errors.
     """
     pages = {"--schema": schema, "--keys": keys, "--units": units, "--rule": rule is not None}
     page = next((name for name, is_asked in pages.items() if is_asked), None)
@@ -67,7 +65,7 @@ def _check_alone(asked: list[str]) -> None:
     if len(asked) > 1:
         first, *others = asked
         message = f"{first} prints a page, and {', '.join(others)} would be ignored"
-        raise UserError(message, "ask for one of them at a time")
+        raise UserError(message, "use one option at a time")
 
 
 def _page(name: str, rule: str | None) -> str:
@@ -110,9 +108,9 @@ def _tell(looked: Looked, *, no_code: bool) -> None:
     scale = looked.scale
     sys.stdout.write(problems_text(looked.problems, colour=colour(), width=width()))
     analyses = "" if no_code else f", {count(scale.analyses, 'analysis', 'analyses')}"
-    end = "" if looked.problems else "; nothing to tell"
+    end = "" if looked.problems else "; no findings"
     click.echo(
-        f"looked at {count(scale.files, 'file')}: {count(scale.requirements, 'requirement')} with"
+        f"checked {count(scale.files, 'file')}: {count(scale.requirements, 'requirement')},"
         f" {count(scale.verifications, 'verification')}, {count(scale.parameters, 'parameter')}"
         f"{analyses}{end}"
     )

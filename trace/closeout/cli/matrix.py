@@ -19,7 +19,11 @@ FORMS = ("md", "html", "csv", "json")
 @click.command(epilog="Example: closeout matrix -o compliance.html")
 @project_options
 @click.option(
-    "-o", "--output", metavar="FILE", required=True, help="Where to; the ending chooses the form."
+    "-o",
+    "--output",
+    metavar="FILE",
+    required=True,
+    help="The file to write; its ending selects the form.",
 )
 def command(
     review: str | None,

@@ -102,7 +102,7 @@ def _earlier(folder: Path) -> set[str]:
         listed["versions"]["closeout"] if present else None
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise UserError(
-            f"{folder} holds something that is no package of closeout",
+            f"{folder} contains something that is no package of closeout",
             "name a new or empty folder",
         ) from error
     return {name for name in names if not Path(name).is_absolute() and ".." not in Path(name).parts}

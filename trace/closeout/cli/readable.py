@@ -19,4 +19,4 @@ def readable(dossier: Dossier) -> Dossier:
     from closeout.render.terminal import problems_text
 
     click.echo(problems_text(dossier.problems), err=True, nl=False)
-    raise UserError("nothing was written: the project cannot be read", "mend what is told above")
+    raise UserError("nothing was written: the project cannot be read", "correct the problems above")

@@ -31,7 +31,7 @@ ONLY = (
     " owner=power, level=system, review=CDR, state=open (open, error, met, not met), code=NC (C,"
     " PC, NC, NA, open). Repeatable: identifiers add up, and so do values of one key; different"
     " keys narrow. Level, review and state are those of one verification, due or not. Totals and"
-    " exit status speak of what is shown."
+    " exit status are for what is shown."
 )
 
 

@@ -90,7 +90,7 @@ class Apart:
             if here != there and there is not None:
                 at = ", ".join(f"{name} = {point[name]!r}" for name, _, _ in box)
                 self.why = (
-                    "it keeps something from one evaluation to the next, and gives another value "
+                    "it stores a value from one evaluation to the next, and returns another value "
                     f"in a process of its own, at {at}"
                 )
                 self.differed = True
@@ -148,7 +148,7 @@ def _outcome(evaluate: Evaluate, point: Mapping[str, float]) -> dict[Key, str] |
 
 _ENDED = {
     "kind": "killed",
-    "message": "its process ended without an answer",
+    "message": "its process ended without a result",
     "traceback": "",
     "path": None,
     "line": None,

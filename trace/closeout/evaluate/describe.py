@@ -160,7 +160,7 @@ def values_of(
         elif not isinstance(value, Mapping):
             wrong.append(f"{name} is {type(value).__name__}, not a mapping from case to value")
         elif not value:
-            wrong.append(f"{name} has no case: an empty mapping answers nothing")
+            wrong.append(f"{name} has no case: the mapping is empty")
         else:
             for case, one in value.items():
                 if not isinstance(case, str) or not case.strip() or not case.isprintable():

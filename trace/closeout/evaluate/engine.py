@@ -308,7 +308,7 @@ def _not_kept(told: Told, read: Told | None) -> tuple[str, ...]:
     if kind in ("killed", "timed out"):
         return (f"it was {kind}" if kind == "killed" else f"it {kind}",)
     if read is None:
-        return ("it told nothing of what it read",)
+        return ("it did not report what it read",)
     return tuple(read["not_kept"])
 
 
@@ -318,7 +318,7 @@ def _failed(told: Told, limit: float) -> Told:
         text = f"it ran longer than {limit:g} s of processor time and was ended"
         if told["timed_out"] == CLOCK:
             text = (
-                f"it did not end within {far(limit):g} s by the clock, neither beside others nor"
+                f"it did not end within {far(limit):g} s by the clock, neither in parallel nor"
                 f" alone, and used less than its {limit:g} s of processor time:"
                 " it waits for something"
             )

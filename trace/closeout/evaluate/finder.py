@@ -84,7 +84,7 @@ class ProjectLoader:
             line = conflict_line(self._content)
             if line is None:
                 raise
-            told = "the marks of a merge conflict stand here; keep one side and take them out"
+            told = "unresolved merge conflict; keep one version"
             raise SyntaxError(told, (self._path, line, 1, None)) from None
         exec(code, module.__dict__)
 

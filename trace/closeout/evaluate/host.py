@@ -170,7 +170,7 @@ def _import(
     names = [analysis.__name__ for analysis in found]
     for name, spec in zip(names, specs, strict=True):
         if names.count(name) > 1 and "failure" not in spec:
-            text = f"there are {names.count(name)} analyses of this name in one module"
+            text = f"there are {names.count(name)} analyses with this name in one module"
             spec["failure"] = _plain("bad signature", text)
     # What a thread does meanwhile, or a file that was read unseen, may change a name.
     shown = [] if recorder.not_kept else found
@@ -335,7 +335,7 @@ def _evaluate(
         apart = Apart(at, lambda error: _failed(error, recorder))
     answer = asked_twice(at, apart, inputs, box, message, known)
     if apart.differed:
-        recorder.not_kept.add("it keeps something from one evaluation to the next")
+        recorder.not_kept.add("it stores a value from one evaluation to the next")
     return answer
 
 

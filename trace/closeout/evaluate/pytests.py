@@ -289,7 +289,7 @@ def _ended(status: int, output: Path) -> str:
     how = f"status {status}"
     if status < 0 and -status in signal.valid_signals():
         how = signal.Signals(-status).name
-    return f"pytest ended with {how} before it told of all tests" + (f": {told}" if told else "")
+    return f"pytest ended with {how} before it reported all tests" + (f": {told}" if told else "")
 
 
 def _end(one: _Process) -> None:

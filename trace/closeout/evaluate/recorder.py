@@ -32,7 +32,7 @@ _SEEN = ("numpy", "scipy", "matplotlib", "kiwisolver", "contourpy", "PIL._imagin
 _UNHEARD = ("scipy.io._fast_matrix_market._fmm_core",)
 # What is there tells of the machine and the moment, not of a state that could be the same again.
 _OF_THE_MOMENT = ("/proc/", "/sys/")
-_CTYPES = "it calls machine code by ctypes, which may open files unseen"
+_CTYPES = "it calls machine code by ctypes, which may open files unnoticed"
 _MOST_LINKS = 40  # as the system allows on the way to a path
 
 
@@ -183,7 +183,7 @@ class Recorder:
         top = os.path.basename(self._places.top(path)) if whose == INSTALLED else name
         seen = name not in _UNHEARD and (top in _SEEN or name in _SEEN)
         if whose != PYTHON and not (whose == INSTALLED and seen):
-            self.not_kept.add(f"it uses {name}, whose machine code may open files unseen")
+            self.not_kept.add(f"it uses {name}, whose machine code may open files unnoticed")
 
     def _opened(self, name: Any, mode: Any, flags: Any, folder: int | None = None) -> None:
         path = self._resolve(name, folder)
@@ -290,7 +290,7 @@ class Recorder:
             if self._places.top(path) != path or not os.path.isdir(path):
                 self._installed(path)
         elif path.startswith(_OF_THE_MOMENT):
-            self.not_kept.add(f"it asked for {path}, which is of the moment")
+            self.not_kept.add(f"it asked for {path}, which changes with time")
         else:
             self._note(self.places, path, place_of(path))
 
@@ -327,8 +327,7 @@ class Recorder:
         inside = self._places.inside(path)
         if inside is not None:
             text = (
-                "an analysis may not change files of the project:"
-                " what it makes belongs into an @artifact"
+                "an analysis may not change files of the project: write results with an @artifact"
             )
             raise PermissionError(errno.EPERM, text, inside)
 
@@ -357,7 +356,7 @@ class Recorder:
             place = os.path.relpath(link, self.root)
             self._note(self.files, place, None)
             self._note(self.folders, place, None)
-            text = "is a symbolic link, which an analysis may not follow: put the file itself there"
+            text = "is a symbolic link, which an analysis may not follow: put the file there"
             raise PermissionError(errno.EPERM, text, place)
         for link in links:
             if not self._is_made(link):
@@ -370,7 +369,7 @@ class Recorder:
         try:
             return os.readlink(f"/proc/self/fd/{folder}")
         except OSError:
-            self.not_kept.add("it reads a folder by a descriptor, which cannot be followed here")
+            self.not_kept.add("it reads a folder by a descriptor, which is not supported here")
             raise
 
     def _links_on(self, given: str) -> list[str]:
@@ -406,7 +405,7 @@ class Recorder:
             self.not_kept.add("it started a process")
         for name in _UNSEEN:
             if name in sys.modules and name not in self._baseline:
-                self.not_kept.add(f"it uses {name}, whose machine code may open files unseen")
+                self.not_kept.add(f"it uses {name}, whose machine code may open files unnoticed")
         imported = self._imported()
         return {
             "files": sorted(self.files.items()),

@@ -159,7 +159,7 @@ def _write(snapshot: Snapshot, root: Path) -> None:
             target.chmod(0o600 | (snapshot.root / path).stat().st_mode & 0o700)
     except OSError as error:
         message = f"{shown(path)} cannot be copied for its tests: {error.strerror}"
-        raise SnapshotError(message, "run again; else make room, or set TMPDIR") from error
+        raise SnapshotError(message, "run again, free disk space, or set TMPDIR") from error
 
 
 def _result(name: str, file: TestedFile, root: Path) -> NamedTest:

@@ -160,13 +160,13 @@ def allocations(index: Index, units: Units) -> Iterator[Finding]:
         if found and not index.derived.get(requirement.id):
             yield warning(
                 "allocation", where,
-                f"{requirement.id} allocates {quantity}, and nothing is derived from it",
-                "derive what has a share of it, or remove allocates",
+                f"{requirement.id} allocates {quantity}, and has no children",
+                "derive the requirements with the shares, or remove allocates",
             )  # fmt: skip
         if not found and not _is_undecided(requirement):
             yield warning(
                 "allocation", where,
-                f"{requirement.id} allocates {quantity}, and no verification of it limits that",
+                f"{requirement.id} allocates {quantity}, and none of its verifications limits it",
                 f"add a criterion for {quantity}, or remove allocates",
             )  # fmt: skip
         for one in found:
@@ -188,10 +188,10 @@ def _of_budget(found: Budget, requirement: Requirement) -> Iterator[Finding]:
         limit = in_words({found.side: f"{found.limit:.6g} {found.unit}"})
         yield warning(
             "allocation", where,
-            f"what is derived from {requirement.id} is allocated {found.allocated:.6g}"
+            f"the children of {requirement.id} are allocated {found.allocated:.6g}"
             f" {found.unit} of {found.quantity} by {found.combined}, its limit is {limit}"
             f" ({shares})",
-            "mend the shares, or the limit with whoever sets it",
+            "correct the shares, or agree on another limit",
         )  # fmt: skip
     if found.without:
         yield warning(

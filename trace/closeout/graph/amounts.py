@@ -72,7 +72,7 @@ def limits_in(limits: Limits, unit: str | None, where: Pointer, units: Units) ->
         yield from is_difference(limits.within, limits.equal_to, where / "within", units)
     message = crossed(limits, units)
     if message is not None:
-        yield error("bad-limits", where / "at_least", message, "exchange or mend the limits")
+        yield error("bad-limits", where / "at_least", message, "correct the limits")
 
 
 def _by_a_known_quantity(verification: Verification, index: Index) -> bool:
@@ -115,7 +115,7 @@ def _range(parameter: Parameter, ends: tuple[Amount, Amount], units: Units) -> I
             "bad-spread",
             where,
             f"the value {value} is outside its range, {ends[0]} to {ends[1]}",
-            "write a range that holds the value",
+            "write a range that contains the value",
         )
 
 

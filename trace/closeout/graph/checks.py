@@ -67,7 +67,7 @@ def _no_requirements(index: Index) -> Iterator[Finding]:
             "no-requirements",
             index.project.charter.where,
             "the project has no requirement, so nothing is judged",
-            "add requirements below requirements/, or look for files that were lost",
+            "add requirements below requirements/, or find the lost files",
         )
 
 
@@ -91,8 +91,8 @@ def _duplicates(index: Index) -> Iterator[Finding]:
             yield error(
                 "duplicate-identifier",
                 item.where if kind == "parameter" else item.where / "id",
-                f"{kind} {item.id} is given already in {first[item.id].path}; this one is not used",
-                "give each its own identifier; identifiers are never reused",
+                f"{kind} {item.id} is already in {first[item.id].path}; this one is not used",
+                "use another identifier; identifiers are never reused",
             )
 
 
@@ -103,7 +103,7 @@ def _unverified(index: Index) -> Iterator[Finding]:
             yield error(
                 "unverified-requirement",
                 requirement.where,
-                f"{requirement.id} has no verification, and none is derived from it",
+                f"{requirement.id} has no verification and no children",
                 "plan a verification (method, level, stage, review), or derive requirements",
             )
 
@@ -117,9 +117,8 @@ def _nothing_applicable(index: Index) -> Iterator[Finding]:
             yield warning(
                 "nothing-applicable",
                 requirement.where,
-                f"{requirement.id} has no verification of its own, and all that is derived from it"
-                " is not applicable: nothing can show that it is met",
-                "plan a verification, or say that it is not applicable too",
+                f"{requirement.id} has no verification, and all its children are not applicable",
+                "plan a verification, or declare it not applicable",
             )
 
 
@@ -133,7 +132,7 @@ def _policies_of_nothing(index: Index) -> Iterator[Finding]:
                 yield warning(
                     "policy-of-nothing",
                     place / step,
-                    f"no parameter is meant by {pattern}, so its contingency is added to nothing",
+                    f"no parameter matches {pattern}, so the contingency has no effect",
                     _near(pattern, index.parameters),
                 )
     for pattern, _ in charter.policy.test_tolerances:
@@ -141,7 +140,7 @@ def _policies_of_nothing(index: Index) -> Iterator[Finding]:
             yield warning(
                 "policy-of-nothing",
                 charter.where / "policy" / "test_tolerances" / pattern,
-                f"no parameter is meant by {pattern}, so its tolerance is of no test",
+                f"no parameter matches {pattern}, so the test tolerance has no effect",
                 _near(pattern, index.parameters),
             )
     if not charter.margins:
@@ -152,7 +151,7 @@ def _policies_of_nothing(index: Index) -> Iterator[Finding]:
             yield warning(
                 "policy-of-nothing",
                 charter.where / "margins" / number / "quantity",
-                f"no verification limits {policy.quantity}, so its margin is asked of nothing",
+                f"no verification limits {policy.quantity}, so its margin has no effect",
                 _near(policy.quantity, [str(name) for name in limited]),
             )
 
@@ -164,14 +163,14 @@ def _reports_of_nobody(index: Index) -> Iterator[Finding]:
             yield warning(
                 "policy-of-nothing",
                 index.project.charter.where / "reports" / owner,
-                f"no requirement has the owner {owner}, so this report is of none",
+                f"no requirement has the owner {owner}, so this report has no effect",
                 _near(owner, owners),
             )
 
 
 def _near(name: str, known: Iterable[str]) -> str:
     near = nearest(name, known)
-    return "mend the name, or take the policy out" if near is None else f"did you mean {near}?"
+    return "correct the name, or remove the policy" if near is None else f"did you mean {near}?"
 
 
 def _contingencies_below_zero(index: Index) -> Iterator[Finding]:
@@ -182,8 +181,8 @@ def _contingencies_below_zero(index: Index) -> Iterator[Finding]:
                 yield error(
                     "contingency-below-zero",
                     charter.where / "policy" / "contingency" / number / "by_maturity" / maturity,
-                    f"the contingency {amount} for {maturity} would take away what it is to add",
-                    "write it above zero; direction: down is for what falls",
+                    f"the contingency {amount} for {maturity} is below zero",
+                    "write it above zero; direction: down for a value that falls",
                 )
 
 

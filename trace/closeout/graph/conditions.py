@@ -85,8 +85,8 @@ def _point(
     if not ranges:
         yield error(
             TESTED_AT, where,
-            f"tested_at names {name}, of which the criterion is given no range",
-            "take it out, or name a condition that is given as a range",
+            f"tested_at names {name}, for which the criterion gives no range",
+            "remove it, or name a condition with a range",
         )  # fmt: skip
         return
     wrong = list(comparable(point, ranges[0].ends[0].unit, where, units))
@@ -94,7 +94,7 @@ def _point(
     if not wrong and not any(_is_inside(point, one, units) for one in ranges):
         yield error(
             TESTED_AT, where,
-            f"{point} is outside of the range of {name}, {ranges[0]}",
+            f"{point} is outside the range of {name}, {ranges[0]}",
             "name a point of the range",
         )  # fmt: skip
 

@@ -68,7 +68,7 @@ def cycles(index: Index) -> Iterator[Finding]:
             "cycle",
             where,
             f"these requirements are derived from each other: {shown}",
-            "remove one of the references; a requirement stands above or below, not both",
+            "remove one of the references",
         )
 
 

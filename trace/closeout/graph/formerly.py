@@ -23,20 +23,20 @@ def earlier_identifiers(index: Index) -> Iterator[Finding]:
                 "formerly-in-use",
                 where,
                 f"{item.id} is formerly itself",
-                "write what it was called before, or take formerly out",
+                "write its former identifier, or remove formerly",
             )
         elif old in there[section] or old in index.left_out:
             yield error(
                 "formerly-in-use",
                 where,
-                f"{item.id} is formerly {old}, and there is a {kind} {old}",
-                f"give the {kind} {old} an identifier that never stood for anything: identifiers"
-                " are never reused; or take formerly out",
+                f"{item.id} is formerly {old}, and a {kind} {old} exists",
+                f"give the {kind} {old} a new identifier: identifiers"
+                " are never reused; or remove formerly",
             )
         elif first.setdefault((section, old), item.id) != item.id:
             yield error(
                 "formerly-shared",
                 where,
                 f"{item.id} is formerly {old}, and so is {first[section, old]}",
-                f"leave it to the one that says what {old} said; the other is new",
+                f"keep it for the one that continues {old}; the other is new",
             )

@@ -89,7 +89,7 @@ def _told(added: Added | None, parameter: Parameter, origin: str) -> str:
     if added is None or origin == "given":
         return ""
     if origin == "set":
-        return "none, the value is set as it stands"
+        return "none added: value set by --set"
     return f"{added.direction} {added.amount} for {parameter.maturity}"
 
 

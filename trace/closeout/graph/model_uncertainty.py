@@ -70,6 +70,6 @@ def _read(text: str, unit: str, units: Units) -> ModelUncertainty:
     share = units.convert_difference(amount, unit, Fraction(1)) - difference
     if amount.number < 0 or share >= 1:
         raise AmountError(
-            f"{text} is no width", "write a difference above zero, or a share below 100 %"
+            f"{text} is no uncertainty", "write a difference above zero, or a share below 100 %"
         )
     return ModelUncertainty(text, difference, share)

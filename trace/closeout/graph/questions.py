@@ -166,9 +166,9 @@ class _Planner:
             if len(names) > 1:
                 self._wrong(
                     "dependent-parameters", asked.verification.where / "basis",
-                    f"{', '.join(names)} move together (group {group}), and root sum square holds"
+                    f"{', '.join(names)} are correlated (group {group}), and root sum square is"
                     " for independent parameters only",
-                    "write basis: worst case, or a probability, which moves them together",
+                    "write basis: worst case, or a probability, which keeps the correlation",
                 )  # fmt: skip
 
     def _of_basis(self, asked: Asked, question: Question, seed: str) -> Asked:
@@ -268,9 +268,9 @@ class _Planner:
         elif name in index.left_out or not index.code:
             self._faults.append(f"the analysis {name} cannot be used")
         else:
-            otherwise = f"write a function {name} with @analysis, or leave out the key as yet"
+            otherwise = f"write a function {name} with @analysis, or leave the key out for now"
             self._wrong(
-                "unknown-analysis", where, f"there is no analysis {name} below analyses/",
+                "unknown-analysis", where, f"there is no analysis {name} in analyses/",
                 self._spelling.cure("analysis", name, index.analyses, otherwise),
             )  # fmt: skip
         return None
@@ -281,8 +281,8 @@ class _Planner:
         if name is None:
             self._wrong(
                 "unknown-quantity", where / "analysis",
-                f"no quantity of {spec.function} is named, so nothing can be judged",
-                f"add quantity: and a limit; it returns {listed}",
+                f"the criterion names no quantity of {spec.function}",
+                f"add quantity: and a limit; the analysis returns {listed}",
             )  # fmt: skip
             return None
         field = spec.field(name)
@@ -356,9 +356,9 @@ class _Planner:
             if used.condition is ConditionKind.GIVEN and used.name not in given:
                 self._wrong(
                     "condition-not-given", verification.where,
-                    f"{spec.function} takes the condition {used.name}, and the criterion does not"
-                    f" give it: {used.written} would be used",
-                    f"write given: {{{used.name}: ...}} as the statement says it, or condition:"
+                    f"{spec.function} takes the condition {used.name}, which the criterion does not"
+                    f" give: {used.written} would be used",
+                    f"write given: {{{used.name}: ...}} as in the statement, or condition:"
                     " declared where the declared value is the project's environment",
                 )  # fmt: skip
 
@@ -366,8 +366,8 @@ class _Planner:
         if not parameter.condition:
             self._wrong(
                 "given-no-condition", where,
-                f"given may set conditions only; {parameter.id} is a design value",
-                "mark the parameter condition: true if it is one, else change the parameter",
+                f"given is for conditions only; {parameter.id} is a design value",
+                "write condition: true at the parameter if it is one, else change its value",
             )  # fmt: skip
         unit = parameter.value.unit
         for number, end in enumerate(given.ends):
@@ -406,7 +406,7 @@ class _Planner:
         if found.low is None or found.high is None or found.low <= found.value <= found.high:
             return found
         # Told as a problem of the parameter; a box without the value proves nothing about it.
-        self._faults.append(f"the value of {name} lies outside of its range")
+        self._faults.append(f"the value of {name} is outside its range")
         return None
 
     def _does_not_fit(
@@ -428,7 +428,7 @@ class _Planner:
             self._faults.append(f"the parameter {name} cannot be used")
             return
         example = f"{{value: ... {argument.unit}}}"
-        otherwise = f"add {name}: {example} to a YAML file below analyses/"
+        otherwise = f"add {name}: {example} to a YAML file in analyses/"
         self._wrong(
             "unknown-parameter", Pointer(spec.path, (spec.line,)),
             f"{spec.name} takes {name}, and there is no such parameter",

@@ -27,7 +27,7 @@ def out_of_reach(index: Index) -> Iterator[Finding]:
                 yield warning(
                     "probability-out-of-reach",
                     verification.where / "basis",
-                    f"{requirement.id} asks for the {basis}, and with {CAP} samples, the most that"
+                    f"{requirement.id} requires the {basis}, and with {CAP} samples, the most that"
                     f" are drawn, at most {probability_text(most)} can be shown: it can be not met"
                     " or open, never met",
                     "judge the worst case; or compute the probability in the analysis, as with"

@@ -66,14 +66,14 @@ class _Look:
                     verification.where / "records" / number,
                     f"{name} is a record of {record.method.value}, the verification is by"
                     f" {method.value}",
-                    "name a record of the verification's own method",
+                    "name a record with the method of the verification",
                 )
         by_analysis = method is Method.TEST and verification.records  # of the data of the test
         if verification.analysis is not None and method is not Method.ANALYSIS and not by_analysis:
             yield error(
                 "record-method",
                 verification.where / "analysis",
-                f"a verification by {method.value} rests on records, not on the analysis"
+                f"a verification by {method.value} is closed by records, not by the analysis"
                 f" {verification.analysis}",
                 "write method: analysis, or name records instead of the analysis",
             )

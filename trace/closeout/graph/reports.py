@@ -23,8 +23,8 @@ def reports(index: Index) -> Iterator[Finding]:
             yield error(
                 "nonconformance-missing",
                 record.where / "outcome",
-                f"the outcome of {record.id} is not met, and no nonconformance reports it",
-                "put this into a file below requirements/, and say what became of it: "
+                f"the outcome of {record.id} is not met, and it has no nonconformance",
+                "add this to a file in requirements/, and complete it: "
                 + report_text(record, _judged_by(record, index), index, number),
             )
     named = {name for _, _, one in index.project.verifications() for name in one.records}
@@ -60,15 +60,14 @@ def _of_nothing(record: Record, index: Index) -> Iterator[Finding]:
         yield warning(
             "record-without-issue",
             record.where,
-            f"{record.id} does not say which issue of a requirement it judged, so no later issue"
-            " re-opens it",
+            f"{record.id} does not name the issue that it judged, so no later issue re-opens it",
             "add judged: with the requirement and its issue, as {PWR-020: B}",
         )
     if record.method is Method.TEST and not record.article and index.articles:
         yield warning(
             "record-without-article",
             record.where,
-            f"{record.id} does not say what stood on the bench, so no later build re-opens it",
+            f"{record.id} does not name its article, so no later build re-opens it",
             "add article: with the article and its build, as {BAT: FM-3}",
         )
 
@@ -81,9 +80,10 @@ def _waiver(report: Nonconformance, index: Index) -> Iterator[Finding]:
             yield warning(
                 "disposition-without-waiver",
                 report.where / "requirements" / number,
-                f"{report.id} is disposed of as {report.disposition} against {name}, which has no"
+                f"{report.id} has disposition {report.disposition} against {name}, which has no"
                 " waiver",
-                "ask the authority of the requirement for a waiver, or choose another disposition",
+                "request a waiver from the authority of the requirement, or choose another"
+                " disposition",
             )
 
 
@@ -94,9 +94,8 @@ def _retest(report: Nonconformance, index: Index) -> Iterator[Finding]:
         yield warning(
             "rework-without-retest",
             report.where / "disposition",
-            f"{report.id} is disposed of as {report.disposition}, and names nothing to be tested"
-            " again",
-            "add retest: with the records of what must be tested again, or close it by a test",
+            f"{report.id} has disposition {report.disposition}, and names no retest",
+            "add retest: with the records of the retest, or close it by a test",
         )
 
 
@@ -113,19 +112,19 @@ def data_files(index: Index, read: Callable[[str], bytes]) -> Iterator[tuple[Rec
             yield record, error(
                 "record-data", where,
                 f"{record.id} names the data file {record.data}, which is not there",
-                "put the file there, below requirements/ or analyses/, or mend the path",
+                "add the file in requirements/ or analyses/, or correct the path",
             )  # fmt: skip
         elif record.data_sha256 is None:
             yield record, warning(
                 "data-without-digest", where,
-                f"{record.id} does not say what its data file held",
+                f"{record.id} has no digest of its data file",
                 f"add data_sha256: {now}",
             )  # fmt: skip
         elif record.data_sha256 != now:
             yield record, error(
                 "record-data", record.where / "data_sha256",
-                f"{record.data} is not the file that {record.id} speaks of: its digest is {now}",
-                "bring back the file of the record, or make a new record of the new data",
+                f"{record.data} has changed since {record.id}: its digest is {now}",
+                "restore the file, or write a new record for the new data",
             )  # fmt: skip
 
 

@@ -63,7 +63,7 @@ def refusal(of: str, amount: Amount, unit: str, index: Index, units: Units) -> s
     if not _mixes(amount.unit, unit, units):
         return None
     return (
-        f"{of} is a difference of temperatures, and {amount} is held against {unit}:"
+        f"{of} is a difference of temperatures, and {amount} is compared with {unit}:"
         " a difference is no point on a scale"
     )
 

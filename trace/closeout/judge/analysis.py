@@ -56,7 +56,7 @@ def by_analysis(
     quantity = verification.criterion.quantity or ""
     field, cases = spec.field(quantity), reply.of(quantity)
     if field is None or not cases:
-        return [_error(said, f"{spec.name} gave no {quantity}")]
+        return [_error(said, f"{spec.name} returned no {quantity}")]
     model = asked.acceptance.model
     shown = shown_in(units, field.unit, verification.criterion.limits)
     said |= {
@@ -96,7 +96,7 @@ def _case(said: Said, case: Case) -> Judgement:
     ends = deciding_ends(extent, asked.acceptance.bounds)
     numbers = (extent.value, *asked.acceptance.judged(ends.low, ends.high))
     if not all(math.isfinite(number) for number in numbers):
-        return _error(said, "it gave a number that is not finite")
+        return _error(said, "it returned a number that is not finite")
     found = case.against(asked.acceptance, ends)
     evidence = Evidence(**{**said, **found.fields, "value": case.shown.value(extent.value)})
     return Judgement(evidence, found.extremes)
@@ -120,7 +120,7 @@ def _linear(one: Judgement, extent: Extent, asked: Asked) -> Judgement:
 def _looked_at(asked: Asked) -> str:
     """Say that conditions given as a range were looked at in points only, where there are some."""
     names = [one.name for one in asked.inputs if one.side and one.low is not None]
-    return f"; {', '.join(names)} looked at in points of the range, not all of it" if names else ""
+    return f"; {', '.join(names)} checked at points of the range only" if names else ""
 
 
 _STATES = {"met": State.MET, "not met": State.NOT_MET, "undecided": State.OPEN}
@@ -135,7 +135,7 @@ def _chance(said: Said, decided: Decided, asked: Asked) -> Judgement:
     )
     text = (
         f"probability {probability_text(chance.estimate)}, at least {at_least} and at most"
-        f" {at_most} with the confidence asked, {required} required; {decided.samples} samples"
+        f" {at_most} with the required confidence, {required} required; {decided.samples} samples"
     )
     if decided.at:
         text += ", at " + ", ".join(f"{name} = {value:g}" for name, value in decided.at)
@@ -227,7 +227,7 @@ def _count_cases(judged: list[Judgement], wanted: int | None, said: Said) -> lis
         return judged
     states = [one.evidence.state for one in judged]
     met = states.count(State.MET)
-    text = f"{met} of {len(judged)} cases meet the limit, {wanted} asked"
+    text = f"{wanted} of {len(judged)} cases required, {met} met"
     counted = [_counted(one, met >= wanted, text) for one in judged]
     if met == len(judged) < wanted:
         counted.append(Judgement(Evidence(**said, state=State.NOT_MET, message=text)))
@@ -238,7 +238,7 @@ def _counted(one: Judgement, enough: bool, text: str) -> Judgement:
     entry = one.evidence
     message = f"{entry.message}; {text}" if entry.message else text
     if enough and entry.state is State.NOT_MET:
-        message = f"not met here, which does no harm: {message}"
+        message = f"limit not met in this case; {message}"
         entry = replace(entry, state=State.MET, margin=None, counterexample=())
     return one._replace(evidence=replace(entry, message=message))
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from closeout.graph import Index
 from closeout.graph.models import ANALOGUES, FLOWN, QUALIFICATION, speaks_of_the_article
-from closeout.model.records import Article, Method, Record, Verification
+from closeout.model.records import Article, Method, Record, Verification, build_text
 
 
 def other_builds(verification: Verification, record: Record, index: Index) -> Iterator[str]:
@@ -18,10 +18,10 @@ def other_builds(verification: Verification, record: Record, index: Index) -> It
     for name in rebuilt_articles(verification, record, index):
         more = ""
         if record.same_design is not None:
-            more = f"; that the design is the same does not count at {verification.stage}"
+            more = f"; the same design is no evidence at {verification.stage}"
         yield (
-            f"re-opened: {record.id} was made on {name} {builds[name]}, {name} is at"
-            f" {index.articles[name].build}{more}"
+            f"re-opened: {record.id} was made on {name} {build_text(builds[name])}, {name} is at"
+            f" {build_text(index.articles[name].build or '')}{more}"
         )
 
 
@@ -40,7 +40,7 @@ def wrong_models(verification: Verification, record: Record, index: Index) -> It
     stage = verification.stage
     if record.method is Method.TEST and not record.article and speaks_of_the_article(stage):
         yield (
-            f"{record.id} does not say on which article it was made, and at {stage} only a flight"
+            f"{record.id} does not name its article, and at {stage} only a flight"
             " or protoflight model counts"
         )
     for name, build in record.article:
@@ -52,10 +52,10 @@ def _model(
 ) -> Iterator[str]:
     """Hold the model of an article to what may close the stage."""
     stage = verification.stage
-    made = f"{record.id} was made on {name} {build}"
+    made = f"{record.id} was made on {name} {build_text(build)}"
     if speaks_of_the_article(stage):
         if article is None:
-            yield f"{made}, and the project does not say of which model {name} is"
+            yield f"{made}, and the model of {name} is not given"
         elif article.model not in FLOWN:
             yield (
                 f"{made}, {_of(article)} model, and at {stage} only a flight or protoflight model"
@@ -67,13 +67,13 @@ def _model(
     left = [
         text
         for said, text in (
-            (record.same_design, "what is of the same design as the flight model (same_design:)"),
-            (record.differs, "in what it differs (differs:)"),
+            (record.same_design, "what is of the flight design (same_design:)"),
+            (record.differs, "the differences (differs:)"),
         )
         if not said
     ]
     if left:
-        yield f"{made}, {_of(article)} model, and does not say {' nor '.join(left)}"
+        yield f"{made}, {_of(article)} model, without stating {' nor '.join(left)}"
 
 
 def _of(article: Article) -> str:

@@ -33,7 +33,7 @@ from closeout.model.records import Parameter, Record, Requirement, Verification
 from closeout.model.setting import Setting
 
 _NO_TOLERANCE = ", and no test tolerance is stated (within:)"
-_BOTH_ENDS = "; test both ends, or say with a reason where it is tested (tested_at:)"
+_BOTH_ENDS = "; test both ends, or state another point with its reason (tested_at:)"
 # Points of an analysis are doubles in its own unit: this share of a range is no other place.
 _ROUNDED = Fraction(1, 10**9)
 
@@ -76,7 +76,7 @@ class Conditions:
         stated = dict(record.conditions)
         for name, asked in self._held(requirement, verification).items():
             if name not in stated:
-                yield f"{record.id} does not say at which {name} it was made"
+                yield f"{record.id} does not state {name}"
             elif self._verdict(asked, stated[name]) is Verdict.OUTSIDE:
                 yield _changed(record, stated[name], asked, _NO_TOLERANCE)
 
@@ -126,7 +126,7 @@ class Conditions:
             text = f"{asked.name}: tested {places}; {asked.words}"
             if asked.at is not None:
                 point = dict(verification.leeway.at)[asked.name]
-                text += f", and is to be tested at {point}"
+                text += f", to be tested at {point}"
             elif len(asked.ends) > 1:
                 text += _BOTH_ENDS
             left.append(text)
@@ -148,7 +148,7 @@ class Conditions:
             runs = [run for _, run in self._runs(asked, records)]
             for end in self._failed_at(asked, at):
                 if not any(end.is_tested(run) for run in runs):
-                    return f"nothing in force was made at {asked.name} = {at}"
+                    return f"no valid record at {asked.name} = {at}"
         return None
 
     def tested_elsewhere(
@@ -235,7 +235,7 @@ class Conditions:
                 windows.append(window(one, unit, self.units, tolerance, harsher))
             except UnitError:
                 continue  # told as a problem where it stands
-        words = f"the criterion holds {' and '.join(one.place for one in wanted)}"
+        words = f"the criterion applies {' and '.join(one.place for one in wanted)}"
         values = " and ".join(map(str, wanted))
         asked = _Asked(name, words, values, unit, tuple(windows), tolerance)
         point = dict(verification.leeway.at).get(name)

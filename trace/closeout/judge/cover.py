@@ -34,8 +34,10 @@ def covered(
 def _covered(one: Judgement, waivers: list[Waiver], units: Units) -> Judgement:
     if one.evidence.state is not State.NOT_MET:
         return one
-    by = next((waiver.id for waiver in waivers if _reaches(waiver, one, units)), None)
-    return one._replace(evidence=replace(one.evidence, covered_by=by))
+    by = next((waiver for waiver in waivers if _reaches(waiver, one, units)), None)
+    if by is None:
+        return one
+    return one._replace(evidence=replace(one.evidence, covered_by=by.id, covered_kind=by.kind))
 
 
 def in_force(waiver: Waiver, index: Index, review: str | None) -> bool:

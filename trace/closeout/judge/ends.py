@@ -113,6 +113,6 @@ def unproved(extent: Extent, ends: Ends, shown: Shown) -> str | None:
         return extent.unproved
     unit = f" {shown.unit}" if shown.unit not in ("", "1") else ""
     return (
-        f"its proved bounds, {shown.value(low)!r} to {shown.value(high)!r}{unit}, do not decide;"
+        f"the proved bounds, {shown.value(low)!r} to {shown.value(high)!r}{unit}, do not decide;"
         " with more evaluations they may"
     )

@@ -24,7 +24,7 @@ from closeout.model.answer import Assurance, Extent
 from closeout.model.criterion import ExactLimits
 from closeout.model.dossier import State
 
-_UNDECIDED = "undecided: the limit lies between what was seen and what is proved"
+_UNDECIDED = "undecided: the limit lies between the searched and the proved end"
 
 
 class Found(NamedTuple):

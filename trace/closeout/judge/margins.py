@@ -72,8 +72,8 @@ def _short(entry: Evidence, margin: RequiredMargin) -> str:
     if entry.state is not State.OPEN:
         return f"the limit is met, {margin} is not"
     if entry.assurance is Assurance.LINEARISED:
-        return f"undecided: {margin} ends within what straight lines are off"
-    return f"undecided: {margin} ends between what was seen and what is proved"
+        return f"undecided: {margin} ends within the linearisation error"
+    return f"undecided: {margin} ends between the searched and the proved end"
 
 
 def _missing(entry: Evidence, margin: RequiredMargin) -> str:

@@ -33,7 +33,7 @@ def open_nonconformance(requirement: Requirement, index: Index, review: str | No
         if left is not None:
             return f"{report.id} is open: {left}"
         if report.disposition in AGAINST and not _accepted(report, requirement, index, review):
-            return f"{report.id} is disposed of as {report.disposition}, and no waiver is in force"
+            return f"{report.id} has disposition {report.disposition}, and no waiver is in force"
     return None
 
 
@@ -84,9 +84,9 @@ def _left(report: Nonconformance, index: Index) -> Iterator[str]:
     if report.disposition is None:
         yield "it has no disposition"
     if report.closed_by is None:
-        yield "nothing closes it"
+        yield "closed_by is missing"
     if report.found_by is not None and report.found_by in (report.closed_by, *report.retest):
-        yield f"it is to be closed by {report.found_by}, which found it"
+        yield f"it cannot be closed by {report.found_by}, which found it"
     for name in dict.fromkeys(filter(None, (report.closed_by, *report.retest))):
         record = index.records.get(name)
         if record is None:
@@ -94,11 +94,11 @@ def _left(report: Nonconformance, index: Index) -> Iterator[str]:
         elif record.date is None:
             yield not_yet(record)
         elif _is_before(record, index.records.get(found)):
-            yield f"{name} is of {record.date}, before what it is to close was found"
+            yield f"{name} is dated {record.date}, before the finding"
         elif record.outcome == NOT_MET:
             yield f"the outcome of {name} is not met"
         elif record.outcome is None and not _measures_again(record, index.records.get(found)):
-            yield f"{name} shows nothing of what was found"
+            yield f"{name} does not measure what was found"
     yield from _is_of_another(report, index)
 
 
@@ -119,12 +119,12 @@ def _is_of_another(report: Nonconformance, index: Index) -> Iterator[str]:
     wanted = concerned(report, index)
     left = [name for name in wanted if not any(_speaks_of(one, name, index) for one in about)]
     if left and again:
-        yield f"nothing that closes it judged {', '.join(left)}"
+        yield f"no closing record judged {', '.join(left)}"
     elif not wanted and closing and found_by and found_by.measured:
         if not _measures_again(closing, found_by):
-            yield f"it names no requirement, and {closing.id} measures nothing of what was found"
+            yield f"it names no requirement, and {closing.id} does not measure what was found"
     elif wanted and closing and not any(_speaks_of(closing, name, index) for name in wanted):
-        yield f"{closing.id} judged nothing that it is about"
+        yield f"{closing.id} judged none of its requirements"
 
 
 def _articles(report: Nonconformance, found_by: Record | None) -> set[str]:

@@ -40,12 +40,18 @@ def close_out(
     ``obstacle`` is what keeps a requirement open whatever its evidence says.
     """
     if closed:
-        covers = sorted({entry.covered_by for entry in evidence if entry.covered_by})
+        covers = sorted(
+            {
+                f"{one.covered_kind or 'waiver'} {one.covered_by}"
+                for one in evidence
+                if one.covered_by
+            }
+        )
         if covers:
-            return f"not met, covered by {', '.join(covers)}"
+            return f"not met, under {', '.join(covers)}"
         if evidence:
             return "all verifications are met"
-        return f"all that is derived from it is closed{_covered_below(below)}"
+        return f"all lower-level requirements are closed{_covered_below(below)}"
     for state, text in _OPEN_TEXTS:
         entries = [entry for entry in evidence if entry.state is state and not entry.closed]
         if entries:
@@ -58,7 +64,7 @@ def close_out(
         return f"not closed: {', '.join(left[:3])}{more}"
     if obstacle is not None:
         return obstacle
-    return "nothing verifies it" if code is Compliance.OPEN else "not closed"
+    return "no verification" if code is Compliance.OPEN else "not closed"
 
 
 def _covered_below(below: Sequence[RequirementResult]) -> str:
@@ -72,5 +78,5 @@ def _open(entry: Evidence, text: str, count: int) -> str:
     subject = f"{entry.quantity}{case} by {entry.method}" if entry.quantity else entry.method
     more = f" (and {count - 1} more)" if count > 1 else ""
     message = f": {entry.message}" if entry.message else f" against {entry.limit_text}"
-    early = "" if entry.due or entry.state is State.OPEN else f", early: due at {entry.review}"
+    early = "" if entry.due or entry.state is State.OPEN else f", not yet due ({entry.review})"
     return f"{subject} {text}{early}{message if entry.message or entry.limit_text else ''}{more}"

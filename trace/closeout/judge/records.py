@@ -21,7 +21,7 @@ from closeout.measure import UnitError
 from closeout.model.amount import Measured
 from closeout.model.answer import Bounds
 from closeout.model.dossier import AsRun, Evidence, State
-from closeout.model.records import Record, Requirement, Verification
+from closeout.model.records import Method, Record, Requirement, Verification
 
 Said = dict[str, Any]
 SIMPLE = "simple"
@@ -41,7 +41,7 @@ def by_records(
     for name in verification.records:
         record = index.records.get(name)
         if record is None:
-            judged.append(_open(said, f"there is no record {name} that could be read"))
+            judged.append(_open(said, f"record {name} is missing or cannot be read"))
             continue
         one = _record(said, requirement, verification, record, validity)
         failed = one.evidence.state is State.NOT_MET
@@ -57,7 +57,9 @@ def by_records(
         return judged
     first = index.records[verification.records[0]]
     last = validity.last(first, requirement.id)
-    return [_open(said, f"{first.id} is replaced by {last.id}, which is not named here")]
+    return [
+        _open(said, f"{first.id} is replaced by {last.id}, which is not named in this verification")
+    ]
 
 
 def _tested_all_over(
@@ -191,13 +193,13 @@ def took_place(
     for name in names:
         record = known.get(name)
         if record is None:
-            return None, f"there is no record {name} that could be read"
+            return None, f"record {name} is missing or cannot be read"
         if reasons_against := validity.reasons_against(requirement, verification, record):
             return name, "; ".join(reasons_against)
         if record.outcome == NOT_MET:
             return name, f"the outcome of {name} is not met"
         if record.data is None:
-            return name, f"{name} names no data file that the analysis could read"
+            return name, f"{name} names no data file"
     records = [known[name] for name in names]
     if left := validity.conditions.untested(requirement, verification, records):
         return names[-1] if names else None, "; ".join(left)
@@ -286,7 +288,7 @@ def _record(
         if is_of_another_issue(record, requirement) and not is_known_failure(
             record, requirement, validity.index
         ):
-            short = f"what it found then falls short of issue {requirement.issue}"
+            short = f"what it measured does not meet issue {requirement.issue}"
             return _open(said, "; ".join((*reasons_against, short)))
         # Without its numbers, since what was accepted of today's article is not this one's.
         return _and(judged, "; ".join(reasons_against))._replace(extremes=None)
@@ -318,16 +320,17 @@ def _outcome(
     judged = _of_quantity(said, verification, record, validity)
     if record.outcome == NOT_MET and judged.evidence.state is not State.NOT_MET:
         # Bad news is never hidden: by a number beside it no more than by anything else.
-        text = f"the outcome of {record.id} is not met, whatever it measures"
+        text = f"the outcome of {record.id} is not met, whatever was measured"
         return Judgement(Evidence(**said, state=State.NOT_MET, message=text))
     return judged
 
 
 def _analogue(record: Record) -> str | None:
-    """Return what an analogue has of the flight article, and in what it differs from it."""
+    """Return in what a non-flight article differs from the flight article, and what is alike."""
     if not record.differs:
         return None
-    text = f"on an analogue, which differs in {', '.join(record.differs)}"
+    done = "tested" if record.method is Method.TEST else "verified"
+    text = f"{done} on a non-flight article; differences: {', '.join(record.differs)}"
     return (
         text if record.same_design is None else f"{text}; of the same design: {record.same_design}"
     )
@@ -362,7 +365,7 @@ def _measured(
     if measured.uncertainty is None and not simple:
         text = (
             f"{said['record']} gives no uncertainty of {verification.criterion.quantity},"
-            " and acceptance is guarded by it"
+            " which guarded acceptance needs"
         )
         return Judgement(Evidence(**said, state=State.ERROR, message=text))
     quantity = verification.criterion.quantity or ""

@@ -163,7 +163,7 @@ class Judge:
         if cyclic:
             return "it is derived from itself"
         if below and not self._index.complete:
-            return "what is derived from it may not be all, something could not be read"
+            return "lower-level requirements may be missing: not all files could be read"
         return self._report(requirement)
 
     def _report(self, requirement: Requirement) -> str | None:
@@ -253,7 +253,7 @@ class Judge:
             return None
         if data in self._read[asked.question]:
             return None
-        return f"{asked.question.analysis} did not read {data}, the data of {record}"
+        return f"{asked.question.analysis} did not read {data}, the data file of {record}"
 
     def _covered(self, judged: list[Judgement], requirement: Requirement) -> list[Judgement]:
         """Return evidence with what of it is covered."""
@@ -294,7 +294,7 @@ def _left_open(entries: Sequence[Evidence], limits: Limits) -> Sequence[Evidence
     """Return evidence of which each open entry says which limits nobody has decided yet."""
     if not limits.undecided:
         return entries
-    text = f"{' and '.join(limits.undecided)} {TBD}: nothing is met before that is decided"
+    text = f"{' and '.join(limits.undecided)} {TBD}: not met before it is decided"
     return [
         replace(one, message=f"{text}; {one.message}" if one.message else text)
         if one.state is State.OPEN
@@ -340,7 +340,7 @@ def said_of(number: int, verification: Verification, due: bool, units: Units) ->
 def _of_two(result: RequirementResult) -> RequirementResult:
     """Return the result of a requirement that is given twice: nobody knows which was verified."""
     shown = Compliance.OPEN if result.compliance is Compliance.C else result.compliance
-    why = "its identifier is given twice"
+    why = "duplicate identifier"
     return replace(result, compliance=shown, closed=False, early=False, outstanding=True, why=why)
 
 

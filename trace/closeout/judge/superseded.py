@@ -69,17 +69,17 @@ def kept_by(
     of = None if record.outcome == NOT_MET else requirement.id
     reports = reports_of(record, index, requirement.id) or reports_of(record, index, of)
     if not reports:
-        return "no nonconformance reports it"
+        return "it has no nonconformance"
     for report in reports:
         left = why_open(report, index)
         if left is not None:
             return f"{report.id} is open ({left})"
     last = validity.made_good_by(record, requirement.id)
     if last is None:
-        return f"no later record about {requirement.id} says replaces: {record.id}"
+        return f"no later record of {requirement.id} has replaces: {record.id}"
     if _takes_its_place(requirement, verification, record, last, validity, shows):
         return None
-    return f"{last.id} that takes its place does not show it met"
+    return f"{last.id} that replaces it does not show it met"
 
 
 def _takes_its_place(

@@ -28,7 +28,7 @@ def _validated(one: Judgement, validation: Validation) -> Judgement:
     evidence = replace(one.evidence, validation=validation.state)
     if not validation.failed:
         return one._replace(evidence=evidence)
-    text = f"its validation failed: {', '.join(test.named for test in validation.failed)}"
+    text = f"validation failed: {', '.join(test.named for test in validation.failed)}"
     evidence = replace(
         evidence,
         state=State.ERROR if evidence.state is State.MET else evidence.state,

@@ -126,9 +126,9 @@ class Validity:
     ) -> Iterator[str]:
         """Yield why a record was never evidence, whatever has changed since it was made."""
         if record.id in self.index.duplicated_records:
-            yield f"the identifier {record.id} is given twice"
+            yield f"the identifier {record.id} is duplicate"
         if record.id in self.altered:
-            yield f"the data file of {record.id} is not the one it speaks of"
+            yield f"the data file of {record.id} has changed"
         yield from _kind(requirement, verification, record)
         yield from wrong_models(verification, record, self.index)
 
@@ -139,11 +139,11 @@ class Validity:
             # Outside git nobody holds an issue against what was said under it.
             if self.under_git and is_raised(FIRST_ISSUE, requirement.issue):
                 yield (
-                    f"{record.id} does not say which issue it judged, the requirement is at"
+                    f"{record.id} does not name the issue that it judged, the requirement is at"
                     f" {requirement.issue}"
                 )
         elif requirement.id not in judged:
-            yield f"{record.id} does not say that it judged {requirement.id}"
+            yield f"{record.id} does not name {requirement.id} as judged"
         elif was is None:
             yield not_judged_yet(record, requirement.id)
         elif was != requirement.issue:
@@ -161,8 +161,8 @@ class Validity:
         held = charter.review_dates.get(review or "")
         if held is None:
             yield (
-                f"{record.id} is good for {record.good_for}, and the project gives no date of"
-                f" {review or 'a review'} to count to"
+                f"{record.id} is valid for {record.good_for}, and the project gives no date of"
+                f" {review or 'a review'}"
             )
             return
         try:
@@ -172,7 +172,7 @@ class Validity:
         age = (date.fromisoformat(held) - date.fromisoformat(record.date)).days
         if Fraction(age) > days:
             yield (
-                f"re-opened: {record.id} of {record.date} is good for {record.good_for},"
+                f"re-opened: {record.id} of {record.date} is valid for {record.good_for},"
                 f" {review} is on {held}, {age} d later"
             )
 
@@ -185,6 +185,6 @@ def _kind(requirement: Requirement, verification: Verification, record: Record) 
     if record.method is not verification.method:
         yield f"{record.id} is a record of {record.method.value}"
     if record.similarity and verification.stage not in (None, QUALIFICATION):
-        yield f"{record.id} argues by similarity, which is no evidence at {verification.stage}"
+        yield f"{record.id} is by similarity, which is no evidence at {verification.stage}"
     if record.differs and requirement.id not in dict(record.judged):
-        yield f"{record.id} was made on an analogue, and does not name {requirement.id} as judged"
+        yield f"{record.id} is of a non-flight article and does not name {requirement.id} as judged"

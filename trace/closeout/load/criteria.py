@@ -79,16 +79,16 @@ class Reader:
     def _equality(self, within: Amount | None, given: Sequence[str], steps: Steps) -> None:
         first = given[0]
         if "within" not in given:
-            message = "equal_to does not say how nearly"
+            message = "equal_to needs within"
             self._wrong("bad-limits", (*steps, "equal_to"), message, "add within: with a distance")
         elif within is not None and within.number < 0:
             message, cure = f"within {within} is below zero", "write a distance of zero or more"
             self._wrong("bad-limits", (*steps, "within"), message, cure)
         if "equal_to" not in given:
-            message, cure = "within stands without equal_to", "add equal_to: with a value"
+            message, cure = "within needs equal_to", "add equal_to: with a value"
             self._wrong("bad-limits", (*steps, "within"), message, cure)
         if first in ("at_least", "at_most"):
-            message = f"{first} stands beside equal_to or within"
+            message = f"{first} is given together with equal_to or within"
             cure = "use either equal_to with within, or at_least and at_most"
             self._wrong("bad-limits", (*steps, first), message, cure)
 

@@ -83,7 +83,7 @@ def control_problem(character: str, line: int, column: int) -> Problem:
     """Return the problem of a control character at a place."""
     name = f"U+{ord(character):04X}"
     message = f"control character {name}"
-    return problem("control-character", line, column, message, "take it out, or write it in words")
+    return problem("control-character", line, column, message, "remove it, or write it in words")
 
 
 def place(before: str) -> tuple[int, int]:

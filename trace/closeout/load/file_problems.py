@@ -26,7 +26,7 @@ def limited(problems: Iterable[Problem]) -> list[Problem]:
         return ordered
     kept = ordered[:MOST_PROBLEMS]
     notice = f"the file has more than {MOST_PROBLEMS} problems; the others are not listed"
-    cure = "mend those that are listed, then look again"
+    cure = "correct those that are listed, then run again"
     return [*kept, problem("too-many-problems", kept[-1].line, kept[-1].column, notice, cure)]
 
 

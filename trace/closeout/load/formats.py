@@ -46,8 +46,10 @@ def _limit(text: str) -> None:
     if text == TBD:
         return
     if text.upper().startswith(TBD):
-        message = f"{shorten(text)} is neither a limit nor left open"
-        raise FormatError(message, f"write {TBD} and no more where it is not decided yet")
+        message = f"{shorten(text)} is no limit"
+        raise FormatError(
+            message, f"write a number and its unit, or {TBD} where it is not decided yet"
+        )
     amount(text)
 
 
@@ -74,7 +76,7 @@ def day(text: str) -> str:
     try:
         date.fromisoformat(text)
     except ValueError as error:
-        raise FormatError(f"{shorten(text)} is no day of the calendar", cure) from error
+        raise FormatError(f"{shorten(text)} is not in the calendar", cure) from error
     return text
 
 

@@ -22,8 +22,8 @@ from closeout.model.problem import Problem
 DEEPEST = 40
 _BREAKS = re.compile(r"\r\n|\r|\n")
 _GLUED = {
-    "#": "write a space before # where a comment begins; put a text that holds # in quotes whole",
-    "?": "put a text that begins with ? in quotes, or write a space behind ?",
+    "#": "write a space before # of a comment; put a text that contains # in quotes",
+    "?": "put a text that begins with ? in quotes, or write a space after ?",
 }
 _ITEM: Any = object()  # in place of a key: the next value is an item of a list
 
@@ -76,8 +76,8 @@ def _conflicts(text: str) -> list[Problem]:
     """Return a problem for each conflict of a merge that git left in the text."""
     if "<<<<<<< " not in text and ">>>>>>> " not in text:
         return []
-    message = "the marks of a merge conflict stand here"
-    cure = "keep one side of what stands between <<<<<<< and >>>>>>>, and take the marks out"
+    message = "unresolved merge conflict"
+    cure = "keep one of the two versions, and remove the lines <<<<<<<, ======= and >>>>>>>"
     lines = enumerate(_BREAKS.split(text), 1)
     return [
         problem("merge-conflict", number, 1, message, cure)
@@ -190,7 +190,7 @@ class _Reader:
             (column, True) if event.flow_style else (event.start_mark.column, False)
         )
         if key is None:
-            message = "a mapping or a list stands where a key is wanted"
+            message = "a mapping or a list is given as a key"
             self._refuse("yaml-key", event, message, "write a word as the key")
             key = _Dropped()
             self._stack.append((here, key, keys, values))
@@ -227,7 +227,7 @@ class _Reader:
             if len(line) - len(inside) > column or not inside.strip() or inside[0] in "]}#":
                 continue
             place = _Start(number, len(line) - len(inside))
-            message = "what stands inside quotes or brackets goes on too far to the left"
+            message = "a text in quotes or brackets continues too far to the left"
             cure = (
                 f"indent it by more than {column} space{'s'[: column != 1]}, or close the quote or"
                 " bracket before this line"
@@ -238,7 +238,7 @@ class _Reader:
     def _alias(self, event: Any, here: Any, key: Any, keys: Any, values: Any) -> Any:
         """Refuse an alias; an empty scalar stands for it."""
         message = f"alias {shorten('*' + event.anchor)}"
-        self._refuse("yaml-alias", event, message, "write the value out where it is wanted")
+        self._refuse("yaml-alias", event, message, "write the value itself")
         if key is None:
             return here, _Dropped(), keys, values
         if key is _ITEM:
@@ -255,7 +255,7 @@ class _Reader:
             self._refuse_directives(event)
         if self._documents == 2:
             message = "a second document begins in this file"
-            cure = "take the line '---' out, or move what follows into a file of its own"
+            cure = "remove the line '---', or move what follows to another file"
             self._refuse("yaml-documents", event, message, cure)
 
     def _refused_key(self, event: Any, keys: dict[str, Mark]) -> Any:
@@ -263,12 +263,12 @@ class _Reader:
         text = event.value
         if text != "<<":
             message = f"the key {shorten(text)} is already given at line {keys[text].line + 1}"
-            cure = "keep one of the two; a later one would silently replace the first"
+            cure = "keep one of the two"
             self._refuse("yaml-duplicate-key", event, message, cure)
             return _Dropped()
         if event.style:
             return text
-        cure = "write the keys out where they are wanted"
+        cure = "write the keys themselves"
         self._refuse("yaml-merge-key", event, "merge key '<<'", cure)
         return _Dropped()
 
@@ -276,11 +276,11 @@ class _Reader:
         if event.anchor:
             message = f"anchor {shorten('&' + event.anchor)}"
             place = self._sign("&", event)
-            self._refuse("yaml-anchor", place, message, "take it out; write values out")
+            self._refuse("yaml-anchor", place, message, "remove it; write the values themselves")
         if event.tag:
             message = f"tag {shorten(event.tag)}"
             place = self._sign("!", event)
-            self._refuse("yaml-tag", place, message, "take it out; the key tells the type")
+            self._refuse("yaml-tag", place, message, "remove it; the key defines the type")
 
     def _sign(self, sign: str, event: Any) -> _Start:
         """Return the place of an anchor's or tag's sign: the two stand in either order."""
@@ -308,7 +308,7 @@ class _Reader:
     def _refuse_glued(self) -> None:
         for sign, index in glued_signs(self._text):
             above = _BREAKS.split(self._text[:index])
-            message = f"{sign} is glued to what stands beside it"
+            message = f"{sign} has no space beside it"
             self._refuse(
                 "yaml-glued", _Start(len(above) - 1, len(above[-1])), message, _GLUED[sign]
             )
@@ -328,14 +328,14 @@ def _forget_dropped(here: Any, keys: Any, values: Any) -> None:
 
 
 def _directive(line: str) -> tuple[str, str]:
-    return f"directive {shorten(line.strip())}", "take the line out; the file is YAML 1.2 as it is"
+    return f"directive {shorten(line.strip())}", "remove the line; the file is read as YAML 1.2"
 
 
 _CURES = (
     ("mapping values are not allowed", "put a text that contains ': ' in quotes, or check indents"),
     ("that cannot start any token", "put a text that begins with a sign in quotes"),
     ("unexpected end of stream", "close the quote that is open"),
-    ("could not find expected ':'", "write ': ' behind the key, or put the text in quotes"),
+    ("could not find expected ':'", "write ': ' after the key, or put the text in quotes"),
     ("unknown escape character", "double the backslash, or use single quotes"),
     ("", "check indents, quotes and brackets at this place"),
 )
@@ -361,5 +361,5 @@ def _syntax_problem(error: Any, text: str) -> Problem:
     if line[mark.column : mark.column + 1] == "\t":
         cure = "indent by spaces, not by tabs"
     context = getattr(error, "context", None)
-    message = f"no YAML: {told}" + (f" {context}" if context else "")
+    message = f"not valid YAML: {told}" + (f" {context}" if context else "")
     return problem("yaml-syntax", mark.line + 1, mark.column + 1, message, cure)

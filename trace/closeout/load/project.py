@@ -124,7 +124,7 @@ class _Loading:
             kept, found = self._known(path) or self._read(path)
         except OSError as error:
             message = f"the file cannot be read: {error.strerror or type(error).__name__}"
-            cure = "mend its permissions, or take it away"
+            cure = "correct its permissions, or remove it"
             self._problems.append(_at_start("unreadable", path, message, cure))
             self._all_whole = False
             return
@@ -176,7 +176,7 @@ class _Loading:
             finding = Finding("duplicate-section", Severity.ERROR, where, message, cure)
             self._problems += locate(self._files, [finding])
         if first is None and self._all_whole:
-            message = "no file has a project section, so this is no project"
+            message = "no file has a project section"
             cure = f"write {HOME} with project: and its name"
             self._problems.append(_at_start("no-project", HOME, message, cure))
         charters: list[Charter] = self._found.get("project", [])

@@ -52,7 +52,7 @@ def findings_of(error: Any, above: Steps, skip: int = 0) -> Iterator[Finding]:
     elif "propertyNames" in list(error.absolute_schema_path)[-2:]:
         yield _bad_key(error, steps)
     elif error.validator == "minProperties":
-        cure = "fill it, or leave the key out"
+        cure = "add a value, or leave the key out"
         yield _wrong("empty-mapping", steps, f"{_label(steps)} is empty", cure)
     elif error.validator == "type" or _is_container(error.instance):
         yield _wrong_type(error, steps)
@@ -153,7 +153,7 @@ def _refused_text(error: Any) -> tuple[str, str, str]:
         return "not-allowed", f"{text} is no {title}", cure
     rule = _RULES.get(title, "not-allowed")
     if error.validator == "not":
-        return rule, f"{text} is a word of the Python language", "take another name"
+        return rule, f"{text} is a word of the Python language", "use another name"
     if error.validator == "maxLength":
         most = error.validator_value
         return rule, f"{text} has more than {most} characters", "write it shorter"

@@ -75,7 +75,7 @@ def instead_of(word: str) -> str:
     if word in _INSTEAD:
         return f"write {_INSTEAD[word]}"
     if word in POINTS:
-        return "write K: degC and degF are points on a scale and stand alone"
+        return "write K: degC and degF are points on a scale and must be alone"
     run_on = _RUN_ON.fullmatch(word)
     if run_on and all(part in SPELLINGS for part in run_on.groups() if part):
         return f"write {' '.join(part for part in run_on.groups() if part)}"

@@ -52,7 +52,7 @@ def parse(text: str, band: bool = False) -> Factors:
     reader = _Reader(text, band)
     factors = reader.text_of(0)
     if reader.at < len(text):
-        reader.refuse("a parenthesis is closed that was not opened", "take the ) away")
+        reader.refuse("a parenthesis is closed that was not opened", "remove the )")
     _check_gram(text, factors)
     return {factor: exponent for factor, exponent in factors.items() if exponent}
 
@@ -75,7 +75,7 @@ def _check_words(text: str) -> None:
         for word in points:
             kelvin = kelvin.replace(word, "K")
         raise UnitError(
-            f"{points[0]} in {shorten(text)} is a point on a scale and stands alone",
+            f"{points[0]} in {shorten(text)} is a point on a scale and must be alone",
             f"write {kelvin}: a difference or a product is in K",
         )
     unknown = [word for word in words if plain(word) not in SPELLINGS][:4]
@@ -141,7 +141,7 @@ class _Reader:
         if one is None:
             return False
         if one["end"] is not None and not one["one"] and self.at:
-            self.refuse("nothing stands between parentheses", "take them away")
+            self.refuse("the parentheses are empty", "remove them")
         self.at = one.end()
         return True if one["slash"] else None
 
@@ -172,7 +172,7 @@ class _Reader:
         factor = SPELLINGS[plain(word[0])] if word else None
         if not (self.band and word and factor and factor.symbol.text == "Hz"):
             self.refuse(
-                f"the number {number} stands", "write symbols only: a factor belongs to the number"
+                f"the number {number} is", "write symbols only: a factor belongs to the number"
             )
         self.at = word.end()
         return Factor(factor.prefix, factor.symbol, Fraction(number))
@@ -182,13 +182,13 @@ class _Reader:
         if found is None:
             return 1
         if not any(found.groups()):
-            self.refuse("an exponent is missing", "write digits behind the sign, as m^2")
+            self.refuse("an exponent is missing", "write digits after the sign, as m^2")
         self.at = found.end()
         digits = (found[1] or found[2] or found[3] or "").translate(_RAISED)
         if not re.fullmatch(r"[+-]?[1-9]", digits):
             self.refuse(
                 f"the exponent {shorten(digits, 12)} is no whole number from -9 to 9, without 0",
-                "write a small whole exponent behind the symbol, as m^2 or s^-1; g0^2 for g0",
+                "write a small whole exponent after the symbol, as m^2 or s^-1; g0^2 for g0",
             )
         return int(digits)
 
@@ -207,7 +207,7 @@ class _Reader:
 
     def _bound(self, factors: dict[Factor, int]) -> None:
         if any(abs(exponent) > LARGEST_EXPONENT for exponent in factors.values()):
-            self.refuse("an exponent passes 9", "no quantity has such a unit: write it anew")
+            self.refuse("an exponent passes 9", "correct the unit")
 
     def _ambiguous(self, above: str, below: str, depth: int) -> NoReturn:
         start = self.at
@@ -216,18 +216,18 @@ class _Reader:
         more = after if above == "1" else f"{above} {after}"
         inner = re.sub(r"\s*/\s*", " ", below)
         self.refuse(
-            "a product stands behind a slash", f"write {above}/({inner} {after}) or {more}/{below}"
+            "a product follows a slash", f"write {above}/({inner} {after}) or {more}/{below}"
         )
 
     def _unexpected(self) -> NoReturn:
         sign = self.text[self.at : self.at + 1]
         if sign == "":
-            self.refuse("the last sign stands with nothing behind it", "take it away")
+            self.refuse("nothing follows the last sign", "remove it")
         if sign == "(":
-            self.refuse("no sign stands before a parenthesis", "write a space, * or / before it")
+            self.refuse("a sign is missing before a parenthesis", "write a space, * or / before it")
         if sign in "-.,×" and self.text[self.at + 1 :].strip():
             spaced = re.sub(r"[-.,×](?=\D)", " ", self.text)
-            self.refuse(f"{shorten(sign)} stands between symbols", f"write {spaced}, with a space")
+            self.refuse(f"{shorten(sign)} is between symbols", f"write {spaced}, with a space")
         self.refuse(
             f"{shorten(sign)} is unexpected",
             "write symbols with space, *, /, exponents and parentheses, as W/(m^2 K)",

@@ -129,7 +129,7 @@ def _bandwidth(text: str, factors: Factors) -> tuple[Factors, Fraction | None]:
     if len(bands) != 1 or factors[bands[0]] != -1 or numbered not in ([], bands):
         raise UnitError(
             f"{shorten(text)} has no clear reference bandwidth",
-            "state one, behind a slash: dB(W/m^2/4kHz)",
+            "state one, after a slash: dB(W/m^2/4kHz)",
         )
     (band,) = bands
     width = band.times * (PREFIXES[band.prefix][1] if band.prefix else 1)
@@ -151,7 +151,7 @@ def _log10(ratio: Fraction) -> Fraction:
 
 
 def _multiplied(text: str) -> UnitError:
-    cure = "a level stands alone; write dB(W/m^2) for a level, dB/km for so many dB per unit"
+    cure = "a level has no factor; write dB(W/m^2) for a level, dB/km for dB per unit"
     joined = re.fullmatch(r"dB\s*[-*·⋅ ]\s*([A-Za-z]+)", text)
     if joined and f"dB{joined[1]}" in LEVELS:
         of = "mW" if joined[1] == "m" else joined[1]

@@ -1,4 +1,4 @@
-"""The refusal of two units that do not compare, with the likeliest cure."""
+"""The refusal of a unit of the wrong dimension, with the likeliest correction."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from closeout.measure.scale import (
     Scale,
     UnitError,
     describe,
+    named,
 )
 from closeout.measure.symbols import GAINS
 from closeout.model.amount import shorten
@@ -32,7 +33,7 @@ _CONFUSED = {
         "write rpm or deg/s for a turning rate and Hz for a frequency; a turn is 2 pi rad"
     ),
     frozenset({"angle", RATIO}): "an angle has a unit: write deg or rad",
-    frozenset({"count", RATIO}): "write count behind a number of things, nothing behind a ratio",
+    frozenset({"count", RATIO}): "write count after a number of things, nothing after a ratio",
 }
 _RATES = {"time^-1 data", "time^-1 symbol", "time^-1", "time^-1 count"}
 
@@ -44,20 +45,21 @@ def mismatch(
 
     With ``difference`` it is wanted as a difference of two values in ``target``.
     """
-    wanted = other.difference if difference else other.dimension
-    of = "difference of values" if difference else "value"
-    message = (
-        f"{shorten(shown) if shown else 'a number without a unit'} does not compare with a "
-        f"{of} in {_unit(target)}: {_unit(source)} is {describe(one.dimension)}, "
-        f"{'wanted is' if difference else _unit(target) + ' is'} {describe(wanted)}"
-    )
+    place = f" in {shorten(shown or source)}" if (shown or source).strip() else ""
+    expected = "a difference" if difference else named(other.dimension)
+    if target.strip():
+        expected += f" in {shorten(target)}"
+    if _is_unit(source) or not _is_unit(target):
+        message = f"wrong dimension{place}: {named(one.dimension)} is given, {expected} expected"
+    else:
+        message = f"unit missing{place}: {expected} expected"
     if difference and other.kind != LINEAR:
         return UnitError(message, f"write the difference in {'K' if other.kind == POINT else 'dB'}")
-    return UnitError(message, _cure(source, one, target, other))
+    return UnitError(message, _cure(source, one, target, other, shown))
 
 
-def _unit(text: str) -> str:
-    return shorten(text) if text.strip() else "no unit"
+def _is_unit(text: str) -> bool:
+    return text.strip() not in ("", "1")
 
 
 # Symbols that are read by the letter, and what is written in their place where that fits.
@@ -86,7 +88,7 @@ def _by_the_letter(text: str, dimensions: set[str]) -> str | None:
     return None
 
 
-def _cure(source: str, one: Scale, target: str, other: Scale) -> str:
+def _cure(source: str, one: Scale, target: str, other: Scale, shown: str) -> str:
     if source.strip() == "N/A":
         return "N/A is newton for each ampere; where a value does not apply, leave the key out"
     meant = _by_the_letter(source, {other.dimension}) or _by_the_letter(target, {one.dimension})
@@ -97,12 +99,12 @@ def _cure(source: str, one: Scale, target: str, other: Scale) -> str:
     if confused:
         return confused
     if pair <= _RATES:
-        return "bit, symbol and cycle are different things: convert with the code's rate"
+        return "bit, symbol and cycle differ: convert with the rate of the code"
     if LEVEL in (one.kind, other.kind) or LEVEL_DIFFERENCE in pair:
         return _level_cure(one, target, other)
-    if not source.strip() or source.strip() == "1":
-        return f"write the unit behind the number, as {target}"
-    if not target.strip() or target.strip() == "1":
+    if not _is_unit(source):
+        return f"write {shown.strip() or 'the number'} {target}"
+    if not _is_unit(target):
         return "write a plain number, or a ratio in %"
     return f"write it in a unit of {describe(other.dimension)}, as {target}"
 

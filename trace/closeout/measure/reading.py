@@ -61,7 +61,7 @@ def read(text: str) -> Scale:
     if re.search(r"\bdB", folded):
         raise UnitError(
             f"{shorten(text)} multiplies a level",
-            "a level stands alone; write dB/km for so many dB per unit",
+            "a level has no factor; write dB/km for dB per unit",
         )
     ratio, dimension = coherent(parse(text))
     return Scale(dimension, ratio, Fraction(0), LINEAR, dimension)
@@ -72,7 +72,7 @@ def _check_traps(text: str) -> None:
     if gauge:
         unit = gauge[1] or "kPa"
         raise UnitError(
-            f"{shorten(text)} is a gauge pressure: what it is measured against is not stated",
+            f"{shorten(text)} is a gauge pressure: its reference is not stated",
             f"state the absolute pressure, in {unit}",
         )
     if _SUM.search(text):

@@ -68,6 +68,14 @@ class Scale:
     difference: str
 
 
+def named(dimension: str) -> str:
+    """Return the name of a dimension's quantity: ``power``; the dimension where it has none."""
+    core = dimension.removeprefix(LEVEL_OF)
+    prefix = dimension[: len(dimension) - len(core)]
+    core, band, width = core.partition(IN_BAND)
+    return f"{prefix}{QUANTITIES.get(core, core)}{band}{width}"
+
+
 def describe(dimension: str) -> str:
     """Return a dimension with the name of its quantity: ``power (length^2 mass time^-3)``."""
     core = dimension.removeprefix(LEVEL_OF)

@@ -105,7 +105,7 @@ def read_measured(text: str) -> Measured:
     if match["k"] is None:
         raise AmountError(
             f"the uncertainty of {shorten(text)} has no coverage factor",
-            "write it behind the uncertainty, as 57.1 W h +/- 0.4 W h (k = 2)",
+            "write it after the uncertainty, as 57.1 W h +/- 0.4 W h (k = 2)",
         )
     k = read_number(match["k"].strip())
     uncertainty = read_amount(match["uncertainty"])
@@ -116,13 +116,14 @@ def read_measured(text: str) -> Measured:
         )
     if k < 1:
         raise AmountError(
-            f"the coverage factor of {shorten(text)} is below 1, under the standard uncertainty",
+            f"the coverage factor of {shorten(text)} is below 1, less than the standard"
+            " uncertainty",
             "write the expanded uncertainty with its k, as +/- 0.4 W h (k = 2)",
         )
     if uncertainty.number == 0:
         raise AmountError(
-            f"{shorten(text)} has no uncertainty at all, and does not say why",
-            "write {value: 12, exact: the reason}, as that it is a count; else its uncertainty",
+            f"{shorten(text)} has no uncertainty and no reason for that",
+            "add the uncertainty, or write {value: 12, exact: the reason}, as for a count",
         )
     return Measured(text.strip(), read_amount(match["value"]), uncertainty, k)
 

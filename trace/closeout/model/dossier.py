@@ -68,7 +68,8 @@ class Evidence:
     """One verification of a requirement, and one case of it where its quantity has cases.
 
     ``number`` is its place among the requirement's verifications, from 0. ``due`` says whether it
-    is judged at this review. ``covered_by`` names the waiver or deviation that covers it.
+    is judged at this review. ``covered_by`` names the waiver or deviation that covers it,
+    ``covered_kind`` says which of the two it is.
     ``at`` maps the inputs that spread to texts that ``--set`` reads: where they stand at the end
     that decides, met or not; ``counterexample`` is the same of a shortfall. ``given`` shows the
     conditions as they were written, ``declared`` those that hold as the project declares them,
@@ -114,6 +115,7 @@ class Evidence:
     message: str | None = None
     record: str | None = None
     covered_by: str | None = None
+    covered_kind: str | None = None
     counterexample: tuple[tuple[str, str], ...] = ()
     at: tuple[tuple[str, str], ...] = ()
     plan: str | None = None

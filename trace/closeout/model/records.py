@@ -288,6 +288,11 @@ class Article:
     formerly: tuple[str, ...] = ()
 
 
+def build_text(build: str) -> str:
+    """Return ``build FM-3``; a text that names serial and build itself, as ``FM-1 build 3``."""
+    return build if "build" in build.lower().split() else f"build {build}"
+
+
 @dataclass(frozen=True, slots=True)
 class MarginPolicy:
     """The margin that a quantity must have at a review; ``of`` says of what it is a share."""

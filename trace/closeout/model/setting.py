@@ -46,16 +46,16 @@ def read_setting(text: str) -> Setting:
     if not rest:
         return Setting(said, read_amount(first))
     if len(rest) != 2:
-        raise AmountError(f"{shorten(said)} says how far it spreads more than once", FORMS)
+        raise AmountError(f"{shorten(said)} has more than one tolerance", FORMS)
     word, last = rest
     if not first:
         raise AmountError(f"{shorten(said)} has no value before {word}", FORMS)
     if word == EXACTLY:
         if last:
-            raise AmountError(f"{shorten(said)} goes on behind {EXACTLY}", FORMS)
+            raise AmountError(f"{shorten(said)} continues after {EXACTLY}", FORMS)
         return Setting(said, read_amount(first), _NONE)
     if not last:
-        raise AmountError(f"{shorten(said)} ends behind {word}", FORMS)
+        raise AmountError(f"{shorten(said)} ends after {word}", FORMS)
     if word == "to":
         return Setting(said, None, Spread(range=(read_amount(first), read_amount(last))))
     return Setting(said, read_amount(first), Spread(tolerance=(("", _distance(last)),)))

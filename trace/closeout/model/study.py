@@ -150,7 +150,7 @@ class Study:
 
     ``number`` is the place of the verification in its requirement, from 0; ``unit`` is the
     quantity's own. ``symbolic`` is why there is no symbolic form, None where there is one.
-    ``reasons`` tells why a part (sensitivities, break even, derivation, Sobol indices, quantiles,
+    ``reasons`` tells why a part (sensitivities, break-even, derivation, Sobol indices, quantiles,
     boundary) is missing or not whole. ``assumed`` are the parameters that are drawn as uniform
     because only their ends are given.
     """

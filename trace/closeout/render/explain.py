@@ -100,7 +100,7 @@ def rest_text(
         for evaluation in dossier.evaluations:
             if evaluation.analysis == spec.name:
                 lines += ["", *_evaluation(evaluation, paint, width)]
-    return "\n".join([*lines, "", *map(paint.quiet, wrap(words.CAUTION, width))]) + "\n"
+    return "\n".join([*lines, "", *map(paint.quiet, wrap(words.CAUTION_LINE, width))]) + "\n"
 
 
 def result_of(dossier: Dossier, identifier: str) -> RequirementResult | None:
@@ -149,7 +149,7 @@ def _verdicts(
             yield f"      validation of {safe(some[0].analysis or '')}: {validations.STATES[known]}"
         yield from _inputs_as_written(dossier, result, some, width)
     if not result.evidence and not result.derived:
-        yield from ("", "It has no verification and nothing is derived from it.")
+        yield from ("", "It has no verification and no children.")
     yield ""
     yield from wrap(flow(result.statement), width)
     yield from _attributes(result, width)
@@ -219,7 +219,7 @@ def _followed(then: Evidence | None, evidence: Evidence, width: int) -> Iterator
     if then is None or rows.margin(then) == rows.margin(evidence):
         return
     value, _ = rows.value_and_limit(evidence)
-    text = f"followed to its end: judged {value}, margin {rows.margin(evidence)}"
+    text = f"proof completed: judged {value}, margin {rows.margin(evidence)}"
     yield from wrap(text, width, 6)
 
 
@@ -241,7 +241,7 @@ def _title(evidence: Evidence) -> str:
 
 def _chain(dossier: Dossier, result: RequirementResult, paint: Paint, width: int) -> Iterator[str]:
     results = {other.id: other for other in dossier.requirements}
-    for title, field in (("Above it", "derived_from"), ("Below it", "derived")):
+    for title, field in (("Parents", "derived_from"), ("Children", "derived")):
         lines = list(_walk(results, result.id, field))
         if lines:
             yield from ("", paint.strong(title))
@@ -283,13 +283,13 @@ def _behind(
         return
     place = shown.setdefault(id(evaluation), _title(evidence))
     if place != _title(evidence):
-        yield f"      the inputs stand under {place}"
+        yield f"      inputs: see {place}"
         return
     yield from wrap(trail.about(evaluation), width, 6)
     if evidence.unproved is not None:
         yield from wrap(f"not proved: {flow(evidence.unproved)}", width, 6)
     if evidence.assurance is not None and evidence.model_uncertainty is None:
-        yield from wrap("The analysis declares no uncertainty of its model for it.", width, 6)
+        yield from wrap("The analysis declares no model uncertainty for it.", width, 6)
     yield from _inputs(evaluation, 6, width)
     if evaluation.failure is not None:
         yield from _failure(evaluation.failure, width, 6)
@@ -302,7 +302,7 @@ def _analysis(dossier: Dossier, spec: AnalysisSpec, paint: Paint, width: int) ->
     yield paint.strong(f"Analysis {safe(spec.name)}  ({safe(spec.path)}:{spec.line})")
     yield ""
     yield from ("  " + line if line else "" for line in safe_lines(spec.doc.strip("\n")))
-    evidence = ", ".join(validations.of(spec, dossier)) or "nothing is named"
+    evidence = ", ".join(validations.of(spec, dossier)) or "nothing named"
     yield from ("", *wrap(f"validated by: {evidence}", width))
     yield from wrap(f"model uncertainty: {words.model_uncertainty(spec)}", width)
     arguments = ", ".join(f"{safe(a.name)} ({safe(a.unit)})" for a in spec.arguments)
@@ -333,11 +333,11 @@ def _outcome(cases: Sequence[Evidence]) -> str:
     worst = [evidence for evidence in cases if evidence.state is state]
     many = f" in {len(worst)} of {len(cases)} cases" if len(cases) > 1 else ""
     if cases[0].cases_wanted is not None:
-        many = f", {cases[0].cases_wanted} of {len(cases)} cases asked"
+        many = f", {cases[0].cases_wanted} of {len(cases)} cases required"
     tightest = rows.tightest_of(cases)
     if tightest is None:
         return f"{state.value}, {safe(cases[0].quantity or cases[0].method)}{many}"
-    least = f"least margin {rows.margin(tightest)} [{safe(tightest.case or '')}]"
+    least = f"smallest margin {rows.margin(tightest)} [{safe(tightest.case or '')}]"
     margin = least if len(cases) > 1 else f"margin {rows.margin(tightest)}"
     return f"{state.value}, {safe(tightest.quantity or tightest.method)}{many}, {margin}"
 
@@ -354,7 +354,7 @@ def _evaluation(evaluation: Evaluation, paint: Paint, width: int) -> Iterator[st
     if evaluation.failure is not None:
         yield from _failure(evaluation.failure, width, 2)
     found = [_found(quantity) for quantity in evaluation.found]
-    yield from _table(("quantity", "at the inputs", "lowest", "highest"), found, 2, width)
+    yield from _table(("quantity", "nominal", "minimum", "maximum"), found, 2, width)
 
 
 def _found(found: QuantityFound) -> tuple[str, ...]:
@@ -366,7 +366,7 @@ def _found(found: QuantityFound) -> tuple[str, ...]:
 
 def _failure(failure: Failure, width: int, indent: int) -> Iterator[str]:
     place = f" at {safe(failure.path)}:{failure.line}" if failure.path else ""
-    yield from wrap(f"no answer ({failure.kind}){place}: {flow(failure.message)}", width, indent)
+    yield from wrap(f"no result ({failure.kind}){place}: {flow(failure.message)}", width, indent)
     if failure.traceback.strip():
         lines = safe_lines(failure.traceback.strip("\n"))
         yield from (" " * (indent + 2) + line for line in lines)
@@ -389,7 +389,7 @@ def _parameter(dossier: Dossier, said: ParameterSaid, paint: Paint, width: int) 
     analyses = list(dict.fromkeys(evaluation.analysis for evaluation, _ in used))
     yield from ("", paint.strong("Analyses that use it"))
     yield from (f"  {safe(analysis)}" for analysis in analyses)
-    yield from ("", paint.strong("Requirements that rest on it"))
+    yield from ("", paint.strong("Requirements that depend on it"))
     yield from _users(dossier, set(analyses), width)
 
 
@@ -397,9 +397,9 @@ def _facts(used: InputUsed | ParameterSaid, origin: str) -> str:
     joint = " " if used.spread.startswith(("+", "±")) else ", "
     parts = [safe(joint.join(filter(None, (used.text, used.spread))))]
     parts += [words.condition(used)] if used.condition else []
-    if isinstance(used, InputUsed) and used.contingency:
-        parts.append(f"contingency: {flow(used.contingency)}, in the values beside it")
-    parts += [] if origin == "parameter" else [f"{safe(origin)} for this evaluation"]
+    if isinstance(used, InputUsed) and (added := words.contingency(used)):
+        parts.append(added)
+    parts += [] if origin == "parameter" else [f"{safe(origin)} in this evaluation"]
     parts += [f"maturity: {safe(used.maturity)}"] if used.maturity else []
     parts += [f"source: {flow(used.source)}" if used.source else "no source"]
     return "; ".join(parts)
@@ -417,7 +417,7 @@ def _inputs(evaluation: Evaluation, indent: int, width: int) -> Iterator[str]:
         )
         for used in evaluation.inputs
     ]
-    yield from _table(("input", "value", "from", "to", "as written"), cells, indent, width)
+    yield from _table(("input", "value", "minimum", "maximum", "declared"), cells, indent, width)
 
 
 def _table(

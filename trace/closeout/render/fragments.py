@@ -21,7 +21,7 @@ def dossier_table(dossier: Dossier) -> str:
     """Return the verdicts of a dossier: a line a requirement, below what was judged."""
     heads = ("Requirement", "Title", "Code", "Close-out", "Smallest margin", "Reason")
     lines = [_line(result) for result in dossier.requirements]
-    said = f"{safe(dossier.project)}: {words.judged(dossier)}, from the {words.snapshot(dossier)}"
+    said = f"{safe(dossier.project)}: {words.judged(dossier)}, {words.snapshot(dossier)}"
     above = (said, *words.banners(dossier))
     return "".join(f"<p>{escape(text)}</p>" for text in above) + table(heads, lines)
 

@@ -29,8 +29,8 @@ def keys_text(sections: Mapping[str, Schema], kinds: Iterable[Schema], width: in
     """
     page = _Page(width, frozenset(kind.get("description", "") for kind in kinds))
     told = (
-        "Keys of the files below requirements/ and analyses/, with one example each. Where a key"
-        " stands twice, the second is another way to write it. * is required."
+        "Keys of the files in requirements/ and analyses/, with one example each. Where a key"
+        " is listed twice, the second is another form. * is required."
     )
     lines = wrap(told, width)
     for section, schema in sections.items():

@@ -202,7 +202,7 @@ def _control_row(entry: Entry, reports: Mapping[str, str]) -> _ControlRow:
     lines = entry.lines
     traceability = entry.traceability
     if entry.derived:
-        traceability += ("; " if traceability else "") + "leads to " + ", ".join(entry.derived)
+        traceability += ("; " if traceability else "") + "children: " + ", ".join(entry.derived)
     return _ControlRow(
         id=entry.id,
         title=entry.title,
@@ -210,7 +210,7 @@ def _control_row(entry: Entry, reports: Mapping[str, str]) -> _ControlRow:
         traceability=traceability,
         levels=_distinct(", ".join(filter(None, (line.level, line.stage))) for line in lines),
         methods=_distinct(line.method for line in lines)
-        or ("by what is derived from it" if entry.derived else ""),
+        or ("through lower-level requirements" if entry.derived else ""),
         plans=_distinct(line.plan for line in lines),
         evidence=tuple(dict.fromkeys([*_references(lines, reports), *entry.reports])),
         status=entry.status,
@@ -249,8 +249,10 @@ def _open_points(sources: _Sources) -> dict[str, str]:
     points = [(entry, line) for entry in sources.entries.values() for line in entry.lines]
     failed = [(e, line) for e, line in points if line.failed]
     sections = [
-        _Section("Shortfalls that nothing covers", [p for p in failed if not p[1].cover]),
-        _Section("Shortfalls under a waiver or deviation", [p for p in failed if p[1].cover]),
+        _Section(
+            "Non-compliances without waiver or deviation", [p for p in failed if not p[1].cover]
+        ),
+        _Section("Non-compliances under waiver or deviation", [p for p in failed if p[1].cover]),
         _Section("Could not be evaluated", _in_state(points, State.ERROR)),
         _Section("Due and open", _due_and_open(points, frozenset(map(safe, trail.loose(dossier))))),
     ]
@@ -285,7 +287,7 @@ def _report(sources: _Sources, spec: AnalysisSpec) -> dict[str, str]:
         home="../",
         spec=spec,
         tests=validations.of(spec, sources.dossier),
-        purpose=flow(purpose) or "The analysis does not say what it computes.",
+        purpose=flow(purpose) or "The purpose of the analysis is not stated.",
         model=doc_markdown(model),
         cautions=doc_markdown(cautions),
         boundary_legend=LEGEND_SVG,
@@ -369,7 +371,7 @@ def _attached(sources: _Sources, evaluation: Evaluation) -> dict[str, Any]:
 
 
 def _failure(failure: Failure) -> Markup:
-    text = markdown(f"No answer ({failure.kind}): {failure.message}")
+    text = markdown(f"No result ({failure.kind}): {failure.message}")
     return Markup(f"{text}\n\n{fenced(failure.traceback)}" if failure.traceback else text)
 
 
@@ -378,9 +380,7 @@ def _input(used: InputUsed) -> dict[str, Any]:
     return {
         "name": used.name,
         "value": value,
-        "text": used.text
-        if not used.contingency
-        else f"{used.text}; contingency: {used.contingency}",
+        "text": "; ".join(filter(None, (used.text, words.contingency(used)))),
         "spread": used.spread,
         "low": low,
         "high": high,

@@ -8,11 +8,11 @@ from closeout.render.terminal import wrap
 from closeout.rules.rule import KINDS, SHELL, Block, Example, Rule
 
 _KINDS = {
-    "form": "how files are written",
-    "trace": "what refers to what",
+    "form": "form of the files",
+    "trace": "references between items",
     "unit": "units and dimensions",
-    "standard": "standards of verification",
-    "wording": "how requirements are worded",
+    "standard": "verification standards",
+    "wording": "wording of requirements",
 }
 
 
@@ -24,14 +24,14 @@ def page_text(rule: Rule, width: int) -> str:
     lines = [
         f"{rule.name}: {rule.title}",
         f"  rule of {rule.kind} ({_KINDS[rule.kind]}); {rule.severity.value}",
-        *wrap(f"after {rule.source}", width, 2),
+        *wrap(f"source: {rule.source}", width, 2),
         "",
         *wrap(rule.why, width, 2),
         "",
-        "  breaks it:",
+        "  not compliant:",
         *_example(rule.breaks),
         "",
-        "  keeps it:",
+        "  compliant:",
         *_example(rule.keeps),
         "",
         *_switch(rule, width),
@@ -64,15 +64,14 @@ def _block(block: Block) -> Iterator[str]:
 
 def _switch(rule: Rule, width: int) -> Iterator[str]:
     if not rule.adjustable:
-        yield from wrap("It holds for every project: it cannot be switched off.", width, 2)
+        yield from wrap("It applies to every project and cannot be switched off.", width, 2)
         return
-    yield "  A project switches it off, or makes it an error, in requirements/project.yaml:"
+    yield "  Switch it off, or make it an error, in requirements/project.yaml:"
     yield "    project:"
     yield "      policy:"
     yield f"        rules: {{{rule.name}: {{severity: off, reason: ...}}}}   # or warning, error"
     yield from wrap(
-        "It may be for some items alone, as for: [PWR-020], or for: [PWR-020 issue B] until that"
-        " requirement has another issue.",
+        "For some items only: for: [PWR-020]; for one issue only: for: [PWR-020 issue B].",
         width,
         2,
     )

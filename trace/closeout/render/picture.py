@@ -99,7 +99,7 @@ def boundary_svg(boundary: Boundary) -> str:
         return HIGH_PICTURE - EDGE - view.up(value) * (HIGH_PICTURE - EDGE - 20)
 
     first, second = boundary.first, boundary.second
-    parts = [_opening(WIDE, HIGH_PICTURE, "Where the criterion turns")]
+    parts = [_opening(WIDE, HIGH_PICTURE, "Break-even of two parameters")]
     parts.append(
         f'<rect x="{x(view.left):.1f}" y="{y(view.high):.1f}" fill="none" stroke="{SOFT}"'
         f' width="{x(view.right) - x(view.left):.1f}"'
@@ -128,12 +128,12 @@ def boundary_svg(boundary: Boundary) -> str:
 
 
 LEGEND_SVG = (
-    "The dot is the present pair of values, the box their tolerances. The criterion turns at the"
-    " solid line with the other parameters at worst, at the dashed line with them at nominal."
+    "The dot is the present pair of values, the box their tolerances. Break-even is the"
+    " solid line with the other parameters at worst, the dashed line with them at nominal."
 )
 
 
-NO_BOUNDARY = "the criterion turns nowhere within four tolerances of the two parameters"
+NO_BOUNDARY = "no break-even within four tolerances of the two parameters"
 
 
 def boundary_lines(boundary: Boundary) -> Iterator[str]:
@@ -160,8 +160,8 @@ def boundary_lines(boundary: Boundary) -> Iterator[str]:
     yield f"{_named(first)}, {number(view.left, 4)} to {number(view.right, 4)}" + (
         f"; {safe(second.parameter)} from {number(view.low, 4)}"
     )
-    worst = "* with them at worst; " if boundary.worst is not None else ""
-    yield f"turns at: o the others at nominal; {worst}. tolerances; + present values"
+    worst = "* at worst; " if boundary.worst is not None else ""
+    yield f"break-even: o other parameters at nominal; {worst}. tolerances; + present values"
 
 
 def _between(points: Points) -> Iterator[tuple[float, float]]:

@@ -124,4 +124,4 @@ def count(number: int, noun: str, plural: str | None = None) -> str:
 
 def work(computed: int, stored: int) -> str:
     """Return how many answers a run computed, and how many the store still held."""
-    return f"{count(computed, 'answer')} computed in this run, {stored} from the store"
+    return f"{count(computed, 'evaluation')} run, {stored} reused"

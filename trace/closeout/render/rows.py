@@ -50,6 +50,7 @@ class Line:
     basis: str = ""
     state: str = ""
     cover: str = ""
+    cover_words: str = ""
     message: str = ""
     unit: str = ""
     value_number: float | None = None
@@ -163,6 +164,7 @@ def line(evidence: Evidence, settings: Settings = NO_SETTINGS) -> Line:
         basis=words.how_sure(evidence),
         state=evidence.state.value,
         cover=safe(evidence.covered_by or ""),
+        cover_words=words.cover(evidence),
         message=flow(evidence.message or ""),
         unit=safe(evidence.unit or ""),
         value_number=judged_end(evidence),
@@ -225,8 +227,8 @@ def beats(evidence: Evidence, settings: Settings) -> Iterator[str]:
     if evidence.analysis is not None:
         for name, text in evidence.given:
             if name in settings:
-                setting = f"--set {safe(name)}={flow(settings[name])}"
-                yield f"{setting} beats the given {flow(text)}"
+                setting = f"what-if {safe(name)} = {flow(settings[name])}"
+                yield f"{setting} replaces the condition {flow(text)}"
 
 
 def reference(evidence: Evidence) -> str:

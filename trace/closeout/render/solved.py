@@ -26,16 +26,16 @@ def _lines(one: Solved, paint: Paint, width: int, latex: bool) -> Iterator[str]:
         text = f"not solved ({one.failure.kind}): {flow(one.failure.message)}"
         yield from wrap(f"{text}; {_searched(one)}", width, 2)
     elif one.symbolic is not None:
-        yield from wrap(f"not solved, it is no formula: {flow(one.symbolic)}", width, 2)
+        yield from wrap(f"not solved, no formula: {flow(one.symbolic)}", width, 2)
     elif not one.acts:
-        text = f"{safe(one.parameter)} has no part in {named(one.quantity, one.case)} here"
+        text = f"{safe(one.parameter)} has no effect on {named(one.quantity, one.case)} here"
         yield from wrap(f"not solved: {text}, so no value of it reaches the limit", width, 2)
     for limit in one.limits:
         yield from _limit(one, limit, width, latex)
 
 
 def _searched(one: Solved) -> str:
-    return f"values found by search stand under Where it breaks: {named(one.quantity, one.case)}"
+    return f"values found by search: see Break-even: {named(one.quantity, one.case)}"
 
 
 def _limit(one: Solved, limit: SolvedLimit, width: int, latex: bool) -> Iterator[str]:
@@ -61,10 +61,10 @@ def _formula(formula: Formula, latex: bool, width: int) -> Iterator[str]:
 def _values(one: Solved, solutions: Iterable[Solution], width: int) -> Iterator[str]:
     for solution in solutions:
         value = _value(one, solution)
-        text = f"the others at {solution.others}: {value}, {_declared(one, solution.value)}"
+        text = f"other parameters at {solution.others}: {value}, {_declared(one, solution.value)}"
         parts = [text, _sides(solution), *map(safe, solution.remarks)]
         if not solution.settled:
-            parts.append("a worse corner of the others may be left")
+            parts.append("a worse corner of the other parameters may exist")
         yield from wrap("; ".join(filter(None, parts)), width, 4)
 
 
@@ -92,7 +92,7 @@ def _declared(one: Solved, value: float) -> str:
 
 
 def _sides(solution: Solution) -> str:
-    words = {True: "holds", False: "fails", None: "has no value"}
+    words = {True: "met", False: "not met", None: "has no value"}
     if solution.below is solution.above:
         return f"{words[solution.below]} on both sides"
     return f"{words[solution.below]} below, {words[solution.above]} above"
@@ -103,17 +103,15 @@ def _remarks(one: Solved, limit: SolvedLimit, width: int) -> Iterator[str]:
     for place in dict.fromkeys(solution.others for solution in limit.solutions):
         several = [s for s in limit.solutions if s.others == place]
         if len(several) > 1:
-            yield from wrap(
-                f"with the others at {place} there are {len(several)} solutions", width, 4
-            )
+            yield from wrap(f"other parameters at {place}: {len(several)} solutions", width, 4)
     for reason in limit.reasons:
-        yield from wrap(f"not whole: {flow(reason)}", width, 4)
+        yield from wrap(f"incomplete: {flow(reason)}", width, 4)
     if not limit.solutions:
-        why = "" if limit.reasons else ": no value of it reaches the limit, as far as SymPy finds"
+        why = "" if limit.reasons else ": SymPy finds no value that reaches the limit"
         yield from wrap(f"no solution{why}; {_searched(one)}", width, 4)
         return
-    text = f"each value was put into {safe(one.analysis)}, which comes to the limit there"
-    ways = "; names on the way stand in the derivation" if limit.formulas else ""
+    text = f"each value checked in {safe(one.analysis)}: the limit is reached there"
+    ways = "; intermediate names: see the derivation" if limit.formulas else ""
     yield from wrap(text + ways, width, 4)
 
 
@@ -162,7 +160,7 @@ def _solved_json(one: Solved) -> dict[str, Any]:
 def _why_not(one: Solved) -> str | None:
     if one.failure is not None:
         return f"{one.failure.kind}: {one.failure.message}"
-    return one.symbolic or (None if one.acts else f"{one.parameter} has no part in it")
+    return one.symbolic or (None if one.acts else f"{one.parameter} has no effect on it")
 
 
 def _limit_json(limit: SolvedLimit) -> dict[str, Any]:

@@ -20,29 +20,30 @@ def staged_text(
     paint = Paint(colour)
     parts: list[str] = []
     if verdict.errors:
-        parts.append(paint.bad("closeout: this commit is blocked, it brings errors"))
+        parts.append(paint.bad("closeout: commit blocked: new errors"))
         parts.append(problems_text(verdict.errors[:MOST], colour=colour).rstrip())
         parts.extend(_rest(len(verdict.errors)))
     if verdict.lost:
-        parts.append(paint.bad("closeout: this commit is blocked, it loses compliance"))
+        parts.append(paint.bad("closeout: commit blocked: loss of compliance"))
         parts.extend(_changes(verdict.lost))
         parts.append(
-            "  Raise the requirement's issue if it was changed on purpose, or mend what broke it."
+            "  Raise the requirement's issue if it was changed on purpose, or correct what broke"
+            " it."
         )
     for changes, text in (
-        (verdict.found, "not compliant, by what a record found"),
-        (verdict.rebuilt, "to be verified again, what was verified has a new build"),
-        (verdict.raised, "to be verified again, its issue was raised"),
-        (verdict.covered, "no longer compliant, covered"),
-        (verdict.uncovered, "no longer covered: the waiver is another, or what was tested is"),
-        (verdict.short, "not compliant, and was not before"),
+        (verdict.found, "not compliant, found by a record"),
+        (verdict.rebuilt, "to be verified again, new build of the article"),
+        (verdict.raised, "to be verified again, new issue"),
+        (verdict.covered, "no longer compliant, under waiver or deviation"),
+        (verdict.uncovered, "no longer under waiver or deviation"),
+        (verdict.short, "not compliant, without loss"),
         (verdict.gained, "now compliant"),
     ):
         if changes:
             parts.append(f"closeout: {text}")
             parts.extend(_changes(changes, records=changes is verdict.found))
     if verdict.early:
-        parts.append("closeout: not met, or open again, of what is due at a later review")
+        parts.append("closeout: not met or open again, not yet due")
         parts.extend(_early(verdict.early))
     if verdict.renamed:
         pairs = (f"{old} -> {new}" for old, new in verdict.renamed)
@@ -52,13 +53,13 @@ def staged_text(
             parts.append(f"closeout: {text}: {_names(names)}")
     if verdict.known:
         errors = count(len(verdict.known), "error")
-        parts.append(f"closeout: {errors} that HEAD has too, named by closeout verify")
+        parts.append(f"closeout: {errors} also in HEAD, see closeout verify")
     parts.extend(f"closeout: {safe(note)}" for note in notes)
     if not parts:
         return ""
     if verdict.exit_status == 0:
         totals = ", ".join(f"{number} {name}" for name, number in staged.totals.items() if number)
-        parts.append(f"closeout: staged state judged: {totals}")
+        parts.append(f"closeout: staged state: {totals}")
     return "\n".join(parts) + "\n"
 
 

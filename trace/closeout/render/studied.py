@@ -102,18 +102,18 @@ def _turns(study: Study) -> str:
     for others in ("nominal", "worst"):
         told = not_turning([one for one in study.edges if one.others == others])
         if told:
-            said.append(f"With the others at {others}, {told}.")
+            said.append(f"Other parameters at {others}: {told}.")
     if study.boundary is not None and not study.boundary.turns:
         names = (
             f"{safe(study.boundary.first.parameter)} and {safe(study.boundary.second.parameter)}"
         )
-        said.append(f"Together, {names} do not turn it within four tolerances.")
+        said.append(f"Together: no break-even within four tolerances of {names}.")
     return " ".join(said)
 
 
 def _row(one: Driver, unit: str | None) -> Row:
     if one.share is None or one.effect_low is None or one.effect_high is None:
-        return Row(one.parameter, "", "no value beside the inputs", "")
+        return Row(one.parameter, "", "no value near the inputs", "")
     ends = (show_margin(effect, unit) for effect in (one.effect_low, one.effect_high))
     return Row(one.parameter, f"{one.share:.1f} %", *ends)
 

@@ -1,4 +1,4 @@
-"""A study of a verification as text: what drives it, where it breaks, its derivation."""
+"""A study of a verification as text: sensitivity, break-even, uncertainty, derivation."""
 
 from __future__ import annotations
 
@@ -24,12 +24,12 @@ EDGE_DIGITS = 5
 LEAST_INDEX = 0.005
 # What a break-even value is known to, relative to it or to the present value.
 KNOWN_TO = 1e-12
-# Parts of how far it spreads; each of them is there or not.
+# Parts of the uncertainty; each of them is there or not.
 _SPREADS = {"extreme value", "quantiles"}
 
 
 def searched_lines(study: Study, paint: Paint, width: int) -> Iterator[str]:
-    """Yield where a criterion breaks, what drives it and how far it spreads.
+    """Yield break-even, sensitivity and uncertainty.
 
     As lines of at most ``width`` columns where numbers allow it.
     """
@@ -38,18 +38,18 @@ def searched_lines(study: Study, paint: Paint, width: int) -> Iterator[str]:
         text = f"no study of {name} ({study.failure.kind}): {flow(study.failure.message)}"
         yield from wrap(text, width, 4)
         return
-    yield from ("", "    " + paint.strong(f"Where it breaks: {name}"))
+    yield from ("", "    " + paint.strong(f"Break-even: {name}"))
     yield from _edges(study, width)
     if study.boundary is not None:
         yield ""
         lines = boundary_lines(study.boundary) if study.boundary.turns else [NO_BOUNDARY]
         yield from ("      " + line for line in lines)
     yield from _because(study, "boundary", width)
-    yield from ("", "    " + paint.strong(f"What drives it: {name}"))
+    yield from ("", "    " + paint.strong(f"Sensitivity: {name}"))
     yield from _drivers(study, width)
     yield from _sobol(study, width)
     if study.ends or study.quantiles is not None or _SPREADS & set(study.reasons):
-        yield from ("", "    " + paint.strong(f"How far it spreads: {name}"))
+        yield from ("", "    " + paint.strong(f"Uncertainty: {name}"))
         yield from _spreads(study, width)
 
 
@@ -66,8 +66,9 @@ def unused_text(identifier: str, options: Sequence[str], width: int) -> str:
     if not options:
         return ""
     told = (
-        f"{', '.join(options)} had no effect: only a requirement that an analysis verifies with a"
-        f" number has a study, and {safe(identifier)} has none"
+        f"{', '.join(options)} had no effect: only a quantity that an analysis verifies has a"
+        " study,"
+        f" and {safe(identifier)} has none"
     )
     return "\n" + "\n".join(wrap(told, width)) + "\n"
 
@@ -84,11 +85,11 @@ def named(quantity: str, case: str | None) -> str:
 
 def _because(study: Study, part: str, width: int) -> Iterator[str]:
     if part in study.reasons:
-        about = f"no {part}" if part in _SPREADS else "not whole"
+        about = f"no {part}" if part in _SPREADS else "incomplete"
         yield from wrap(f"{about}: {flow(study.reasons[part])}", width, 6)
 
 
-# ---- how far it spreads
+# ---- uncertainty
 
 
 def _spreads(study: Study, width: int) -> Iterator[str]:
@@ -121,13 +122,13 @@ def quantile_words(study: Study) -> str:
     _, low, high = show_extent(found.low, found.low, found.high, safe(study.unit))
     drawn = f"; taken as uniform: {', '.join(map(safe, study.assumed))}" if study.assumed else ""
     return (
-        f"tolerance bounds: with a confidence of {sure} at least {share} of all values lie above"
-        f" {low}, and with the same below {high} (order statistics by Wilks, {found.samples}"
+        f"tolerance bounds: with confidence {sure}, at least {share} of all values are above"
+        f" {low}, and at least as many below {high} (order statistics by Wilks, {found.samples}"
         f" samples{drawn})"
     )
 
 
-# ---- what drives it
+# ---- sensitivity
 
 
 def _sobol(study: Study, width: int) -> Iterator[str]:
@@ -135,7 +136,7 @@ def _sobol(study: Study, width: int) -> Iterator[str]:
     if rows:
         yield ""
         yield from _columns([("Sobol index", "first order", "total"), *rows])
-        text = "from samples, with the standard error; conditions stay, lesser ones are left out"
+        text = "from samples, with standard error; conditions fixed, negligible indices left out"
         yield from wrap(text, width, 6)
     yield from _because(study, "Sobol indices", width)
 
@@ -167,7 +168,7 @@ def _drivers(study: Study, width: int) -> Iterator[str]:
     yield from _columns([_driver(one, largest, unit) for one in moving])
     if idle:
         yield from wrap(f"no effect, to first order: {', '.join(idle)}", width, 6)
-    text = "share of the spread and effect of either end of the tolerance"
+    text = "share of the uncertainty, and effect of either end of the tolerance"
     yield from wrap(f"{text}; first order, {how(drivers)}", width, 6)
 
 
@@ -179,25 +180,25 @@ def _spread(one: Driver) -> float:
 
 def _driver(one: Driver, largest: float, unit: str | None) -> tuple[str, ...]:
     if one.share is None or one.effect_low is None or one.effect_high is None:
-        return safe(one.parameter), "", "", "no value beside the inputs"
+        return safe(one.parameter), "", "", "no value near the inputs"
     filled = round(BAR * _spread(one) / largest) if largest > 0.0 else 0
     low, high = (show_margin(effect, None) for effect in (one.effect_low, one.effect_high))
     effect = with_unit(f"{low} to {high}", unit)
     return safe(one.parameter), pad("#" * filled, BAR), f"{one.share:5.1f} %", effect
 
 
-# ---- where it breaks
+# ---- break-even
 
 
 def _edges(study: Study, width: int) -> Iterator[str]:
-    yield from _because(study, "break even", width)
+    yield from _because(study, "break-even", width)
     if "probability" in study.reasons:
         yield from wrap(flow(study.reasons["probability"]), width, 6)
     for others in ("nominal", "worst"):
         edges = [one for one in study.edges if one.others == others]
         if not edges:
             continue
-        yield f"      the others at {others}"
+        yield f"      other parameters at {others}"
         rows = [edge_row(one) for one in edges if one.value is not None]
         yield from _columns([(name, f"now {now}", *rest) for name, now, *rest in rows], 8)
         yield from _not_found(edges, width)
@@ -217,9 +218,9 @@ def not_turning(edges: Sequence[Edge]) -> str:
         return ""
     listed = ", ".join(_searched(one) for one in idle)
     if len(idle) < len(edges):
-        return f"alone, these do not turn the verdict as far as was searched: {listed}"
-    holds = "holds" if idle[0].holds else "fails"
-    return f"no parameter alone turns the verdict as far as was searched: it {holds} with {listed}"
+        return f"no break-even of one parameter alone within {listed}"
+    state = "met" if idle[0].holds else "not met"
+    return f"no break-even of any single parameter, {state} within {listed}"
 
 
 def _searched(one: Edge) -> str:
@@ -233,7 +234,7 @@ def edge_row(one: Edge) -> tuple[str, str, str, str]:
     """Return parameter, present value, where it turns and how many tolerances away."""
     now = show(one.now, safe(one.unit))
     value = with_unit(toward_the_safe_side(one), safe(one.unit))
-    relation = f"fails {one.direction} {value}" if one.holds else _from(one, value)
+    relation = f"not met {one.direction} {value}" if one.holds else _from(one, value)
     if one.tolerances is None:
         return safe(one.parameter), now, relation, "no tolerance"
     (away,), _ = show_beside((one.tolerances,), (1.0,), 3)
@@ -241,7 +242,7 @@ def edge_row(one: Edge) -> tuple[str, str, str, str]:
 
 
 def _from(one: Edge, value: str) -> str:
-    return f"holds from {value} {'up' if one.direction == 'above' else 'down'}"
+    return f"met from {value} {'up' if one.direction == 'above' else 'down'}"
 
 
 def toward_the_safe_side(edge: Edge) -> str:
@@ -274,7 +275,7 @@ def _derivation(study: Study, width: int, latex: bool) -> Iterator[str]:
         yield f"        = {show(line.value, safe(line.unit), 6)}"
     yield from _differentiated(study, width, latex)
     if any(not line.unit for line in study.lines):
-        text = "values on the way have no declared unit; they are as the analysis computes them"
+        text = "intermediate values have no declared unit; they are as the analysis computes them"
         yield from wrap(text, width, 6)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from closeout.model.dossier import Evidence
-from closeout.model.records import Nonconformance, Record, Waiver
+from closeout.model.records import Nonconformance, Record, Waiver, build_text
 from closeout.model.subject import (
     ArticleSubject,
     Build,
@@ -21,7 +21,7 @@ from closeout.model.subject import (
     Use,
     WaiverSubject,
 )
-from closeout.render import rows
+from closeout.render import rows, words
 from closeout.render.plain import flow, safe
 from closeout.render.terminal import Paint, evidence_lines, wrap
 
@@ -73,7 +73,7 @@ def _record(subject: RecordSubject, paint: Paint, width: int, settings: Settings
     yield _head("Record", record.id, record.title, paint)
     yield from wrap("; ".join(_how_it_stands(subject)), width, 2)
     states = "; ".join(_state_of(use) for use in subject.uses)
-    yield from wrap(states or "no verification uses it", width, 2)
+    yield from wrap(states or "not used by any verification", width, 2)
     yield ""
     yield from _facts(_facts_of_record(subject), width)
     if subject.uses:
@@ -83,7 +83,7 @@ def _record(subject: RecordSubject, paint: Paint, width: int, settings: Settings
     found = [_reported(one) for one in subject.found]
     yield from _section("Nonconformances that it found", found, paint, width)
     closes = [_reported(one) for one in subject.closes]
-    yield from _section("Nonconformances that it closes, or tests again", closes, paint, width)
+    yield from _section("Nonconformances that it closes or retests", closes, paint, width)
 
 
 def _how_it_stands(subject: RecordSubject) -> Iterator[str]:
@@ -95,13 +95,13 @@ def _how_it_stands(subject: RecordSubject) -> Iterator[str]:
     if subject.replaced_by:
         yield f"replaced by {', '.join(map(safe, subject.replaced_by))}"
     if subject.altered:
-        yield "its data file is not the one that it speaks of"
+        yield "its data file has changed"
 
 
 def _planned(item: Record | Waiver) -> str:
     if item.planned is not None:
-        return f"planned for {item.planned}, later than the state that is judged"
-    return "planned, it has no date yet" if isinstance(item, Record) else "no date yet"
+        return f"planned for {item.planned}, after the date of this state"
+    return "planned, not yet performed" if isinstance(item, Record) else "no date yet"
 
 
 def _state_of(use: Use) -> str:
@@ -109,7 +109,7 @@ def _state_of(use: Use) -> str:
     worst = min(use.entries, key=lambda entry: entry.closed, default=None)
     if worst is None:
         return f"{safe(use.requirement)} not judged"
-    notes = [f"covered by {safe(worst.covered_by)}"] if worst.covered_by else []
+    notes = [words.cover(worst)] if worst.covered_by else []
     notes += [_deciding(use.entries)] if use.alone is not None else []
     note = f" ({', '.join(notes)})" if notes else ""
     return f"{safe(use.requirement)} {worst.state.value}{note}"
@@ -130,7 +130,7 @@ def _facts_of_record(subject: RecordSubject) -> Iterator[tuple[str, str | None]]
         ),
     )
     yield "data file", _data(record)
-    yield "good for", str(record.good_for) if record.good_for else None
+    yield "valid for", str(record.good_for) if record.good_for else None
     yield "replaces", safe(record.replaces or "")
     yield "judged", ", ".join(_judged(one) for one in subject.judged)
 
@@ -143,20 +143,20 @@ def _data(record: Record) -> str:
 
 
 def _build(one: Build) -> str:
-    made = f"{safe(one.article)} {safe(one.build)}"
+    made = f"{safe(one.article)} {safe(build_text(one.build))}"
     if one.now is None:
         return made
-    present = "its present build" if one.is_present else f"now at {safe(one.now)}"
+    present = "its present build" if one.is_present else f"now {safe(build_text(one.now))}"
     return f"{made} ({present})"
 
 
 def _judged(one: Judged) -> str:
     name = safe(one.requirement)
     if one.now is None:
-        return f"{name} (there is no such requirement)"
-    issue = f"{name} issue {safe(one.issue)}" if one.issue else f"{name}, anew on {one.day}"
+        return f"{name} (unknown requirement)"
+    issue = f"{name} issue {safe(one.issue)}" if one.issue else f"{name}, again on {one.day}"
     notes = [f"now at {safe(one.now)}"] if one.issue not in (None, one.now) else []
-    notes += [] if one.named else ["no verification of it uses this record"]
+    notes += [] if one.named else ["this record is not used for it"]
     return f"{issue} ({', '.join(notes)})" if notes else issue
 
 
@@ -166,17 +166,17 @@ def _use(use: Use, record: Record, width: int, settings: Settings) -> Iterator[s
     for entry in use.entries:
         yield from evidence_lines(entry, width, settings)
     if not use.entries:
-        yield from wrap("not judged: the requirement is said not to apply", width, 4)
+        yield from wrap("not judged: requirement not applicable", width, 4)
     if use.alone is not None:
         by = _deciding(use.entries)
-        yield from wrap(f"{by}; {safe(record.id)} by itself shows:", width, 4)
+        yield from wrap(f"{by}; {safe(record.id)} alone shows:", width, 4)
         yield from ("  " + line for line in evidence_lines(use.alone, width - 2, settings))
 
 
 def _deciding(entries: Sequence[Evidence]) -> str:
     names = dict.fromkeys(entry.record or entry.analysis for entry in entries)
     known = [safe(name) for name in names if name]
-    return f"decided by {', '.join(known)}" if known else "nothing decides it"
+    return f"decided by {', '.join(known)}" if known else "not decided"
 
 
 def _reported(one: Reported) -> str:
@@ -184,7 +184,7 @@ def _reported(one: Reported) -> str:
         f"open: {flow(one.left)}" if one.left else f"closed by {safe(one.report.closed_by or '')}"
     )
     about = ", ".join(map(safe, one.report.requirements))
-    return f"{safe(one.report.id)}  {became}" + (f"; about {about}" if about else "")
+    return f"{safe(one.report.id)}  {became}" + (f"; concerns {about}" if about else "")
 
 
 # ---- a waiver
@@ -210,15 +210,15 @@ def _waiver(subject: WaiverSubject, paint: Paint, width: int, settings: Settings
         ("accepts", flow(str(waiver.limits))),
         ("reason", flow(waiver.reason or "")),
         ("cases", cases if waiver.quantity else None),
-        ("approved by", flow(waiver.approved_by or "") or "nobody yet"),
+        ("approved by", flow(waiver.approved_by or "") or "not yet approved"),
         ("date", waiver.date or _planned(waiver)),
         ("expires", safe(waiver.expires or "") or "never"),
         ("document", flow(waiver.document or "")),
     )
     yield from _facts(facts, width)
     for title, entries in (
-        ("What it covers now", subject.covers),
-        ("What it does not cover", subject.left),
+        ("Covered now", subject.covers),
+        ("Not covered", subject.left),
     ):
         if entries:
             yield from ("", paint.strong(title))
@@ -239,10 +239,10 @@ def _report(subject: ReportSubject, paint: Paint, width: int) -> Iterator[str]:
     yield ""
     yield from _facts(_facts_of_report(report, subject), width)
     lines = (
-        f"{safe(name)}  " + ("there is no such requirement" if of is None else _coded(*of))
+        f"{safe(name)}  " + ("unknown requirement" if of is None else _coded(*of))
         for name, of in subject.requirements
     )
-    yield from _section("Requirements that it is about", lines, paint, width, "none is named")
+    yield from _section("Requirements concerned", lines, paint, width, "none named")
     records = [_listed(record, report) for record in subject.records]
     yield from _section("Records", records, paint, width)
     waivers = [
@@ -261,7 +261,7 @@ def _facts_of_report(
     yield "disposition", safe(report.disposition or "") or "none yet"
     yield "cause", flow(report.cause or "")
     yield "corrective action", flow(report.corrective_action or "")
-    yield "tested again by", ", ".join(map(safe, report.retest))
+    yield "retested by", ", ".join(map(safe, report.retest))
     yield "closed by", safe(report.closed_by or "") or "nothing yet"
 
 
@@ -274,7 +274,7 @@ def _listed(record: Record, report: Nonconformance) -> str:
         word
         for word, hit in (
             ("found it", record.id == report.found_by),
-            ("tested it again", record.id in report.retest),
+            ("retested it", record.id in report.retest),
             ("closes it", record.id == report.closed_by),
         )
         if hit
@@ -295,26 +295,27 @@ def _short(record: Record) -> str:
 def _article(subject: ArticleSubject, paint: Paint, width: int) -> Iterator[str]:
     article = subject.article
     yield _head("Article", article.id, article.title, paint)
-    build = f"build {safe(article.build)}" if article.build else "no build is named"
+    build = safe(build_text(article.build)) if article.build else "no build given"
     still_open = [one.report.id for one in subject.reports if one.left]
     state = f"open nonconformances: {', '.join(map(safe, still_open))}" if still_open else (
         "no open nonconformance"
     )  # fmt: skip
     yield from wrap(f"{safe(article.model)} model, {build}; {state}", width, 2)
     if article.date:
-        yield from wrap(f"exists from: {article.date}", width, 2)
+        yield from wrap(f"exists since: {article.date}", width, 2)
     lines = [f"{_short(record)}: {_match(build)}" for record, build in subject.records]
-    yield from _section("Records that were made on it", lines, paint, width, "none")
+    yield from _section("Records made on it", lines, paint, width, "none")
     reports = [_reported(one) for one in subject.reports]
     yield from _section("Nonconformances", reports, paint, width, "none")
 
 
 def _match(build: Build) -> str:
+    made = safe(build_text(build.build))
     if build.now is None:
-        return f"on build {safe(build.build)}, and the project does not say which it is now"
+        return f"on {made}; the present build is not given"
     if build.is_present:
-        return f"on build {safe(build.build)}, its present one"
-    return f"on build {safe(build.build)}, which is not its present one ({safe(build.now)})"
+        return f"on {made}, its present build"
+    return f"on {made}, present is {safe(build_text(build.now))}"
 
 
 # ---- a document
@@ -324,9 +325,9 @@ def _document(subject: DocumentSubject, paint: Paint, width: int) -> Iterator[st
     document = subject.document
     yield _head("Document", subject.id, document.title if document else None, paint)
     if document is None:
-        yield from wrap("not in the project's register of documents; texts cite it", width, 2)
+        yield from wrap("cited, but not in the project's register of documents", width, 2)
     else:
-        issue = f"issue {safe(document.issue)}" if document.issue else "no issue is named"
+        issue = f"issue {safe(document.issue)}" if document.issue else "no issue given"
         yield from wrap(f"{issue}, {document.date or 'no date'}", width, 2)
     sources = [
         f"{safe(one.id)}  {flow(one.title)}"
@@ -334,10 +335,10 @@ def _document(subject: DocumentSubject, paint: Paint, width: int) -> Iterator[st
         for one in subject.requirements
     ]
     yield from _section(
-        "Requirements whose source it is", sources, paint, width, "none" if document else ""
+        "Requirements with this source", sources, paint, width, "none" if document else ""
     )
     yield from _section(
-        "Requirements that name it as plan, report or risk assessment",
+        "Requirements with this plan, report or risk assessment",
         [", ".join(map(safe, subject.plans))] if subject.plans else [],
         paint,
         width,
@@ -352,4 +353,4 @@ def _document(subject: DocumentSubject, paint: Paint, width: int) -> Iterator[st
     ]
     yield from _section("Agreements that cite it", agreements, paint, width)
     parameters = [f"{safe(one.id)}  {flow(one.source or '')}" for one in subject.parameters]
-    yield from _section("Parameters whose source names it", parameters, paint, width)
+    yield from _section("Parameters with this source", parameters, paint, width)

@@ -13,7 +13,7 @@ from closeout.render import order, rows, trail, validations, words
 from closeout.render.plain import RUNNING_TEXT, columns, count, cut, flow, pad, safe, safe_lines
 
 USUAL_WIDTH = 100
-_HEADS = ("ID", "CODE", "CLOSE-OUT", "MARGIN", "HOW SURE", "TITLE", "QUANTITY")
+_HEADS = ("ID", "CODE", "CLOSE-OUT", "MARGIN", "HOW FOUND", "TITLE", "QUANTITY")
 _ID, _CODE, _CLOSE_OUT, _MARGIN, _SURE, _TITLE = range(6)
 # The title takes what the columns before it leave, and the quantity stands at the right edge where
 # the title leaves room for it.
@@ -83,7 +83,7 @@ def verify_text(dossier: Dossier, *, colour: bool, width: int = USUAL_WIDTH) -> 
         *_details(dossier, paint, width),
     ]
     if dossier.problems:
-        parts += ["", paint.strong("Problems"), *_problem_lines(dossier.problems, paint, width)]
+        parts += ["", paint.strong("Findings"), *_problem_lines(dossier.problems, paint, width)]
     parts += ["", *_footer(dossier, paint, width)]
     return "\n".join(parts) + "\n"
 
@@ -105,7 +105,7 @@ def problems_text(
 
 
 def _header(dossier: Dossier, paint: Paint, width: int) -> list[str]:
-    line = f"{safe(dossier.project)}: {words.judged(dossier)}, from the {words.snapshot(dossier)}"
+    line = f"{safe(dossier.project)}: {words.judged(dossier)}, {words.snapshot(dossier)}"
     lines = [paint.strong(text) for text in wrap(line, width)]
     for banner in words.banners(dossier):
         lines += [paint.open(text) for text in wrap(banner, width)]
@@ -121,7 +121,7 @@ Cells = tuple[str, str, str, str, str, str, str]
 
 def _requirement_lines(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
     if not dossier.requirements:
-        yield "No requirement is all of that." if dossier.only else "There is no requirement."
+        yield "No requirement matches." if dossier.only else "There is no requirement."
         return
     cells = [_cells(result) for result in dossier.requirements]
     settings = dict(dossier.settings)
@@ -213,7 +213,7 @@ def _cells(result: RequirementResult) -> Cells:
     return (
         safe(result.id),
         f"{code} covered" if result.covered else code,
-        close_out if result.closed or result.outstanding else f"{close_out}, later",
+        close_out if result.closed or result.outstanding else f"{close_out}, not yet due",
         "" if evidence is None else rows.margin(evidence).replace(rows.LEAST, _LEAST),
         "" if evidence is None else _sure(evidence),
         safe(result.title),
@@ -232,13 +232,13 @@ def _legend(dossier: Dossier, cells: list[Cells], layout: _Layout) -> Iterator[s
     if any(order.rank(result) < order.REST for result in dossier.requirements):
         yield words.ORDER
     if _MARGIN in layout.shown and any(row[_MARGIN] for row in cells):
-        yield "MARGIN: the least for its limit, of the evidence that is due"
+        yield "MARGIN: smallest margin of the evidence that is due"
         if any(row[_MARGIN].startswith(_LEAST) for row in cells):
-            yield f"{_LEAST.strip()}: proved so far; explain and matrix follow a proof to its end"
+            yield f"{_LEAST.strip()}: proved so far; explain and matrix complete the proof"
     if _SURE in layout.shown:
         yield from _assurance({row[_SURE] for row in cells})
-    if any(row[_CLOSE_OUT].endswith("later") for row in cells):
-        yield "later: what is still open of it is due at a later review"
+    if any(row[_CLOSE_OUT].endswith("not yet due") for row in cells):
+        yield "not yet due: what is still open is due at a later review"
     if any(result.early for result in dossier.requirements):
         yield f"{words.EARLY}: {words.EARLY_MEANS}"
     if layout.left_out:
@@ -256,7 +256,7 @@ def _assurance(used: set[str]) -> Iterator[str]:
 def _details(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
     """Yield shortfalls, errors and what is due and open, each requirement under each of them."""
     groups = (
-        ("Shortfalls", lambda e: e.state is State.NOT_MET),
+        ("Non-compliances", lambda e: e.state is State.NOT_MET),
         ("Errors", lambda e: e.state is State.ERROR and e.due),
         ("Due and open", lambda e: e.state is State.OPEN and e.due),
     )
@@ -340,16 +340,14 @@ def _judged(evidence: Evidence, width: int, settings: Mapping[str, str]) -> Iter
 
 def _cover(evidence: Evidence) -> Iterator[str]:
     if evidence.state is State.NOT_MET:
-        cover = safe(evidence.covered_by) if evidence.covered_by else None
-        yield f"      covered by {cover}" if cover else "      not covered"
+        yield f"      {words.cover(evidence) or 'no waiver or deviation'}"
 
 
 def _state(evidence: Evidence) -> str:
-    """Return the state; ``not met (early, due at AR)`` where it is not judged at this review."""
+    """Return the state; ``not met (not yet due: AR)`` where it is not judged at this review."""
     if evidence.due:
         return evidence.state.value
-    early = "early, " if evidence.state is State.NOT_MET else ""
-    return f"{evidence.state.value} ({early}due at {safe(evidence.review or 'a later review')})"
+    return f"{evidence.state.value} (not yet due: {safe(evidence.review or 'a later review')})"
 
 
 def _keep(text: str) -> str:
@@ -360,7 +358,7 @@ def _keep(text: str) -> str:
 def found_at(evidence: Evidence, width: int, settings: Mapping[str, str]) -> Iterator[str]:
     """Yield the inputs at the end that decides, and the command that shows it again."""
     if evidence.at:
-        word = "found at" if evidence.counterexample else "the end that decides is at"
+        word = "found at" if evidence.counterexample else "decisive inputs:"
         yield from wrap(f"{word} {rows.pairs(rows.held(evidence.at))}", width, 6)
         # What was set to find it has to be set to find it again.
         yield f"      {replay({**settings, **dict(evidence.at)}.items())}"
@@ -383,10 +381,10 @@ def _cure(problem: Problem, width: int) -> Iterator[str]:
     """Yield severity and cure; the traceback of an import stays as Python writes it."""
     severity = problem.severity.value
     if problem.cure.startswith("Traceback"):
-        yield f"    {severity}; cure: mend the module, which Python tells of"
+        yield f"    {severity}; action: correct the import error below"
         yield from (f"      {line}" for line in safe_lines(problem.cure.strip("\n")))
     else:
-        text = f"{severity}; cure: {flow(problem.cure)}" if problem.cure else severity
+        text = f"{severity}; action: {flow(problem.cure)}" if problem.cure else severity
         yield from wrap(text, width, 4)
 
 
@@ -409,13 +407,13 @@ def _footer(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
         yield from wrap(words.switched_off(dossier.off), width)
     if dossier.outside:
         paths = ", ".join(safe(path) for path, _ in dossier.outside)
-        yield from wrap(f"read outside the project, where no commit holds it: {paths}", width)
+        yield from wrap(f"read outside the project and not in the commit: {paths}", width)
     for name, why in words.not_kept(dossier):
-        yield from wrap(f"{safe(name)} is computed anew in each run: {flow(why)}", width)
+        yield from wrap(f"{safe(name)} is never reused: {flow(why)}", width)
     status = dossier.exit_status
-    of = "" if not dossier.only else ", of what is shown"
+    of = "" if not dossier.only else " for what is shown"
     yield from wrap(f"Exit status {status}{of}: {words.exit_meaning(status)}.", width)
-    for text in wrap(words.CAUTION, width):
+    for text in wrap(words.CAUTION_LINE, width):
         yield paint.quiet(text)
 
 

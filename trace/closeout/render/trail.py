@@ -90,13 +90,13 @@ def loose(dossier: Dossier) -> frozenset[str]:
 def about(evaluation: Evaluation) -> str:
     """Return how an evaluation was made, in one sentence."""
     if evaluation.assurance is None:
-        return "No answer."
+        return "No result."
     sure = words.ASSURANCE[evaluation.assurance]
     proved = sum(found.proved for found in evaluation.found)
     ranged = (Assurance.SEARCHED, Assurance.BOUNDED)
     if evaluation.assurance in ranged and 0 < proved < len(evaluation.found):
         some = f"{proved} of {count(len(evaluation.found), 'value')}"
-        sure = f"{words.ASSURANCE[Assurance.BOUNDED]} for {some}, searched for the others"
+        sure = f"{words.ASSURANCE[Assurance.BOUNDED]} for {some}, searched for the rest"
     times = count(evaluation.evaluations, "evaluation")
     return f"{sure[0].upper()}{sure[1:]}; {times} of the function."
 

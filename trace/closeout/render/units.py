@@ -13,8 +13,8 @@ from closeout.render.terminal import wrap
 Row = tuple[str, ...]
 
 _GRAMMAR = (
-    "A unit is made of symbols: 52 W h, 3 dB/K, 12 m/s^2. A blank multiplies, what stands"
-    " behind a slash divides, and a product behind a slash stands in parentheses: W/(m^2 K)."
+    "A unit is made of symbols: 52 W h, 3 dB/K, 12 m/s^2. A space multiplies, a slash"
+    " divides; put a product after a slash in parentheses: W/(m^2 K)."
 )
 _IN_CODE = "Names of closeout.units for annotations; another unit is Annotated[float, Unit(...)]"
 
@@ -33,10 +33,10 @@ def units_text(width: int) -> str:
     names = list(importable().items())
     lines = [
         *wrap(_GRAMMAR, width),
-        *_part("Symbols, what each is, and the prefixes that it may carry", _symbols(), width),
+        *_part("Symbols, their meaning and their prefixes", _symbols(), width),
         *_part("Points on a scale of temperature; a difference is in K", _points(), width),
         *_part("Prefixes", _prefixes(), width),
-        *_part("Levels, and what each is to; another is written dB(W/m^2)", _levels(), width),
+        *_part("Levels and their references; others are written dB(W/m^2)", _levels(), width),
         *_part(_IN_CODE, _side_by_side(names, width - 2), width),
     ]
     return "\n".join(lines) + "\n"

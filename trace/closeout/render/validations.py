@@ -21,9 +21,9 @@ _TOTALS = (
     (Tested.PASSED, "run and passed"),
     (Tested.FAILED, "run and failed"),
     (Tested.SKIPPED, "skipped"),
-    (Tested.EMPTY, "without a test that is collected"),
+    (Tested.EMPTY, "without a collected test"),
     (Tested.NAMED, "named only"),
-    (None, "that name nothing"),
+    (None, "without validation"),
 )
 
 
@@ -65,4 +65,4 @@ def left(validations: Iterable[Validation]) -> Iterator[str]:
     for one in some:
         tests = [told(test) for test in one.tests if test.state is not Tested.PASSED]
         if tests or not one.tests:
-            yield f"{safe(one.analysis)}: {'; '.join(tests) or 'names no test'}"
+            yield f"{safe(one.analysis)}: {'; '.join(tests) or 'no test named'}"

@@ -25,7 +25,7 @@ def whatif_text(unchanged: Dossier, asked: Dossier, *, colour: bool) -> str:
         if now.id in before
         for line in _lines(before[now.id], now)
     ]
-    body = lines or ["  no verdict and no margin"]
+    body = lines or ["  no change of verdict or margin"]
     return "\n".join([paint.strong(HEAD), *body]) + "\n"
 
 

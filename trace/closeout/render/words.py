@@ -23,39 +23,40 @@ from closeout.render.plain import count, flow, safe
 if TYPE_CHECKING:  # what shows a run that is kept loads no records
     from closeout.model.records import RulePolicy
 
+# One line for the terminal; documents and JSON have the long form.
+CAUTION_LINE = "Decision support only; not an approval."
 CAUTION = (
-    "Computed support for a decision: it approves nothing. Whether a requirement is verified is "
-    "for the authority of the project to say, and work on hardware follows the rules of the site "
-    "and licensed practice."
+    f"{CAUTION_LINE} The authority of the project decides whether a requirement is verified. Work "
+    "on hardware follows the rules of the site and licensed practice."
 )
 CODES = {
     Compliance.C: "compliant",
     Compliance.PC: "partially compliant",
     Compliance.NC: "not compliant",
     Compliance.NA: "not applicable",
-    Compliance.OPEN: "not decided yet on the evidence that is due",
+    Compliance.OPEN: "not decided by the evidence that is due",
 }
 ASSURANCE = {
     Assurance.BOUNDED: "bounded over the declared tolerances",
     Assurance.SEARCHED: "searched at corners and samples of the declared tolerances, not proved",
     Assurance.LINEARISED: "linearised over the declared tolerances, not proved",
     Assurance.SAMPLED: "sampled over the declared distributions",
-    Assurance.NOMINAL: "nominal inputs alone",
+    Assurance.NOMINAL: "nominal inputs only",
 }
-MEASURED = "measured, less its uncertainty"
+MEASURED = "measured value, uncertainty deducted"
 # One word for a line of the terminal; the legend below the lines says how far it reaches.
 NOT_COMPUTED = "measured"
 EXITS = {
-    0: "everything that is due is met or covered",
-    1: "a shortfall that nothing covers, or something due is open",
+    0: "everything that is due is met, or under waiver or deviation",
+    1: "something due is not met without waiver or deviation, or is open",
     2: "the project, or a part of it, could not be judged",
-    3: "a fault of closeout itself",
+    3: "internal error of closeout",
 }
-EARLY = "early"
-EARLY_MEANS = "closed before anything that it is judged by is due; the code is of all its evidence"
+EARLY = "ahead of plan"
+EARLY_MEANS = "closed although nothing of it is due yet; the code is of all its evidence"
 ORDER = (
-    "rows: first what is due and not compliant (NC, PC) or open, then shortfalls that are covered"
-    " or early, then the rest; each by identifier"
+    "rows: first what is due and not compliant (NC, PC) or open, then what is covered (under waiver"
+    " or deviation) or ahead of plan, then the rest; each by identifier"
 )
 _VCD_STATUS = {
     Compliance.C: "yes",
@@ -75,13 +76,22 @@ def condition(used: InputUsed | ParameterSaid) -> str:
     return "condition" if used.condition else ""
 
 
+def contingency(used: InputUsed) -> str:
+    """Return what was added to the value of an immature parameter; empty where nothing may be."""
+    if not used.contingency:
+        return ""
+    if used.origin == "set":
+        return "no contingency added: value set by --set"
+    return f"contingency: {flow(used.contingency)}, included"
+
+
 def vcd_status(code: Compliance) -> str:
     """Return the status of compliance in a verification control document: yes, no, partial."""
     return _VCD_STATUS[code]
 
 
 def snapshot(dossier: Dossier) -> str:
-    """Return what state was judged and at which day: ``working tree at 1e49, as of 2026-11-30``."""
+    """Return what state was judged and at which day: ``commit 1e49, as of 2026-11-30``."""
     day = dossier.snapshot.date
     return f"{_state(dossier)}, as of {day}" if day else _state(dossier)
 
@@ -89,17 +99,17 @@ def snapshot(dossier: Dossier) -> str:
 def _state(dossier: Dossier) -> str:
     state = dossier.snapshot
     if state.commit is None:
-        return {"index": "git index, no commit yet"}.get(state.kind, "files that no commit holds")
+        return {"index": "git index, no commit yet"}.get(state.kind, "files without a commit")
     commit = safe(state.commit[:12])
-    place = {"tree": f"working tree at {commit}", "index": f"git index on {commit}"}
+    place = {"tree": f"working tree on commit {commit}", "index": f"git index on commit {commit}"}
     return place.get(state.kind, f"commit {commit}")
 
 
 def judged(dossier: Dossier) -> str:
     """Return what is judged: what is due at a review, or the whole life."""
     if dossier.review is None:
-        return "everything planned, whatever its review"
-    return f"what is due at {safe(dossier.review)}"
+        return "status for all reviews"
+    return f"status for {safe(dossier.review)}"
 
 
 def shown(dossier: Dossier) -> str | None:
@@ -108,7 +118,7 @@ def shown(dossier: Dossier) -> str | None:
         return None
     asked = " ".join(f"--only {flow(shlex.quote(text))}" for text in dossier.only)
     number, whole = len(dossier.requirements), count(dossier.of, "requirement")
-    return f"{number} of {whole}, {asked}: totals and exit status speak of these alone"
+    return f"{number} of {whole}, {asked}: totals and exit status are for these only"
 
 
 def settings(dossier: Dossier) -> str:
@@ -123,10 +133,10 @@ def banner(dossier: Dossier) -> str | None:
     if dossier.snapshot.dirty is False:
         return None
     if dossier.snapshot.commit is None:
-        return "DRAFT - the state that was judged is held by no commit"
+        return "DRAFT - the judged state is not committed"
     unheld = ", ".join(map(safe, dossier.snapshot.unheld))
-    named = f": read, and in no commit: {unheld}" if unheld else ""
-    return f"DRAFT - the state that was judged differs from its commit{named}"
+    named = f": read and not committed: {unheld}" if unheld else ""
+    return f"DRAFT - the judged state differs from its commit{named}"
 
 
 def outside(dossier: Dossier) -> list[dict[str, str | None]]:
@@ -146,8 +156,7 @@ def missing(dossier: Dossier) -> list[str]:
     found = []
     if errors:
         found.append(
-            f"{count(errors, 'error')} in the project's files: what they touch is left out"
-            " or not judged"
+            f"{count(errors, 'error')} in the project's files; what depends on them is not judged"
         )
     if lost:
         names = (f"{safe(id)} ({', '.join(dict.fromkeys(some))})" for id, some in lost.items())
@@ -161,7 +170,7 @@ def redated(dossier: Dossier) -> str | None:
     """Return that the dossier is a draft since another day was asked for, or None."""
     if not dossier.redated:
         return None
-    return "DRAFT - judged at a day that was asked for, which is not that of the state itself"
+    return "DRAFT - judged for another day than that of the state (--today)"
 
 
 def incomplete(dossier: Dossier) -> str | None:
@@ -187,7 +196,7 @@ def how_sure(evidence: Evidence) -> str:
     if parts[:1] == ["nominal"] and evidence.assurance is Assurance.NOMINAL:
         del parts[0]
     if evidence.model_uncertainty is not None:
-        parts.append(f"less {flow(evidence.model_uncertainty)} of model uncertainty")
+        parts.append(f"model uncertainty {flow(evidence.model_uncertainty)} deducted")
     return ", ".join(parts)
 
 
@@ -197,12 +206,13 @@ def model_uncertainty(spec: AnalysisSpec) -> str:
     parts = [f"{safe(name)} {flow(text)}" for name, text in said.items()]
     silent = [safe(field.name) for field in spec.fields if field.name not in said]
     if silent:
-        parts.append(f"none is declared for {', '.join(silent)}" if said else "none is declared")
+        parts.append(f"none declared for {', '.join(silent)}" if said else "none declared")
     return "; ".join(parts)
 
 
 def close_out(result: RequirementResult) -> str:
-    """Return closed or open, the close-out status over the whole life; or ``closed, early``."""
+    """Return closed or open, the close-out status over the whole life; or ``closed, ahead of"
+    " plan``."""
     if result.early:
         return f"closed, {EARLY}"
     return "closed" if result.closed else "open"
@@ -212,6 +222,13 @@ def agreements(result: RequirementResult) -> list[str]:
     """Return what a board agreed as closed of a requirement, and what it is planned to agree."""
     agreed = [f"agreed as closed {text}" for text in result.agreed]
     return agreed + [f"to be agreed as closed {text}" for text in result.to_be_agreed]
+
+
+def cover(evidence: Evidence) -> str:
+    """Return ``under waiver RFW-003`` of what is not met; empty where there is none."""
+    if evidence.covered_by is None:
+        return ""
+    return f"under {evidence.covered_kind or 'waiver'} {safe(evidence.covered_by)}"
 
 
 def plan_of(evidence: Evidence) -> str:
@@ -236,10 +253,10 @@ def scale(dossier: Dossier) -> str:
     """
     s = dossier.scale
     return (
-        f"{count(s.requirements, 'requirement')} by {count(s.verifications, 'verification')}; "
-        f"{count(s.analyses, 'analysis', 'analyses')} with "
-        f"{count(s.evaluated + s.from_store, 'answer')}; {count(s.parameters, 'parameter')}; "
-        f"read from {count(s.files, 'file')}"
+        f"{count(s.requirements, 'requirement')}, {count(s.verifications, 'verification')}; "
+        f"{count(s.analyses, 'analysis', 'analyses')}, "
+        f"{count(s.evaluated + s.from_store, 'evaluation')}; {count(s.parameters, 'parameter')}; "
+        f"{count(s.files, 'file')} read"
     )
 
 
@@ -270,6 +287,6 @@ def switched_off(off: Iterable[RulePolicy]) -> str:
 def without_code(whole: Iterable[str], partly: Iterable[str]) -> str:
     """Return in one sentence which rules were not applied since no module was imported."""
     return (
-        f"no module was imported (--no-code), so these rules were not applied: {', '.join(whole)};"
-        f" and these only to what needs no code: {', '.join(partly)}"
+        f"no module imported (--no-code), so these rules were not applied: {', '.join(whole)};"
+        f" and these only where no code is needed: {', '.join(partly)}"
     )

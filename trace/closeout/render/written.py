@@ -25,7 +25,7 @@ def written_text(dossier: Dossier, folder: str, files: Mapping[str, bytes], widt
     review = f" for {safe(dossier.review)}" if dossier.review else ""
     wrote = (
         f"wrote {safe(folder)}: {count(pages, 'document')}{review} in"
-        f" {count(len(files), 'file')}, {size}; begin with index.html"
+        f" {count(len(files), 'file')}, {size}; start with index.html"
     )
     texts = [wrote, *words.banners(dossier), *_missing(dossier)]
     return "\n".join(line for text in texts for line in wrap(text, width)) + "\n"
@@ -39,21 +39,24 @@ def _missing(dossier: Dossier) -> Iterator[str]:
     shown = {result.id for result in dossier.requirements if result.evidence}
     kinds = [
         _kind("could not be evaluated", [name for name, state in due if state is State.ERROR]),
-        _kind("not met and not covered", [name for name, state in due if state is State.NOT_MET]),
+        _kind(
+            "not met without waiver or deviation",
+            [name for name, state in due if state is State.NOT_MET],
+        ),
         _kind("open", [name for name, state in due if state is State.OPEN]),
-        _kind("without anything that could close it", sorted(loose - shown)),
-        _kind("kept open by something else", sorted(loose & shown)),
+        _kind("without verification", sorted(loose - shown)),
+        _kind("kept open for another reason", sorted(loose & shown)),
     ]
     told = [kind for kind in kinds if kind]
     if told:
-        yield f"missing of what is due: {'; '.join(told)}; open-points.html has all of it"
+        yield f"missing of what is due: {'; '.join(told)}; see open-points.html"
     elif dossier.exit_status == 0:
-        yield "nothing that is due is missing: everything is met or covered"
+        yield "nothing that is due is missing: everything is met, or under waiver or deviation"
     else:
-        yield "not all of it could be judged; closeout verify says why"
+        yield "not everything could be judged; see closeout verify"
     later = sum(state is not None and not is_due for _, state, is_due in found)
     if later:
-        yield f"due at a later review and not closed yet: {count(later, 'verification')}"
+        yield f"not yet due and not closed: {count(later, 'verification')}"
 
 
 def _verifications(dossier: Dossier) -> Iterator[tuple[str, State | None, bool]]:

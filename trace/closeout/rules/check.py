@@ -42,9 +42,9 @@ def _cut_off(index: Index) -> Finding:
     return warning(
         "history-cut-off",
         index.project.charter.where,
-        "this clone does not hold the whole of the project's history, so nobody sees here what was"
-        " changed or deleted before",
-        "fetch all of it, as with git fetch --unshallow, or by a clone without --filter",
+        "this clone lacks a part of the project history, so earlier changes and"
+        " deletions are not seen",
+        "fetch it: git fetch --unshallow, or clone without --filter",
     )
 
 
@@ -58,7 +58,7 @@ def _unknown_interpreter(index: Index, unknown: Sequence[str]) -> Iterator[Findi
             "unknown-interpreter",
             project.charter.where,
             f"{platform.python_implementation()} {platform.python_version()} has instructions that"
-            f" closeout does not know ({', '.join(unknown[:3])}{more}), so an analysis that holds"
+            f" closeout does not know ({', '.join(unknown[:3])}{more}), so an analysis with"
             " one is searched instead of proved",
             f"run closeout with Python {_FIRST} to {_LAST}",
         )

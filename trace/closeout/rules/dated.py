@@ -28,13 +28,13 @@ def _commit(index: Index, context: Context) -> Iterator[Finding]:
     commit = context.commit
     if commit is None:
         return
-    cure = "set the clock of the machine right, and make the commit again"
+    cure = "correct the clock, and make the commit again"
     where = index.project.charter.where
     if commit.late:
-        text = f"the commit is of {commit.day}, a day that has not come"
+        text = f"the commit is dated {commit.day}, in the future"
         yield warning("commit-date", where, text, cure)
     if commit.parent is not None:
-        text = f"the commit is of {commit.day}, and its parent of {commit.parent}"
+        text = f"the commit is dated {commit.day}, before its parent of {commit.parent}"
         yield warning("commit-date", where, text, cure)
 
 
@@ -60,8 +60,8 @@ def _after_review(index: Index, context: Context) -> Iterator[Finding]:
             yield warning(
                 "dated-after-review",
                 where,
-                f"{name} is of {day}, and {context.review} is on {held}",
-                "mend the date, leave it out while it is planned, or move the review",
+                f"{name} is dated {day}, after {context.review} on {held}",
+                "correct the date, leave it out while it is planned, or move the review",
             )
 
 
@@ -72,12 +72,12 @@ def _found_without_date(index: Index) -> Iterator[Finding]:
             continue
         when = "it has no date"
         if record.planned is not None:
-            when = f"it is of {record.planned}, later than the state that is judged"
+            when = f"it is dated {record.planned}, after the date of this state"
         yield warning(
             "result-without-date",
             record.where if record.planned is None else record.where / "date",
-            f"{record.id} says what was found, but {when}, so it counts for nothing",
-            "give it the day on which it was made, or leave the result out while it is planned",
+            f"{record.id} has a result, but {when}, so it does not count",
+            "add the date of the test, or leave the result out while it is planned",
         )
 
 
@@ -90,8 +90,9 @@ def _judged_before_made(index: Index) -> Iterator[Finding]:
                 yield warning(
                     "judged-before-made",
                     record.where / "judged" / name,
-                    f"{record.id} is of {made}, and judged {name} on {day}, before it was made",
-                    f"mend the date, or write {name} with its issue alone where it was judged once",
+                    f"{record.id} is dated {made}, and judged {name} earlier, on {day}",
+                    f"correct the date, or write {name} with its issue only where it was judged"
+                    " once",
                 )
 
 
@@ -101,7 +102,7 @@ def _before_any_article(index: Index) -> Iterator[Finding]:
     if not index.articles:
         return
     since = min(filter(None, (_since(one, index) for one in articles)), default=None)
-    known = f"the first is known since {since}" if since else "nothing says since when there is one"
+    known = f"the first exists since {since}" if since else "its date is not given"
     if not articles:
         known = "the project has none"
     for waiver in index.project.waivers:
@@ -111,7 +112,7 @@ def _before_any_article(index: Index) -> Iterator[Finding]:
             yield warning(
                 "waiver-before-article",
                 waiver.where / "kind",
-                f"{waiver.id} is of {waiver.date}, and no flight article existed then ({known}): it"
+                f"{waiver.id} is dated {waiver.date}, before any flight article ({known}): it"
                 " is a deviation",
                 "write kind: deviation, or give the flight article its date:",
             )

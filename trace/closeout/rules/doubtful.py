@@ -46,9 +46,9 @@ def _given_outside_range(
             yield warning(
                 "given-outside-range",
                 verification.where / "given" / name,
-                f"{requirement.id} is to hold at {name} = {given}, and {name} is declared from"
+                f"{requirement.id} applies at {name} = {given}, and {name} is declared from"
                 f" {declared[0]} to {declared[1]}",
-                "mend the condition, or declare the wider range where its parameter stands",
+                "correct the condition, or declare the wider range at the parameter",
             )
 
 
@@ -77,9 +77,9 @@ def _worst_case_of_nothing(
         yield warning(
             "worst-case-of-nothing",
             verification.where / "analysis",
-            f"{requirement.id} asks for the worst case of {spec.name}, and none of its inputs has"
-            " a spread: one point is evaluated",
-            "declare how far its inputs may be off, or write basis: nominal",
+            f"{requirement.id} requires the worst case of {spec.name}, and none of its inputs has"
+            " a tolerance: one point is evaluated",
+            "declare tolerances of its inputs, or write basis: nominal",
         )
 
 
@@ -113,21 +113,21 @@ def _review_dates_falling(index: Index) -> Iterator[Finding]:
                 "review-dates-falling",
                 charter.where / "review_dates" / after,
                 f"{after} is on {then}, before {before} on {first}, which comes first in reviews",
-                "mend the date, or the order of reviews",
+                "correct the date, or the order of reviews",
             )
 
 
 def _nonconformance_of_nothing(report: Nonconformance, index: Index) -> Iterator[Finding]:
     found_by = index.records.get(report.found_by or "")
-    missing = [] if report.found_by else ["which record found it (found_by)"]
+    missing = [] if report.found_by else ["the record that found it (found_by)"]
     if not report.requirements and not (found_by and found_by.judged):
-        missing.append("which requirements it is about, so it keeps none open")
+        missing.append("its requirements, so it keeps none open")
     if missing:
         yield warning(
             "nonconformance-of-nothing",
             report.where,
-            f"{report.id} does not say {', nor '.join(missing)}",
-            "add found_by: with the record, and requirements: with what the article falls short of",
+            f"{report.id} does not name {', nor '.join(missing)}",
+            "add found_by: with the record, and requirements: with those that are not met",
         )
 
 
@@ -143,6 +143,6 @@ def _risk_of_another(index: Index) -> Iterator[Finding]:
                 "risk-of-another",
                 requirement.where / "verification" / number / "risk",
                 f"{requirement.id} of {requirement.owner} cites {verification.risk}, and so does"
-                f" {other.id} of {other.owner}: an assessment is of one subject",
-                "cite the assessment that was made for it, or the clause of it that is about it",
+                f" {other.id} of {other.owner}: an assessment covers one subject",
+                "cite the assessment of this requirement, or its clause",
             )

@@ -11,7 +11,7 @@ from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.criterion import Limits
 from closeout.model.problem import Finding
-from closeout.model.records import Record, Requirement, Verification
+from closeout.model.records import Record, Requirement, Verification, build_text
 
 
 def evidence(index: Index) -> Iterator[Finding]:
@@ -35,12 +35,12 @@ def _articles(
         article = index.articles.get(name)
         if article is None:
             continue
-        made = f"{record.id} is of {name} {build}, of the {article.model} model"
+        made = f"{record.id} was made on {name} {build_text(build)}, {article.model} model"
         if speaks_of_the_article(stage) and article.model not in FLOWN:
             yield warning(
                 "no-flight-article",
                 where,
-                f"{made}, and closes nothing at {stage}",
+                f"{made}, which closes nothing at {stage}",
                 "name a record of a flight or protoflight model, or move the record to a"
                 " verification at qualification",
             )
@@ -50,9 +50,8 @@ def _articles(
             yield warning(
                 "analogue-without-differs",
                 where,
-                f"{made}, and does not say both what is of the same design as the flight article"
-                " and in what it differs",
-                f"add same_design: and differs: to {record.id}, with what matters to its result",
+                f"{made}, and does not state both what is of the flight design and the differences",
+                f"add same_design: and differs: to {record.id}, as far as they affect the result",
             )
 
 
@@ -65,9 +64,9 @@ def _without_build(index: Index) -> Iterator[Finding]:
                 yield warning(
                     "article-without-build",
                     record.where / "article" / name if article is None else article.where,
-                    f"{record.id} was made on {name} {build}, and the project does not say at which"
-                    f" build {name} is now, so no rework re-opens it",
-                    f"enter {name} in articles: with its build",
+                    f"{record.id} was made on {name} {build_text(build)}, and the present build of"
+                    f" {name} is not given, so no rework re-opens it",
+                    f"add the build of {name} in articles:",
                 )
 
 

@@ -62,8 +62,8 @@ def policy_findings(index: Index, told: Iterable[Finding] = ()) -> Iterator[Find
             yield error(
                 "fixed-rule",
                 where,
-                f"{rule.name} is a rule of {rule.kind}: it holds for every project",
-                "take it out of the policy, and mend what the rule finds",
+                f"{rule.name} is a rule of {rule.kind}: it applies to every project",
+                "remove it from the policy, and correct what the rule finds",
             )
         for number, item in enumerate(policy.items):
             yield from _item_findings(item, where / "for" / number, index, known)
@@ -81,15 +81,15 @@ def _item_findings(
         yield error(
             "dangling-reference",
             where,
-            f"nothing in the project is named {name}",
-            f"did you mean {near}?" if near else "name what the rule finds something of",
+            f"no item of the project is named {name}",
+            f"did you mean {near}?" if near else "name an item with a finding of this rule",
         )
     elif issue is not None and now is not None and now.issue != issue:
         yield warning(
             "policy-of-nothing",
             where,
-            f"it is for issue {issue} of {name}, which is at issue {now.issue} now",
-            "take it out, or say why it holds for the new issue too",
+            f"it is for issue {issue} of {name}, which is now at issue {now.issue}",
+            "remove it, or give the reason for the new issue",
         )
 
 

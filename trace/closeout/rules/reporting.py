@@ -61,8 +61,8 @@ def _of_one(requirement: Requirement, context: Context) -> Finding:
         RULE,
         requirement.where,
         f"{requirement.id} is verified by {len(_methods(requirement))} methods, all due by"
-        f" {context.review or 'now'}, and no verification report brings them together",
-        "write the report, and name it with report:, or by owner with reports: of the project",
+        f" {context.review or 'now'}, and no verification report summarises them",
+        "write the report, and name it in report:, or in reports: of the project by owner",
     )
 
 
@@ -77,7 +77,7 @@ def _of_owner(
         RULE,
         index.project.charter.where,
         f"{len(some)} requirements {whose} are verified by several methods, all due by"
-        f" {context.review or 'now'}, and no verification report brings them together: {names}"
+        f" {context.review or 'now'}, and no verification report summarises them: {names}"
         f"{more}",
         f"write the report, and name it {how}",
     )

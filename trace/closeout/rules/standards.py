@@ -79,7 +79,7 @@ def _no_risk_assessment(requirement: Requirement, methods: set[Method]) -> Itera
         yield warning(
             "no-risk-assessment",
             requirement.where / "verification",
-            f"{requirement.id} is verified by {how} alone, and no risk assessment is named",
+            f"{requirement.id} is verified by {how} only, without a risk assessment",
             "name it with risk:, or plan a test or an inspection",
         )
 
@@ -100,7 +100,7 @@ def _safety_by_analysis_alone(requirement: Requirement) -> Iterator[Finding]:
     yield warning(
         "safety-by-analysis-alone",
         requirement.where / "verification",
-        f"{requirement.id} is safety {requirement.safety}, and would be closed by analysis alone",
+        f"{requirement.id} is safety {requirement.safety}, and would be closed by analysis only",
         "support it by a test, an inspection or a review of design",
     )
 
@@ -111,8 +111,8 @@ def _after_launch_only(requirement: Requirement, index: Index) -> Iterator[Findi
         yield warning(
             "in-orbit-only",
             requirement.where / "verification",
-            f"{requirement.id} is verified after launch alone",
-            "plan a verification that is complete before launch too",
+            f"{requirement.id} is verified after launch only",
+            "plan also a verification before launch",
         )
 
 
@@ -162,7 +162,7 @@ def _due_after_parent(
         yield warning(
             "due-after-parent",
             requirement.where / "derived_from" / number,
-            f"{requirement.id} is due at {reviews[own]}, {name} that it is derived from already at"
+            f"{requirement.id} is due at {reviews[own]}, its parent {name} already at"
             f" {reviews[above]}",
             f"have it due at {reviews[above]} or before, or {name} later",
         )
@@ -179,9 +179,9 @@ def _derived_without_rationale(requirement: Requirement) -> Iterator[Finding]:
         yield warning(
             "derived-without-rationale",
             requirement.where,
-            f"{requirement.id} is derived from {', '.join(requirement.derived_from)}, and does not"
-            " say why",
-            "add rationale: with the reason, and where its numbers come from",
+            f"{requirement.id} is derived from {', '.join(requirement.derived_from)}"
+            " without rationale",
+            "add rationale: with the reason and the origin of its numbers",
         )
 
 
@@ -192,7 +192,7 @@ def _analysis_not_validated(index: Index, context: Context) -> Iterator[Finding]
             yield warning(
                 "analysis-not-validated",
                 where,
-                f"the analysis {spec.name} names nothing that validates it",
+                f"the analysis {spec.name} names no validation",
                 'name its test, as @analysis(validated_by="tests/test_it.py")',
             )
         for path in spec.validated_by:
@@ -200,7 +200,8 @@ def _analysis_not_validated(index: Index, context: Context) -> Iterator[Finding]
                 yield warning(
                     "analysis-not-validated",
                     where,
-                    f"the analysis {spec.name} names {path} as its validation, which is not there",
+                    f"the analysis {spec.name} names {path} as its validation, which does not"
+                    " exist",
                     "name a test file by its path from the project's root, or file.py::function",
                 )
 
@@ -210,7 +211,7 @@ def _parameter_without_source(parameter: Parameter) -> Iterator[Finding]:
         yield warning(
             "parameter-without-source",
             parameter.where,
-            f"nobody can tell where the value of {parameter.id} comes from",
+            f"the value of {parameter.id} has no source",
             "add source: with the data sheet, the log or the document and its clause",
         )
 
@@ -222,8 +223,8 @@ def _parameter_without_tolerance(parameter: Parameter) -> Iterator[Finding]:
         yield warning(
             "parameter-without-tolerance",
             parameter.where,
-            f"{parameter.id} is {parameter.value}, and how far it may be off is not said",
-            "add tolerance:, range: or sigma:; where it is exact, a tolerance of 0 says so",
+            f"{parameter.id} is {parameter.value} without a tolerance",
+            "add tolerance:, range: or sigma:; tolerance: 0 where it is exact",
         )
 
 
@@ -232,10 +233,7 @@ def _open_terms(index: Index, context: Context) -> Iterator[Finding]:
     now, last = index.review_number(context.review), index.review_number(until)
     if last is not None and now is not None and now <= last:
         return
-    if until is None:
-        limit = "the project allows none at any review"
-    else:
-        limit = f"the project allows none after {until}"
+    limit = "the project allows none" + ("" if until is None else f" after {until}")
     for name, where, text in _texts(index):
         term = _open_term(text)
         if term is not None:
@@ -243,8 +241,8 @@ def _open_terms(index: Index, context: Context) -> Iterator[Finding]:
                 "open-term",
                 Severity.WARNING,
                 where,
-                f"{name} still says {term[0]}, and {limit}",
-                "write what was decided, or put the review off",
+                f"{name} still has {term[0]}, and {limit}",
+                "write the decided value, or postpone the review",
                 term.start(),
             )
 

@@ -26,7 +26,7 @@ def read_day(text: str) -> str:
     except (TypeError, ValueError):
         day = None
     if day != text:  # also 20261130, which Python takes for a day
-        raise UserError(f"--today {text}: that is no day", "write it as 2026-11-30")
+        raise UserError(f"--today {text}: not a day", "write it as 2026-11-30")
     return text
 
 

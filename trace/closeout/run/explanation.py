@@ -93,7 +93,7 @@ def about(identifier: str, index: Index) -> frozenset[str] | None:
 def unknown(identifier: str, known: Iterable[str], renamed: Sequence[str] = ()) -> UserError:
     """Return the mistake that nothing has an identifier, with those that are like it."""
     near = renamed or suggestions(known, identifier)
-    cure = f"did you mean {', '.join(near)}?" if near else "closeout verify lists what there is"
+    cure = f"did you mean {', '.join(near)}?" if near else "closeout verify lists the requirements"
     kinds = "requirement, analysis, parameter, record, waiver, nonconformance, article or document"
     return UserError(f"there is no {kinds} {identifier}", cure)
 

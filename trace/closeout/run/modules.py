@@ -38,7 +38,7 @@ def module_findings(modules: Iterable[Module]) -> Iterator[Finding]:
             path, line = failure.path or module.path, failure.line or 1
             if function is None:
                 rule, text = "analysis-import", f"{module.name} cannot be imported"
-                cure = failure.traceback or "see that the module can be imported"
+                cure = failure.traceback or "correct the import"
             else:
                 rule, text = "analysis-signature", f"{function} cannot be used as an analysis"
                 cure = "give each argument and each field of the result a unit"

@@ -86,7 +86,7 @@ def known_validations(
 
 def _named(test: str, snapshot: Snapshot) -> NamedTest:
     absent = snapshot.digest(test.partition("::")[0]) is None
-    return NamedTest(test, Tested.NAMED, "it is not there" if absent else None)
+    return NamedTest(test, Tested.NAMED, "it does not exist" if absent else None)
 
 
 def _defines(text: str, name: str) -> bool:

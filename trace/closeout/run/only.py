@@ -43,7 +43,7 @@ def read_only(texts: Sequence[str], index: Index, wrong: list[Mistake]) -> Choic
     found = frozenset(name for name in names if _may_be(name, asked["owner"], choice, index))
     if not found and len(wrong) == before:
         said = " ".join(f"--only {text}" for text in texts)
-        wrong.append((f"{said}: no requirement is all of that", "leave out one of them"))
+        wrong.append((f"{said}: no requirement matches", "leave out one of them"))
     return replace(choice, names=found, needed=frozenset(index.below(found)))
 
 

@@ -37,7 +37,7 @@ def root_of(place: Path) -> Path:
     root = find_root(place)
     if root is None:
         raise UserError(
-            "there is no project here: no requirements/project.yaml in this folder or above",
+            "no project here: no requirements/project.yaml in this folder or above",
             "go to a project's folder, or make one: closeout start DIR",
         )
     return root

@@ -222,7 +222,7 @@ def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
     from closeout.run.attachments import attachments
     from closeout.run.studies import studies
 
-    assessment.step("searching what drives it and where it breaks")
+    assessment.step("searching sensitivity and break-even")
     studied = studies(wanted, checked.plan, index, checked.units, evaluator, assessment.replies)
     if wanted.attached:
         assessment.step("drawing figures")

@@ -145,7 +145,7 @@ class Project:
                 raise UserError.all_of(wrong)
             asked = ask(_at(spec, index), index, units, dict(settings))
             if asked.question is None:
-                raise UserError(f"{analysis} cannot be asked: {asked.fault}", "closeout lint")
+                raise UserError(f"{analysis} cannot be run: {asked.fault}", "closeout lint")
             reply = evaluator.answer([asked.question], {spec.name: spec})[asked.question]
         return _values(spec, asked, reply)
 

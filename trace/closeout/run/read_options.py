@@ -42,7 +42,7 @@ def read_options(options: Options, index: Index, units: Units) -> Asked:
     reviews = index.project.charter.reviews
     if options.review is not None and options.review not in reviews:
         listed = ", ".join(reviews) or "none"
-        wrong.append((f"--review {options.review}: there is no such review", f"there are {listed}"))
+        wrong.append((f"--review {options.review}: unknown review", f"there are {listed}"))
     if wrong:
         raise UserError.all_of(wrong)
     return Asked(settings, chosen)

@@ -113,7 +113,7 @@ def solved(
         if bounds.at_least is not None or bounds.at_most is not None:
             asking[key] = (one, _question(one, name, bounds), tightened)
     if not asking:
-        text = f"--solve {name}: {identifier} has no number with a decided limit to be solved for"
+        text = f"--solve {name}: {identifier} has no quantity with a decided limit"
         raise UserError(text, f"closeout explain {identifier} says why")
     specs = {spec.name: spec for spec in index.specs}
     told = evaluator.study(dict.fromkeys(question for _, question, _ in asking.values()), specs)
@@ -146,7 +146,7 @@ def _bounds(
     criterion = asked.verification.criterion
     model, unit = asked.acceptance.model, asked.acceptance.limits.unit
     if model is not None:
-        words.append(f"{model.text} that the model may be off")
+        words.append(f"{model.text} model uncertainty")
     is_number = asked.verification.basis.probability is None
     for margin in required_margins(criterion.quantity, index, review) if is_number else ():
         if not margin.policy.enforce:
@@ -226,9 +226,9 @@ class _Remarks:
     def of(self, value: float) -> tuple[str, ...]:
         """Return what is said of a value that the parameter cannot have, or was not meant to."""
         if self._least is not None and value < self._least:
-            return ("it cannot be: that is below the least value there is",)
+            return ("not possible: below the smallest value",)
         if self._most is not None and value > self._most:
-            return ("it cannot be: that is above the greatest value there is",)
+            return ("not possible: above the largest value",)
         if self._is_above_zero and value < 0.0:
             return ("it is below zero, and what is declared is above",)
         return ()
@@ -238,7 +238,7 @@ def _check_formulas(identifier: str, name: str, found: Iterable[Solved]) -> None
     """Raise why nothing can be solved, where no analysis is a formula."""
     reasons = [(one.analysis, one.symbolic) for one in found]
     if all(reason is not None for _, reason in reasons):
-        cure = f"closeout explain {identifier} searches the value on numbers, under Where it breaks"
+        cure = f"closeout explain {identifier} searches the value on numbers, under Break-even"
         raise UserError.all_of(
             (f"--solve {name}: {analysis} is no formula: {reason}", cure)
             for analysis, reason in dict.fromkeys(reasons)

@@ -254,8 +254,8 @@ def _reasons(ready: Ready, told: Mapping[str, Any]) -> dict[str, str]:
         reasons["extreme value"] = f"over the declared tolerances: {ready.failed}"
     if ready.asked.verification.basis.kind is BasisKind.PROBABILITY:
         reasons["probability"] = (
-            "these are values of single parameters at which the criterion itself turns; where the"
-            " probability falls to what is asked is not searched"
+            "break-even of the criterion itself, one parameter alone; the break-even of the"
+            " required probability is not searched"
         )
     return reasons
 
@@ -268,7 +268,7 @@ def _ends(ready: Ready, told: Mapping[str, Any]) -> tuple[Ends, ...]:
     low, high, remark = extent.low, extent.high, "searched, not proved"
     if extent.proved_low is not None and extent.proved_high is not None:
         low, high = extent.proved_low, extent.proved_high
-        remark = "proved" if extent.tight else "proved, but loose,"
+        remark = "proved" if extent.tight else "proved, but wide,"
     reason = told["reasons"].get("root sum square", "")
     linear = told["root_sum_square"] or (None, None, reason)
     return (

@@ -79,5 +79,5 @@ class Values(Mapping[str, "Found | Cases"]):
             for one in self.inputs
         ]
         return table(("Quantity", f"{self.analysis} gives"), self._rows()) + table(
-            ("Input", "Value", "As written", "Source"), inputs
+            ("Input", "Value", "Declared", "Source"), inputs
         )

@@ -93,14 +93,16 @@ def has_head(root: Path) -> bool:
 
 
 def _new_folder() -> TemporaryFolder:
-    with refused_by_system("no temporary folder can be made", "make room, or set TMPDIR"):
+    with refused_by_system("no temporary folder can be made", "free disk space, or set TMPDIR"):
         return TemporaryFolder()
 
 
 def _copy_of_index(repository: Repository, target: Path) -> Git:
     """Return git on a copy of the index: ``git write-tree`` would lock and rewrite the real one."""
     if repository.index.exists():
-        with refused_by_system("the index cannot be copied", "see to its rights, and to the room"):
+        with refused_by_system(
+            "the index cannot be copied", "check its permissions, and the free space"
+        ):
             shutil.copyfile(repository.index, target)
     return repository.git.extended(GIT_INDEX_FILE=target)
 
@@ -128,7 +130,7 @@ def _differs(repository: Repository, head: str, tree: str) -> bool:
 
 def _commit_of(repository: Repository, revision: str) -> str:
     unknown = SnapshotError(
-        f"'{shown(revision)}' names no commit of this repository",
+        f"'{shown(revision)}' is no commit of this repository",
         "name a commit, a branch or a tag; in a shallow clone, fetch it first",
     )
     # A leading "-" would be read as an option.
@@ -201,8 +203,8 @@ def _write_files(own: Git, paths: list[str], lock: int) -> None:
     if reply.status != 0 or "already exists" in reply.err:
         raise SnapshotError(
             f"git could not export the files: {reply.reason}",
-            "see that the filters in .gitattributes work, that there is room for temporary files, "
-            "and that no two names differ in case only",
+            "check the filters in .gitattributes, the free space for temporary files, "
+            "and names that differ in case only",
         )
 
 

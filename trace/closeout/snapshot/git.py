@@ -102,7 +102,7 @@ class Git:
             _end(process)
             raise SnapshotError(
                 f"git did not end within {seconds:g} s ({_subcommand(arguments)})",
-                "see whether git works in this folder, and whether a filter of it waits",
+                "check git in this folder, and its filters",
             ) from None
         except BaseException:
             _end(process)
@@ -165,7 +165,7 @@ def refusal(reply: Reply, subcommand: str) -> SnapshotError:
             "if you trust it, run: git config --global --add safe.directory <folder>",
         )
     return SnapshotError(
-        f"git {subcommand} failed: {reply.reason}", "run git fsck, and put right what it names"
+        f"git {subcommand} failed: {reply.reason}", "run git fsck, and correct what it reports"
     )
 
 
@@ -272,7 +272,7 @@ def _discovered(git: Git) -> tuple[Path, Path] | None:
     lines = os.fsdecode(reply.out).removesuffix("\n").split("\n")
     if len(lines) != 2 or any(is_bad(line) for line in lines):
         raise SnapshotError(
-            "the path of the git repository holds a control character or is not UTF-8",
+            "the path of the git repository contains a control character or is not UTF-8",
             "rename the folder",
         )
     return Path(lines[0]).resolve(), Path(lines[1]).resolve()

@@ -119,10 +119,10 @@ def _install(place: _Place, python: str, project: str) -> str:
     text = _script(place.name, python, project)
     present = place.own
     if present == text:
-        return f"{place.named(place.hook)} is there already"
+        return f"{place.named(place.hook)} is already installed"
     kept = _put_aside(place) if present is None else _keep_edited(place, present)
     _write(place.hook, text)
-    return f"{place.named(place.hook)} is {'installed' if present is None else 'renewed'}{kept}"
+    return f"{place.named(place.hook)} is {'installed' if present is None else 'updated'}{kept}"
 
 
 def remove_hook(root: Path) -> str:
@@ -146,18 +146,18 @@ def _remove_all(repository: Repository) -> str:
         for name in _NAMES
     ]
     lines = [_remove(place, text) for place in places if (text := place.own) is not None]
-    return "\n".join(lines) or "there is no hook of closeout here"
+    return "\n".join(lines) or "no hook of closeout here"
 
 
 def _written() -> AbstractContextManager[None]:
-    return refused_by_system("the hook cannot be written", "see to the rights on its folder")
+    return refused_by_system("the hook cannot be written", "check the permissions of its folder")
 
 
 def _remove(place: _Place, text: str) -> str:
     kept = _keep_edited(place, text)
     if os.path.lexists(place.aside):
         place.aside.replace(place.hook)
-        return f"{place.named(place.hook)} is again the hook from before closeout{kept}"
+        return f"{place.named(place.hook)} is again the earlier hook{kept}"
     place.hook.unlink(missing_ok=True)
     return f"{place.named(place.hook)} is removed{kept}"
 
@@ -167,7 +167,7 @@ def _home(root: Path, python: str) -> tuple[Repository, Path]:
     repository = need_repository(root)
     if is_bad(python) or is_bad(repository.prefix):
         raise SnapshotError(
-            "the path of the interpreter or of the project holds a control character or is not "
+            "the path of the interpreter or of the project contains a control character or is not "
             "UTF-8",
             "rename the folder",
         )
@@ -225,7 +225,7 @@ def _refuse(place: _Place, project: str) -> None:
     if text is None:
         if os.path.lexists(place.hook) and os.path.lexists(place.aside):
             raise SnapshotError(
-                f"there is a hook in {place.named(place.hook)}, and an earlier one is kept in "
+                f"a hook exists in {place.named(place.hook)}, and an earlier one in "
                 f"{place.named(place.aside)}",
                 "make one hook of the two, and delete the other file",
             )

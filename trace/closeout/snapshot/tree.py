@@ -63,14 +63,14 @@ def open_tree(root: Path) -> Snapshot:
             snapshot.dated = _dated(git, snapshot, commit, changes, watch, foreign)
     except SnapshotError as error:
         if _has_git_folder(snapshot.root):
-            snapshot.notes = (f"which commit this is cannot be told: {error.message}",)
+            snapshot.notes = (f"the commit cannot be determined: {error.message}",)
         return snapshot
     odd = [path for path in watch.unwatched if is_judged(path) or (snapshot.root / path).exists()]
     hidden = bool(odd) or any(path.endswith(READ_AS_TEXT) for path in foreign)
     snapshot.identity = SnapshotIdentity("tree", commit, bool(changes) or hidden)
     snapshot.notes = (
-        *_each(odd, "is marked so that git does not look at it"),
-        *_each(foreign, "is in no commit: git does not track it"),
+        *_each(odd, "is marked so that git ignores its changes"),
+        *_each(foreign, "is not tracked by git"),
     )
     return snapshot
 

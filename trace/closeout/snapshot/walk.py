@@ -41,7 +41,7 @@ def link_problem(path: str) -> Problem:
         "symbolic-link",
         path,
         "is a symbolic link",
-        "put the file itself here: a link may lead out of the state that is judged",
+        "put the file here: a link may lead out of the judged state",
     )
 
 
@@ -92,7 +92,7 @@ def _entries(root: Path, folder: str, problems: list[Problem]) -> Iterable[os.Di
                 "no-regular-file",
                 folder,
                 f"is a folder that cannot be read: {error.strerror}",
-                "give yourself the right to read it, or remove it",
+                "correct its permissions, or remove it",
             )
         )
         return ()
@@ -102,7 +102,7 @@ def _kind(entry: os.DirEntry[str]) -> str:
     try:
         mode = entry.stat(follow_symlinks=False).st_mode
     except OSError:
-        return "something that cannot be looked at"
+        return "something unreadable"
     return _KINDS.get(stat.S_IFMT(mode), "something else")
 
 
@@ -110,7 +110,7 @@ def _bad_name(path: str) -> Problem:
     return _problem(
         "bad-name",
         path,
-        "has a name that is not UTF-8, or that holds control characters",
+        "has a name that is not UTF-8, or that contains control characters",
         "rename it",
     )
 

@@ -184,7 +184,9 @@ class ArrayEvaluator:
         quantities = {quantity for quantity, _ in self._keys}
         cases = {key for key in found if key[0] in quantities}
         if differ := sorted(f"{q}[{c}]" for q, c in cases ^ set(self._keys)):
-            raise OtherCases(f"other cases at a sample than at the inputs: {', '.join(differ)}")
+            raise OtherCases(
+                f"the cases at a sample differ from those at the inputs: {', '.join(differ)}"
+            )
         return [(key, found[key]) for key in self._keys]
 
     def _compare(self, point: Point, values: Mapping[Key, Array], size: int) -> None:

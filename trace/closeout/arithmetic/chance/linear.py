@@ -98,7 +98,7 @@ def _extent(key: Key, value: float, found: list[_Looked], detail: Mapping[str, A
         max(high.bound, known),
         low_at,
         high_at,
-        unproved=f"straight lines are off by up to {_up_to(off, unit)} ({_by_what(key, found)})",
+        unproved=f"linearisation error up to {_up_to(off, unit)} ({_by_what(key, found)})",
         off=off,
     )
 
@@ -117,8 +117,8 @@ def _off(key: Key, looked: _Looked) -> float:
 def _by_what(key: Key, found: list[_Looked]) -> str:
     reasons = [one.proofs.unproved[key] for one in found if key in one.proofs.unproved]
     if not reasons:
-        return "of the extremes that are proved"
-    return f"as far as was looked at: {LOOKED_AT}; nothing is proved: {reasons[0]}"
+        return "against the proved extremes"
+    return f"checked at {LOOKED_AT}; nothing is proved: {reasons[0]}"
 
 
 def _up_to(number: float, unit: str | None) -> str:

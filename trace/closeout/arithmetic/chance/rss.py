@@ -82,7 +82,7 @@ def rss(
 
     Raises:
         NotIndependent: two parameters of the box are of one group.
-        OtherCases: the analysis gives other cases at an end than at the inputs.
+        OtherCases: the analysis gives the cases at an end differ from those at the inputs.
     """
     sides = tuple(side for side in box if side[1] < side[2])
     _check_independent(sides, groups or {})
@@ -116,7 +116,9 @@ class _Points:
             values = self._evaluate({**self.inputs, **changed})
             nominal = self._seen.get((), values)
             if differ := sorted(f"{q}[{c}]" for q, c in values.keys() ^ nominal.keys()):
-                raise OtherCases(f"other cases at an end than at the inputs: {', '.join(differ)}")
+                raise OtherCases(
+                    f"the cases at an end differ from those at the inputs: {', '.join(differ)}"
+                )
             self._seen[point] = values
         return self._seen[point]
 
@@ -171,6 +173,6 @@ def _check_independent(sides: Box, groups: Mapping[str, str]) -> None:
     together = [f"{', '.join(names)} ({g})" for g, names in members.items() if len(names) > 1]
     if together:
         raise NotIndependent(
-            "root sum square holds for independent parameters only, and these move together: "
+            "root sum square holds for independent parameters only, and these are correlated: "
             + "; ".join(together)
         )

@@ -135,5 +135,5 @@ def _drawn(inputs: Mapping[str, float], box: Box, detail: Mapping[str, Any]) -> 
 
     spreads = drawn(inputs, box, detail["drawn"])
     if not spreads:
-        raise NoSamples("no parameter has a spread to draw from")
+        raise NoSamples("no parameter has a tolerance to draw from")
     return spreads

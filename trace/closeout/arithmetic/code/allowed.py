@@ -1,7 +1,7 @@
 """What a formula may be made of, for ranges and arrays to speak of every point of a box.
 
 An evaluation on ranges proves something only where the code does with a range what it would do
-with each number in it. Code that looks at what it is given (``isinstance``, ``match``, ``is``),
+with each number in it. Code that inspects its arguments (``isinstance``, ``match``, ``is``),
 that catches what a range raises, or that keeps something for the next evaluation, can do otherwise.
 Which code that is cannot be listed; so what is *allowed* is listed: instructions
 (:mod:`.code.instructions`), names, values. Whatever else there is gives a reason, the
@@ -223,7 +223,7 @@ class _Judge:
         if speaks is not None:
             return speaks
         if step.name == "IS_OP" and not self._may_be_asked(step, all_steps[i - 1]):
-            return "`is`", "looks at what it is given"
+            return "`is`", "inspects its arguments"
         name = name_of(step, self._code)
         if name is None:
             return None
@@ -231,7 +231,7 @@ class _Judge:
             return self._against_global(name, all_steps[i + 1 :])
         hidden = name.startswith("_") and name not in _OF_TUPLES
         if hidden or name in _WAYS_ROUND:
-            return f"`.{name}`", "looks at what it is given"
+            return f"`.{name}`", "inspects its arguments"
         return None
 
     def _may_be_asked(self, step: Step, before: Step) -> bool:
@@ -260,5 +260,5 @@ def _why_not(value: Any) -> str:
     if value is _MISSING:
         return "is not there"
     if callable(value):
-        return "looks at what it is given"
+        return "inspects its arguments"
     return "holds more than numbers"

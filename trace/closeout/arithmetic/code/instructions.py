@@ -43,12 +43,12 @@ ALLOWED = frozenset(
     )
 )  # fmt: skip
 
-_LOOKS = "looks at what it is given"
-_HIDES = "may hide what cannot be told"
-_KEEPS = "keeps something"
-_ASSERT = ("`assert`", "is left out where Python is told to")
-_CLASS = ("a class inside of a function", "may look at what it is given")
-_ASYNC = ("a coroutine", "runs when something else says so")
+_LOOKS = "inspects its arguments"
+_HIDES = "may hide an error"
+_KEEPS = "stores a value"
+_ASSERT = ("`assert`", "is skipped with python -O")
+_CLASS = ("a class inside of a function", "may inspect its arguments")
+_ASYNC = ("a coroutine", "runs at another time")
 # By the instruction: what an author calls it, and what speaks against it.
 REFUSED: dict[str, tuple[str, str]] = {
     **dict.fromkeys(
@@ -60,14 +60,14 @@ REFUSED: dict[str, tuple[str, str]] = {
         ("MATCH_CLASS", "MATCH_KEYS", "MATCH_MAPPING", "MATCH_SEQUENCE"), ("`match`", _LOOKS)
     ),
     **dict.fromkeys(
-        ("IMPORT_FROM", "IMPORT_NAME", "IMPORT_STAR"), ("`import`", "brings in what nobody judged")
+        ("IMPORT_FROM", "IMPORT_NAME", "IMPORT_STAR"), ("`import`", "imports unchecked code")
     ),
     **dict.fromkeys(("STORE_GLOBAL", "DELETE_GLOBAL"), ("`global`", _KEEPS)),
     **dict.fromkeys(("STORE_ATTR", "DELETE_ATTR"), ("an attribute that is set", _KEEPS)),
-    "DELETE_SUBSCR": ("`del`", "takes something away"),
+    "DELETE_SUBSCR": ("`del`", "deletes a value"),
     **dict.fromkeys(
         ("SEND", "END_SEND", "GET_YIELD_FROM_ITER"),
-        ("`yield from`", "hands on what nobody sees"),
+        ("`yield from`", "passes on an unknown value"),
     ),
     **dict.fromkeys(
         ("ASYNC_GEN_WRAP", "BEFORE_ASYNC_WITH", "END_ASYNC_FOR", "GET_AITER", "GET_ANEXT",
@@ -76,7 +76,7 @@ REFUSED: dict[str, tuple[str, str]] = {
     ),
     "LOAD_ASSERTION_ERROR": _ASSERT,
     **dict.fromkeys(
-        ("BUILD_INTERPOLATION", "BUILD_TEMPLATE"), ("a template text", "hands on what nobody sees")
+        ("BUILD_INTERPOLATION", "BUILD_TEMPLATE"), ("a template text", "passes on an unknown value")
     ),
     **dict.fromkeys(
         ("LOAD_BUILD_CLASS", "LOAD_CLASSDEREF", "LOAD_FROM_DICT_OR_DEREF",

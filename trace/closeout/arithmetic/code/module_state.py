@@ -47,7 +47,7 @@ class ModuleState:
 
 
 def _reason(place: Place) -> str:
-    return f"`{place.name}` keeps something from one evaluation to the next"
+    return f"`{place.name}` stores a value from one evaluation to the next"
 
 
 def _same(before: tuple[Any, ...], now: tuple[Any, ...]) -> bool:

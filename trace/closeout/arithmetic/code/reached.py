@@ -121,7 +121,7 @@ class Watch:
         caller = _caller(frame)
         if caller is not None and isinstance(_judgement(caller), Judged) and _reaches(frame):
             where = place(caller.f_code, caller.f_lineno)
-            self.reason = f"`{code.co_name}` at {where} is given a range, and nobody judges it"
+            self.reason = f"`{code.co_name}` at {where} is given a range, and is not checked"
 
     def _returned(self, frame: FrameType, returned: Any) -> None:
         if self._free is not None:

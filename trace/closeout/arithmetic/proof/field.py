@@ -206,7 +206,9 @@ class Field:
         found = self._evaluate({**self.inputs, **arguments})
         found = {key: value for key, value in found.items() if key[0] in self._quantities}
         if differ := sorted(_name(key) for key in found.keys() ^ set(self.keys)):
-            raise Unprovable(f"other cases at a point than asked for: {', '.join(differ)}")
+            raise Unprovable(
+                f"the cases at a point differ from those required: {', '.join(differ)}"
+            )
         return found
 
     def _take(self, point: Point, found: Mapping[Key, float]) -> None:

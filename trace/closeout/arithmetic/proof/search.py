@@ -113,7 +113,9 @@ class _Seen:
         nominal = self._values.get(None, values)
         if values.keys() != nominal.keys():
             differ = sorted(f"{q}[{c}]" for q, c in values.keys() ^ nominal.keys())
-            raise OtherCases(f"other cases at a corner than at the inputs: {', '.join(differ)}")
+            raise OtherCases(
+                f"the cases at a corner differ from those at the inputs: {', '.join(differ)}"
+            )
         self._values[corner] = values
         return values
 

@@ -124,7 +124,7 @@ def doubted(proofs: Proofs, trust: Trust, inputs: Mapping[str, float], box: Box)
             if key not in values or not left[key].low <= values[key] <= left[key].high:
                 del left[key]
                 at = ", ".join(f"{name} = {value!r}" for name, value in corner.items())
-                unproved[key] = f"a number was seen outside of the bounds, at {at}"
+                unproved[key] = f"a value was found outside the bounds, at {at}"
     changed = trust.kept.changed()
     if changed is not None:
         unproved.update(dict.fromkeys(left, changed))

@@ -93,7 +93,7 @@ def _joined(found: Extent, proof: Proved | None, reason: str | None, decided: bo
     if proof is None or found.value is None or found.low is None or found.high is None:
         return found._replace(unproved=reason)
     if not proof.low <= found.low <= found.high <= proof.high:
-        return found._replace(unproved="a number was seen outside of the bounds")
+        return found._replace(unproved="a value was found outside the bounds")
     lower = found.low < proof.seen_low and not (decided and proof.low_tight)
     higher = found.high > proof.seen_high and not (decided and proof.high_tight)
     return _proved(

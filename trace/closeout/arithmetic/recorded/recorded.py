@@ -67,9 +67,7 @@ class Node:
 
     def __init__(self, tape: Tape, operation: str, operands: tuple[Any, ...], value: Any):
         if len(tape) >= MOST_OPERATIONS:
-            tape.refuse(
-                f"it takes more than {MOST_OPERATIONS} operations, as a loop or a march does"
-            )
+            tape.refuse(f"it takes more than {MOST_OPERATIONS} operations, as a long loop does")
         self.tape = tape
         self.operation = operation
         self.operands = operands
@@ -84,7 +82,7 @@ class Node:
 
     def __bool__(self) -> NoReturn:
         self.tape.refuse(
-            "a decision of Python (if, while, min, max, and, or, not) rests on an input; "
+            "a decision of Python (if, while, min, max, and, or, not) depends on an input; "
             "write it with where, minimum or maximum of closeout.math"
         )
 
@@ -210,7 +208,7 @@ def _points(points: Any, tape: Tape) -> tuple[tuple[float, float], ...]:
     found = []
     for x, y in points:
         if isinstance(x, Node) or isinstance(y, Node):
-            tape.refuse("the points of a table rest on an input; a table has plain numbers")
+            tape.refuse("the points of a table depend on an input; a table needs plain numbers")
         found.append((float(x), float(y)))
     return tuple(found)
 

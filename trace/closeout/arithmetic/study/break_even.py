@@ -224,7 +224,7 @@ def _along(
             edges.append((direction, edge, own))
     holds, monotone = start >= 0.0, search.monotone
     if not edges:
-        reason = f"the verdict does not turn: {' and '.join(ends)}"
+        reason = f"no break-even: {' and '.join(ends)}"
         return [
             BreakEven(
                 search.name, None, label, None, "neither", holds, monotone, reason, last[1], last[0]
@@ -276,7 +276,7 @@ def _outward(
             return _edge(margin, before, x, holds, finest * abs(width)), x, ""
         before = x
         if x == most:
-            return None, x, ", beyond which it cannot be"
+            return None, x, ", its physical end"
     return None, before, ""
 
 

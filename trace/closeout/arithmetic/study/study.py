@@ -186,16 +186,16 @@ class _Parts:
         if not self._detail["quantile"]:
             return None
         if not self._box:
-            self.reasons["quantiles"] = "no input has a spread here"
+            self.reasons["quantiles"] = "no input has a tolerance here"
         return self.spread("quantiles", spread.quantiles)
 
     def edges(self, names: list[str]) -> list[BreakEven]:
         """Return break-even values with the others at nominal, then at worst."""
         if self._bounds == Bounds():
-            self.reasons["break even"] = "there is no limit"
+            self.reasons["break-even"] = "there is no limit"
             return []
         if self._form is None and not self._detail["marches"]:
-            self.reasons["break even"] = "it is a march, of which closeout explain searches them"
+            self.reasons["break-even"] = "it computes step by step; closeout explain searches them"
             return []
         budget = MARCH if self._form is None else FORMULA
         found: list[BreakEven] = []
@@ -338,7 +338,7 @@ def _edges(
                 f"with the others at {place}, {number} of {len(names)} parameters were searched "
                 f"within {budget.evaluations} evaluations"
             )
-            reasons["break even"] = "; ".join(filter(None, (reasons.get("break even"), text)))
+            reasons["break-even"] = "; ".join(filter(None, (reasons.get("break-even"), text)))
             break
     found.sort(key=lambda one: nearest_first(one, inputs))
     turning = [one for one in found if one.value is not None]

@@ -22,13 +22,14 @@ def disagreements(dossier: Dossier, index: Index) -> Iterator[Finding]:
             if not result.closed and agreement.planned is None:
                 yield warning(
                     "agreed-but-open", where,
-                    f"{name} was agreed as closed at {agreement.review}, and is not: {result.why}",
-                    "tell the board, and close it again",
+                    f"{name} was agreed as closed at {agreement.review}, and is not closed:"
+                    f" {result.why}",
+                    "inform the board, and close it again",
                 )  # fmt: skip
             requirement = index.requirements[name]
             if agreement.by is not None and not may_approve(agreement.by, requirement, index):
                 yield warning(
                     "agreed-by-another", where,
                     f"{agreement.by} is not the authority of {name}'s source",
-                    "have it agreed by whoever project.authorities names",
+                    "have it agreed by the authority in project.authorities",
                 )  # fmt: skip

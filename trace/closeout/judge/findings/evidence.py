@@ -21,10 +21,10 @@ from closeout.model.validation import NamedTest
 
 _WEAK = {
     Assurance.NOMINAL: "on nominal values alone",
-    Assurance.LINEARISED: "on straight lines, which prove nothing",
+    Assurance.LINEARISED: "on a linearisation, which proves nothing",
     Assurance.SEARCHED: "on a search, which proves nothing",
 }
-_WIN_MARGIN = "win margin, or agree on another policy (project.margins)"
+_WIN_MARGIN = "increase the margin, or agree on another policy (project.margins)"
 
 
 def contradictions(dossier: Dossier, index: Index, units: Units) -> tuple[Finding, ...]:
@@ -51,8 +51,8 @@ def _contradicted(
                 Severity.WARNING,
                 requirement.verification[entry.number].where,
                 f"{entry.record} found {entry.quantity} of {requirement.id} not met, the analysis"
-                f" {promised[0].analysis} says that it is met",
-                "find what the analysis leaves out, and correct it",
+                f" {promised[0].analysis} finds it met",
+                "correct the analysis",
             )
 
 
@@ -71,7 +71,7 @@ def unproved_safety(dossier: Dossier, index: Index) -> tuple[Finding, ...]:
                         requirement.verification[entry.number].where,
                         f"{result.id} is safety {result.safety}, and {entry.quantity} by"
                         f" {entry.analysis} rests {_WEAK[entry.assurance]}",
-                        "write the formula in closed form with closeout.math, ask for the worst"
+                        "write the formula in closed form with closeout.math, request the worst"
                         " case, and support it by a test",
                     )
                 )
@@ -108,9 +108,9 @@ def _at_bad_end(
             yield warning(
                 "bad-end-not-tested",
                 verification.where,
-                f"{requirement.id} is tested {tested}, and {entry.analysis} finds its bad end at"
+                f"{requirement.id} is tested {tested}, and {entry.analysis} finds its worst case at"
                 f" {name} = {float(number):.6g} {unit}",
-                "test it there, or say in the analysis what it leaves out",
+                "test it there, or state in the analysis why not",
             )
 
 

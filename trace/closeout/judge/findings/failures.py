@@ -25,7 +25,7 @@ from closeout.model.problem import Finding
 from closeout.model.records import Record, Requirement, Verification
 from closeout.rules.evidence import beyond
 
-_PUT = "put this into a file below requirements/, and say what became of it: "
+_PUT = "add this to a file in requirements/, and complete it: "
 
 
 def failures(
@@ -135,7 +135,7 @@ def _of_no_known_issue(
                 record.where / "judged",
                 f"{record.id} judged issue {issue} of {requirement.id}, which no commit of this"
                 f" line holds, and falls short of issue {requirement.issue}",
-                f"mend the issue, or {_PUT}{report_text(record, [requirement.id], index)}",
+                f"correct the issue, or {_PUT}{report_text(record, [requirement.id], index)}",
             )
 
 
@@ -144,7 +144,7 @@ def _missing(record: Record, quantities: dict[str, str], index: Index, before: i
     return error(
         "nonconformance-missing",
         record.where / "measured" if record.measured else record.where,
-        f"{record.id} found {what} not met, and no nonconformance reports it",
+        f"{record.id} found {what} not met, and has no nonconformance",
         _PUT + report_text(record, quantities, index, before),
     )
 
@@ -184,8 +184,8 @@ def _out_of_sight(index: Index, units: Units, history: History | None) -> Iterat
             yield warning(
                 "failure-out-of-sight",
                 record.where,
-                f"{record.id} found {', '.join(one.text for one in hidden)} not met, and nothing"
-                " that is verified now speaks of it",
+                f"{record.id} found {', '.join(one.text for one in hidden)} not met, and no"
+                " present verification covers it",
                 _cure(record, index),
             )
 
@@ -196,7 +196,7 @@ def _cure(record: Record, index: Index) -> str:
         return f"close {', '.join(reports)}, or name {record.id} in a verification again"
     known = [name for name, _ in record.judged if name in index.requirements]
     text = report_text(record, known, index)
-    return f"{_PUT}{text}; the finding ends once that is closed"
+    return f"{_PUT}{text}; the finding ends when it is closed"
 
 
 def _failed(
@@ -269,7 +269,7 @@ def _set_aside(index: Index, units: Units) -> Iterator[Finding]:
                 yield warning(
                     "failed-and-set-aside",
                     requirement.where / "not_applicable",
-                    f"{requirement.id} is said not to apply, and {record.id} found"
+                    f"{requirement.id} is declared not applicable, and {record.id} found"
                     f" {quantity or 'it'} not met",
                     f"close a nonconformance about {record.id}, or say in its reason why the"
                     " failure does not matter, have its authority agree, and switch this rule off"

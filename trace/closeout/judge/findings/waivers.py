@@ -47,16 +47,16 @@ def _waiver(
     if not reasons and others:
         yield warning(
             "waiver-short", waiver.where / "accepts",
-            f"{waiver.id} was given of another build, issue or condition of {result.id}:"
+            f"{waiver.id} was given for another build, issue or condition of {result.id}:"
             f" {others[0].message}",
-            "ask for it again, of what stands now, or verify that",
+            "request it again for the present state, or verify that state",
         )  # fmt: skip
     elif not reasons and left:
         shown = ", ".join(_named(entry) for entry in left)
         yield warning(
             "waiver-short", waiver.where / "accepts",
             f"{waiver.id} does not reach {shown} of {result.id}",
-            "ask for a waiver down to the judged value, or mend the shortfall",
+            "request a waiver for the judged value, or correct the non-compliance",
         )  # fmt: skip
     elif not reasons:
         yield from _too_wide(waiver, result, meant, short, units)
@@ -69,9 +69,9 @@ def void(
     if waiver.planned is not None:
         yield warning(
             "waiver-not-approved", waiver.where / "date",
-            f"{waiver.id} is planned: it is of {waiver.planned}, {LATER}, so it does not cover"
+            f"{waiver.id} is planned for {waiver.planned}, {LATER}, so it does not cover"
             f" {result.id}",
-            "mend its date, or wait for it",
+            "correct its date, or wait for it",
         )  # fmt: skip
     elif waiver.date is None or waiver.approved_by is None:
         yield warning(
@@ -82,22 +82,23 @@ def void(
     elif is_later(waiver, index, review):
         yield warning(
             "dated-after-review", waiver.where / "date",
-            f"{waiver.id} is of {waiver.date}, after {review or 'the last review'}, so it does not"
+            f"{waiver.id} is dated {waiver.date}, after {review or 'the last review'}, so it does"
+            " not"
             f" cover {result.id} there",
-            "judge a later review, or mend its date",
+            "judge a later review, or correct its date",
         )  # fmt: skip
     elif not in_force(waiver, index, review):
         yield warning(
             "waiver-expired", waiver.where / "expires",
             f"{waiver.id} was in force until {waiver.expires}, so it does not cover {result.id}",
-            "ask for it again, or mend the shortfall",
+            "request it again, or correct the non-compliance",
         )  # fmt: skip
     elif not may_approve(waiver.approved_by, index.requirements[result.id], index):
         yield warning(
             "waiver-authority", waiver.where / "approved_by",
             f"{waiver.id} is approved by {waiver.approved_by}, who is not the authority of"
             f" {result.id}'s source",
-            "have it approved by whoever project.authorities names",
+            "have it approved by the authority in project.authorities",
         )  # fmt: skip
 
 
@@ -120,8 +121,8 @@ def _not_needed(
     if met and in_force(waiver, index, review) and not needed:
         yield warning(
             "waiver-not-needed", waiver.where,
-            f"{waiver.id} accepts a shortfall of {result.id} that is none any more",
-            "withdraw it, so that the next shortfall is seen",
+            f"{waiver.id} accepts a non-compliance of {result.id} that no longer exists",
+            "withdraw it, so that the next non-compliance is seen",
         )  # fmt: skip
 
 
@@ -142,7 +143,7 @@ def _strange_cases(
             "waiver-case", waiver.where / "accepts" / "cases",
             f"{waiver.id} accepts {', '.join(strange)}, and {waiver.quantity} of {result.id} has"
             " no such case",
-            "name cases as the analysis or the record does",
+            "use the case names of the analysis or the record",
         )  # fmt: skip
 
 
@@ -159,15 +160,15 @@ def _too_wide(
         yield warning(
             "waiver-too-wide", waiver.where / "accepts",
             f"{waiver.id} also accepts {named}, which {result.id} meets",
-            "name the cases that fall short",
+            "name only the cases that are not met",
         )  # fmt: skip
     worst = max((_slack(waiver, entry, units) for entry in short), default=None)
     least = min((_slack(waiver, entry, units) for entry in short), default=None)
     if least is not None and worst is not None and least > ROOM:
         yield warning(
             "waiver-too-wide", waiver.where / "accepts",
-            f"{waiver.id} accepts {100 * least:.0f} % more than what {result.id} is short of",
-            "accept down to the judged value, and not much further",
+            f"{waiver.id} accepts {100 * least:.0f} % more than {result.id} lacks",
+            "accept the judged value, and not much more",
         )  # fmt: skip
 
 

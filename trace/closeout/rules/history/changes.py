@@ -8,7 +8,7 @@ from closeout.graph import Index, key_of_criterion, key_of_given
 from closeout.graph.findings import warning
 from closeout.measure import Units
 from closeout.model.history import Base, History, Reference
-from closeout.model.issue import is_raised
+from closeout.model.issue import following, is_raised
 from closeout.model.problem import Finding
 from closeout.model.records import Record, Requirement, Verification
 from closeout.rules.history.difference import difference
@@ -84,7 +84,9 @@ def _not_raised(was: Requirement, now: Requirement, what: str) -> Finding:
         now.where / "issue",
         f"{now.id}: {what}, and its issue is"
         f" {'still' if was.issue == now.issue else 'now'} {now.issue}",
-        f"raise issue: above {was.issue}; what was verified speaks of the old one",
+        f"raise to issue {following(was.issue) or f'above {was.issue}'}; existing evidence refers"
+        " to"
+        f" issue {was.issue}",
     )
 
 
@@ -107,10 +109,10 @@ def _source_not_raised(
         yield warning(
             "source-not-raised",
             now.where / "source",
-            f"{name}: {what} since {since}, but {document.id} that it comes from is still issue"
+            f"{name}: {what} since {since}, but its source {document.id} is still issue"
             f" {document.issue or '(none)'}",
-            f"let it say what {document.id} says, or enter the new issue of {document.id}; where"
-            f" the old text was a slip of yours, switch this rule off for: [{name} issue"
+            f"write it as in {document.id}, or enter the new issue of {document.id}; if"
+            f" the old text was a mistake, switch this rule off for: [{name} issue"
             f" {now.issue}], with that reason",
         )
 
@@ -134,7 +136,7 @@ def _document_raised(index: Index, base: Base, changed: Collection[str]) -> Iter
                 f"{document.id} went from issue {before.issue or '(none)'} to"
                 f" {document.issue or '(none)'}; these cite it and did not change:"
                 f" {', '.join(left)}",
-                "hold each against the new issue; the finding ends with the next commit",
+                "check each against the new issue; the finding ends with the next commit",
             )
 
 
@@ -152,9 +154,9 @@ def _judged_before_change(index: Index, history: History, units: Units) -> Itera
                 yield warning(
                     "judged-before-change",
                     verification.where / "records" / number,
-                    f"{name} judged {requirement.id} on {record.day_of(requirement.id)}, and what"
-                    f" it judges of it was changed {day}",
-                    f"raise the issue of {requirement.id}, judge anew what was measured, and write"
+                    f"{name} judged {requirement.id} on {record.day_of(requirement.id)}, and the"
+                    f" criterion was changed {day}",
+                    f"raise the issue of {requirement.id}, judge the measurement again, and write"
                     f" judged: {{{requirement.id}: {{issue: ..., date: ...}}}} with that day",
                 )
 

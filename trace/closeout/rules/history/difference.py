@@ -60,7 +60,7 @@ def _criteria(verifications: Iterable[Verification], units: Units) -> Criteria:
 def _told(old: list[Criterion], new: list[Criterion]) -> str:
     was, now = (", ".join(_shown(one) for one in some) for some in (old, new))
     if not now:
-        return f"taken out: {was}"
+        return f"removed: {was}"
     return f"{was} -> {now}" if was else f"added: {now}"
 
 

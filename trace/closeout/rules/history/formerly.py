@@ -23,15 +23,16 @@ def unborne(index: Index, history: History) -> Iterator[Finding]:
             yield warning(
                 "formerly-beside",
                 where,
-                f"{one.id} is formerly {one.formerly}, which stood beside {one.other} on {one.day}:"
-                " these were two, so it counts for nothing",
-                f"take it out; what became of the {kind} {one.formerly} is told for itself",
+                f"{one.id} is formerly {one.formerly}, which existed beside {one.other} on"
+                f" {one.day}:"
+                " these were two items, so formerly has no effect",
+                f"remove formerly; the {kind} {one.formerly} is reported separately",
             )
         elif not history.cut_off:
             yield warning(
                 "formerly-unknown",
                 where,
-                f"{one.id} is formerly {one.formerly}, and no commit holds a {kind} of that name",
-                "mend the spelling, or take it out; where another repository holds it, switch this"
+                f"{one.id} is formerly {one.formerly}, and no commit has a {kind} of that name",
+                "correct the spelling, or remove it; if another repository has it, switch this"
                 " rule off with that reason",
             )

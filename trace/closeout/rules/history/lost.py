@@ -41,9 +41,8 @@ def _identifier_reused(index: Index, history: History) -> Iterator[Finding]:
             yield warning(
                 "identifier-reused",
                 where / "id",
-                f"until {one.day} the {one.kind} {one.id} stood for something else:"
-                f" {_cut(one.meant)}",
-                "take a new identifier; old documents still speak of the old one",
+                f"until {one.day} the {one.kind} {one.id} was something else: {_cut(one.meant)}",
+                "use a new identifier; documents still refer to the old meaning",
             )
 
 
@@ -56,7 +55,7 @@ def _failed_record_deleted(index: Index, history: History, units: Units) -> Iter
         record = earlier.record
         why = None if record.id in told else _failure(earlier, index, history, units)
         if why is None and record.data is not None and record.id not in told:
-            why = f"what {record.data} shows, which nobody judges any more"
+            why = f"what {record.data} shows, which is no longer judged"
         if why is None:
             continue
         told.add(record.id)
@@ -64,9 +63,10 @@ def _failed_record_deleted(index: Index, history: History, units: Units) -> Iter
         found = warning(
             "failed-record-deleted",
             where,
-            f"the record {record.id} of {record.date} found {why}, and is deleted: it stood in"
+            f"the record {record.id} of {record.date} found {why}, and is deleted: it was in"
             f" {earlier.path} on {earlier.day}",
-            "put it back; a later record says replaces:, and its nonconformance is closed",
+            "restore it; a later record may replace it (replaces:) when its nonconformance is"
+            " closed",
         )
         yield replace(found, item=record.id)
 
@@ -86,18 +86,21 @@ def _record_edited(index: Index, history: History, units: Units) -> Iterator[Fin
             yield warning(
                 "failed-record-edited",
                 index.records[name].where,
-                f"the record {name} found {why} on {earlier.day}, and says something else now",
-                "bring back what it said; a later record says replaces:, once its report is closed",
+                f"the record {name} found {why} on {earlier.day}, and has another result now",
+                "restore it; a later record may replace it (replaces:) when its nonconformance is"
+                " closed",
             )
         elif stands_on:
             told.add(name)
             yield warning(
                 "record-edited",
                 index.records[name].where,
-                f"the record {name} said {', '.join(stands_on)} on {earlier.day}, and does not now",
-                "bring it back; what was made anew has a record of its own, and an old measurement"
-                " that is judged against a raised issue says when: judged: {...: {issue: ...,"
-                " date: ...}}. If it was a slip, switch this rule off with that reason",
+                f"the record {name} stated {', '.join(stands_on)} on {earlier.day}, and does not"
+                " now",
+                "restore it; a repeated test needs its own record, an old measurement that is"
+                " judged against a raised issue the date: judged: {...: {issue: ..., date: ...}}."
+                " If it"
+                " was a mistake, switch this rule off with that reason",
             )
 
 
@@ -107,9 +110,9 @@ def _report_deleted(index: Index, history: History) -> Iterator[Finding]:
         found = warning(
             "nonconformance-deleted",
             index.project.charter.where,
-            f"the nonconformance {one.id} is deleted: it stood there until {one.day}"
+            f"the nonconformance {one.id} is deleted: it existed until {one.day}"
             f" ({_cut(one.meant)})",
-            "put it back; it is closed by disposition, closed_by and retest",
+            "restore it; close it by disposition, closed_by and retest",
         )
         yield replace(found, item=one.id)
 
@@ -123,8 +126,9 @@ def _report_edited(index: Index, history: History) -> Iterator[Finding]:
             places[one.report],
             f"the nonconformance {one.report} named {one.requirement} on {one.day}, and does not"
             " now",
-            f"name it again, and close the report; if {one.requirement} was named by mistake,"
-            " switch this rule off for the report with that reason",
+            f"name it again, and close the nonconformance; if {one.requirement} was named by"
+            " mistake,"
+            " switch this rule off for the nonconformance with that reason",
         )
 
 

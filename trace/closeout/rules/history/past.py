@@ -21,7 +21,7 @@ from closeout.model.history import (
     Unnamed,
 )
 from closeout.model.issue import is_raised
-from closeout.model.records import Project, Record
+from closeout.model.records import Project, Record, build_text
 from closeout.rules.history import facts as keeping
 from closeout.rules.history.facts import KINDS
 from closeout.rules.history.line import Blobs, Line, Past, claims_of, line_of
@@ -188,7 +188,7 @@ def _moved(some: Sequence[LostRecord], now: Record) -> list[str]:
 
 
 def _article(record: Record) -> list[str]:
-    return [f"{name} {build}" for name, build in record.article]
+    return [f"{name} {build_text(build)}" for name, build in record.article]
 
 
 def _differs(record: Record) -> list[str]:

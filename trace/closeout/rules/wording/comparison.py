@@ -33,7 +33,7 @@ _SIDES = ("at_least", "at_most")
 _BESIDE = {"at_least": "at_most", "at_most": "at_least", "within": "equal_to"}
 _PLAIN_UNITS = ("", "count", "1")
 _MARGINS = ("margin", "reserve", "clearance")
-_CURE = "let the two say the same; where statement or criterion changes, raise the issue"
+_CURE = "make both agree, and raise the issue"
 _CHANCE = re.compile(r"probability|confidence")
 
 

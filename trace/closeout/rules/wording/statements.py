@@ -47,13 +47,13 @@ def _sentence(requirement: Requirement, text: str, lower: str) -> Iterator[Findi
         message = f"the statement says 'shall' {len(places)} times" if places else (
             "the statement has no 'shall'"
         )  # fmt: skip
-        cure = "write one requirement for each 'shall'" if places else "say who shall do what"
+        cure = "write one requirement for each 'shall'" if places else "state who shall do what"
         at = places[1] if places else in_place_of_shall(lower)
         yield _finding("one-shall", requirement, at, message, cure)
     if "shall be " in lower or " be " in lower:
         for start, end in passives(text):
-            message = f"{shorten(text[start:end])} does not say by whom"
-            cure = "say who or what shall do it, as the subject of the sentence"
+            message = f"{shorten(text[start:end])} does not name the actor"
+            cure = "name who or what shall do it, as the subject of the sentence"
             yield _finding("passive", requirement, start, message, cure)
 
 

@@ -126,7 +126,7 @@ _ABLE = "possible|practicable|practical|feasible|achievable|attainable|reasonabl
 BARRED = _family(
     "barred-word",
     "a word that a requirement shall not use",
-    "say how much, how many or which, so that a test can decide",
+    "state how much, how many or which, so that a test can decide",
     """goal | goals | shall be included but not limited to | relevant | necessary | appropriate
     | as far as possible | typical | rapid | user friendly | easy | sufficient | enough | suitable
     | satisfactory | adequate | quick | first rate | best possible | small | large
@@ -141,7 +141,7 @@ BARRED = _family(
 SUPERLATIVE = _family(
     "superlative",
     "a superlative",
-    "give the limit that is good enough, as a number with its unit",
+    "give the acceptable limit, as a number with its unit",
     """best | optimal | optimally | optimum | ideal | ideally | utmost | foremost | finest
     | simplest | safest | cheapest""",
     [
@@ -160,7 +160,7 @@ SUPERLATIVE = _family(
 SUBJECTIVE = _family(
     "subjective-word",
     "subjective language",
-    "say what is measured or counted, and its limit",
+    "state what is measured or counted, and its limit",
     """easy to use | cost effective | reasonable | reasonably | acceptable | acceptably | good
     | poor | quiet | quietly | neat | tidy | simple | intuitive | intuitively | convenient
     | conveniently | attractive
@@ -171,7 +171,7 @@ SUBJECTIVE = _family(
 PRONOUN = _family(
     "vague-pronoun",
     "a vague pronoun",
-    "name the thing again",
+    "repeat the noun",
     "it | they | them",
     [
         (
@@ -185,7 +185,7 @@ PRONOUN = _family(
 ADVERB = _family(
     "ambiguous-adverb",
     "an ambiguous adverb or adjective",
-    "say how much, how often or within what time",
+    "state how much, how often or within what time",
     """almost always | almost | significant | significantly | minimal | minimally | approximately
     | roughly | nearly | usually | generally | normally | commonly | often | sometimes | frequently
     | occasionally | regularly | periodically | slowly | promptly | shortly | immediately
@@ -205,7 +205,7 @@ ADVERB = _family(
 OPEN_ENDED = _family(
     "open-ended",
     "an open-ended term",
-    "write the whole list, or the whole of what is wanted",
+    "write the complete list",
     """not limited to | as a minimum | such as | for example
     | for instance | e.g. | among others | amongst others | or similar | or equivalent
     | and the like | or the like | and similar | or better""",
@@ -242,7 +242,7 @@ COMPARATIVE = _family(
 LOOPHOLE = _family(
     "loophole",
     "a loophole",
-    "say under which condition it holds, or take the way out away",
+    "state under which condition it applies, or remove the exception",
     """as applicable | if applicable | where applicable | when applicable | if available
     | as desired | subject to availability | as much as possible | as little as possible
     | best effort | best efforts | to the extent | at the discretion | at its discretion
@@ -263,7 +263,7 @@ LOOPHOLE = _family(
 NEGATIVE = _family(
     "negative-statement",
     "a negative statement",
-    "say what it does instead, as something that can be shown",
+    "state what it does instead, so that it can be verified",
     "",
     [
         (
@@ -290,7 +290,7 @@ NEGATIVE = _family(
 TOTALITY = _family(
     "totality",
     "a term of totality",
-    "say which ones, or say 'each'; what holds without end cannot be shown",
+    "state which ones, or write 'each'; an unlimited claim cannot be verified",
     "always | never | every | everything | everyone | everywhere | in any case",
     [
         ("all", r"(?<!at )all(?! (?:of )?(?:the |its )?(?:\d|two|three|four|five|six|seven|eight"
