@@ -10,15 +10,14 @@ from pathlib import Path
 from types import TracebackType
 
 from closeout.model.identity import SnapshotIdentity
+from closeout.model.made_by_tools import MADE_BY_TOOLS
 from closeout.model.problem import Problem, in_order
 from closeout.snapshot.confined import opened_file, opened_folder
 from closeout.snapshot.dates import Dated, today
+from closeout.snapshot.held import not_held
 from closeout.snapshot.names import READ_AS_TEXT, is_judged, shown
 from closeout.snapshot.walk import kind_problem, link_problem, walk
 
-# Made by git, by this tool and by Python while they run: no content of a project, and a listing
-# that took them in would change by being asked for.
-MADE_BY_TOOLS = frozenset({".git", ".closeout", "__pycache__"})
 _CHUNK = 1 << 18  # bytes
 
 
@@ -128,8 +127,6 @@ class Snapshot:
         """Return which of the paths that were looked at are in no commit; see :mod:`.held`."""
         if self.tracked is None:
             return ()
-        from closeout.snapshot.held import not_held
-
         return not_held(self.root, self.tracked, looked)
 
     @property

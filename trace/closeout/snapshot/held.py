@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from pathlib import Path, PurePosixPath
 
+from closeout.model.made_by_tools import MADE_BY_TOOLS
 from closeout.snapshot.dates import Looked
-from closeout.snapshot.folder import MADE_BY_TOOLS
 
 
 def not_held(root: Path, tracked: frozenset[str], looked: Iterable[Looked]) -> tuple[str, ...]:

@@ -8,6 +8,8 @@ import sys
 from functools import cache
 from typing import Any
 
+from closeout.model.made_by_tools import MADE_BY_TOOLS
+
 try:
     # hashlib's own BLAKE2, without the OpenSSL that hashlib loads: a worker forks in half the time.
     from _blake2 import blake2b
@@ -18,9 +20,6 @@ except ImportError:
 ENGINE_DISTRIBUTIONS = ("pyyaml", "jsonschema", "msgspec", "rich")
 # Of the environment, what workers are given and numbers may rest on (evaluate.workers).
 ENGINE_VARIABLES = ("LD_LIBRARY_PATH", "OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE")
-# Made by git, by this tool and by Python while they run: no content of a folder, as in
-# snapshot.folder. A listing that took them in would change by being asked for.
-_MADE_BY_TOOLS = (".git", ".closeout", "__pycache__")
 # The pages of rules are for people: of all that stands in them only a rule's kind decides anything,
 # and a rule of another kind has a page of another size. To read the 150 of them takes 10 ms a run.
 _BY_SIZE = os.path.join("rules", "pages", "")
@@ -58,7 +57,7 @@ def listing_of(path: str) -> str | None:
             names = sorted(
                 os.fsencode(entry.name) + (b"/" if entry.is_dir(follow_symlinks=False) else b"")
                 for entry in entries
-                if entry.name not in _MADE_BY_TOOLS
+                if entry.name not in MADE_BY_TOOLS
             )
     except OSError:
         return None
