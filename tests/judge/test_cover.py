@@ -11,6 +11,7 @@ from closeout.model.answer import Answer, Extent
 from closeout.model.dossier import Compliance, Dossier
 from closeout.model.problem import Severity
 from closeout.model.question import Failure
+from closeout.render.words import cover
 from tests.graph.projects import (
     UNITS,
     Built,
@@ -168,6 +169,14 @@ def test_cover_is_in_force_until_and_including_its_review(
 
 def test_a_deviation_covers_as_a_waiver_does():
     assert covered(ACCEPTS, kind="deviation") == ALL
+
+
+@pytest.mark.parametrize("kind", ["waiver", "deviation"])
+def test_by_which_of_the_two_is_said(kind: str) -> None:
+    judged = dossier(ACCEPTS, kind=kind)
+    (evidence, *_) = result(judged, "R-1").evidence
+    assert evidence.covered_kind == kind
+    assert cover(evidence) == f"under {kind} {evidence.covered_by}"
 
 
 def test_an_absent_case_is_never_covered():
