@@ -8,9 +8,10 @@ from typing import Any
 import mpmath
 import sympy
 
-from closeout.arithmetic.recorded.recorded import Key, Value
+from closeout.arithmetic.recorded.recorded import Value
 from closeout.arithmetic.symbol.expressions import forms
 from closeout.arithmetic.symbol.symbolic import Symbolic
+from closeout.arithmetic.types import Key
 
 
 def compiled(

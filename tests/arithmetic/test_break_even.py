@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from closeout import absent
-from closeout.arithmetic.proof.search import Key, answer
+from closeout.arithmetic.proof.search import answer
 from closeout.arithmetic.study.break_even import BreakEven, boundary, break_even, worst_corner
+from closeout.arithmetic.types import Key
 from closeout.model.answer import Bounds
 
 X = ("x", None)

@@ -20,9 +20,9 @@ from closeout.arithmetic.proof.search import (
     _design,
     answer,
 )
+from closeout.arithmetic.types import Box
 from closeout.model.answer import Answer, Assurance, Extent
 
-Box = tuple[tuple[str, float, float], ...]
 Function = Callable[[Mapping[str, float]], float]
 KEY = ("y", None)
 

@@ -17,9 +17,8 @@ from closeout.arithmetic.symbol.expressions import forms
 from closeout.arithmetic.symbol.restated import NotRestated, restated
 from closeout.arithmetic.symbol.solve import solve
 from closeout.arithmetic.symbol.symbolic import symbolic
+from closeout.arithmetic.types import Box
 from tests.arithmetic.test_sensitivity import POSITIVE, TREES, X, grown, single
-
-Box = tuple[tuple[str, float, float], ...]
 
 
 def solved(

@@ -39,7 +39,7 @@ def planned() -> tuple[Plan, dict[str, AnalysisSpec]]:
     assert loaded.project is not None
     index = Index.of(loaded.project, [spec for module in modules for spec in module.specs])
     review = loaded.project.charter.next_review
-    return plan(index, Units({}), review=review), {spec.name: spec for spec in index.specs}
+    return plan(index, Units(), review=review), {spec.name: spec for spec in index.specs}
 
 
 def proved(

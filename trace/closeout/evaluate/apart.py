@@ -14,12 +14,9 @@ from typing import Any, NoReturn
 
 from closeout import Absent
 from closeout.arithmetic.code.reached import NotAllowed
+from closeout.arithmetic.types import Evaluate, Key, Side
 from closeout.arithmetic.undecided import Undecided
 from closeout.evaluate import wire
-
-Key = tuple[str, str | None]
-Side = tuple[str, float, float]
-Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
 
 # As they are now: an analysis may put anything in their place.
 _exit, _fork, _waitpid = os._exit, os.fork, os.waitpid

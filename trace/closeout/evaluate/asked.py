@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from functools import cache
 from typing import Any
 
 from closeout.arithmetic.code import allowed
 from closeout.arithmetic.code.allowed import NOTHING_SHOWN, Shown
-from closeout.arithmetic.proof.search import Box, Key
 from closeout.arithmetic.proof.worst import answer as worst
+from closeout.arithmetic.types import Box, Evaluate
 from closeout.arithmetic.undecided import Undecided
 from closeout.evaluate.apart import Apart
 from closeout.model.answer import Bounds, Sought
-
-Point = Mapping[str, float]
-Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
 
 
 @cache
@@ -28,7 +25,7 @@ def shown(function: Any) -> Shown:
 
 
 def asked_twice(
-    at: Evaluate, apart: Apart, inputs: Point, box: Box, message: Any, known: Shown
+    at: Evaluate, apart: Apart, inputs: Mapping[str, float], box: Box, message: Any, known: Shown
 ) -> dict[str, Any]:
     """Return the answer of an analysis that might keep something from one evaluation to the next.
 
@@ -49,7 +46,9 @@ def asked_twice(
     return found
 
 
-def asked(at: Evaluate, inputs: Point, box: Box, message: Any, known: Shown) -> dict[str, Any]:
+def asked(
+    at: Evaluate, inputs: Mapping[str, float], box: Box, message: Any, known: Shown
+) -> dict[str, Any]:
     """Return the answer to a question about numbers."""
     if message["kind"] == "probability":
         from closeout.arithmetic.chance.trials import answer as decide

@@ -12,12 +12,13 @@ as a NaN.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Collection, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from closeout import Absent
 from closeout.arithmetic.code.reached import NotAllowed, Watch, watched_by
-from closeout.arithmetic.proof.search import Key, OtherCases
+from closeout.arithmetic.proof.search import OtherCases
+from closeout.arithmetic.types import Evaluate, Key
 from closeout.arithmetic.undecided import Undecided, watched
 
 if TYPE_CHECKING:
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     Point = Mapping[str, float | Array]
 
 # What is evaluated: a point of numbers or arrays in, the values of every quantity and case out.
-Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
 
 # Samples in one call: arrays of 256 kB, a few of which fit in a second-level cache. Measured on
 # link_margin by the benchmark: 16,384 to 65,536 are alike; 4096 and 10^6 take half as long again.

@@ -11,8 +11,8 @@ from closeout.arithmetic.chance.rss import RootSumSquare, rss
 from closeout.arithmetic.code.allowed import NOTHING_SHOWN, Shown
 from closeout.arithmetic.proof.bound import BUDGET, Proofs
 from closeout.arithmetic.proof.conditions import points_of
-from closeout.arithmetic.proof.search import Box, Key
 from closeout.arithmetic.proof.trust import proofs_of, trusted
+from closeout.arithmetic.types import At, Box, Key
 from closeout.model.answer import Answer, Assurance, Extent
 from closeout.model.difference import difference_unit
 
@@ -23,13 +23,10 @@ _UP_TO = Context(prec=3, rounding=ROUND_CEILING)
 _ROUNDING = 1.0 - 1e-12
 
 
-Point = tuple[tuple[str, float], ...]
-
-
 class _Looked(NamedTuple):
     """Straight lines at one point of the conditions, and what is proved of the extremes there."""
 
-    at: Point
+    at: At
     lines: RootSumSquare
     proofs: Proofs
 

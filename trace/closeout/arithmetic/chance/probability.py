@@ -15,7 +15,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
 from closeout.arithmetic.array.array import CHUNK
-from closeout.arithmetic.proof.search import Key
+from closeout.arithmetic.types import Key
 
 if TYPE_CHECKING:
     import numpy

@@ -14,7 +14,8 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 from closeout import Absent
-from closeout.arithmetic.proof.search import Box, Evaluate, Key, OtherCases, Values
+from closeout.arithmetic.proof.search import OtherCases
+from closeout.arithmetic.types import Box, Evaluate, Key, Values
 
 # Places along one side, from its low to its high end, with the quantity there.
 _Line = tuple[tuple[float, float], ...]

@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, NamedTuple
 
 from closeout.arithmetic.chance.sampling import Distribution, Stream
-from closeout.arithmetic.proof.search import Key
+from closeout.arithmetic.types import Key
 
 if TYPE_CHECKING:
     import numpy

@@ -6,14 +6,13 @@ no chance: the ends by root sum square and the quantiles are the worst over poin
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from closeout.arithmetic.chance import linear
 from closeout.arithmetic.proof.conditions import points_of
-from closeout.arithmetic.proof.search import Box, Key
+from closeout.arithmetic.types import Box, Evaluate, Key
 
-Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
 Row = list[Any]
 
 # Rows of each of the two matrices: standard errors of an index are about 0.01.

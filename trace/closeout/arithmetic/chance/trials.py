@@ -10,7 +10,7 @@ from closeout.arithmetic.array.array import ArrayEvaluator
 from closeout.arithmetic.chance.probability import Decision, Outcome, Trials, decide
 from closeout.arithmetic.chance.sampling import Distribution, Stream, assumed, drawn, seed_of
 from closeout.arithmetic.proof.conditions import points_of
-from closeout.arithmetic.proof.search import Box, Key
+from closeout.arithmetic.types import Box, Key
 
 Row = list[Any]
 _WORST_FIRST = (Outcome.NOT_MET, Outcome.UNDECIDED, Outcome.MET)

@@ -15,7 +15,6 @@ from closeout.arithmetic.gradient.gradient import (
     UNBOUNDED,
     Gradient,
     GradientTruth,
-    Slope,
     Slopes,
     chained,
     ends_of,
@@ -30,6 +29,7 @@ from closeout.arithmetic.interval import functions as on_ranges
 from closeout.arithmetic.interval.interval import Interval, hull, point
 from closeout.arithmetic.interval.interval import power as power_of
 from closeout.arithmetic.interval.rounded import above, below
+from closeout.arithmetic.types import Slope
 from closeout.arithmetic.undecided import Truth, Undefined, first_undefined, noted
 
 __all__ = [

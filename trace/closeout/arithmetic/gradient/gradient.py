@@ -21,6 +21,7 @@ from closeout import math
 from closeout.arithmetic.interval import interval
 from closeout.arithmetic.interval.interval import Interval
 from closeout.arithmetic.interval.powers import slope_by_base, slope_by_exponent
+from closeout.arithmetic.types import Slope
 from closeout.arithmetic.undecided import OneNumber, Truth, Undecided, Undefined, noted
 
 __all__ = [
@@ -28,7 +29,6 @@ __all__ = [
     "made", "parts_of", "power", "scaled", "seed", "summed",
 ]  # fmt: skip
 
-Slope = tuple[float, float]
 Slopes = dict[int, Slope]  # by side of the box; a side that is not there has no influence
 
 UNBOUNDED: Slope = (-inf, inf)

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math as numbers
 from math import inf
 
+from closeout.arithmetic.types import Slope
 from closeout.arithmetic.undecided import Undefined
-
-Slope = tuple[float, float]
 
 # Eight units in the last place, at least, as all elementary functions have it (see interval.py).
 _SLACK = 2.0**-49

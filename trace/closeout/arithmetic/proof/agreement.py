@@ -8,8 +8,8 @@ from typing import Any
 from closeout.arithmetic.gradient.gradient import Gradient
 from closeout.arithmetic.interval.interval import Interval
 from closeout.arithmetic.proof.field import COMPARED, Field, Open, Unprovable, shown
-from closeout.arithmetic.proof.search import Key
-from closeout.arithmetic.proof.sides import Point, Region
+from closeout.arithmetic.proof.sides import Region
+from closeout.arithmetic.types import Key, Point
 from closeout.arithmetic.undecided import Undefined
 
 _GOLDEN = 0.6180339887498949

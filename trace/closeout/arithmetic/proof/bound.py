@@ -25,8 +25,8 @@ from typing import NamedTuple
 
 from closeout.arithmetic.proof.agreement import agree
 from closeout.arithmetic.proof.end import End, Found
-from closeout.arithmetic.proof.field import At, Evaluate, Field, Unprovable
-from closeout.arithmetic.proof.search import Box, Key
+from closeout.arithmetic.proof.field import Field, Unprovable
+from closeout.arithmetic.types import At, Box, Evaluate, Key
 from closeout.model.answer import Sought
 
 # Evaluations of the analysis for one call of `prove`, on numbers and on ranges together.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import product
 
-from closeout.arithmetic.proof.search import Box
+from closeout.arithmetic.types import Box
 
 # Points on each range, by how many ranges there are; its ends alone where there are more.
 POINTS = {1: 5, 2: 3}

@@ -10,8 +10,8 @@ from typing import Any, NamedTuple
 from closeout.arithmetic.gradient.gradient import Gradient
 from closeout.arithmetic.interval.interval import Interval
 from closeout.arithmetic.proof.field import Field, Open
-from closeout.arithmetic.proof.search import Key
-from closeout.arithmetic.proof.sides import Point, Region
+from closeout.arithmetic.proof.sides import Region
+from closeout.arithmetic.types import Key, Point
 from closeout.arithmetic.undecided import NO_SIDES, Undefined
 from closeout.model.answer import Bounds
 

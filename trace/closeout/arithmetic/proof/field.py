@@ -7,7 +7,7 @@ Each evaluation is made once, and counted. An arithmetic that gives no answer fo
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Collection, Mapping
 from itertools import islice
 from math import ceil, isfinite
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
@@ -17,15 +17,13 @@ from closeout.arithmetic.code.reached import NotAllowed
 from closeout.arithmetic.gradient.gradient import Gradient
 from closeout.arithmetic.interval import interval
 from closeout.arithmetic.interval.interval import Interval, TooLong
-from closeout.arithmetic.proof.search import Box, Key
-from closeout.arithmetic.proof.sides import Point, Region, Sides
+from closeout.arithmetic.proof.sides import Region, Sides
+from closeout.arithmetic.types import At, Box, Evaluate, Key, Point
 from closeout.arithmetic.undecided import Undecided, Undefined, watched
 
 if TYPE_CHECKING:
     from closeout.arithmetic.recorded.replay import Formula
 
-Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
-At = tuple[tuple[str, float], ...]
 T = TypeVar("T", Point, Region)
 
 # Operations on ranges in one evaluation. A closed form has some hundreds; a march has more than

@@ -8,18 +8,13 @@ is narrow against the box, or one of many nearly alike. What it returns is `sear
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from itertools import product
 
 from closeout import Absent
 from closeout.arithmetic.proof.descent import UsedUp, descend
+from closeout.arithmetic.types import Box, Evaluate, Key, Point, Values
 from closeout.model.answer import Answer, Assurance, Extent
-
-Key = tuple[str, str | None]
-Values = Mapping[Key, float]
-Evaluate = Callable[[Mapping[str, float]], Values]
-Box = tuple[tuple[str, float, float], ...]
-Corner = tuple[float, ...]
 
 # Up to so many sides every corner is evaluated, 2**n of them; above, corners are searched.
 ALL_CORNERS = 8
@@ -96,13 +91,13 @@ class _Seen:
         self.sides = sides
         self._evaluate = evaluate
         self._inputs = inputs
-        self._values: dict[Corner | None, Values] = {} if nominal is None else {None: nominal}
+        self._values: dict[Point | None, Values] = {} if nominal is None else {None: nominal}
 
     @property
     def count(self) -> int:
         return len(self._values)
 
-    def at(self, corner: Corner | None) -> Values:
+    def at(self, corner: Point | None) -> Values:
         """Return the values at a corner, or at the inputs for None."""
         if corner in self._values:
             return self._values[corner]
@@ -119,20 +114,20 @@ class _Seen:
         self._values[corner] = values
         return values
 
-    def _names(self, corner: Corner) -> dict[str, float]:
+    def _names(self, corner: Point) -> dict[str, float]:
         return {name: end for (name, _, _), end in zip(self.sides, corner, strict=True)}
 
-    def worst(self, key: Key, sign: float) -> tuple[float, Corner]:
+    def worst(self, key: Key, sign: float) -> tuple[float, Point]:
         """Return the highest value times the sign that was seen, and the point."""
         at_inputs = tuple(self._inputs[name] for name, _, _ in self.sides)
         best = max(self._values, key=lambda corner: _value(self._values[corner], key, sign))
         return _value(self._values[best], key, sign), best or at_inputs
 
-    def worst_apart(self, key: Key, sign: float) -> list[Corner]:
+    def worst_apart(self, key: Key, sign: float) -> list[Point]:
         """Return up to three points of the highest values times the sign, not near each other."""
         points = [point for point in self._values if point is not None]
         points.sort(key=lambda point: -_value(self._values[point], key, sign))
-        found: list[Corner] = []
+        found: list[Point] = []
         for point in points:
             shares = self.shares(point)
             if all(_apart(shares, self.shares(other)) for other in found):
@@ -141,12 +136,12 @@ class _Seen:
                     break
         return found
 
-    def point(self, shares: Iterable[float]) -> Corner:
+    def point(self, shares: Iterable[float]) -> Point:
         """Return the point at shares of the sides, from 0 at the low end to 1 at the high end."""
         pairs = zip(self.sides, shares, strict=False)
         return tuple(_between(low, high, share) for (_, low, high), share in pairs)
 
-    def shares(self, point: Corner) -> list[float]:
+    def shares(self, point: Point) -> list[float]:
         """Return a point as shares of the sides."""
         pairs = zip(self.sides, point, strict=True)
         return [
@@ -230,12 +225,12 @@ def _effects(design: list[tuple[bool, ...]], found: list[float]) -> list[bool]:
     ]
 
 
-def _corner(sides: Box, signs: Iterable[bool]) -> Corner:
+def _corner(sides: Box, signs: Iterable[bool]) -> Point:
     pairs = zip(sides, signs, strict=True)
     return tuple(high if is_high else low for (_, low, high), is_high in pairs)
 
 
-def _climb(seen: _Seen, key: Key, sign: float, starts: Iterable[Corner]) -> None:
+def _climb(seen: _Seen, key: Key, sign: float, starts: Iterable[Point]) -> None:
     """Turn one side after the other of the best start, as long as that improves it."""
     best, corner = max((_value(seen.at(start), key, sign), start) for start in starts)
     for _ in range(MOST_ROUNDS):
@@ -307,7 +302,7 @@ def _go_down(seen: _Seen, key: Key, sign: float, most: int) -> None:
         left = _descend(seen, key, sign, point, left)
 
 
-def _descend(seen: _Seen, key: Key, sign: float, start: Corner, most: int) -> int:
+def _descend(seen: _Seen, key: Key, sign: float, start: Point, most: int) -> int:
     """Go from a point to the end near it, by slopes; return how many evaluations are left."""
     left = most
 
@@ -347,7 +342,7 @@ def _between(low: float, high: float, share: float) -> float:
     return min(max(low + share * (high - low), low), high)
 
 
-def _turn(corner: Corner, i: int, end: float) -> Corner:
+def _turn(corner: Point, i: int, end: float) -> Point:
     return (*corner[:i], end, *corner[i + 1 :])
 
 

@@ -12,11 +12,11 @@ from math import inf, nextafter
 from typing import NamedTuple
 
 import closeout.arithmetic.gradient.functions  # noqa: F401  enters what ranges may be given to
-from closeout.arithmetic.gradient.gradient import Gradient, Slope, seed
+from closeout.arithmetic.gradient.gradient import Gradient, seed
 from closeout.arithmetic.interval import interval
 from closeout.arithmetic.interval.interval import Interval
+from closeout.arithmetic.types import Point, Slope
 
-Point = tuple[float, ...]
 Region = tuple[tuple[float, float], ...]  # low and high of each side
 
 # Eight roundings of a double, as a share of the largest number that they meet; a point of a path

@@ -8,7 +8,7 @@ of what was proved, and nothing that the code keeps may have changed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from itertools import product
 from typing import Any, NamedTuple
 
@@ -20,10 +20,8 @@ from closeout.arithmetic.interval import interval
 from closeout.arithmetic.interval.interval import Interval, TooLong
 from closeout.arithmetic.proof.bound import Proofs, prove
 from closeout.arithmetic.proof.field import MOST_OPERATIONS
-from closeout.arithmetic.proof.search import Box, Key
+from closeout.arithmetic.types import Box, Evaluate, Key
 from closeout.arithmetic.undecided import Guarded, Undecided, watched
-
-Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
 
 # Corners on numbers after a proof, as a power of two: where all code is known that a range can
 # reach, and where a part of the box might take another way.

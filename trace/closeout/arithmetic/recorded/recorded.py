@@ -16,8 +16,7 @@ from types import FrameType
 from typing import Any, NamedTuple, NoReturn
 
 from closeout import math as elementary
-
-Key = tuple[str, str | None]
+from closeout.arithmetic.types import Key
 
 # A formula of more operations is a loop or a march; nobody reads it as a formula.
 MOST_OPERATIONS = 20_000

@@ -12,7 +12,8 @@ import operator
 from collections.abc import Callable, Collection, Mapping
 from typing import Any, NamedTuple
 
-from closeout.arithmetic.recorded.recorded import COMPUTE, Key, Node, Tape, Value, traced
+from closeout.arithmetic.recorded.recorded import COMPUTE, Node, Tape, Value, traced
+from closeout.arithmetic.types import Key
 
 # On ranges a comparison may be open, which the words of Python would ask for one answer.
 _COMPUTE: dict[str, Callable[..., Any]] = {

@@ -12,13 +12,9 @@ from math import cos, inf, isfinite, isnan, nextafter, pi, sin
 from typing import NamedTuple
 
 from closeout import Absent
-from closeout.arithmetic.recorded.recorded import Key
+from closeout.arithmetic.types import At, Box, Evaluate, Key
 from closeout.model.answer import Bounds, Extent
 
-Values = Mapping[Key, float]
-Evaluate = Callable[[Mapping[str, float]], Values]
-Box = tuple[tuple[str, float, float], ...]
-Corner = tuple[tuple[str, float], ...]
 Line = tuple[tuple[float, float], ...]
 # The least and the greatest value that a parameter can have at all; None: there is no such end.
 Possible = Mapping[str, tuple[float | None, float | None]]
@@ -61,7 +57,7 @@ class BreakEven(NamedTuple):
     high: float | None = None
 
 
-def worst_corner(extent: Extent, bounds: Bounds) -> Corner:
+def worst_corner(extent: Extent, bounds: Bounds) -> At:
     """Return the point of the box at which the margin to the limits is smallest.
 
     It is the ``corner`` for :func:`break_even`; empty where the extent has no ends.
@@ -78,7 +74,7 @@ def break_even(
     box: Box,
     key: Key,
     bounds: Bounds,
-    corner: Corner | None = None,
+    corner: At | None = None,
     reach: float = REACH,
     possible: Possible | None = None,
     held: bool = False,
@@ -348,7 +344,7 @@ def boundary(
     bounds: Bounds,
     first: str,
     second: str,
-    corner: Corner | None = None,
+    corner: At | None = None,
     reach: float = 4.0,
     rays: int = 180,
     finest: float = 1e-9,

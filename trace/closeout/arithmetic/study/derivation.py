@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
-from closeout.arithmetic.recorded.recorded import Key, Node, Value
+from closeout.arithmetic.recorded.recorded import Node, Value
 from closeout.arithmetic.symbol.symbolic import Stage, Symbolic
 from closeout.arithmetic.symbol.typeset import (
     LITERAL_DIGITS,
@@ -18,6 +18,7 @@ from closeout.arithmetic.symbol.typeset import (
     number,
     whole,
 )
+from closeout.arithmetic.types import Key
 
 
 class Step(NamedTuple):

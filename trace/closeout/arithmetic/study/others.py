@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
-from closeout.arithmetic.recorded.recorded import Key
-from closeout.arithmetic.study.break_even import Box, Corner, margin_of, value_of
+from closeout.arithmetic.study.break_even import margin_of, value_of
+from closeout.arithmetic.types import At, Box, Evaluate, Key
 from closeout.model.answer import Bounds
-
-Evaluate = Callable[[Mapping[str, float]], Mapping[Key, float]]
 
 # Corners that are kept for one parameter; each costs an evaluation at every point.
 MOST_CORNERS = 4
@@ -28,7 +26,7 @@ class WorstOthers:
         box: Box,
         key: Key,
         bounds: Bounds,
-        corner: Corner,
+        corner: At,
     ) -> None:
         self._evaluate = evaluate
         self._box = box

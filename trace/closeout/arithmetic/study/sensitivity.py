@@ -6,16 +6,13 @@ differences elsewhere. Pure: no process, no file.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from closeout import Absent
-from closeout.arithmetic.recorded.recorded import Key, Value
+from closeout.arithmetic.recorded.recorded import Value
 from closeout.arithmetic.symbol.symbolic import Symbolic
-
-Values = Mapping[Key, float]
-Evaluate = Callable[[Mapping[str, float]], Values]
-Box = tuple[tuple[str, float, float], ...]
+from closeout.arithmetic.types import Box, Evaluate, Key
 
 # Step of a difference, as a share of the half-width. Rounding of a march (some 1e-12 of the value)
 # and what the curvature adds (its square) are both far below what anyone reads off a slope.

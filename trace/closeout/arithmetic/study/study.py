@@ -12,12 +12,10 @@ from functools import partial
 from typing import Any, NamedTuple, TypeVar
 
 from closeout.arithmetic.chance import spread
-from closeout.arithmetic.recorded.recorded import Key
 from closeout.arithmetic.study.break_even import (
     FINEST,
     REACH,
     BreakEven,
-    Corner,
     Possible,
     boundary,
     break_even,
@@ -27,10 +25,9 @@ from closeout.arithmetic.study.derivation import derivation
 from closeout.arithmetic.study.others import WorstOthers
 from closeout.arithmetic.study.sensitivity import Sensitivity, sensitivities
 from closeout.arithmetic.symbol.symbolic import Symbolic, symbolic
+from closeout.arithmetic.types import At, Box, Evaluate, Key
 from closeout.model.answer import Bounds
 
-Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
-Box = tuple[tuple[str, float, float], ...]
 T = TypeVar("T")
 
 FIRST = 5
@@ -159,7 +156,7 @@ class _Parts:
         self._detail = detail
         self._form = form
         self._bounds = Bounds(detail["at_least"], detail["at_most"])
-        self._corner: Corner = tuple((name, value) for name, value in detail["corner"])
+        self._corner: At = tuple((name, value) for name, value in detail["corner"])
 
     def part(self, name: str, make: Callable[[], T]) -> T | None:
         """Return a part of the study; None where it cannot be had, with the reason."""
@@ -304,7 +301,7 @@ def _edges(
     box: Box,
     key: Key,
     bounds: Bounds,
-    corner: Corner | None,
+    corner: At | None,
     names: list[str],
     budget: Budget,
     reasons: dict[str, str],

@@ -15,13 +15,14 @@ from typing import Any, NamedTuple
 
 import sympy  # type: ignore[import-untyped]
 
-from closeout.arithmetic.recorded.recorded import Key, Node, Value
+from closeout.arithmetic.recorded.recorded import Node, Value
 from closeout.arithmetic.study.derivation import written
 from closeout.arithmetic.symbol import symbol
 from closeout.arithmetic.symbol.expressions import forms
 from closeout.arithmetic.symbol.restated import NotRestated, Restated, restated
 from closeout.arithmetic.symbol.symbolic import Stage, Symbolic
 from closeout.arithmetic.symbol.typeset import Writer
+from closeout.arithmetic.types import Key
 
 # A formula of more operations is no longer read.
 MOST_WRITTEN = 60

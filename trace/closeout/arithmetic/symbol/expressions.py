@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from closeout.arithmetic.recorded.recorded import Key, Node, Value
+from closeout.arithmetic.recorded.recorded import Node, Value
 from closeout.arithmetic.symbol import symbol
 from closeout.arithmetic.symbol.symbolic import Symbolic, beneath
+from closeout.arithmetic.types import Key
 
 
 class Forms(NamedTuple):

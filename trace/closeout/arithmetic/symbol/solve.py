@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from closeout.arithmetic.recorded.recorded import Key, Node, Tape, Value
+from closeout.arithmetic.recorded.recorded import Node, Tape, Value
 from closeout.arithmetic.study.break_even import margin_of, value_of
 from closeout.arithmetic.study.derivation import written
 from closeout.arithmetic.study.others import MOST_CORNERS, WorstOthers
-from closeout.arithmetic.symbol.symbolic import Box, Evaluate, Symbolic, beneath, symbolic
+from closeout.arithmetic.symbol.symbolic import Symbolic, beneath, symbolic
+from closeout.arithmetic.types import Box, Evaluate, Key
 from closeout.model.answer import Bounds
 
 if TYPE_CHECKING:

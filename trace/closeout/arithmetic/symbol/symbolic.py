@@ -15,18 +15,8 @@ from typing import Any, NamedTuple
 
 from closeout import Absent
 from closeout.arithmetic.code.origin import ENGINE
-from closeout.arithmetic.recorded.recorded import (
-    COMPUTE,
-    Key,
-    Node,
-    NoFormula,
-    Recording,
-    Value,
-    record,
-)
-
-Evaluate = Callable[[Mapping[str, Any]], Mapping[Key, Any]]
-Box = tuple[tuple[str, float, float], ...]
+from closeout.arithmetic.recorded.recorded import COMPUTE, Node, NoFormula, Recording, Value, record
+from closeout.arithmetic.types import Box, Evaluate, Key
 
 # A part of a formula with a name of its own in a function beneath becomes a stage from so many
 # operations on; one without a name, from so many. Both only keep formulas on one line.
