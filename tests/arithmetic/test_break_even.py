@@ -11,9 +11,10 @@ from scipy.optimize import brentq
 
 from closeout import absent
 from closeout.arithmetic.proof.search import answer
-from closeout.arithmetic.study.break_even import BreakEven, boundary, break_even, worst_corner
+from closeout.arithmetic.study.break_even import boundary, break_even, worst_corner
 from closeout.arithmetic.types import Key
 from closeout.model.answer import Bounds
+from closeout.model.study import BreakEven
 
 X = ("x", None)
 

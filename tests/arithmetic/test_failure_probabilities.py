@@ -247,10 +247,10 @@ def decided(problem: Problem, failure: float) -> list[Any]:
         "quantity": "state", "at_least": 0.0, "at_most": None, "cases_at_least": None,
         "probability": 1.0 - failure, "confidence": CONFIDENCE, "seed": "R-1", "drawn": said,
     }  # fmt: skip
-    _, _, _, (row,) = trials.answer(
+    (one,) = trials.answer(
         lambda point: {KEY: problem.state(**point)}, inputs, tuple(box), detail
-    )
-    return list(row)
+    ).decisions
+    return one
 
 
 @pytest.mark.parametrize("name", [*CLOSED, *PUBLISHED])

@@ -18,25 +18,26 @@ from closeout.arithmetic.symbol.restated import NotRestated, restated
 from closeout.arithmetic.symbol.solve import solve
 from closeout.arithmetic.symbol.symbolic import symbolic
 from closeout.arithmetic.types import Box
+from closeout.model.solved import SolvedLimit
 from tests.arithmetic.test_sensitivity import POSITIVE, TREES, X, grown, single
 
 
 def solved(
     formula: Any, inputs: Mapping[str, float], name: str, box: Box = (), **detail: Any
-) -> dict[str, Any]:
+) -> SolvedLimit:
     """Return what is found of the only limit."""
     asked = {
         "quantity": "x", "case": None, "at_least": None, "at_most": None, "corner": [],
         "parameter": name, **detail,
     }  # fmt: skip
     found = solve(single(formula), inputs, box, asked)
-    assert found["symbolic"] is None
-    (one,) = found["solved"]
-    return dict(one)
+    assert found.symbolic is None
+    (one,) = found.limits
+    return one
 
 
-def values(found: Mapping[str, Any], others: str = "nominal") -> list[float]:
-    return [row[2] for row in found["values"] if row[0] == others]
+def values(found: SolvedLimit, others: str = "nominal") -> list[float]:
+    return [one.value for one in found.solutions if one.others == others]
 
 
 # --- solutions by hand, as written beside each ----------------------------------------------------
@@ -75,9 +76,9 @@ def values(found: Mapping[str, Any], others: str = "nominal") -> list[float]:
 def test_by_hand(formula: Any, inputs: Any, limit: float, expected: list[float]) -> None:
     found = solved(formula, inputs, "a", at_least=limit)
     assert values(found) == pytest.approx(expected, rel=1e-12, abs=1e-12)
-    for _, _, value, reached, *_ in found["values"]:
-        assert reached == pytest.approx(limit, rel=1e-9)
-        assert formula(**{**inputs, "a": value}) == reached
+    for one in found.solutions:
+        assert one.reached == pytest.approx(limit, rel=1e-9)
+        assert formula(**{**inputs, "a": one.value}) == one.reached
 
 
 def test_the_formula_stands_in_names_and_in_three_languages() -> None:
@@ -86,15 +87,15 @@ def test_the_formula_stands_in_names_and_in_three_languages() -> None:
         return 0.8 * voltage * current
 
     found = solved(power, {"voltage": 28.0, "current": 2.0}, "voltage", at_most=80.0)
-    ((text, latex, mathml, numbers, numbers_latex, _),) = found["formulas"]
+    ((text, latex, mathml, numbers, numbers_latex, _),) = found.formulas
     assert text == "voltage = 1.25 * limit / current"
     assert numbers == " = 1.25 * 80 / 2"
     assert latex == (r"\mathrm{voltage} = \frac{1.25 \cdot \mathrm{limit}}{\mathrm{current}}")
     assert numbers_latex == r" = \frac{1.25 \cdot 80}{2}"
     assert mathml.startswith('<math xmlns="http://www.w3.org/1998/Math/MathML"')
-    ((others, place, value, reached, below, above, settled),) = found["values"]
+    ((others, place, value, reached, below, above, settled, remarks),) = found.solutions
     assert (others, place, value, reached) == ("nominal", 0, 50.0, 80.0)
-    assert (below, above, settled) == (True, False, True)
+    assert (below, above, settled, remarks) == (True, False, True, ())
 
 
 def test_names_on_the_way_stay() -> None:
@@ -103,7 +104,7 @@ def test_names_on_the_way_stay() -> None:
         return a * inner
 
     found = solved(formula, {"a": 1.0, "b": 3.0}, "a", at_least=20.0)
-    assert found["formulas"][0][0] == "a = limit / inner"
+    assert found.formulas[0].text == "a = limit / inner"
     assert values(found) == [2.0]
 
 
@@ -113,7 +114,7 @@ def test_the_others_at_worst() -> None:
     corner = [["a", 3.5], ["b", 1.5]]
     found = solved(lambda a, b: a * b, {"a": 4.0, "b": 2.0}, "a", box, at_least=6.0, corner=corner)
     assert (values(found), values(found, "worst")) == ([3.0], [4.0])
-    assert len(found["formulas"]) == 1
+    assert len(found.formulas) == 1
 
 
 def test_the_worst_corner_of_the_others_moves_along() -> None:
@@ -125,7 +126,7 @@ def test_the_worst_corner_of_the_others_moves_along() -> None:
         corner=[["b", 1.0]],
     )  # fmt: skip
     assert values(found, "worst") == [4.5]
-    assert found["values"][-1][6] is True
+    assert found.solutions[-1].settled
 
 
 def test_another_branch_at_the_worst_corner() -> None:
@@ -144,22 +145,22 @@ def test_both_limits_are_solved() -> None:
         "parameter": "a",
     }  # fmt: skip
     found = solve(single(lambda a: 2.0 * a), {"a": 3.0}, (), asked)
-    assert [(one["limit"], one["bound"], values(one)) for one in found["solved"]] == [
+    assert [(one.limit, one.bound, values(one)) for one in found.limits] == [
         ("at_least", 2.0, [1.0]), ("at_most", 8.0, [4.0]),
     ]  # fmt: skip
 
 
 def test_what_is_not_solved_says_what() -> None:
     found = solved(lambda a: a + cm.sin(a), {"a": 1.0}, "a", at_least=2.0)
-    assert found["values"] == []
-    assert any("is not solved for a" in reason for reason in found["reasons"])
+    assert found.solutions == ()
+    assert any("is not solved for a" in reason for reason in found.reasons)
 
 
 def test_a_limit_that_is_never_reached_has_no_solution() -> None:
     # 1 + a^2 is never 0.5.
     found = solved(lambda a: 1.0 + a * a, {"a": 1.0}, "a", at_most=0.5)
-    assert found["values"] == []
-    assert found["reasons"] == []
+    assert found.solutions == ()
+    assert found.reasons == ()
 
 
 def test_an_input_without_a_part_and_what_is_no_formula() -> None:
@@ -168,11 +169,11 @@ def test_an_input_without_a_part_and_what_is_no_formula() -> None:
         "parameter": "b",
     }  # fmt: skip
     found = solve(single(lambda a, b: 2.0 * a), {"a": 1.0, "b": 1.0}, (), asked)
-    assert (found["symbolic"], found["acts"], found["solved"]) == (None, False, [])
+    assert found == (None, False, ())
     found = solve(single(lambda a, b: 7.0), {"a": 1.0, "b": 1.0}, (), asked)
-    assert (found["symbolic"], found["acts"], found["solved"]) == (None, False, [])
+    assert found == (None, False, ())
     found = solve(single(lambda a, b: float(a) * b), {"a": 1.0, "b": 1.0}, (), asked)
-    assert "plain number" in found["symbolic"]
+    assert "plain number" in (found.symbolic or "")
 
 
 def test_a_solution_of_sympy_that_the_analysis_does_not_have_is_left_out() -> None:

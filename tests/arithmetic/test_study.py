@@ -5,7 +5,6 @@ Every expected number is computed by hand from the formula, as written beside it
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from typing import Any
 from xml.etree import ElementTree
@@ -13,8 +12,8 @@ from xml.etree import ElementTree
 import pytest
 
 from closeout import absent
-from closeout.arithmetic.study.break_even import BreakEven
 from closeout.arithmetic.study.study import FIRST, MARCH, study
+from closeout.model.study import BreakEven, StudyFound
 
 X = ("x", None)
 
@@ -29,8 +28,8 @@ def asked(**changed: Any) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def edges(found: Mapping[str, Any], others: str) -> dict[tuple[str, str], BreakEven]:
-    rows = [BreakEven(*row) for row in found["break_even"]]
+def edges(found: StudyFound, others: str) -> dict[tuple[str, str], BreakEven]:
+    rows = found.break_even
     return {(one.parameter, one.direction): one for one in rows if one.others == others}
 
 
@@ -47,11 +46,11 @@ def test_product() -> None:
             drawn={"a": [None, None, None], "b": [None, None, None]},
         ),
     )  # fmt: skip
-    assert found["symbolic"] is None
-    assert found["reasons"] == {}
-    first, second = found["sensitivities"]
-    assert first == ["a", *map(pytest.approx, (3.0, -0.6, 0.6, 90.0)), True]
-    assert second == ["b", *map(pytest.approx, (2.0, -0.2, 0.2, 10.0)), True]
+    assert found.symbolic is None
+    assert found.reasons == {}
+    first, second = found.drivers
+    assert first == ("a", *map(pytest.approx, (3.0, -0.6, 0.6, 90.0)), True)
+    assert second == ("b", *map(pytest.approx, (2.0, -0.2, 0.2, 10.0)), True)
     nominal, worst = edges(found, "nominal"), edges(found, "worst")
     assert nominal["a", "below"].value == pytest.approx(5.0 / 3.0, rel=1e-14)
     assert nominal["a", "below"].tolerances == pytest.approx((2.0 - 5.0 / 3.0) / 0.2, rel=1e-12)
@@ -75,17 +74,20 @@ def test_what_the_spreads_make_of_a_product() -> None:
         (("a", 1.8, 2.2), ("b", 2.9, 3.1)),
         asked(at_least=5.0, drawn=drawn, quantile=[0.9, 0.95]),
     )
-    low, high, remark = found["root_sum_square"]
+    assert found.root_sum_square is not None
+    _, low, high, remark = found.root_sum_square
     assert (low, high) == pytest.approx((6.0 - 0.4**0.5, 6.0 + 0.4**0.5), rel=1e-12)
     assert remark.startswith("linearisation error up to 0.02 W h (")
-    (a, first_a, error_a, total_a, _), (b, first_b, error_b, _, _) = found["sobol"]
-    assert (a, b) == (["a"], ["b"])
+    (a, first_a, error_a, total_a, _), (b, first_b, error_b, _, _) = found.factors
+    assert (a, b) == (("a",), ("b",))
     assert abs(first_a - 9.0 * va / whole) < 4.0 * error_a
     assert abs(first_b - 4.0 * vb / whole) < 4.0 * error_b
     assert total_a == pytest.approx((9.0 * va + va * vb) / whole, abs=0.05)
     # One in ten of all products lies below 5.502 or so (from the convolution of the two uniform
     # spreads: 9 va of the variance is that of a, so nearly 3 a, of which a tenth is below 5.52).
-    below, above, samples = found["quantiles"]
+    assert found.quantiles is not None
+    share, confidence, below, above, samples = found.quantiles
+    assert (share, confidence) == (0.9, 0.95)
     assert 5.40 < below < 5.52 < 6.48 < above < 6.60
     assert samples == 65_536
 
@@ -100,16 +102,16 @@ def test_ratio_and_its_derivation() -> None:
         (("a", 5.0, 7.0), ("b", 1.5, 2.5)),
         asked(at_most=4.0, corner=[["a", 7.0], ["b", 1.5]]),
     )
-    assert [row[0] for row in found["sensitivities"]] == ["b", "a"]
-    assert found["sensitivities"][0][1:5] == pytest.approx([-1.5, 0.75, -0.75, 900.0 / 13.0])
-    assert found["sensitivities"][1][1:5] == pytest.approx([0.5, -0.5, 0.5, 400.0 / 13.0])
+    assert [row[0] for row in found.drivers] == ["b", "a"]
+    assert found.drivers[0][1:5] == pytest.approx((-1.5, 0.75, -0.75, 900.0 / 13.0))
+    assert found.drivers[1][1:5] == pytest.approx((0.5, -0.5, 0.5, 400.0 / 13.0))
     nominal, worst = edges(found, "nominal"), edges(found, "worst")
     assert nominal["a", "above"].value == pytest.approx(8.0, rel=1e-14)
     assert nominal["b", "below"].value == pytest.approx(1.5, rel=1e-14)
     # At 6/1.5 = 4 the search begins on the edge itself, which still holds.
     assert worst["a", "above"].value == pytest.approx(6.0, rel=1e-14)
     assert worst["b", "below"].value == pytest.approx(1.75, rel=1e-14)
-    (row,) = found["derivation"]
+    (row,) = found.lines
     quantity, case, text, latex, mathml, numbers_text, numbers, numbers_mathml, value, unit = row
     assert (text, numbers_text) == ("x = a / b", " = 6 / 2")
     assert (quantity, case, value, unit) == ("x", None, 3.0, "W h")
@@ -126,9 +128,9 @@ def test_only_the_case_that_was_asked() -> None:
         (("a", 0.5, 1.5),),
         asked(case="far", at_least=3.0),
     )
-    assert found["sensitivities"][0][1] == pytest.approx(4.0)
+    assert found.drivers[0][1] == pytest.approx(4.0)
     assert edges(found, "nominal")["a", "below"].value == pytest.approx(0.75, rel=1e-14)
-    assert [row[:2] for row in found["derivation"]] == [["x", "far"]]
+    assert [row[:2] for row in found.lines] == [("x", "far")]
 
 
 def march(point: Mapping[str, Any]) -> dict[Any, float]:
@@ -147,11 +149,11 @@ def test_a_march_falls_back_to_differences_and_says_why() -> None:
         (("speed", 1.9, 2.1), ("time", 4.5, 5.5)),
         asked(at_least=8.0),
     )
-    assert found["symbolic"]
-    assert found["derivation"] == []
-    assert [row[0] for row in found["sensitivities"]] == ["time", "speed"]
-    assert [row[1] for row in found["sensitivities"]] == pytest.approx([2.0, 5.0], rel=1e-9)
-    assert [row[5] for row in found["sensitivities"]] == [False, False]
+    assert found.symbolic
+    assert found.lines == ()
+    assert [row[0] for row in found.drivers] == ["time", "speed"]
+    assert [row[1] for row in found.drivers] == pytest.approx([2.0, 5.0], rel=1e-9)
+    assert [row[5] for row in found.drivers] == [False, False]
     nominal = edges(found, "nominal")
     assert nominal["time", "below"].value == pytest.approx(4.0, rel=1e-12)
     assert nominal["speed", "below"].value == pytest.approx(1.6, rel=1e-12)
@@ -176,20 +178,20 @@ def test_a_march_is_bounded_by_counts_and_says_how_far_it_came() -> None:
     # Besides the search: three for each difference, four for each straight line of root sum square,
     # a few for the symbolic form and for a proof that a march does not allow.
     assert count <= 2 * MARCH.evaluations + 7 * len(names) + 40
-    text = found["reasons"]["break-even"]
+    text = found.reasons["break-even"]
     assert "of 60 parameters were searched" in text
     assert "nominal" in text
     assert "worst" in text
-    rows = [BreakEven(*row) for row in found["break_even"]]
+    rows = found.break_even
     assert [one.others for one in rows] == ["nominal"] * FIRST + ["worst"] * FIRST
     assert [one.value for one in rows] == pytest.approx([1.45] * len(rows), rel=1e-12)
 
 
 def test_without_a_limit_there_is_no_break_even() -> None:
     found = study(lambda point: {X: 2.0 * point["a"]}, {"a": 1.0}, (), asked())
-    assert found["break_even"] == []
-    assert found["sensitivities"] == []
-    assert found["reasons"] == {"break-even": "there is no limit"}
+    assert found.break_even == ()
+    assert found.drivers == ()
+    assert found.reasons == {"break-even": "there is no limit"}
 
 
 def test_a_part_that_fails_leaves_the_others() -> None:
@@ -199,8 +201,8 @@ def test_a_part_that_fails_leaves_the_others() -> None:
         return {X: 3.0 * float(point["a"])}
 
     found = study(evaluate, {"a": 1.0}, (("a", 0.5, 1.5),), asked(at_most=6.0))
-    assert found["sensitivities"] == []
-    assert "below what the model covers" in found["reasons"]["sensitivities"]
+    assert found.drivers == ()
+    assert "below what the model covers" in found.reasons["sensitivities"]
     assert edges(found, "nominal")["a", "above"].value == pytest.approx(2.0, rel=1e-12)
 
 
@@ -212,14 +214,13 @@ def test_what_the_analysis_raises_at_the_inputs_goes_through() -> None:
         study(evaluate, {"a": 1.0}, (), asked(at_least=1.0))
 
 
-def test_an_absent_case_has_no_derivation_and_json_holds_it_all() -> None:
+def test_an_absent_case_has_no_derivation() -> None:
     def evaluate(_: Mapping[str, Any]) -> dict[Any, Any]:
         return {X: absent("never rises")}
 
     found = study(evaluate, {"a": 1.0}, (("a", 0.5, 1.5),), asked(at_least=1.0))
-    assert found["derivation"] == []
-    assert found["symbolic"]
-    assert json.loads(json.dumps(found, allow_nan=False)) == found
+    assert found.lines == ()
+    assert found.symbolic
 
 
 def test_the_same_twice() -> None:
@@ -259,7 +260,7 @@ def test_other_cases_cost_the_root_sum_square_of_one_nothing() -> None:
             evaluate, {"a": 2.0, "b": 3.0}, (("a", 1.8, 2.2), ("b", 2.9, 3.1)),
             asked(case="0", at_least=1.0),
         )  # fmt: skip
-        assert found["root_sum_square"] is not None
+        assert found.root_sum_square is not None
         return count
 
     assert counted(2) == counted(1)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 from math import nextafter
 from random import Random
@@ -167,7 +166,7 @@ def test_a_waiver_reaches_the_least_value_that_keeps_it_with_what_its_model_may_
             " date: 2026-03-09}\n"
         )
         model = (("x", f"{percent} %"),)
-        specs.append(replace(spec(f"f{number}", fields={"x": "h"}), model_uncertainty=model))
+        specs.append(spec(f"f{number}", fields={"x": "h"})._replace(model_uncertainty=model))
         replies[f"f{number}"] = answer(x=extent(value, value + 1.0))
     built = build(section(*items) + "waivers:\n" + "".join(waivers), *specs, clean=True)
     dossier = built.judge(replies)
@@ -186,7 +185,7 @@ def test_straight_lines_may_be_off_by_what_lies_between_an_end_and_its_limit(
     built = build(
         section(requirement("R-1", "method: analysis, analysis: f, quantity: x, at_least: -3 W,"
                                    " basis: root sum square")),
-        replace(spec("f"), model_uncertainty=(("x", "50 %"),)),
+        spec("f")._replace(model_uncertainty=(("x", "50 %"),)),
         clean=True,
     )  # fmt: skip
     lines = extent(-1.0, 0.0)._replace(off=off, unproved=f"linearisation error up to {off} W")

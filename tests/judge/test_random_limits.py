@@ -178,7 +178,7 @@ def _judged(drawn: list[Drawn], random: Random) -> Iterator[tuple[Drawn, Evidenc
     for number, one in enumerate(drawn):
         name = f"x{number}"
         model = () if one.model is None else ((name, one.model.text),)
-        specs.append(replace(spec(f"f{number}", fields={name: one.own}), model_uncertainty=model))
+        specs.append(spec(f"f{number}", fields={name: one.own})._replace(model_uncertainty=model))
         key = "at_least" if one.sign > 0 else "at_most"
         items.append(
             requirement(f"R-{number}", f"method: analysis, analysis: f{number}, quantity: {name}, "

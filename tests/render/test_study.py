@@ -10,7 +10,7 @@ import pytest
 from closeout.arithmetic.study.study import study
 from closeout.model.dossier import Dossier
 from closeout.model.question import Failure
-from closeout.model.study import Driver, Edge, Line, Study
+from closeout.model.study import Edge, Study
 from closeout.render.explain import Explained, rest_text
 from closeout.render.package import package
 from closeout.render.study import toward_the_safe_side
@@ -40,8 +40,8 @@ def studied(case: str | None = None, **changed: Any) -> Study:
         },
     )  # fmt: skip
     fields: dict[str, Any] = {
-        "drivers": tuple(Driver(*row) for row in found["sensitivities"]),
-        "lines": tuple(Line(*row) for row in found["derivation"]),
+        "drivers": found.drivers,
+        "lines": found.lines,
     }
     return Study(
         "PWR-020", 0, "power.pad_hold_energy", "usable_energy", case, "W h", **(fields | changed)

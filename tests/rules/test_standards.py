@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import platform
-from dataclasses import replace
 from textwrap import dedent
 
 import pytest
@@ -187,7 +186,7 @@ def test_parameters_say_where_they_come_from_and_how_far_they_may_be_off(paramet
 
 
 def _validated(*named: str, there: tuple[str, ...] = ()) -> list[Finding]:
-    one = replace(spec("f", fields={"x": "W"}), validated_by=named)
+    one = spec("f", fields={"x": "W"})._replace(validated_by=named)
     built = build("", one, charter=CHARTER)
     context = Context(tests=frozenset(there))
     return [f for f in check_rules(built.index, UNITS, context) if "validated" in f.rule]

@@ -10,13 +10,15 @@ from __future__ import annotations
 import os
 import socket
 from collections.abc import Callable, Mapping
-from typing import Any, NoReturn
+from typing import Any, NamedTuple, NoReturn, TypeVar
 
 from closeout import Absent
 from closeout.arithmetic.code.reached import NotAllowed
-from closeout.arithmetic.types import Evaluate, Key, Side
+from closeout.arithmetic.types import Box, Evaluate, Key
 from closeout.arithmetic.undecided import Undecided
 from closeout.evaluate import wire
+from closeout.evaluate.codec import decoded, encoded
+from closeout.model.question import Failure, Question
 
 # As they are now: an analysis may put anything in their place.
 _exit, _fork, _waitpid = os._exit, os.fork, os.waitpid
@@ -25,9 +27,22 @@ _exit, _fork, _waitpid = os._exit, os.fork, os.waitpid
 class Failed(Exception):
     """The analysis failed in its own process; ``failure`` is what the tool is told."""
 
-    def __init__(self, failure: dict[str, Any]) -> None:
-        super().__init__(failure["message"])
+    def __init__(self, failure: Failure) -> None:
+        super().__init__(failure.message)
         self.failure = failure
+
+
+class _Value(NamedTuple):
+    """A value of a result; ``absent`` is the reason why there is none."""
+
+    quantity: str
+    case: str | None
+    value: float | None
+    absent: str | None
+
+
+class _Values(NamedTuple):
+    rows: tuple[_Value, ...]
 
 
 class Apart:
@@ -41,7 +56,7 @@ class Apart:
     def __init__(
         self,
         evaluate: Evaluate,
-        failure: Callable[[BaseException], dict[str, Any]],
+        failure: Callable[[BaseException], Failure],
     ) -> None:
         self.differed = False
         self.why = "it is evaluated in processes of its own"
@@ -65,17 +80,15 @@ class Apart:
         wire.send(self._channel, dict(point))
         told, _ = wire.receive(self._channel)
         if told is None:
-            raise Failed({**_ENDED})
+            raise Failed(_ENDED)
         if "failure" in told:
-            raise Failed(told["failure"])
+            raise Failed(decoded(Failure, told["failure"]))
         return {
-            (name, case): value if absent is None else Absent(absent)
-            for name, case, value, absent in told["values"]
+            (one.quantity, one.case): one.value if one.absent is None else Absent(one.absent)
+            for one in decoded(_Values, told["values"]).rows
         }
 
-    def differs(
-        self, evaluate: Evaluate, inputs: Mapping[str, float], box: tuple[Side, ...]
-    ) -> bool:
+    def differs(self, evaluate: Evaluate, inputs: Mapping[str, float], box: Box) -> bool:
         """Return whether an analysis gives here what it does not give in a process of its own.
 
         It is evaluated at the inputs and at a corner, after all that it was evaluated for before.
@@ -105,7 +118,7 @@ class Apart:
                 if pid == 0:
                     self._tell(channel, point)
                 if os.waitstatus_to_exitcode(_waitpid(pid, 0)[1]) != 0:
-                    wire.send(channel, {"failure": _ENDED})
+                    wire.send(channel, {"failure": encoded(_ENDED)})
         finally:
             _exit(0)
 
@@ -121,12 +134,40 @@ class Apart:
         try:
             found = self._evaluate(point)
         except BaseException as error:
-            return {"failure": self._failure(error)}
-        values = []
-        for (name, case), value in found.items():
-            absent = value.reason if isinstance(value, Absent) else None
-            values.append([name, case, None if absent is not None else value, absent])
-        return {"values": values}
+            return {"failure": encoded(self._failure(error))}
+        rows = tuple(
+            _Value(*key, None, value.reason) if isinstance(value, Absent) else
+            _Value(*key, value, None)
+            for key, value in found.items()
+        )  # fmt: skip
+        return {"values": encoded(_Values(rows))}
+
+
+T = TypeVar("T")
+
+
+def with_each_apart(
+    answer: Callable[[Evaluate], T], evaluate: Evaluate, apart: Apart, question: Question
+) -> T:
+    """Return the answer of an analysis that might keep something from one evaluation to the next.
+
+    Where it does (``apart.differed`` says so), each point is evaluated in a process of its own.
+    Whatever the analysis raises goes through to the caller.
+
+    Args:
+        answer: answers the question with what evaluates the analysis.
+    """
+    found: list[T] = []
+    failure: BaseException | None = None
+    try:
+        found.append(answer(evaluate))
+    except (Exception, Undecided) as error:
+        failure = error
+    if apart.differs(evaluate, dict(question.inputs), question.box):
+        return answer(apart)
+    if failure is not None:
+        raise failure
+    return found[0]
 
 
 def _outcome(evaluate: Evaluate, point: Mapping[str, float]) -> dict[Key, str] | None:
@@ -143,10 +184,4 @@ def _outcome(evaluate: Evaluate, point: Mapping[str, float]) -> dict[Key, str] |
     }
 
 
-_ENDED = {
-    "kind": "killed",
-    "message": "its process ended without a result",
-    "traceback": "",
-    "path": None,
-    "line": None,
-}
+_ENDED = Failure("killed", "its process ended without a result", "")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import io
 import re
 from collections.abc import Callable, Mapping
@@ -10,14 +9,13 @@ from typing import Any
 
 from closeout import Analysis
 from closeout.evaluate.describe import BadResult
+from closeout.model.attachment import Made
 
 _FILE_NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.-]{0,99}")
 
 
-def drawn(
-    analysis: Analysis[..., Any], kind: str, name: str, inputs: Mapping[str, float]
-) -> dict[str, Any]:
-    """Return what a figure or an artifact makes of the inputs, as JSON: base64 by file name.
+def drawn(analysis: Analysis[..., Any], kind: str, name: str, inputs: Mapping[str, float]) -> Made:
+    """Return what a figure or an artifact makes of the inputs.
 
     Raises:
         BadResult: it returned something that is no figure, or no files.
@@ -30,7 +28,7 @@ def drawn(
     wanted = code.co_varnames[: code.co_argcount + code.co_kwonlyargcount]
     made = function(**{name: inputs[name] for name in wanted})
     files = {f"{name}.svg": _svg(made)} if kind == "figure" else _files(name, made)
-    return {name: base64.b64encode(data).decode("ascii") for name, data in files.items()}
+    return Made(tuple(files.items()))
 
 
 def _svg(made: Any) -> bytes:

@@ -13,6 +13,7 @@ from typing import Any
 
 from closeout import Absent, Analysis
 from closeout.model.errors import UserError
+from closeout.model.question import AnalysisSpec, Argument, Attached, Field
 from closeout.units import Unit
 
 MOST_EVALUATIONS = 10_000_000
@@ -48,8 +49,8 @@ def clean(text: str) -> str:
     )
 
 
-def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
-    """Return arguments, fields and the rest of an analysis as JSON.
+def describe(analysis: Analysis[..., Any]) -> AnalysisSpec:
+    """Return arguments, fields and the rest of an analysis; docstrings as they are written.
 
     Raises:
         BadSignature: what is wrong with the signature, one a line.
@@ -60,7 +61,7 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
     wrong = _marks(analysis)
     uncertainty = _model_uncertainty(analysis, wrong)
     hints = _hints(analysis.function)
-    arguments: list[list[str]] = []
+    arguments: list[Argument] = []
     code = analysis.function.__code__
     if code.co_flags & (_VARARGS | _VARKEYWORDS):
         wrong.append("it takes * or ** arguments; name each argument, each is a parameter")
@@ -72,12 +73,12 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
             wrong.append(f"argument {name} has no unit; write {name}: W_h, or Annotated[float,"
                           ' Unit("W h")]')  # fmt: skip
         else:
-            arguments.append([name, unit])
+            arguments.append(Argument(name, unit))
     result = hints.get("return")
     fields = _fields(result, wrong)
     if not fields and not wrong:
         wrong.append("the result has no field; a NamedTuple with one field a quantity is needed")
-    names = [field[0] for field in fields]
+    names = [field.name for field in fields]
     for name in uncertainty:
         if names and name not in names:
             listed = ", ".join(names)
@@ -85,28 +86,31 @@ def describe(analysis: Analysis[..., Any]) -> dict[str, Any]:
     if wrong:
         raise BadSignature("\n".join(wrong))
     _declared(analysis.function)  # known now, it is known in every evaluation that is forked
-    return {
-        "function": analysis.__name__,
-        "line": analysis.function.__code__.co_firstlineno,
-        "path": analysis.function.__code__.co_filename,
-        "doc": clean(analysis.__doc__ or ""),
-        "arguments": arguments,
-        "fields": fields,
-        "validated_by": list(analysis.validated_by),
-        "time_limit": float(analysis.time_limit),
-        "model_uncertainty": list(uncertainty.items()),
-        "evaluations": analysis.evaluations,
-        "attached": _attached(analysis),
-    }
+    module, function = analysis.__module__, analysis.__name__
+    return AnalysisSpec(
+        name=f"{module.removeprefix('analyses.')}.{function}",
+        module=module,
+        function=function,
+        path=code.co_filename,
+        line=code.co_firstlineno,
+        doc=clean(analysis.__doc__ or ""),
+        arguments=tuple(arguments),
+        fields=tuple(fields),
+        validated_by=tuple(analysis.validated_by),
+        time_limit=float(analysis.time_limit),
+        model_uncertainty=tuple(uncertainty.items()),
+        attached=_attached(analysis),
+        evaluations=analysis.evaluations,
+    )
 
 
-def _attached(analysis: Analysis[..., Any]) -> list[list[str]]:
-    """Return kind, name and caption of each figure and each set of files."""
-    return [
-        [kind, function.__name__, clean((function.__doc__ or "").strip().split("\n\n")[0])]
+def _attached(analysis: Analysis[..., Any]) -> tuple[Attached, ...]:
+    """Return each figure and each set of files."""
+    return tuple(
+        Attached(kind, function.__name__, clean((function.__doc__ or "").strip().split("\n\n")[0]))
         for kind, some in (("figure", analysis.figures), ("artifact", analysis.artifacts))
         for function in some
-    ]
+    )
 
 
 def _marks(analysis: Analysis[..., Any]) -> list[str]:
@@ -214,11 +218,11 @@ def _take(
         values[name, case] = number
 
 
-def _fields(result: Any, wrong: list[str]) -> list[list[Any]]:
+def _fields(result: Any, wrong: list[str]) -> list[Field]:
     if not (isinstance(result, type) and issubclass(result, tuple) and hasattr(result, "_fields")):
         wrong.append("the result is no NamedTuple; write -> Name, a NamedTuple of quantities")
         return []
-    fields: list[list[Any]] = []
+    fields: list[Field] = []
     hints = _hints(result)
     for name in result._fields:
         unit, by_case = _unit(hints.get(name))
@@ -228,7 +232,7 @@ def _fields(result: Any, wrong: list[str]) -> list[list[Any]]:
             wrong.append(f"field {name} has no unit; write {name}: W_h, or Annotated[float,"
                           ' Unit("W h")]')  # fmt: skip
         else:
-            fields.append([name, unit, by_case])
+            fields.append(Field(name, unit, by_case))
     return fields
 
 

@@ -12,24 +12,24 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Container, Iterable, Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from inspect import cleandoc
 from pathlib import PurePosixPath
 from time import monotonic
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 from closeout.evaluate.allowance import CLOCK, far
+from closeout.evaluate.codec import decoded, encoded
 from closeout.evaluate.witness import Dependency, Files, Trace, Witness, read_trace, trace_key
 from closeout.evaluate.workers import IMPORT_LIMIT, Crew, Task, Told
-from closeout.model.answer import Answer, Assurance, Decided, Extent, Sought
+from closeout.model.answer import Answer, Sought
 from closeout.model.question import (
     WORST_CASE,
     AnalysisSpec,
-    Argument,
-    Attached,
+    Described,
     Failure,
-    Field,
     Question,
+    Request,
 )
 from closeout.model.reply import Reply
 from closeout.store.database import Store
@@ -41,6 +41,8 @@ LimitsOf = Callable[[Container[Question]], Mapping[Question, tuple[Sought, ...]]
 
 KEEP_AFTER = 1.0  # seconds
 SOLVE_LIMIT = 10.0  # of processor time: SymPy may search for ever
+
+T = TypeVar("T", bound=tuple[Any, ...])
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,24 +156,21 @@ class Evaluator:
         """
         told = self._told(questions, specs, limits, whole)
         return {
-            question: Reply(_result_from(content), from_store, not_kept, _read(content))
+            question: Reply(_result(Answer, content), from_store, not_kept, _read(content))
             for question, (content, from_store, not_kept) in told.items()
         }
 
     def study(
-        self, questions: Iterable[Question], specs: Mapping[str, AnalysisSpec]
-    ) -> dict[Question, dict[str, Any] | Failure]:
-        """Return what a worker told, as it told it, for questions about more than extents.
+        self, kind: type[T], questions: Iterable[Question], specs: Mapping[str, AnalysisSpec]
+    ) -> dict[Question, T | Failure]:
+        """Return the answers to questions about more than extents, all of one class.
 
-        A study (:func:`closeout.arithmetic.study.study.study`), a formula solved for an input
-        (:func:`closeout.arithmetic.symbol.solve.solve`), or what is attached to an analysis
-        (:mod:`closeout.evaluate.attached`).
+        :class:`closeout.model.study.StudyFound` of a study,
+        :class:`closeout.model.solved.SolveFound` of a formula solved for an input, and
+        :class:`closeout.model.attachment.Made` of what is attached to an analysis.
         """
         told = self._told(questions, specs, lambda _: {}, True)
-        return {
-            question: Failure(**content["failure"]) if "failure" in content else content["answer"]
-            for question, (content, *_) in told.items()
-        }
+        return {question: _result(kind, content) for question, (content, *_) in told.items()}
 
     def _told(
         self,
@@ -208,7 +207,8 @@ class Evaluator:
         for number, told in self._run(tasks):
             question = missed[number]
             # How far a proof goes may decide whether it comes to where the analysis fails.
-            depends = told.pop("of_limits", False) or (question.box and "failure" in told)
+            result = _result(Answer, told) if question.kind == WORST_CASE else None
+            depends = result.of_limits if isinstance(result, Answer) else question.box
             key = (of_limits if depends else asked).get(question, asked[question])
             content, not_kept = self._taken(key, told)
             replies[question] = (content, False, not_kept)
@@ -241,7 +241,7 @@ class Evaluator:
             trace, changed = self._witness.trace_of(read)
             if changed:
                 text = f"{', '.join(changed[:3])} changed while it was read; run again"
-                content = {"failure": asdict(Failure("changed", text, ""))}
+                content = {"failure": encoded(Failure("changed", text, ""))}
                 not_kept = (text,)
         if not_kept:
             self.complete = False
@@ -269,7 +269,7 @@ class Evaluator:
                 request = tasks[number].request
                 yield (
                     number,
-                    _failed(told, IMPORT_LIMIT if request is None else request["time_limit"]),
+                    _failed(told, IMPORT_LIMIT if request is None else request.time_limit),
                 )
                 self._report(done, len(tasks))
                 self._keep(KEEP_AFTER)
@@ -304,7 +304,7 @@ def _with_limits(
 
 def _not_kept(told: Told, read: Told | None) -> tuple[str, ...]:
     """Return why what was told may be another the next time, although nothing changes."""
-    kind = told["failure"]["kind"] if "failure" in told else None
+    kind = decoded(Failure, told["failure"]).kind if "failure" in told else None
     if kind in ("killed", "timed out"):
         return (f"it was {kind}" if kind == "killed" else f"it {kind}",)
     if read is None:
@@ -322,11 +322,11 @@ def _failed(told: Told, limit: float) -> Told:
                 f" alone, and used less than its {limit:g} s of processor time:"
                 " it waits for something"
             )
-        return {"failure": asdict(Failure("timed out", text, ""))}
+        return {"failure": encoded(Failure("timed out", text, ""))}
     if "lost" in told:
-        return {"failure": asdict(Failure("killed", told["lost"], ""))}
+        return {"failure": encoded(Failure("killed", told["lost"], ""))}
     if "ended" in told:
-        return {"failure": asdict(_ended(told["ended"], told["output"]))}
+        return {"failure": encoded(_ended(told["ended"], told["output"]))}
     return told
 
 
@@ -358,19 +358,8 @@ def _module_name(path: str) -> str | None:
 
 def _request(
     question: Question, spec: AnalysisSpec, limits: tuple[Sought, ...] | None, whole: bool
-) -> dict[str, Any]:
-    return {
-        "function": spec.function,
-        "kind": question.kind,
-        "detail": json.loads(question.detail) if question.detail else None,
-        "inputs": question.inputs,
-        "box": question.box,
-        "ends": question.ends,
-        "evaluations": question.evaluations,
-        "limits": limits,
-        "whole": whole,
-        "time_limit": time_limit(question, spec),
-    }
+) -> Request:
+    return Request(spec.function, question, limits, whole, time_limit(question, spec))
 
 
 def time_limit(question: Question, spec: AnalysisSpec) -> float:
@@ -378,28 +367,19 @@ def time_limit(question: Question, spec: AnalysisSpec) -> float:
     return min(spec.time_limit, SOLVE_LIMIT) if question.kind == "solve" else spec.time_limit
 
 
-def _module_from(content: dict[str, Any], name: str, path: str) -> Module:
+def _module_from(content: Told, name: str, path: str) -> Module:
     if "failure" in content:
-        return Module(name, path, failures=((None, Failure(**content["failure"])),))
-    specs: list[AnalysisSpec] = []
-    failures: list[tuple[str | None, Failure]] = []
-    for row in content["specs"]:
-        if "failure" in row:
-            failures.append((row["function"], Failure(**row["failure"])))
-            continue
-        short = f"{name.removeprefix('analyses.')}.{row['function']}"
-        arguments = tuple(Argument(*argument) for argument in row["arguments"])
-        fields = tuple(Field(*field) for field in row["fields"])
-        specs.append(
-            AnalysisSpec(
-                short, name, row["function"], row["path"], row["line"], cleandoc(row["doc"]),
-                arguments, fields, tuple(row["validated_by"]), row["time_limit"],
-                tuple((name, text) for name, text in row["model_uncertainty"]),
-                tuple(Attached(kind, name, cleandoc(text)) for kind, name, text in row["attached"]),
-                row["evaluations"],
-            )
-        )  # fmt: skip
-    return Module(name, path, tuple(specs), tuple(failures))
+        return Module(name, path, failures=((None, decoded(Failure, content["failure"])),))
+    described = [decoded(Described, row) for row in content["analyses"]]
+    specs = tuple(_cleaned(one.spec) for one in described if one.spec is not None)
+    failures = tuple((one.function, one.failure) for one in described if one.failure is not None)
+    return Module(name, path, specs, failures)
+
+
+def _cleaned(spec: AnalysisSpec) -> AnalysisSpec:
+    """Return an analysis with its docstrings without the indentation of the code."""
+    attached = tuple(one._replace(caption=cleandoc(one.caption)) for one in spec.attached)
+    return spec._replace(doc=cleandoc(spec.doc), attached=attached)
 
 
 def _read(content: Told) -> frozenset[str] | None:
@@ -409,21 +389,8 @@ def _read(content: Told) -> frozenset[str] | None:
     return frozenset(name for kind, name, _ in content["trace"] if kind == "file")
 
 
-def _result_from(content: dict[str, Any]) -> Answer | Failure:
+def _result(kind: type[T], content: Told) -> T | Failure:
+    """Return the answer of a worker, which is of that class, or why there is none."""
     if "failure" in content:
-        return Failure(**content["failure"])
-    rows, assurance, evaluations, *decided = content["answer"]
-    extents = {
-        (quantity, case): Extent(value, low, high, _point(low_at), _point(high_at), *rest)
-        for quantity, case, value, low, high, low_at, high_at, *rest in rows
-    }
-    decisions = tuple(
-        Decided._make([*row[:7], tuple(row[7]), row[8], _point(row[9])])
-        for rows in decided
-        for row in rows
-    )
-    return Answer(extents, Assurance(assurance), evaluations, decisions)
-
-
-def _point(rows: list[list[Any]]) -> tuple[tuple[str, float], ...]:
-    return tuple((name, value) for name, value in rows)
+        return decoded(Failure, content["failure"])
+    return decoded(kind, content["answer"])

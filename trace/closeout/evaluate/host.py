@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import gc
 import importlib
+import json
 import os
 import resource
 import select
@@ -26,16 +27,21 @@ import sys
 import time
 from _thread import _count
 from contextlib import suppress
+from functools import cache
 from typing import Annotated, Any, NamedTuple, NoReturn
 
 from closeout import Analysis
-from closeout.arithmetic.code.allowed import NOTHING_SHOWN
+from closeout.arithmetic.answer import answer
+from closeout.arithmetic.code import allowed
+from closeout.arithmetic.code.allowed import NOTHING_SHOWN, Shown
 from closeout.arithmetic.proof.search import OtherCases
+from closeout.arithmetic.types import Evaluate
 from closeout.evaluate import describe, finder, purity, wire
-from closeout.evaluate.apart import Apart, Failed
-from closeout.evaluate.asked import asked, asked_twice, shown
+from closeout.evaluate.apart import Apart, Failed, with_each_apart
+from closeout.evaluate.codec import decoded, encoded
 from closeout.evaluate.places import folders
 from closeout.evaluate.recorder import Recorder
+from closeout.model.question import Described, Failure, Question, Request
 from closeout.units import Unit
 
 # As they are now: an analysis may put anything in their place.
@@ -95,18 +101,12 @@ def _warm_up() -> None:
 
     warm.__annotations__ = {"a": float, "b": float, "return": Warm}
     analysis = Analysis(warm, (), 1.0)
-    message = {
-        "kind": "worst case",
-        "inputs": [["a", 2.0], ["b", 3.0]],
-        "box": [["a", 1.0, 3.0], ["b", 2.0, 4.0]],
-        "detail": ["y"],
-        "limits": None,
-        "whole": True,
-        "ends": [],
-        "evaluations": None,
-    }
+    box = (("a", 1.0, 3.0), ("b", 2.0, 4.0))
+    question = Question("warm", (("a", 2.0), ("b", 3.0)), box, detail='["y"]')
+    content = encoded(Request("warm", question, None, True, 1.0))
     for _ in range(WARM_RUNS):
-        wire.pack({**_evaluate(analysis, message), "read": None, "spent": _spent()})
+        found = _evaluate(analysis, decoded(Request, content))
+        wire.pack({"answer": encoded(found), "read": None, "spent": _spent()})
 
 
 def _reap(pids: set[int]) -> None:
@@ -159,34 +159,36 @@ def _import(
     try:
         loaded = importlib.import_module(module)
         found = describe.analyses_of(loaded)
-        specs = [_described(analysis) for analysis in found]
+        described = [_described(analysis) for analysis in found]
     except BaseException as error:
         recorder.hush()
-        return {}, {"failure": _failure(error, recorder.root)}
+        return {}, {"failure": encoded(_failure(error, recorder.root))}
     finally:
         recorder.hush()
         if _count():  # whether it is done by the time of an evaluation is a matter of luck
             recorder.not_kept.add("its import left a thread running")
     names = [analysis.__name__ for analysis in found]
-    for name, spec in zip(names, specs, strict=True):
-        if names.count(name) > 1 and "failure" not in spec:
+    for i, name in enumerate(names):
+        if names.count(name) > 1 and described[i].failure is None:
             text = f"there are {names.count(name)} analyses with this name in one module"
-            spec["failure"] = _plain("bad signature", text)
+            described[i] = Described(name, failure=_plain("bad signature", text))
     # What a thread does meanwhile, or a file that was read unseen, may change a name.
     shown = [] if recorder.not_kept else found
     pure = [analysis.__name__ for analysis in shown if purity.is_pure(analysis.function)]
-    return {analysis.__name__: analysis for analysis in found}, {"specs": specs, "pure": pure}
+    told = {"analyses": [encoded(one) for one in described], "pure": pure}
+    return {analysis.__name__: analysis for analysis in found}, told
 
 
-def _described(analysis: Analysis[..., Any]) -> dict[str, Any]:
+def _described(analysis: Analysis[..., Any]) -> Described:
+    name = analysis.__name__
     try:
-        return describe.describe(analysis)
+        return Described(name, describe.describe(analysis))
     except describe.BadSignature as error:
         failure = _plain("bad signature", str(error))
         code = getattr(analysis.function, "__code__", None)
         if code is not None:
-            failure |= {"path": code.co_filename, "line": code.co_firstlineno}
-        return {"function": analysis.__name__, "failure": failure}
+            failure = failure._replace(path=code.co_filename, line=code.co_firstlineno)
+        return Described(name, failure=failure)
 
 
 class _ModuleServer:
@@ -225,9 +227,10 @@ class _ModuleServer:
         if message is None:
             return False
         output = _scratch()
-        for request in message["requests"]:  # what is known now, is known in every fork
-            if request["box"] and request["function"] in self._analyses:
-                shown(self._analyses[request["function"]].function)
+        requests = [decoded(Request, row) for row in message["requests"]]
+        for request in requests:  # what is known now, is known in every fork
+            if request.question.box and request.function in self._analyses:
+                _shown(self._analyses[request.function].function)
         pid = os.fork()
         if pid == 0:
             signal.set_wakeup_fd(-1)
@@ -235,7 +238,7 @@ class _ModuleServer:
             self._channel.close()
             os.dup2(output, 1)
             os.dup2(output, 2)
-            _run_evaluations(self._analyses, message["requests"], fds[0], self._recorder)
+            _run_evaluations(self._analyses, requests, fds[0], self._recorder)
         os.close(fds[0])
         with suppress(ProcessLookupError, PermissionError):
             os.setpgid(pid, pid)  # the child does it too; whoever comes first
@@ -262,16 +265,19 @@ class _ModuleServer:
 
 
 def _run_evaluations(
-    analyses: dict[str, Analysis[..., Any]], requests: Any, result: int, recorder: Recorder
+    analyses: dict[str, Analysis[..., Any]],
+    requests: list[Request],
+    result: int,
+    recorder: Recorder,
 ) -> NoReturn:
     """Write the answer to each request while there is time, end without clean-up."""
     status, me = 1, _getpid()
     try:
         with suppress(PermissionError):
             os.setpgid(0, 0)
-        for message in requests:
-            _limit_time(message["time_limit"])
-            told = _answered(analyses.get(message["function"]), message, recorder)
+        for request in requests:
+            _limit_time(request.time_limit)
+            told = _answered(analyses.get(request.function), request, recorder)
             # Mostly nothing but the module itself was read, and the tool was told that already.
             read = recorder.told() if recorder.has_more() else None
             spent = _spent()
@@ -285,18 +291,18 @@ def _run_evaluations(
 
 
 def _answered(
-    analysis: Analysis[..., Any] | None, message: Any, recorder: Recorder
+    analysis: Analysis[..., Any] | None, request: Request, recorder: Recorder
 ) -> dict[str, Any]:
     recorder.listen()
     try:
-        return _evaluate(analysis, message, recorder)
+        return {"answer": encoded(_evaluate(analysis, request, recorder))}
     except BaseException as error:
-        return {"failure": _failed(error, recorder)}
+        return {"failure": encoded(_failed(error, recorder))}
     finally:
         recorder.hush()
 
 
-def _failed(error: BaseException, recorder: Recorder) -> dict[str, Any]:
+def _failed(error: BaseException, recorder: Recorder) -> Failure:
     if isinstance(error, Failed):
         return error.failure
     if isinstance(error, (describe.BadResult, OtherCases)):
@@ -306,11 +312,12 @@ def _failed(error: BaseException, recorder: Recorder) -> dict[str, Any]:
 
 
 def _evaluate(
-    analysis: Analysis[..., Any] | None, message: Any, recorder: Recorder | None = None
-) -> dict[str, Any]:
+    analysis: Analysis[..., Any] | None, request: Request, recorder: Recorder | None = None
+) -> tuple[Any, ...]:
     if analysis is None:
-        raise LookupError(f"no analysis {message['function']} in its module any more")
-    function, inputs = analysis.function, dict(message["inputs"])
+        raise LookupError(f"no analysis {request.function} in its module any more")
+    question = request.question
+    function, inputs = analysis.function, dict(question.inputs)
 
     def at(point: Any) -> dict[tuple[str, str | None], Any]:
         numbers = all(type(value) is float for value in point.values())
@@ -323,20 +330,32 @@ def _evaluate(
         _trim_output()
         return found
 
-    box = tuple((name, low, high) for name, low, high in message["box"])
-    known = shown(function) if box else NOTHING_SHOWN
-    if message["kind"] in ("figure", "artifact"):
+    def answered(evaluate: Evaluate) -> tuple[Any, ...]:
+        return answer(evaluate, question, request.limits, request.whole, shown=known)
+
+    known = _shown(function) if question.box else NOTHING_SHOWN
+    if question.kind in ("figure", "artifact"):
         from closeout.evaluate.attached import drawn
 
-        return {"answer": drawn(analysis, message["kind"], message["detail"]["name"], inputs)}
-    if recorder is None or not box or not known.keeps:
-        return asked(at, inputs, box, message, known)
+        name = json.loads(question.detail)["name"]
+        return drawn(analysis, question.kind, name, inputs)
+    if recorder is None or not question.box or not known.keeps:
+        return answered(at)
     with recorder.paused():
         apart = Apart(at, lambda error: _failed(error, recorder))
-    answer = asked_twice(at, apart, inputs, box, message, known)
+    found = with_each_apart(answered, at, apart, question)
     if apart.differed:
         recorder.not_kept.add("it stores a value from one evaluation to the next")
-    return answer
+    return found
+
+
+@cache
+def _shown(function: Any) -> Shown:
+    """Return what the code of an analysis shows, looked at once in a module's process."""
+    try:
+        return allowed.shown(function)
+    except Exception:  # some object of the module does not let itself be looked at
+        return NOTHING_SHOWN
 
 
 def _note_point(error: Exception, point: dict[str, float], inputs: dict[str, float]) -> None:
@@ -354,7 +373,7 @@ def _trim_output() -> None:
             os.lseek(1, 0, os.SEEK_SET)
 
 
-def _failure(error: BaseException, root: str) -> dict[str, Any]:
+def _failure(error: BaseException, root: str) -> Failure:
     """Return an exception as the author must see it: own frames, names as in the project."""
     if isinstance(error, MemoryError):
         return _plain("killed", f"it ran out of memory ({MEMORY_LIMIT / GIGABYTE:.3g} GiB)")
@@ -366,7 +385,7 @@ def _failure(error: BaseException, root: str) -> dict[str, Any]:
         return _plain("raised", type(error).__name__)
 
 
-def _told_of(error: BaseException, root: str) -> dict[str, Any]:
+def _told_of(error: BaseException, root: str) -> Failure:
     import traceback
 
     if isinstance(error, SystemExit):
@@ -389,13 +408,8 @@ def _told_of(error: BaseException, root: str) -> dict[str, Any]:
         name = _short(error.filename, root)
         if not name.startswith((".../", "<")):
             path, line = name, error.lineno
-    return {
-        "kind": kind,
-        "message": message,
-        "traceback": f"Traceback (most recent call last):\n{text}{message}"[-TRACEBACK_SHOWN:],
-        "path": path,
-        "line": line,
-    }
+    shown = f"Traceback (most recent call last):\n{text}{message}"[-TRACEBACK_SHOWN:]
+    return Failure(kind, message, shown, path, line)
 
 
 def _short(filename: str, root: str) -> str:
@@ -407,9 +421,8 @@ def _short(filename: str, root: str) -> str:
     return ".../" + "/".join(filename.split(os.sep)[-2:])  # the rest is of this machine
 
 
-def _plain(kind: str, message: str) -> dict[str, Any]:
-    text = describe.clean(message)[:OUTPUT_SHOWN]
-    return {"kind": kind, "message": text, "traceback": "", "path": None, "line": None}
+def _plain(kind: str, message: str) -> Failure:
+    return Failure(kind, describe.clean(message)[:OUTPUT_SHOWN], "")
 
 
 def _redirect() -> int:

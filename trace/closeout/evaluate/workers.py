@@ -19,8 +19,10 @@ from typing import Any
 
 from closeout.evaluate import wire
 from closeout.evaluate.allowance import CLOCK, PROCESSOR, Allowance
+from closeout.evaluate.codec import decoded, encoded
 from closeout.evaluate.environment import bare_environment
 from closeout.evaluate.orphans import Orphans
+from closeout.model.question import Failure, Request
 from closeout.store.keys import search_path
 
 # Seconds of processor time.
@@ -46,7 +48,7 @@ class Task:
     """A module to be imported and described, or (with a request) an evaluation in it."""
 
     module: str
-    request: Told | None = None
+    request: Request | None = None
 
 
 @dataclass(slots=True, eq=False)
@@ -237,7 +239,7 @@ class Crew:
         return (
             task.module == module.name
             and task.request is not None
-            and task.request["function"] in module.pure
+            and task.request.function in module.pure
             and not (number in self._alone or number in self._again)
             and module.name not in self._careful
         )
@@ -246,13 +248,14 @@ class Crew:
         requests = [task.request for _, task in tasks if task.request is not None]
         read, write = os.pipe2(os.O_CLOEXEC)
         os.set_blocking(read, False)
-        allowance = Allowance(requests[0]["time_limit"])
+        allowance = Allowance(requests[0].time_limit)
         running = _Running(tasks, read, allowance)
         number = tasks[0][0]
         module.running[number] = running
         self._selector.register(read, selectors.EVENT_READ, running)
         try:
-            wire.send(module.channel, {"number": number, "requests": requests}, (write,))
+            rows = [encoded(request) for request in requests]
+            wire.send(module.channel, {"number": number, "requests": rows}, (write,))
         except OSError:
             self._lost(module)
         finally:
@@ -300,7 +303,7 @@ class Crew:
             running.told.append(told)
             for _, task in running.tasks[len(running.told) :][:1]:
                 if task.request is not None:
-                    running.allowance = Allowance(task.request["time_limit"], spent)
+                    running.allowance = Allowance(task.request.time_limit, spent)
 
     def _read_words(self, module: _Module) -> None:
         try:
@@ -442,7 +445,7 @@ def _may_be_load(told: Told) -> bool:
         told.get("timed_out") == CLOCK
         or "lost" in told
         or told.get("ended") == -signal.SIGKILL
-        or (failure is not None and failure["kind"] == "killed")
+        or (failure is not None and decoded(Failure, failure).kind == "killed")
     )
 
 

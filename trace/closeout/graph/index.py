@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Container, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Protocol, TypeVar
 
 from closeout.model.formerly import Names, renames
@@ -192,7 +192,7 @@ def _named(
     named: list[AnalysisSpec] = []
     for spec in specs:
         alone = len(by_function[spec.function]) == 1
-        one = replace(spec, name=spec.function) if alone else spec
+        one = spec._replace(name=spec.function) if alone else spec
         named.append(one)
         names[spec.name] = names[one.name] = one
     shared = {name: tuple(some) for name, some in by_function.items() if len(some) > 1}

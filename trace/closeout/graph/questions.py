@@ -175,12 +175,12 @@ class _Planner:
         """Return what is asked of the worst case as the basis of the verification asks it."""
         verification, parameters = asked.verification, self._index.parameters
         if verification.basis.kind in (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY):
-            question = replace(question, ends=(), evaluations=None)
+            question = question._replace(ends=(), evaluations=None)
         if verification.basis.kind is BasisKind.ROOT_SUM_SQUARE:
             self._check_independent(asked)
             assert asked.spec is not None
             detail = groups_of(asked.inputs, parameters, asked.spec.fields)
-            question = replace(question, kind="root sum square", detail=detail)
+            question = question._replace(kind="root sum square", detail=detail)
             return replace(asked, question=question)
         if verification.basis.kind is BasisKind.PROBABILITY:
             # Of what, as long as a limit is not decided?
@@ -198,7 +198,7 @@ class _Planner:
         def asking(held: Acceptance) -> Question:
             parameters = self._index.parameters
             detail = chances_of(verification, seed, asked.inputs, parameters, held.bounds)
-            return replace(question, kind="probability", detail=detail)
+            return question._replace(kind="probability", detail=detail)
 
         margins = []
         for margin in required_margins(quantity, self._index, self._review) if field else ():
@@ -249,7 +249,7 @@ class _Planner:
             wanted = json.dumps(sorted(self._wanted[spec.name]), separators=(",", ":"))
             most = spec.evaluations or self._index.project.charter.policy.evaluations
             ends = tuple(sorted(self._ends[spec.name]))
-            question = replace(question, detail=wanted, ends=ends, evaluations=most)
+            question = question._replace(detail=wanted, ends=ends, evaluations=most)
         self._set_ups[key] = _SetUp(question, known)
         return self._set_ups[key]
 

@@ -1,14 +1,22 @@
-"""What figures and artifacts made for one evaluation of an analysis."""
+"""What figures and artifacts made for one evaluation of an analysis.
+
+Named tuples, since workers fork fastest with few modules loaded.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from closeout.model.question import Failure
 
 
-@dataclass(frozen=True, slots=True)
-class Attachment:
+class Made(NamedTuple):
+    """What a figure or an artifact made: content by the name of the file."""
+
+    files: tuple[tuple[str, bytes], ...]
+
+
+class Attachment(NamedTuple):
     """A figure or a set of files for an evaluation (its number in the dossier), or why not."""
 
     evaluation: int

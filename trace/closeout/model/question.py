@@ -1,22 +1,25 @@
-"""What analyses say of themselves, questions to them, and why one was not answered."""
+"""What analyses say of themselves, questions to them, and why one was not answered.
+
+Named tuples, since workers fork fastest with few modules loaded.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
+
+from closeout.model.answer import Sought
 
 WORST_CASE = "worst case"
 
 
-@dataclass(frozen=True, slots=True)
-class Argument:
+class Argument(NamedTuple):
     """An argument of an analysis: a parameter's identifier, and the unit it is wanted in."""
 
     name: str
     unit: str
 
 
-@dataclass(frozen=True, slots=True)
-class Field:
+class Field(NamedTuple):
     """A field of an analysis' result: a quantity, its unit, and whether it has cases."""
 
     name: str
@@ -24,8 +27,7 @@ class Field:
     by_case: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Attached:
+class Attached(NamedTuple):
     """A figure or a set of files that hangs on an analysis, by the name of its function.
 
     ``kind`` is figure or artifact; ``caption`` the first paragraph of its docstring.
@@ -36,8 +38,7 @@ class Attached:
     caption: str
 
 
-@dataclass(frozen=True, slots=True)
-class AnalysisSpec:
+class AnalysisSpec(NamedTuple):
     """What an analysis says of itself.
 
     ``name`` is ``module.function`` without the leading ``analyses.``; ``module`` is the full name
@@ -68,8 +69,7 @@ class AnalysisSpec:
         return None
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
+class Question(NamedTuple):
     """An analysis, the point at which it is evaluated and the box around it.
 
     ``inputs`` are all arguments in the order of the signature, in the analysis' own units.
@@ -90,8 +90,22 @@ class Question:
     evaluations: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Failure:
+class Request(NamedTuple):
+    """A question as it goes to a worker.
+
+    ``function`` is the analysis' name in its module; ``limits`` are all that the verdicts are about
+    (None where none are told), and ``whole`` tells whether the ends of what meets them are wanted
+    too. ``time_limit`` is the processor time in s that the answer may take.
+    """
+
+    function: str
+    question: Question
+    limits: tuple[Sought, ...] | None
+    whole: bool
+    time_limit: float
+
+
+class Failure(NamedTuple):
     """Why an analysis (or the import of its module) gave no answer.
 
     ``kind`` is raised, exited, killed, timed out, bad result or bad signature; ``traceback`` is the
@@ -103,3 +117,11 @@ class Failure:
     traceback: str
     path: str | None = None
     line: int | None = None
+
+
+class Described(NamedTuple):
+    """An analysis of a module by its function's name: what it says of itself, or why not."""
+
+    function: str
+    spec: AnalysisSpec | None = None
+    failure: Failure | None = None

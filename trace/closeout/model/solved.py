@@ -1,8 +1,13 @@
-"""A formula solved for a parameter where its limit is met."""
+"""A formula solved for a parameter where its limit is met.
+
+A worker tells what it found (:class:`SolveFound`) in the units of the analysis, of which the
+tool makes a :class:`Solved` in those of the project.
+
+Named tuples, since workers fork fastest with few modules loaded.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from closeout.model.question import Failure
@@ -52,8 +57,18 @@ class SolvedLimit(NamedTuple):
     reasons: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Solved:
+class SolveFound(NamedTuple):
+    """What a worker found, in the units of the analysis and without remarks.
+
+    ``symbolic`` is why there is no formula, or None; ``acts`` whether the input has any part in it.
+    """
+
+    symbolic: str | None
+    acts: bool
+    limits: tuple[SolvedLimit, ...]
+
+
+class Solved(NamedTuple):
     """A verification solved for a parameter, in the case with the least margin.
 
     ``stated`` is the limit in the words of the requirement, ``tightened`` what makes it tighter.

@@ -1,8 +1,15 @@
-"""What drives a verdict, where it breaks, and how its number is derived."""
+"""What drives a verdict, where it breaks, and how its number is derived.
+
+A worker tells what it found (:class:`StudyFound`) in the units of the analysis, of which the
+tool makes a :class:`Study` in those of the project.
+
+Named tuples, since workers fork fastest with few modules loaded.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import NamedTuple
 
 from closeout.model.question import Failure
@@ -22,6 +29,31 @@ class Driver(NamedTuple):
     effect_high: float | None
     share: float | None
     exact: bool
+
+
+class BreakEven(NamedTuple):
+    """Where a criterion turns along one parameter, on one side of its nominal value.
+
+    ``value`` is the outermost value at which the criterion still holds (where ``holds``, that is
+    where it holds at the nominal value of the parameter), else the first at which it holds; the
+    next number that can be told from it, or as far as the search is exact, turns. None: not found,
+    and ``reason`` says how far was searched, from ``low`` to ``high`` (None: not at all, or it was
+    found). ``others`` is nominal or worst. ``tolerances`` is the
+    distance in tolerances of that side: 1 is the end of the box; None without a tolerance.
+    ``direction`` is above, below or (not found) neither. ``monotone`` tells whether the quantity
+    only rose or only fell over all the points that were evaluated.
+    """
+
+    parameter: str
+    value: float | None
+    others: str
+    tolerances: float | None
+    direction: str
+    holds: bool
+    monotone: bool
+    reason: str | None
+    low: float | None = None
+    high: float | None = None
 
 
 class Edge(NamedTuple):
@@ -64,6 +96,19 @@ class Line(NamedTuple):
     numbers_mathml: str
     value: float
     unit: str
+
+
+class Differentiated(NamedTuple):
+    """The derivative by one input, written, and the same with numbers; or why there is none."""
+
+    parameter: str
+    text: str = ""
+    latex: str = ""
+    mathml: str = ""
+    numbers_text: str = ""
+    numbers_latex: str = ""
+    numbers_mathml: str = ""
+    reason: str | None = None
 
 
 class Slope(NamedTuple):
@@ -117,6 +162,30 @@ class Quantiles(NamedTuple):
     samples: int
 
 
+Lines = tuple[tuple[tuple[float, float], ...], ...]
+
+
+class Coordinate(NamedTuple):
+    """A parameter of a plane in the units of the analysis: its value and its ends."""
+
+    parameter: str
+    now: float
+    low: float
+    high: float
+
+
+class Plane(NamedTuple):
+    """Where a criterion turns in the plane of two parameters, in the units of the analysis.
+
+    ``nominal`` with the other parameters at nominal, ``worst`` with them at the worst corner.
+    """
+
+    first: Coordinate
+    second: Coordinate
+    nominal: Lines
+    worst: Lines | None
+
+
 class Axis(NamedTuple):
     """A parameter of a boundary: its unit as the project gives it, its value and its ends."""
 
@@ -135,8 +204,8 @@ class Boundary(NamedTuple):
 
     first: Axis
     second: Axis
-    nominal: tuple[tuple[tuple[float, float], ...], ...]
-    worst: tuple[tuple[tuple[float, float], ...], ...] | None
+    nominal: Lines
+    worst: Lines | None
 
     @property
     def turns(self) -> bool:
@@ -144,8 +213,28 @@ class Boundary(NamedTuple):
         return bool(self.nominal or self.worst)
 
 
-@dataclass(frozen=True, slots=True)
-class Study:
+class StudyFound(NamedTuple):
+    """What a worker found of one quantity, in the units of the analysis.
+
+    ``symbolic`` is why there is no symbolic form, None where there is one. ``drivers`` have the
+    greatest first. ``break_even`` has the first values for the others at nominal and each that
+    turns nothing, then the same at worst. ``differentiated`` is of the strongest drivers.
+    A part that cannot be had is empty, None or not whole, and ``reasons`` says why, by its name.
+    """
+
+    symbolic: str | None
+    drivers: tuple[Driver, ...]
+    break_even: tuple[BreakEven, ...]
+    boundary: Plane | None
+    root_sum_square: Ends | None
+    factors: tuple[Factor, ...]
+    quantiles: Quantiles | None
+    lines: tuple[Line, ...]
+    differentiated: tuple[Differentiated, ...]
+    reasons: Mapping[str, str]
+
+
+class Study(NamedTuple):
     """What was found of one verification by analysis, in the case with the least margin.
 
     ``number`` is the place of the verification in its requirement, from 0; ``unit`` is the
@@ -172,4 +261,4 @@ class Study:
     assumed: tuple[str, ...] = ()
     quantiles: Quantiles | None = None
     boundary: Boundary | None = None
-    reasons: dict[str, str] = field(default_factory=dict)
+    reasons: Mapping[str, str] = MappingProxyType({})

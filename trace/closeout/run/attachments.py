@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import base64
 import json
 
 from closeout.evaluate.engine import Evaluator
 from closeout.graph import Index
-from closeout.model.attachment import Attachment
+from closeout.model.attachment import Attachment, Made
 from closeout.model.dossier import Dossier
 from closeout.model.question import AnalysisSpec, Attached, Failure, Question
 
@@ -24,13 +23,12 @@ def attachments(dossier: Dossier, index: Index, evaluator: Evaluator) -> tuple[A
                 detail = json.dumps({"name": one.name})
                 question = Question(spec.name, inputs, (), one.kind, detail)
                 asked.append((number, one, question))
-    told = evaluator.study(dict.fromkeys(question for *_, question in asked), specs)
+    told = evaluator.study(Made, dict.fromkeys(question for *_, question in asked), specs)
     found = []
     for number, one, question in asked:
         made = told[question]
         if isinstance(made, Failure):
             found.append(Attachment(number, one.kind, one.name, one.caption, failure=made))
         else:
-            files = tuple((name, base64.b64decode(text)) for name, text in made.items())
-            found.append(Attachment(number, one.kind, one.name, one.caption, files))
+            found.append(Attachment(number, one.kind, one.name, one.caption, made.files))
     return tuple(found)

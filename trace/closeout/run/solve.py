@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
-from typing import Any
 
 from closeout.evaluate.engine import Evaluator
 from closeout.graph import Asked, Index, Plan, required_margins
@@ -17,7 +15,7 @@ from closeout.model.answer import Bounds
 from closeout.model.errors import UserError
 from closeout.model.question import AnalysisSpec, Failure, Question
 from closeout.model.reply import Reply
-from closeout.model.solved import Formula, Solution, Solved, SolvedLimit
+from closeout.model.solved import Solved, SolvedLimit, SolveFound
 from closeout.run.studies import Key, Owned, Ready, Wanted, questions
 
 
@@ -116,7 +114,9 @@ def solved(
         text = f"--solve {name}: {identifier} has no quantity with a decided limit"
         raise UserError(text, f"closeout explain {identifier} says why")
     specs = {spec.name: spec for spec in index.specs}
-    told = evaluator.study(dict.fromkeys(question for _, question, _ in asking.values()), specs)
+    told = evaluator.study(
+        SolveFound, dict.fromkeys(question for _, question, _ in asking.values()), specs
+    )
     found = [
         _solved(key, one, name, tightened, told[question], index, units)
         for key, (one, question, tightened) in asking.items()
@@ -132,7 +132,7 @@ def _question(ready: Ready, name: str, bounds: Bounds) -> Question:
         "at_least": bounds.at_least, "at_most": bounds.at_most, "parameter": name,
     }  # fmt: skip
     text = json.dumps(detail, separators=(",", ":"))
-    return replace(ready.question, kind="solve", detail=text)
+    return ready.question._replace(kind="solve", detail=text)
 
 
 def _bounds(
@@ -173,7 +173,7 @@ def _solved(
     ready: Ready,
     name: str,
     tightened: tuple[str, ...],
-    told: dict[str, Any] | Failure,
+    told: SolveFound | Failure,
     index: Index,
     units: Units,
 ) -> Solved:
@@ -189,25 +189,22 @@ def _solved(
         str(criterion.limits), tightened, name, unit, now, least, most,
     )  # fmt: skip
     if isinstance(told, Failure):
-        return replace(found, failure=told)
+        return found._replace(failure=told)
     known = json.loads(ready.question.detail)["possible"].get(name, (None, None))
     remarks = _Remarks(
         known, low, units, next(u.unit for u in ready.asked.inputs if u.name == name)
     )
-    limits = tuple(_limit(one, name, owned, remarks) for one in told["solved"])
-    return replace(found, symbolic=told["symbolic"], acts=told["acts"], limits=limits)
+    limits = tuple(_limit(one, name, owned, remarks) for one in told.limits)
+    return found._replace(symbolic=told.symbolic, acts=told.acts, limits=limits)
 
 
-def _limit(one: Mapping[str, Any], name: str, owned: Owned, remarks: _Remarks) -> SolvedLimit:
-    formulas = tuple(Formula(*row) for row in one["formulas"])
+def _limit(one: SolvedLimit, name: str, owned: Owned, remarks: _Remarks) -> SolvedLimit:
+    """Return a limit whose solutions are in the parameter's own unit, with what is said of them."""
     solutions = []
-    for others, formula, value, *rest in one["values"]:
-        _, (shown,) = owned.numbers(name, (value,))
-        row = (others, formula, shown, *rest, remarks.of(value))
-        solutions.append(Solution._make(row))
-    return SolvedLimit(
-        one["limit"], one["bound"], formulas, tuple(solutions), tuple(one["reasons"])
-    )
+    for solution in one.solutions:
+        _, (shown,) = owned.numbers(name, (solution.value,))
+        solutions.append(solution._replace(value=shown, remarks=remarks.of(solution.value)))
+    return one._replace(solutions=tuple(solutions))
 
 
 class _Remarks:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
@@ -22,18 +22,18 @@ from closeout.model.reply import Reply
 from closeout.model.study import (
     Axis,
     Boundary,
-    Driver,
+    BreakEven,
+    Coordinate,
     Edge,
     Ends,
-    Factor,
-    Line,
-    Quantiles,
+    Lines,
+    Plane,
     Slope,
     Study,
+    StudyFound,
 )
 
 Key = tuple[str, int]
-Points = tuple[tuple[tuple[float, float], ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ def studies(
     """
     ready = questions(wanted, plan, index, units, evaluator, replies)
     specs = {spec.name: spec for spec in index.specs}
-    told = evaluator.study(dict.fromkeys(one.question for one in ready.values()), specs)
+    told = evaluator.study(StudyFound, dict.fromkeys(one.question for one in ready.values()), specs)
     return tuple(_study(key, one, told[one.question], index, units) for key, one in ready.items())
 
 
@@ -117,7 +117,7 @@ def _worst_case(asked: Asked) -> Question:
     if question.kind == "worst case":
         return question
     detail = json.dumps([asked.verification.criterion.quantity], separators=(",", ":"))
-    return replace(question, kind="worst case", detail=detail)
+    return question._replace(kind="worst case", detail=detail)
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +154,7 @@ class _Asker:
             extent = Extent(extent.value)
         quantile = self.wanted.quantile or _required(asked)
         detail = self._detail(requirement, asked, asked.spec, case, extent, quantile)
-        question = replace(worst, kind="study", detail=json.dumps(detail, separators=(",", ":")))
+        question = worst._replace(kind="study", detail=json.dumps(detail, separators=(",", ":")))
         assurance = answer.assurance
         return Ready(asked, asked.spec, question, case, extent, assurance, quantile, failed)
 
@@ -214,7 +214,7 @@ def _margin(extent: Extent, bounds: Bounds) -> float:
 def _study(
     key: Key,
     ready: Ready,
-    told: dict[str, Any] | Failure,
+    told: StudyFound | Failure,
     index: Index,
     units: Units,
 ) -> Study:
@@ -222,34 +222,37 @@ def _study(
     field = ready.spec.field(quantity)
     study = Study(*key, ready.spec.name, quantity, ready.case, "" if field is None else field.unit)
     if isinstance(told, Failure):
-        return replace(study, failure=told)
+        return study._replace(failure=told)
     owned = Owned(ready.asked.inputs, index, units)
-    return replace(
-        study,
-        symbolic=told["symbolic"],
-        drivers=tuple(Driver(*row) for row in told["sensitivities"]),
-        edges=tuple(owned.edge(row) for row in told["break_even"]),
-        lines=tuple(Line(*row) for row in told["derivation"]),
+    return study._replace(
+        symbolic=told.symbolic,
+        drivers=told.drivers,
+        edges=tuple(owned.edge(one) for one in told.break_even),
+        lines=told.lines,
         slopes=_slopes(ready, told),
         ends=_ends(ready, told),
-        factors=tuple(Factor(tuple(names), *rest) for names, *rest in told["sobol"] or ()),
+        factors=told.factors,
         assumed=assumed_of(ready.asked.inputs, index.parameters),
-        quantiles=_quantiles(told, ready.quantile),
-        boundary=None if told["boundary"] is None else owned.boundary(told["boundary"]),
+        quantiles=told.quantiles,
+        boundary=None if told.boundary is None else owned.boundary(told.boundary),
         reasons=_reasons(ready, told),
     )
 
 
-def _slopes(ready: Ready, told: Mapping[str, Any]) -> tuple[Slope, ...]:
+def _slopes(ready: Ready, told: StudyFound) -> tuple[Slope, ...]:
     units = {argument.name: argument.unit for argument in ready.spec.arguments}
-    slopes = {name: derivative for name, derivative, *_ in told["sensitivities"]}
-    rows = ((*row, slopes[row[0]], units[row[0]]) for row in told["differentiated"])
-    return tuple(map(Slope._make, rows))
+    values = {driver.parameter: driver.derivative for driver in told.drivers}
+    slopes = []
+    for one in told.differentiated:
+        value = values[one.parameter]
+        assert value is not None  # else it was not differentiated
+        slopes.append(Slope(**one._asdict(), value=value, unit=units[one.parameter]))
+    return tuple(slopes)
 
 
-def _reasons(ready: Ready, told: Mapping[str, Any]) -> dict[str, str]:
+def _reasons(ready: Ready, told: StudyFound) -> dict[str, str]:
     """Return why a part is missing or not whole: what the study says, and what it is not about."""
-    reasons: dict[str, str] = dict(told["reasons"])
+    reasons = dict(told.reasons)
     if ready.failed is not None:
         reasons["extreme value"] = f"over the declared tolerances: {ready.failed}"
     if ready.asked.verification.basis.kind is BasisKind.PROBABILITY:
@@ -260,7 +263,7 @@ def _reasons(ready: Ready, told: Mapping[str, Any]) -> dict[str, str]:
     return reasons
 
 
-def _ends(ready: Ready, told: Mapping[str, Any]) -> tuple[Ends, ...]:
+def _ends(ready: Ready, told: StudyFound) -> tuple[Ends, ...]:
     """Return the ends by extreme value and by root sum square, one beside the other."""
     extent = ready.extent
     if extent.low is None or extent.high is None:
@@ -269,18 +272,11 @@ def _ends(ready: Ready, told: Mapping[str, Any]) -> tuple[Ends, ...]:
     if extent.proved_low is not None and extent.proved_high is not None:
         low, high = extent.proved_low, extent.proved_high
         remark = "proved" if extent.tight else "proved, but wide,"
-    reason = told["reasons"].get("root sum square", "")
-    linear = told["root_sum_square"] or (None, None, reason)
+    reason = told.reasons.get("root sum square", "")
     return (
         Ends("extreme value", low, high, f"{remark} over the declared tolerances"),
-        Ends("root sum square", *linear),
+        told.root_sum_square or Ends("root sum square", None, None, reason),
     )
-
-
-def _quantiles(told: Mapping[str, Any], quantile: tuple[float, float] | None) -> Quantiles | None:
-    if told["quantiles"] is None or quantile is None:
-        return None
-    return Quantiles(*quantile, *told["quantiles"])
 
 
 class Owned:
@@ -299,44 +295,38 @@ class Owned:
         # Beyond the doubles in that unit they stay in the argument's.
         return (own, known) if len(known) == len(shown) else (unit, tuple(numbers))
 
-    def edge(self, row: list[Any]) -> Edge:
+    def edge(self, one: BreakEven) -> Edge:
         """Return a break-even value in the parameter's own unit."""
-        name, value, *rest, low, high = row
-        used = self._inputs[name]
-        own = self._index.parameters[name].value.unit
-        given = (used.value, value, low, high)
-        shown = [self._in(own, one, used.unit) for one in given]
+        used = self._inputs[one.parameter]
+        own = self._index.parameters[one.parameter].value.unit
+        given = (used.value, one.value, one.low, one.high)
+        shown = [self._in(own, number, used.unit) for number in given]
         if any(a is None and b is not None for a, b in zip(shown, given, strict=True)):
             own, shown = used.unit, list(given)  # beyond the doubles in that unit
-        now, *ends = shown
+        now, value, low, high = shown
         assert now is not None
-        return Edge(name, own, now, ends[0], *rest, *ends[1:])
+        fields = {**one._asdict(), "value": value, "low": low, "high": high}
+        return Edge(unit=own, now=now, **fields)
 
-    def boundary(self, row: list[Any]) -> Boundary:
+    def boundary(self, plane: Plane) -> Boundary:
         """Return a boundary with both of its axes in the parameters' own units."""
-        first, second, (x, y), sides, lines = row
-        axes = [
-            self._axis(name, at, side)
-            for name, at, side in ((first, x, sides[0]), (second, y, sides[1]))
-        ]
-        shown: list[Points] = [
-            tuple(
+        x, y = self._axis(plane.first), self._axis(plane.second)
+
+        def shown(lines: Lines) -> Lines:
+            return tuple(
                 tuple(
-                    (self._shown(first, axes[0].unit, a), self._shown(second, axes[1].unit, b))
+                    (self._shown(x.parameter, x.unit, a), self._shown(y.parameter, y.unit, b))
                     for a, b in line
                 )
-                for line in some
+                for line in lines
             )
-            for some in lines
-        ]
-        return Boundary(axes[0], axes[1], shown[0], shown[1] if len(shown) > 1 else None)
 
-    def _axis(self, name: str, now: float, side: list[float]) -> Axis:
-        own = self._index.parameters[name].value.unit
-        ends = [self._in(own, value, self._inputs[name].unit) for value in (now, *side)]
-        if None in ends:
-            own, ends = self._inputs[name].unit, [now, *side]
-        return Axis(name, own, *(float(end) for end in ends if end is not None))
+        worst = None if plane.worst is None else shown(plane.worst)
+        return Boundary(x, y, shown(plane.nominal), worst)
+
+    def _axis(self, one: Coordinate) -> Axis:
+        unit, numbers = self.numbers(one.parameter, (one.now, one.low, one.high))
+        return Axis(one.parameter, unit, *numbers)
 
     def _shown(self, name: str, unit: str, value: float) -> float:
         shown = self._in(unit, value, self._inputs[name].unit)

@@ -12,8 +12,7 @@ from typing import Any
 from closeout.arithmetic.chance import linear
 from closeout.arithmetic.proof.conditions import points_of
 from closeout.arithmetic.types import Box, Evaluate, Key
-
-Row = list[Any]
+from closeout.model.study import Ends, Factor, Quantiles
 
 # Rows of each of the two matrices: standard errors of an index are about 0.01.
 SOBOL_ROWS = 8192
@@ -30,7 +29,7 @@ class NoSamples(ValueError):
 
 def root_sum_square(
     evaluate: Evaluate, inputs: Mapping[str, float], box: Box, key: Key, detail: Mapping[str, Any]
-) -> Row:
+) -> Ends:
     """Return low and high end of a quantity, and by how much the straight lines are off.
 
     Raises:
@@ -39,13 +38,14 @@ def root_sum_square(
     # Each quantity and case has two corners of its own, and of a march each costs an evaluation.
     alone = _alone(evaluate, key)
     extent = linear.answer(alone, inputs, box, detail, PROOF).extents[key]
-    return [extent.low, extent.high, extent.absent or extent.unproved]
+    remark = extent.absent or extent.unproved or ""
+    return Ends("root sum square", extent.low, extent.high, remark)
 
 
 def sobol(
     evaluate: Evaluate, inputs: Mapping[str, float], box: Box, key: Key, detail: Mapping[str, Any]
-) -> list[Row]:
-    """Return names, first-order and total index with their errors; the greatest total first.
+) -> tuple[Factor, ...]:
+    """Return first-order and total index of each factor; the greatest total first.
 
     Conditions stay at the inputs.
 
@@ -67,11 +67,8 @@ def sobol(
         return values
 
     found = sobol_indices(at, spreads, SOBOL_ROWS, seed_of(detail["seed"]))[key]
-    rows = [
-        [list(one.names), one.first, one.first_error, one.total, one.total_error]
-        for one in found.factors
-    ]
-    return sorted(rows, key=lambda row: -row[3])
+    factors = [Factor._make(one) for one in found.factors]
+    return tuple(sorted(factors, key=lambda one: -one.total))
 
 
 def quantiles(
@@ -80,7 +77,7 @@ def quantiles(
     box: Box,
     key: Key,
     detail: Mapping[str, Any],
-) -> Row:
+) -> Quantiles:
     """Return a low and a high bound of a share of all values, by Wilks, and the samples of each.
 
     ``detail`` has ``quantile``: coverage and confidence. Each bound is one-sided: at least that
@@ -121,7 +118,8 @@ def quantiles(
         found.append((above, below, int(values.size)))
     lows = [above[0] for above, _, _ in found if above and above[0] is not None]
     highs = [below[1] for _, below, _ in found if below and below[1] is not None]
-    return [min(lows), max(highs), min(samples for _, _, samples in found)]
+    samples = min(samples for _, _, samples in found)
+    return Quantiles(coverage, confidence, min(lows), max(highs), samples)
 
 
 def _alone(evaluate: Evaluate, key: Key) -> Evaluate:

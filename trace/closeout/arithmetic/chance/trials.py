@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from closeout import Absent
 from closeout.arithmetic.array.array import ArrayEvaluator
-from closeout.arithmetic.chance.probability import Decision, Outcome, Trials, decide
+from closeout.arithmetic.chance.probability import Outcome, Trials, decide
 from closeout.arithmetic.chance.sampling import Distribution, Stream, assumed, drawn, seed_of
 from closeout.arithmetic.proof.conditions import points_of
-from closeout.arithmetic.types import Box, Key
+from closeout.arithmetic.types import Box, Evaluate, Key
+from closeout.model.answer import Answer, Assurance, Decided, Extent
 
-Row = list[Any]
 _WORST_FIRST = (Outcome.NOT_MET, Outcome.UNDECIDED, Outcome.MET)
 
 
 def answer(
-    evaluate: Callable[[Mapping[str, Any]], Mapping[Key, Any]],
+    evaluate: Evaluate,
     inputs: Mapping[str, float],
     box: Box,
     detail: Mapping[str, Any],
-) -> list[Any]:
-    """Return the values at the inputs, and a decision for each case, as JSON.
+) -> Answer:
+    """Return the values at the inputs, and a decision for each case.
 
     Parameters are drawn from their distributions; a condition that is given as a pair is no chance:
     points of it, its ends among them, are decided apart, and the worst of them counts.
@@ -36,29 +36,29 @@ def answer(
     keys = [key for key in nominal if key[0] == detail["quantity"]]
     spreads = drawn(inputs, box, detail["drawn"])
     sides = tuple((name, low, high) for name, low, high in box if name not in spreads)
-    decided: dict[Key, Row] = {}
+    decided: dict[Key, Decided] = {}
     samples = 0
     for at in points_of(sides):
-        rows, used = _decided(evaluate, {**inputs, **at}, spreads, keys, detail, at)
+        found, used = _decided(evaluate, {**inputs, **at}, spreads, keys, detail, at)
         samples += used
-        for key, row in rows.items():
-            if key not in decided or _rank(row) < _rank(decided[key]):
-                decided[key] = row
-    extents = [
-        [*key, None if isinstance(value, Absent) else value, None, None, (), (), _reason(value)]
+        for key, one in found.items():
+            if key not in decided or _rank(one) < _rank(decided[key]):
+                decided[key] = one
+    extents = {
+        key: Extent(None, absent=value.reason) if isinstance(value, Absent) else Extent(value)
         for key, value in nominal.items()
-    ]
-    return [extents, "sampled", samples, list(decided.values())]
+    }
+    return Answer(extents, Assurance.SAMPLED, samples, tuple(decided.values()))
 
 
 def _decided(
-    evaluate: Callable[[Mapping[str, Any]], Mapping[Key, Any]],
+    evaluate: Evaluate,
     inputs: Mapping[str, float],
     spreads: Mapping[str, Distribution],
     keys: list[Key],
     detail: Mapping[str, Any],
     at: Mapping[str, float],
-) -> tuple[dict[Key, Row], int]:
+) -> tuple[dict[Key, Decided], int]:
     evaluator = ArrayEvaluator(evaluate, keys)
     stream = Stream(spreads, seed_of(detail["seed"]), part=repr(sorted(at.items())))
     fixed = {name: value for name, value in inputs.items() if name not in spreads}
@@ -71,13 +71,24 @@ def _decided(
 
     trials = Trials(stream.take, evaluator.at, passes, fixed)
     wanted = keys if detail["cases_at_least"] is None else [(detail["quantity"], None)]
-    rows: dict[Key, Row] = {}
+    decided: dict[Key, Decided] = {}
     most = 0
     for key in wanted:
         found = decide(trials.counter(key), detail["probability"], detail["confidence"])
-        rows[key] = _row(key[1], found, assumed(spreads), evaluator.fallback, at)
+        decided[key] = Decided(
+            case=key[1],
+            outcome=found.outcome.value,
+            required=found.required,
+            estimate=found.estimate,
+            lower=found.lower,
+            upper=found.upper,
+            samples=found.samples,
+            taken_uniform=assumed(spreads),
+            fallback=evaluator.fallback,
+            at=tuple(sorted(at.items())),
+        )
         most = max(most, found.samples)
-    return rows, most
+    return decided, most
 
 
 def _held(values: Any, detail: Mapping[str, Any]) -> Any:
@@ -89,22 +100,5 @@ def _held(values: Any, detail: Mapping[str, Any]) -> Any:
     return held
 
 
-def _row(
-    case: str | None,
-    found: Decision,
-    taken_uniform: tuple[str, ...],
-    fallback: str | None,
-    at: Mapping[str, float],
-) -> Row:
-    return [
-        case, found.outcome.value, found.required, found.estimate, found.lower, found.upper,
-        found.samples, list(taken_uniform), fallback, sorted(at.items()),
-    ]  # fmt: skip
-
-
-def _rank(row: Row) -> tuple[int, float]:
-    return _WORST_FIRST.index(Outcome(row[1])), row[4]
-
-
-def _reason(value: Any) -> str | None:
-    return value.reason if isinstance(value, Absent) else None
+def _rank(one: Decided) -> tuple[int, float]:
+    return _WORST_FIRST.index(Outcome(one.outcome)), one.lower

@@ -14,8 +14,8 @@ from typing import NamedTuple
 from closeout import Absent
 from closeout.arithmetic.types import At, Box, Evaluate, Key
 from closeout.model.answer import Bounds, Extent
+from closeout.model.study import BreakEven, Lines
 
-Line = tuple[tuple[float, float], ...]
 # The least and the greatest value that a parameter can have at all; None: there is no such end.
 Possible = Mapping[str, tuple[float | None, float | None]]
 
@@ -30,31 +30,6 @@ GROWTH = 2.0
 FINEST = 1e-15
 # How often the way to a point without a value is halved.
 HALVINGS = 40
-
-
-class BreakEven(NamedTuple):
-    """Where a criterion turns along one parameter, on one side of its nominal value.
-
-    ``value`` is the outermost value at which the criterion still holds (where ``holds``, that is
-    where it holds at the nominal value of the parameter), else the first at which it holds; the
-    next number that can be told from it, or FINEST of a tolerance further, turns. None: not found,
-    and ``reason`` says how far was searched, from ``low`` to ``high`` (None: not at all, or it was
-    found). ``others`` is nominal or worst. ``tolerances`` is the
-    distance in tolerances of that side: 1 is the end of the box; None without a tolerance.
-    ``direction`` is above, below or (not found) neither. ``monotone`` tells whether the quantity
-    only rose or only fell over all the points that were evaluated.
-    """
-
-    parameter: str
-    value: float | None
-    others: str
-    tolerances: float | None
-    direction: str
-    holds: bool
-    monotone: bool
-    reason: str | None
-    low: float | None = None
-    high: float | None = None
 
 
 def worst_corner(extent: Extent, bounds: Bounds) -> At:
@@ -349,7 +324,7 @@ def boundary(
     rays: int = 180,
     finest: float = 1e-9,
     possible: Possible | None = None,
-) -> tuple[Line, ...]:
+) -> Lines:
     """Return where the criterion turns in the plane of two arguments, as lines of points.
 
     From the nominal point along rays of equal angle, measured in tolerances: of each ray the
@@ -407,7 +382,7 @@ def _ray(margin: Callable[[float], float | None], reach: float, finest: float) -
     return None
 
 
-def _lines(points: list[tuple[float, float] | None]) -> tuple[Line, ...]:
+def _lines(points: list[tuple[float, float] | None]) -> Lines:
     """Return the runs of points around a circle, cut at the gaps."""
     if None not in points:
         whole = [point for point in points if point is not None]

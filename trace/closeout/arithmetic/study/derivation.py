@@ -19,6 +19,7 @@ from closeout.arithmetic.symbol.typeset import (
     whole,
 )
 from closeout.arithmetic.types import Key
+from closeout.model.solved import Formula
 
 
 class Step(NamedTuple):
@@ -97,30 +98,19 @@ def _lines(
     return writer.row(name, equals, formula), writer.row(equals, put_in), end
 
 
-class Written(NamedTuple):
-    """An equation and the same with numbers put in, as plain text, in LaTeX and in MathML."""
-
-    text: str
-    latex: str
-    mathml: str
-    numbers_text: str
-    numbers_latex: str
-    numbers_mathml: str
-
-
 def written(
     left: Callable[[Writer], str],
     node: Node | float,
     known: Mapping[Node, Stage],
     tables: Mapping[Node, str],
-) -> Written:
+) -> Formula:
     """Return what ``left`` writes = a formula, down to inputs and to the stages that are known."""
     lines, numbers = [], []
     for writer in (Plain(), Latex(), MathMl()):
         formula, put_in = _right_sides(node, known, tables, writer, is_said=True)
         lines.append(writer.row(left(writer), writer.sign("="), formula))
         numbers.append(writer.row(writer.sign("="), put_in))
-    return Written(lines[0], lines[1], whole(lines[2]), numbers[0], numbers[1], whole(numbers[2]))
+    return Formula(lines[0], lines[1], whole(lines[2]), numbers[0], numbers[1], whole(numbers[2]))
 
 
 def _right_sides(

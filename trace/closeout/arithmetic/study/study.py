@@ -15,7 +15,6 @@ from closeout.arithmetic.chance import spread
 from closeout.arithmetic.study.break_even import (
     FINEST,
     REACH,
-    BreakEven,
     Possible,
     boundary,
     break_even,
@@ -27,6 +26,16 @@ from closeout.arithmetic.study.sensitivity import Sensitivity, sensitivities
 from closeout.arithmetic.symbol.symbolic import Symbolic, symbolic
 from closeout.arithmetic.types import At, Box, Evaluate, Key
 from closeout.model.answer import Bounds
+from closeout.model.study import (
+    BreakEven,
+    Coordinate,
+    Differentiated,
+    Driver,
+    Line,
+    Plane,
+    Quantiles,
+    StudyFound,
+)
 
 T = TypeVar("T")
 
@@ -88,8 +97,8 @@ class _Counted:
 
 def study(
     evaluate: Evaluate, inputs: Mapping[str, float], box: Box, detail: Mapping[str, Any]
-) -> dict[str, Any]:
-    """Return what was found of a quantity, in lists and numbers that JSON can hold.
+) -> StudyFound:
+    """Return what was found of a quantity.
 
     A part that cannot be had is empty or not whole, and ``reasons`` says why, by its name. Only
     what the analysis raises at the inputs goes through to the caller.
@@ -106,15 +115,6 @@ def study(
             ``possible`` (what arguments can be at all), ``held`` (whether the criterion is known to
             hold all over the box), ``marches`` (break-even values without a symbolic form too),
             ``differentiated`` (derivatives as formulas too, for which SymPy is imported).
-
-    Returns:
-        ``symbolic`` is why there is no symbolic form, or None. ``sensitivities`` has rows of
-        parameter, derivative, effect_low, effect_high, share, exact; the greatest first.
-        ``break_even`` has the first five rows for the others at nominal and each that turns
-        nothing, then the same at worst, each with the fields of BreakEven. ``derivation`` has rows
-        with the fields of Line, ``differentiated`` those of Differentiated for the
-        strongest drivers. ``root_sum_square``, ``sobol`` and ``quantiles`` are those of
-        :mod:`.chance.spread`, ``boundary`` is that of :func:`_boundary`; None or empty.
     """
     key: Key = (detail["quantity"], detail["case"])
     evaluate(inputs)
@@ -122,18 +122,25 @@ def study(
     parts = _Parts(evaluate, inputs, box, key, detail, form)
     driven = parts.several("sensitivities", lambda: sensitivities(evaluate, inputs, box, key, form))
     edges = parts.edges(_in_order(inputs, driven))
-    return {
-        "symbolic": why,
-        "sensitivities": [[*one[:4], one.share, one.exact] for one in driven],
-        "break_even": [list(one) for one in edges],
-        "boundary": parts.boundary(driven, edges),
-        "root_sum_square": parts.spread("root sum square", spread.root_sum_square),
-        "sobol": parts.spread("Sobol indices", spread.sobol) if detail["drawn"] else None,
-        "quantiles": parts.quantiles(),
-        "derivation": parts.derivation(),
-        "differentiated": parts.differentiated(driven),
-        "reasons": parts.reasons,
-    }
+    drawn = detail["drawn"]
+    return StudyFound(
+        symbolic=why,
+        drivers=tuple(_driver(one) for one in driven),
+        break_even=tuple(edges),
+        boundary=parts.boundary(driven, edges),
+        root_sum_square=parts.spread("root sum square", spread.root_sum_square),
+        factors=(parts.spread("Sobol indices", spread.sobol) if drawn else None) or (),
+        quantiles=parts.quantiles(),
+        lines=parts.derivation(),
+        differentiated=parts.differentiated(driven),
+        reasons=parts.reasons,
+    )
+
+
+def _driver(one: Sensitivity) -> Driver:
+    return Driver(
+        one.parameter, one.derivative, one.effect_low, one.effect_high, one.share, one.exact
+    )
 
 
 class _Parts:
@@ -170,7 +177,7 @@ class _Parts:
         """Return a part that has several; none where it cannot be had."""
         return self.part(name, make) or ()
 
-    def spread(self, name: str, make: Callable[..., list[Any]]) -> list[Any] | None:
+    def spread(self, name: str, make: Callable[..., T]) -> T | None:
         """Return a part of :mod:`closeout.arithmetic.chance.spread`, if anything has a spread."""
         if not self._box:
             return None
@@ -178,7 +185,7 @@ class _Parts:
             name, lambda: make(self._evaluate, self._inputs, self._box, self._key, self._detail)
         )
 
-    def quantiles(self) -> list[Any] | None:
+    def quantiles(self) -> Quantiles | None:
         """Return the bounds of a share of all values, where they are asked for."""
         if not self._detail["quantile"]:
             return None
@@ -203,12 +210,11 @@ class _Parts:
             )  # fmt: skip
         return found
 
-    def boundary(self, driven: tuple[Sensitivity, ...], edges: list[BreakEven]) -> list[Any] | None:
+    def boundary(self, driven: tuple[Sensitivity, ...], edges: list[BreakEven]) -> Plane | None:
         """Return where the criterion turns in the plane of two parameters.
 
-        The two names, their values at the inputs, their ends, then the lines with the others at
-        nominal and at worst. Where none are named, not of a march, nor where no parameter turns the
-        verdict anywhere near.
+        Where none are named, not of a march, nor where no parameter turns the verdict anywhere
+        near.
         """
         wanted = self._detail["boundary"]
         if wanted is None:
@@ -222,11 +228,10 @@ class _Parts:
             return None
         return self.part("boundary", lambda: self._plane(*names))
 
-    def _plane(self, first: str, second: str) -> list[Any]:
+    def _plane(self, first: str, second: str) -> Plane:
         for name in (first, second):
             if name not in self._inputs:
                 raise LookupError(f"{name} is no argument of the analysis")
-        ends = {name: (low, high) for name, low, high in self._box}
         rays = RAYS if self._form is not None else MARCH_RAYS
         lines = [
             boundary(
@@ -235,23 +240,32 @@ class _Parts:
             )
             for corner in ((None, self._corner) if self._corner else (None,))
         ]  # fmt: skip
-        now = [self._inputs[name] for name in (first, second)]
-        sides = [ends.get(name, (at, at)) for name, at in zip((first, second), now, strict=True)]
-        return [first, second, now, sides, lines]
+        return Plane(
+            self._coordinate(first), self._coordinate(second),
+            lines[0], lines[1] if len(lines) > 1 else None,
+        )  # fmt: skip
 
-    def derivation(self) -> list[list[Any]]:
+    def _coordinate(self, name: str) -> Coordinate:
+        now = self._inputs[name]
+        low, high = next(((a, b) for side, a, b in self._box if side == name), (now, now))
+        return Coordinate(name, now, low, high)
+
+    def derivation(self) -> tuple[Line, ...]:
         """Return the steps of a hand calculation, where there is a symbolic form."""
         form = self._form
         if form is None:
-            return []
+            return ()
         units = self._detail["units"]
         steps = self.several("derivation", lambda: derivation(form, units, self._key))
-        return [
-            [s.quantity, s.case, s.text, s.latex, s.mathml, s.numbers_text, s.numbers_latex,
-             s.numbers_mathml, s.value, s.unit] for s in steps
-        ]  # fmt: skip
+        return tuple(
+            Line(
+                s.quantity, s.case, s.text, s.latex, s.mathml,
+                s.numbers_text, s.numbers_latex, s.numbers_mathml, s.value, s.unit,
+            )
+            for s in steps
+        )  # fmt: skip
 
-    def differentiated(self, driven: tuple[Sensitivity, ...]) -> list[list[Any]]:
+    def differentiated(self, driven: tuple[Sensitivity, ...]) -> tuple[Differentiated, ...]:
         """Return the derivatives by the strongest drivers as formulas, where they are wanted."""
         form = self._form
         slopes = {
@@ -260,15 +274,10 @@ class _Parts:
             if one.exact and one.share and one.derivative is not None
         }
         if form is None or not slopes or not self._detail["differentiated"]:
-            return []
+            return ()
         from closeout.arithmetic.symbol.differentiated import differentiated
 
-        return [
-            list(one)
-            for one in self.several(
-                "differentiated", lambda: differentiated(form, self._key, slopes)
-            )
-        ]
+        return self.several("differentiated", lambda: differentiated(form, self._key, slopes))
 
 
 def _told(error: Exception) -> str:

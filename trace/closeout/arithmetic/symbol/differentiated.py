@@ -11,7 +11,7 @@ SymPy is imported here, so import this module where it is needed, never at the t
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 import sympy  # type: ignore[import-untyped]
 
@@ -23,24 +23,12 @@ from closeout.arithmetic.symbol.restated import NotRestated, Restated, restated
 from closeout.arithmetic.symbol.symbolic import Stage, Symbolic
 from closeout.arithmetic.symbol.typeset import Writer
 from closeout.arithmetic.types import Key
+from closeout.model.study import Differentiated
 
 # A formula of more operations is no longer read.
 MOST_WRITTEN = 60
 # How far formula and number may differ, relative to the larger of them.
 AGREEMENT = 1e-9
-
-
-class Differentiated(NamedTuple):
-    """The derivative by one input, written, and the same with numbers; or why there is none."""
-
-    parameter: str
-    text: str = ""
-    latex: str = ""
-    mathml: str = ""
-    numbers_text: str = ""
-    numbers_latex: str = ""
-    numbers_mathml: str = ""
-    reason: str | None = None
 
 
 def differentiated(

@@ -15,6 +15,7 @@ from closeout.arithmetic.study.others import MOST_CORNERS, WorstOthers
 from closeout.arithmetic.symbol.symbolic import Symbolic, beneath, symbolic
 from closeout.arithmetic.types import Box, Evaluate, Key
 from closeout.model.answer import Bounds
+from closeout.model.solved import Formula, Solution, SolvedLimit, SolveFound
 
 if TYPE_CHECKING:
     from closeout.arithmetic.symbol.restated import Restated
@@ -38,8 +39,8 @@ class _Found(NamedTuple):
 
 def solve(
     evaluate: Evaluate, inputs: Mapping[str, float], box: Box, detail: Mapping[str, Any]
-) -> dict[str, Any]:
-    """Return what an input is where a quantity reaches each of its limits, as JSON can hold it.
+) -> SolveFound:
+    """Return what an input is where a quantity reaches each of its limits.
 
     Args:
         evaluate: the analysis on numbers and on recorded values, which it must let through.
@@ -47,33 +48,21 @@ def solve(
         box: low and high end of each parameter that has a spread.
         detail: ``quantity``, ``case``, ``at_least``, ``at_most`` (in the analysis' unit, None where
             there is none), ``parameter``, ``corner`` (names and values at the worst point).
-
-    Returns:
-        ``symbolic`` is why there is no formula, or None; ``acts`` whether the input has any part in
-        it. ``solved`` has for each limit ``limit`` (at_least or at_most), ``bound``, ``reasons``,
-        ``formulas`` (rows of text, latex, mathml, numbers_text, numbers_latex, numbers_mathml) and
-        ``values``: rows of others (nominal or worst), the place of its formula or None, the value,
-        what the analysis gives there, whether the criterion holds below and above it (None: it has
-        no value there), and whether that was the worst corner found.
     """
     key: Key = (detail["quantity"], detail["case"])
     evaluate(inputs)
     form = symbolic(evaluate, inputs, box, [key])
     stage = form.stage(key)
     if stage is None:
-        return {
-            "symbolic": form.reasons.get(key, "it gives no number"),
-            "acts": False,
-            "solved": [],
-        }
+        return SolveFound(form.reasons.get(key, "it gives no number"), False, ())
     node = form.inputs[detail["parameter"]]
     acts = isinstance(stage.node, Value) and node in set(beneath([stage.node]))
     limits = [(name, detail[name]) for name in ("at_least", "at_most") if detail[name] is not None]
-    solved = [
+    solved = tuple(
         _Limit(evaluate, inputs, box, detail, name, bound).solved(form)
         for name, bound in (limits if acts else ())
-    ]
-    return {"symbolic": None, "acts": acts, "solved": solved}
+    )
+    return SolveFound(None, acts, solved)
 
 
 class _Limit:
@@ -96,19 +85,19 @@ class _Limit:
         self._bounds = Bounds(None, bound) if limit == "at_most" else Bounds(bound)
         self._size = max(abs(bound), abs(float(evaluate(inputs)[self._key])))
         self._reasons: list[str] = []
-        self._formulas: list[list[str]] = []
-        self._values: list[list[Any]] = []
+        self._formulas: list[Formula] = []
+        self._solutions: list[Solution] = []
 
-    def solved(self, form: Symbolic) -> dict[str, Any]:
+    def solved(self, form: Symbolic) -> SolvedLimit:
         """Return the solutions with the others at nominal, then at worst."""
         found = self._isolated(form)
         self._at("nominal", self._inputs, found, True)
         if self._corner:
             self._at_worst(found)
-        return {
-            "limit": self._limit, "bound": self._bound, "reasons": self._reasons,
-            "formulas": self._formulas, "values": self._values,
-        }  # fmt: skip
+        return SolvedLimit(
+            self._limit, self._bound, tuple(self._formulas), tuple(self._solutions),
+            tuple(self._reasons),
+        )  # fmt: skip
 
     def _isolated(self, form: Symbolic) -> list[_Found]:
         """Return the formulas that hold at the point at which the analysis was recorded."""
@@ -171,13 +160,16 @@ class _Limit:
     ) -> None:
         """Take note of the solutions at a point, the nearest to the input first."""
         at = self._inputs[self._name]
-        rows: list[list[Any]] = []
+        solutions: list[Solution] = []
         for one, number in zip(found, self._numbers(point, found), strict=True):
-            if number is not None and number not in [row[2] for row in rows]:
-                value = value_of(self._evaluate, {**point, self._name: number}, self._key)
-                sides = [self._holds(point, number, sign) for sign in (-1.0, 1.0)]
-                rows.append([label, self._place(one), number, value, *sides, settled])
-        self._values += sorted(rows, key=lambda row: abs(row[2] - at))
+            if number is not None and number not in [known.value for known in solutions]:
+                reached = value_of(self._evaluate, {**point, self._name: number}, self._key)
+                assert reached is not None  # else it is none of the numbers
+                below, above = [self._holds(point, number, sign) for sign in (-1.0, 1.0)]
+                solutions.append(
+                    Solution(label, self._place(one), number, reached, below, above, settled)
+                )
+        self._solutions += sorted(solutions, key=lambda known: abs(known.value - at))
 
     def _holds(self, point: Mapping[str, float], number: float, sign: float) -> bool | None:
         """Return whether the criterion holds a little below or above a solution."""
@@ -196,7 +188,7 @@ class _Limit:
             return None
         name = self._name
         tables = {**one.form.tables, **one.solution.tables}
-        row = list(written(lambda w: w.name(name, None), one.solution.node, own, tables))
-        if row not in self._formulas:
-            self._formulas.append(row)
-        return self._formulas.index(row)
+        formula = written(lambda w: w.name(name, None), one.solution.node, own, tables)
+        if formula not in self._formulas:
+            self._formulas.append(formula)
+        return self._formulas.index(formula)

@@ -6,15 +6,15 @@ import subprocess
 import sys
 
 SCRIPT = """
-import sys
-from closeout.arithmetic.code.allowed import NOTHING_SHOWN
-from closeout.evaluate.asked import asked
+import json, sys
+from closeout.arithmetic.answer import answer
 from closeout.math import exp
+from closeout.model.question import Question
 
 def at(point):
     return {("x", None): point["a"] * exp(point["b"])}
 
-inputs, box = {"a": 2.0, "b": 3.0}, (("a", 1.8, 2.2), ("b", 2.9, 3.1))
+inputs, box = (("a", 2.0), ("b", 3.0)), (("a", 1.8, 2.2), ("b", 2.9, 3.1))
 study = {
     "quantity": "x", "case": None, "at_least": 5.0, "at_most": None,
     "corner": [["a", 1.8], ["b", 2.9]], "units": {"x": "W h"}, "groups": {}, "sides": [],
@@ -22,16 +22,15 @@ study = {
     "quantile": None, "possible": {}, "held": False,
 }
 linear = {"groups": {}, "sides": [], "units": {"x": "W h"}}
-rest = {"limits": None, "whole": True, "evaluations": None, "ends": []}
 solve = {**study, "parameter": "b"}
 questions = (
     ("worst case", ["x"]), ("root sum square", linear), ("study", study),
     ("study", {**study, "differentiated": True}), ("solve", solve),
 )
 for kind, detail in questions:
-    found = asked(at, inputs, box, {"kind": kind, "detail": detail, **rest}, NOTHING_SHOWN)
-    exact = [row[-1] for row in found["answer"]["sensitivities"]] if kind == "study" else ""
-    print(kind, exact, "sympy" in sys.modules)
+    found = answer(at, Question("x", inputs, box, kind, json.dumps(detail)))
+    exact = [one.exact for one in found.drivers] if kind == "study" else ""
+    print(kind, type(found).__name__, exact, "sympy" in sys.modules)
 """
 
 
@@ -41,9 +40,9 @@ def test_sympy_is_imported_for_what_is_read_and_for_nothing_else() -> None:
     )
     assert run.stderr == ""
     assert run.stdout.splitlines() == [
-        "worst case  False",
-        "root sum square  False",
-        "study [True, True] False",
-        "study [True, True] True",
-        "solve  True",
+        "worst case Answer  False",
+        "root sum square Answer  False",
+        "study StudyFound [True, True] False",
+        "study StudyFound [True, True] True",
+        "solve SolveFound  True",
     ]
