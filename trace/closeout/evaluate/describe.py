@@ -61,19 +61,8 @@ def describe(analysis: Analysis[..., Any]) -> AnalysisSpec:
     wrong = _marks(analysis)
     uncertainty = _model_uncertainty(analysis, wrong)
     hints = _hints(analysis.function)
-    arguments: list[Argument] = []
     code = analysis.function.__code__
-    if code.co_flags & (_VARARGS | _VARKEYWORDS):
-        wrong.append("it takes * or ** arguments; name each argument, each is a parameter")
-    if code.co_posonlyargcount:
-        wrong.append("it has arguments by position only; leave out the /")
-    for name in code.co_varnames[: code.co_argcount + code.co_kwonlyargcount]:
-        unit, by_case = _unit(hints.get(name))
-        if unit is None or by_case:
-            wrong.append(f"argument {name} has no unit; write {name}: W_h, or Annotated[float,"
-                          ' Unit("W h")]')  # fmt: skip
-        else:
-            arguments.append(Argument(name, unit))
+    arguments = _arguments(code, hints, wrong)
     result = hints.get("return")
     fields = _fields(result, wrong)
     if not fields and not wrong:
@@ -94,7 +83,7 @@ def describe(analysis: Analysis[..., Any]) -> AnalysisSpec:
         path=code.co_filename,
         line=code.co_firstlineno,
         doc=clean(analysis.__doc__ or ""),
-        arguments=tuple(arguments),
+        arguments=arguments,
         fields=tuple(fields),
         validated_by=tuple(analysis.validated_by),
         time_limit=float(analysis.time_limit),
@@ -102,6 +91,24 @@ def describe(analysis: Analysis[..., Any]) -> AnalysisSpec:
         attached=_attached(analysis),
         evaluations=analysis.evaluations,
     )
+
+
+def _arguments(
+    code: types.CodeType, hints: Mapping[str, Any], wrong: list[str]
+) -> tuple[Argument, ...]:
+    found: list[Argument] = []
+    if code.co_flags & (_VARARGS | _VARKEYWORDS):
+        wrong.append("it takes * or ** arguments; name each argument, each is a parameter")
+    if code.co_posonlyargcount:
+        wrong.append("it has arguments by position only; leave out the /")
+    for name in code.co_varnames[: code.co_argcount + code.co_kwonlyargcount]:
+        unit, by_case = _unit(hints.get(name))
+        if unit is None or by_case:
+            wrong.append(f"argument {name} has no unit; write {name}: W_h, or Annotated[float,"
+                          ' Unit("W h")]')  # fmt: skip
+        else:
+            found.append(Argument(name, unit))
+    return tuple(found)
 
 
 def _attached(analysis: Analysis[..., Any]) -> tuple[Attached, ...]:

@@ -117,9 +117,9 @@ def prove(
         if limits is not None and whole:
             loose = [end for end in ends if end.key in decided and not end.tight]
             for end in loose:
-                end.limits = None
+                end.follow()
             _search(loose, field, field.evaluations + budget)
-            found = [end.found if end.limits is None else found[i] for i, end in enumerate(ends)]
+            found = [end.found if end in loose else found[i] for i, end in enumerate(ends)]
     except Unprovable as stop:
         reasons = dict.fromkeys(field.keys, str(stop))
         return Proofs({}, reasons, field.evaluations, _of_limits(ends))

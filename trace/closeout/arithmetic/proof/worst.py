@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from typing import Any
 
 from closeout import Absent
 from closeout.arithmetic.code.allowed import NOTHING_SHOWN, Shown
 from closeout.arithmetic.proof import search
 from closeout.arithmetic.proof.bound import BUDGET, Proved
 from closeout.arithmetic.proof.trust import proofs_of, trusted
-from closeout.arithmetic.types import Box, Evaluate
+from closeout.arithmetic.types import Box, Evaluate, Key
 from closeout.model.answer import NOT_ASKED, Answer, Assurance, Extent, Sought
 
 
@@ -51,20 +52,28 @@ def answer(
     rough = [key for key in asked if whole and key not in loose and not known[key].tight]
     extents = {key: _proved(nominal[key], known[key]) for key in nominal if key in known}
     count = proofs.evaluations + 1
-    # Apart, so that what is found of the loose does not depend on whether whole ends are wanted.
-    searches = [(rough, rough)] if rough else []
-    if loose or len(asked) < len(nominal):
-        searches.append((loose, [key for key in nominal if key not in rough]))
-    for inside, keys in searches:
+    for inside, keys in _searches(loose, rough, asked, nominal):
         found = search.answer(evaluate, inputs, box, nominal, inside, ends)
         count += found.evaluations - 1
         for key in keys:
             reason = proofs.unproved.get(key) if key in asked else NOT_ASKED
             extents[key] = _joined(found.extents[key], known.get(key), reason, inside is rough)
+    extents = {key: extents[key] for key in nominal}
     assurance = Assurance.SEARCHED if loose or rough else Assurance.BOUNDED
-    return Answer(
-        {key: extents[key] for key in nominal}, assurance, count, of_limits=proofs.of_limits
-    )
+    return Answer(extents, assurance, count, of_limits=proofs.of_limits)
+
+
+def _searches(
+    loose: list[Key], rough: list[Key], asked: list[Key], nominal: Mapping[Key, Any]
+) -> Iterator[tuple[list[Key], list[Key]]]:
+    """Yield what is to be searched inside the box, and of what the ends are taken from there.
+
+    Apart, so that what is found of the loose does not depend on whether whole ends are wanted.
+    """
+    if rough:
+        yield rough, rough
+    if loose or len(asked) < len(nominal):
+        yield loose, [key for key in nominal if key not in rough]
 
 
 def _proved(value: float, proof: Proved) -> Extent:
