@@ -82,7 +82,7 @@ def test_parameter(gannet: Dossier) -> None:
 
 
 def test_a_function_of_two_modules_needs_its_module(gannet: Dossier) -> None:
-    twin = replace(dossiers.PAD_HOLD, name="other.pad_hold_energy")
+    twin = dossiers.PAD_HOLD._replace(name="other.pad_hold_energy")
     both = replace(gannet, analyses=(*gannet.analyses, twin))
     assert first_text(both, Explained("pad_hold_energy", colour=False)) is None
     assert "Analysis other.pad_hold_energy" in explain(both, "other.pad_hold_energy")

@@ -44,9 +44,9 @@ def test_documents(gannet: Dossier) -> None:
 
 def test_paths_stay_inside_and_apart() -> None:
     twins = (
-        replace(dossiers.LINK, name="a.Link", function="Link"),
-        replace(dossiers.LINK, name="a.link", function="link"),
-        replace(dossiers.LINK, name="../../etc/x", function="x"),
+        dossiers.LINK._replace(name="a.Link", function="Link"),
+        dossiers.LINK._replace(name="a.link", function="link"),
+        dossiers.LINK._replace(name="../../etc/x", function="x"),
     )
     files = package(dossiers.dossier(analyses=twins), {})
     reports = [path for path in files if path.startswith("analyses/")]
