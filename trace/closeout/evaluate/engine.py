@@ -20,8 +20,8 @@ from typing import Any, Self, TypeVar
 
 from closeout.evaluate.allowance import CLOCK, far
 from closeout.evaluate.codec import decoded, encoded
-from closeout.evaluate.witness import Dependency, Files, Trace, Witness, read_trace, trace_key
-from closeout.evaluate.workers import IMPORT_LIMIT, Crew, Task, Told
+from closeout.evaluate.trace import Dependency, Files, Trace, TraceChecker, read_trace, trace_key
+from closeout.evaluate.workers import IMPORT_LIMIT, Task, Told, WorkerPool
 from closeout.model.answer import Answer, Sought
 from closeout.model.question import (
     WORST_CASE,
@@ -78,8 +78,8 @@ class Evaluator:
         self._store = store
         self._jobs = max(1, jobs)
         self._progress = progress
-        self._witness = Witness(files)
-        self._crew: Crew | None = None
+        self._checker = TraceChecker(files)
+        self._pool: WorkerPool | None = None
         self._used: set[Trace] = set()
         self._not_kept: set[Trace] = set()
         self._rows: list[tuple[str, str, str]] = []
@@ -94,8 +94,8 @@ class Evaluator:
 
     def close(self) -> None:
         """End every process."""
-        if self._crew is not None:
-            self._crew.close()
+        if self._pool is not None:
+            self._pool.close()
 
     @property
     def rested_on(self) -> Trace:
@@ -226,7 +226,7 @@ class Evaluator:
             for text in texts:
                 content = json.loads(text)
                 trace = read_trace(content["trace"])
-                if self._witness.holds(trace):
+                if self._checker.holds(trace):
                     found[key] = content
                     self._used.add(trace)
                     break
@@ -238,7 +238,7 @@ class Evaluator:
         content, not_kept = told, _not_kept(told, read)
         trace: Trace = ()
         if read is not None:
-            trace, changed = self._witness.trace_of(read)
+            trace, changed = self._checker.trace_of(read)
             if changed:
                 text = f"{', '.join(changed[:3])} changed while it was read; run again"
                 content = {"failure": encoded(Failure("changed", text, ""))}
@@ -261,11 +261,11 @@ class Evaluator:
         """
         if not tasks:
             return
-        if self._crew is None:
-            self._crew = Crew(self._files.root, self._jobs, alone=self._alone)
+        if self._pool is None:
+            self._pool = WorkerPool(self._files.root, self._jobs, alone=self._alone)
         self._report(0, len(tasks))
         try:
-            for done, (number, told) in enumerate(self._crew.run(tasks), 1):
+            for done, (number, told) in enumerate(self._pool.run(tasks), 1):
                 request = tasks[number].request
                 yield (
                     number,

@@ -86,7 +86,7 @@ class _Running:
     killed: float | None = None
 
 
-class Crew:
+class WorkerPool:
     """The host and its modules over one folder; ``jobs`` processes work at once."""
 
     def __init__(self, root: Path, jobs: int, *, alone: bool = True) -> None:

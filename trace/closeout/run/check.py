@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from closeout.evaluate.engine import Evaluator, Module
-from closeout.evaluate.witness import Trace, Witness
+from closeout.evaluate.trace import Trace, TraceChecker
 from closeout.graph import Index, Plan, check, plan
 from closeout.graph.reports import data_files
 from closeout.judge import Validity, failures
@@ -147,10 +147,10 @@ def _context(
     """
     named = sorted({path for spec in index.specs for path in spec.validated_by})
     there = {path for path in named if is_there(path, snapshot)}
-    witness = Witness(snapshot)
+    checker = TraceChecker(snapshot)
     data = (("file", record.data) for record in index.records.values() if record.data)
     asked = dict.fromkeys((*(looked_at(path) for path in named), *data))
-    rested_on = tuple((kind, path, witness.now(kind, path)) for kind, path in asked)
+    rested_on = tuple((kind, path, checker.now(kind, path)) for kind, path in asked)
     return Context(review, frozenset(there), history, cut_off), rested_on
 
 

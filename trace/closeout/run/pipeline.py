@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from closeout.evaluate.engine import Evaluator
-from closeout.evaluate.witness import Trace, foreign_files
+from closeout.evaluate.trace import Trace, foreign_files
 from closeout.graph import Index
 from closeout.judge import Run, Validity, findings_of, judge
 from closeout.model.as_of import span

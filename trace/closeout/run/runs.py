@@ -14,8 +14,8 @@ import zlib
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING
 
+from closeout.evaluate.trace import TraceChecker, read_trace
 from closeout.evaluate.validation import KeptResults
-from closeout.evaluate.witness import Witness, read_trace
 from closeout.model.identity import SnapshotIdentity
 from closeout.run.days import day_of, is_late, is_redated, own_day
 from closeout.run.options import Options
@@ -105,7 +105,7 @@ def recall(snapshot: Snapshot, store: Store, key: str, options: Options) -> Kept
     """
     text = store.content("run", key)
     run = None if text is None else json.loads(text)
-    if run is None or not Witness(snapshot).holds(trace := read_trace(run["trace"])):
+    if run is None or not TraceChecker(snapshot).holds(trace := read_trace(run["trace"])):
         return None
     day = day_of(snapshot, options, trace)
     begins, ends = run["holds"]

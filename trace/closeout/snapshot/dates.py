@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 from closeout.snapshot.git import Git
 
-# (kind, path from the root, what was seen there), as in closeout.evaluate.witness.
+# (kind, path from the root, what was seen there), as in closeout.evaluate.trace.
 Looked = tuple[str, str, "str | None"]
 # Says of looks whether the commit answers all of them alike.
 Holds = Callable[[Collection[Looked]], bool]

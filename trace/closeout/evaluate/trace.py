@@ -57,7 +57,7 @@ class Files(Protocol):
         """Return the digest of a folder's listing, or None where it is no folder."""
 
 
-class Witness:
+class TraceChecker:
     """Says of dependencies whether they still hold, each looked at once."""
 
     def __init__(self, files: Files) -> None:
