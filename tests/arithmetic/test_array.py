@@ -14,9 +14,10 @@ import yaml
 
 from closeout import absent, math
 from closeout.arithmetic.array import array
-from closeout.arithmetic.array.array import ArrayEvaluator, Sampled, SamplesFail, evaluate_array
+from closeout.arithmetic.array.array import ArrayEvaluator, SamplesFail
 from closeout.arithmetic.chance.probability import FEWEST
 from closeout.arithmetic.proof.search import OtherCases
+from tests.arithmetic.on_arrays import Sampled, evaluate_array
 
 ROOT = Path(__file__).parents[2]
 Y = ("y", None)

@@ -9,7 +9,6 @@ import numpy
 import pytest
 from scipy import stats
 
-from closeout.arithmetic.array.array import evaluate_array
 from closeout.arithmetic.chance.sampling import (
     Distribution,
     Normal,
@@ -21,6 +20,7 @@ from closeout.arithmetic.chance.sampling import (
     draw,
     seed_of,
 )
+from tests.arithmetic.on_arrays import evaluate_array
 
 SEED = seed_of("PWR-020")
 THREE = {

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from closeout import Absent
 from closeout.arithmetic.code.reached import NotAllowed, Watch, watched_by
@@ -48,28 +48,6 @@ class SamplesFail(ArithmeticError):
     """The analysis raised an error, or gave no finite number, at some samples."""
 
 
-class Sampled(NamedTuple):
-    """Values by quantity and case, one for each sample; NaN only where a case is absent there.
-
-    ``fallback`` is the reason why the samples were evaluated one by one on numbers, else None.
-    ``absent`` counts the samples at which a case has no value, where there are any.
-    """
-
-    values: Mapping[Key, Array]
-    fallback: str | None
-    absent: Mapping[Key, int]
-
-
-def evaluate_array(evaluate: Evaluate, inputs: Point, keys: Collection[Key]) -> Sampled:
-    """Return the values at every sample of the inputs, where the arrays are all of one length.
-
-    See :class:`ArrayEvaluator`, which does this in several goes.
-    """
-    evaluator = ArrayEvaluator(evaluate, keys)
-    values = evaluator.at(inputs)
-    return Sampled(values, evaluator.fallback, dict(evaluator.absent))
-
-
 class _Unfit(Exception):
     """Arrays cannot be used for this analysis; says why."""
 
@@ -84,7 +62,8 @@ class ArrayEvaluator:
             at the inputs: an analysis that gives others at a sample is refused.
         most_numbers: how many evaluations on numbers there may be after a fall-back.
 
-    ``fallback``, ``absent`` as in :class:`Sampled`, over everything evaluated so far;
+    ``fallback`` is why samples were evaluated one by one on numbers, else None; ``absent`` counts
+    the samples at which a case has no value, both over everything evaluated so far;
     ``evaluations`` counts the calls.
     """
 
