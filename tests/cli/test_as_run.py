@@ -88,7 +88,7 @@ def test_what_was_run_stands_beside_what_is_required(project: Project) -> None:
     assert (cold["required"], cold["within"]) == ("5 degC to 20 degC", "2 K")
     explained = plain(project.run("explain", "PWR-090"))
     assert f"as run: {TOLD}" in explained
-    assert "less its uncertainty: 0.8 W h (k = 2), raised from 0.4 W h (k = 1)" in explained
+    assert "uncertainty deducted: 0.8 W h (k = 2), raised from 0.4 W h (k = 1)" in explained
     assert project.run("package", "--review", "CDR", "-o", "out").status == 0
     for document in ("verification-control.md", "verification-control.html"):
         text = " ".join((project.path / "out" / document).read_text("utf-8").split())

@@ -318,14 +318,14 @@ def test_a_changed_limit_runs_again_only_what_might_have_ended_elsewhere(tmp_pat
         "analysis: march, quantity: end, at_most: 0.6",
     )
     project = Project(tmp_path)
-    assert "0 answers computed" in project.run("verify").stdout
+    assert "0 evaluations run" in project.run("verify").stdout
     project.replace("requirements/r.yaml", "at_most: 0.6", "at_most: 0.7")
-    assert "0 answers computed" in project.run("verify").stdout
+    assert "0 evaluations run" in project.run("verify").stdout
     project.replace("requirements/r.yaml", "at_most: 400", "at_most: 300")
     run = project.run("verify").stdout
     assert "1 answer computed" in run
     project.replace("requirements/r.yaml", "at_most: 300", "at_most: 400")
-    assert "0 answers computed" in project.run("verify").stdout
+    assert "0 evaluations run" in project.run("verify").stdout
 
 
 @pytest.mark.parametrize("more", ["margins", "waiver"])

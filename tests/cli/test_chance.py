@@ -151,7 +151,7 @@ def test_a_probability_that_samples_can_never_show_is_told_by_lint(
     assert run.status == (1 if told else 0), run.stdout
     if told:
         text = re.sub(r"\s+", " ", run.stdout)
-        assert f"asks for the probability {probability}, confidence 0.95" in text
+        assert f"requires the probability {probability}, confidence 0.95" in text
         assert "at most 0.99999648 can be shown" in text
         assert not (project.path / ".closeout" / "answers").exists()
 

@@ -89,7 +89,7 @@ def test_a_nonconformance_of_nothing(tmp_path: Path, report: str, lacks: str | N
     )
     told = _lint(tmp_path, power=power(requirement()) + more)
     assert ("[nonconformance-of-nothing]" in told) is (lacks is not None), told
-    assert lacks is None or f"NCR-1 does not say {lacks}" in told
+    assert lacks is None or f"NCR-1 does not name {lacks}" in told
 
 
 def test_one_risk_assessment_for_two_subjects(tmp_path: Path) -> None:

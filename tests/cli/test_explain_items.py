@@ -92,7 +92,7 @@ def test_a_record(lantern: Project) -> None:
     for part in (
         "Record TR-002: Second burning test of 2026-03-01 LMP-010 met",
         "document: LAN-TR-2",
-        "made on: LAMP-1 B (its present build)",
+        "made on: LAMP-1 build B (its present build)",
         "measured: burning_time = 47 h +/- 0.5 h (k = 2)",
         "data file: data/burning.csv",
         "replaces: TR-001",
@@ -109,11 +109,11 @@ def test_a_failed_record_that_was_replaced(lantern: Project) -> None:
     text = said(lantern, "TR-001")
     for part in (
         "test of 2026-02-01; replaced by TR-002 LMP-010 met (decided by TR-002)",
-        "made on: LAMP-1 A (now at B)",
+        "made on: LAMP-1 build A (now build B)",
         "as run: cell_temperature = 20 degC",
         "decided by TR-002; TR-001 alone shows: not met: burning_time, at least 45 h,"
         " judged 41.5 h, margin -4.5 h",  # the end that decides is the lower: see below
-        "re-opened: TR-001 was made on LAMP-1 A, LAMP-1 is at B",
+        "re-opened: TR-001 was made on LAMP-1 build A, LAMP-1 is at build B",
         "Nonconformances that it found NCR-001 closed by TR-002",
     ):
         # 41 h - 0.5 h is the end nearest to failing; 40.5 h is 4.5 h short of 45 h.
@@ -123,7 +123,7 @@ def test_a_failed_record_that_was_replaced(lantern: Project) -> None:
 def test_a_record_of_a_former_build_says_why_it_is_open(lantern: Project) -> None:
     text = said(lantern, "IN-001")
     assert "inspection of 2026-03-02; outcome met LMP-020 open" in text
-    assert "re-opened: IN-001 was made on LAMP-1 A, LAMP-1 is at B" in text
+    assert "re-opened: IN-001 was made on LAMP-1 build A, LAMP-1 is at build B" in text
 
 
 def test_a_waiver_in_force(lantern: Project) -> None:
@@ -148,9 +148,9 @@ def test_nonconformances(lantern: Project) -> None:
     text = said(lantern, "NCR-001")
     for part in (
         "Nonconformance NCR-001 closed by TR-002",
-        "article: LAMP-1 A (now at B)",
+        "article: LAMP-1 build A (now build B)",
         "found by: TR-001 class: major disposition: rework cause: A weak cell.",
-        "Requirements that it is about LMP-010 C, closed Burning time",
+        "Requirements concerned LMP-010 C, closed Burning time",
         "First burning): found it",
         "Second burning): retested it and closes it",
     ):

@@ -28,7 +28,7 @@ def test_verdict_reason_and_break_even_stand_before_the_long_list_of_inputs(
         "inputs: voltage = 12 V +/- 0.5 V, charge = 5 A h +/- 5 %",
         "Break-even: energy",
         "Sensitivity: energy",
-        "input    value  from      to        as written",
+        "input    value  minimum   maximum   declared",
         "12 V +/- 0.5 V; source: Invented",
         "Derivation: energy",
     )

@@ -120,7 +120,7 @@ def test_linear_margin(lantern: Project) -> None:
     assert [len(bar[1]) for bar in bars] == [20, 13]
     assert " 69.2 % -3 to +3 W h\n" in text
     assert " 30.8 % +2 to -2 W h\n" in text
-    assert "exact derivatives" in text
+    assert "exact derivatives" in " ".join(text.split())
     # At nominal 52 W h = 187.2 kJ, 8/3 tolerances away, and 48 W h, 8/2 away.
     nominal, worst = text.split("other parameters at nominal\n")[1].split(
         " other parameters at worst\n"
@@ -159,7 +159,7 @@ def test_a_march_and_a_criterion_that_fails_at_worst(lantern: Project) -> None:
     # 20 W h meets 16 W h and 15 W h does not. At nominal 56 W h = 201.6 kJ and 44 W h; at worst
     # 58 W h = 208.8 kJ (the nominal 60 W h holds there) and 41 W h.
     text = explained(lantern, "PWR-020")
-    assert "first order, by differences" in text
+    assert "first order, by differences" in " ".join(text.split())
     assert "no symbolic form: " in text
     assert "analyses/reserve.py:" in text
     nominal, worst = text.split("other parameters at nominal\n")[1].split(

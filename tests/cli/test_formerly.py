@@ -376,7 +376,7 @@ def test_an_error_that_head_has_is_known_by_its_new_name(tested: Project) -> Non
     rename(tested, {"PWR-012": "PWR-020"})
     run = commit(tested)
     assert run.status == 0, run.said
-    assert "1 error that HEAD has too" in run.said
+    assert "1 error also in HEAD" in run.said
 
 
 # -- what cannot be, and what leads to a new name

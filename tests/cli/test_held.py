@@ -57,7 +57,7 @@ def test_each_page_of_a_package_names_it(tmp_path: Path) -> None:
     assert manifest["draft"] is True
     assert manifest["unheld"] == ["analyses/factor.txt"]
     for page in target.rglob("*.html"):
-        assert "in no commit: analyses/factor.txt" in page.read_text(), page
+        assert "read and not committed: analyses/factor.txt" in page.read_text(), page
 
 
 def test_what_nothing_reads_is_no_matter(tmp_path: Path) -> None:

@@ -125,7 +125,7 @@ def test_an_error_of_form_blocks(hooked: Project) -> None:
     said = blocked(commit(hooked))
     assert "requirements/power.yaml:4:" in said
     assert "[unknown-key]" in said
-    assert "cure" in said
+    assert "action" in said
 
 
 def test_a_dangling_reference_blocks(derived: Project) -> None:

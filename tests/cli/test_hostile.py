@@ -31,7 +31,7 @@ def refused(project: Project, *, rule: str | None = None) -> Run:
         assert all(c.isprintable() or c == "\n" for c in run.said)
         if rule is not None:
             assert f"[{rule}]" in run.stdout
-        assert "cure" in run.stdout
+        assert "action" in run.stdout
     return lint
 
 

@@ -88,7 +88,7 @@ def test_break_even_values_have_it_taken_off(tmp_path: Path) -> None:
 def test_where_none_is_declared_the_output_says_so(tmp_path: Path) -> None:
     project = _project(tmp_path, "", "at_least: 50 W h")
     assert "declares no model uncertainty" in project.run("explain", "R-1").stdout
-    assert "model uncertainty: none is declared" in project.run("explain", "energy").stdout
+    assert "model uncertainty: none declared" in project.run("explain", "energy").stdout
     assert _entries(project)[0]["model_uncertainty"] is None
 
 

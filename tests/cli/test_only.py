@@ -112,7 +112,7 @@ def test_text_and_status_speak_of_what_is_shown(owners: Project) -> None:
     asked = "--only owner=thermal --only state=met"
     assert f"1 of 5 requirements, {asked}: totals and exit status are for these only" in said
     assert "1 C, 0 PC, 0 NC, 0 NA, 0 open; 1 closed of 1" in said
-    assert "Exit status 0, for what is shown: everything" in said
+    assert "Exit status 0 for what is shown: everything" in said
     # Findings are of the whole project, shown or not.
     assert "PWR-10" not in run.stdout.partition("\nFindings\n")[0]
     run = owners.run("verify", *only("state=not met"))

@@ -202,7 +202,7 @@ def test_nothing_changed_is_told_from_the_store_alone(tmp_path: Path) -> None:
     project = repository(tmp_path / "p", base(analysis=ANALYSIS))
     first = project.run("verify")
     again = project.run("verify")
-    assert "0 answers computed" in again.stdout
+    assert "0 evaluations run" in again.stdout
     assert first.stdout.splitlines()[:-1] == again.stdout.splitlines()[:-1]
 
 

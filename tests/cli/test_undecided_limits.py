@@ -58,7 +58,7 @@ def test_a_limit_to_be_decided_is_open_and_one_that_is_broken_is_not_met(
 ) -> None:
     entry = _entry(_with(tmp_path, limit))
     assert entry["state"] == state
-    assert (says is None) == ("TBD: nothing is met" not in (entry["message"] or ""))
+    assert (says is None) == ("TBD: not met before it is" not in (entry["message"] or ""))
     assert says is None or entry["message"].startswith(says)
     assert "TBD" in entry["limit_text"]
     assert entry["margin"] is not None or entry["at"] == {}
@@ -81,7 +81,7 @@ def test_it_is_named_in_lint_with_its_line_until_the_policy_allows_none(tmp_path
     assert run.status == 1
     assert "[open-term]" in run.stdout
     assert "power.yaml:16" in run.stdout
-    assert "PWR-010 still says TBD" in run.stdout
+    assert "PWR-010 still has TBD" in run.stdout
 
 
 @pytest.mark.parametrize(
@@ -113,7 +113,7 @@ def test_an_analysis_and_a_test_of_the_same_open_limit_are_both_open(tmp_path: P
 def test_a_limit_is_tbd_and_no_more(tmp_path: Path, text: str) -> None:
     run = _with(tmp_path, f"at_most: {text}").run("lint")
     assert run.status == 2
-    assert "write TBD and no more" in run.stdout
+    assert "or TBD where it is not decided yet" in run.stdout
 
 
 def test_nothing_else_may_be_tbd(tmp_path: Path) -> None:

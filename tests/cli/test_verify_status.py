@@ -341,7 +341,7 @@ def test_a_record_of_other_data_is_2_and_no_evidence(tmp_path: Path) -> None:
     done = project.verify()
     altered = by_id(done.json)["PWR-020"]
     assert (done.status, altered["compliance"], altered["closed"]) == (2, "open", False)
-    assert "data file of TR-001 is not the one" in altered["why"]
+    assert "the data file of TR-001 has changed" in altered["why"]
 
 
 def test_an_analysis_that_does_not_read_the_log_judges_no_test(tmp_path: Path) -> None:

@@ -152,7 +152,7 @@ def test_a_distribution_that_was_missing(tmp_path: Path, site: Path) -> None:
         text=True,
         check=False,
     )
-    assert "0 answers computed" in done.stderr + done.stdout
+    assert "0 evaluations run" in done.stderr + done.stdout
     install(site, "late", "1.0", "K = 2.0\n")
     _, dossier = project.verify(**path)
     assert dossier["scale"]["evaluated"] == 1

@@ -266,7 +266,7 @@ def test_an_error_that_head_has_too_is_known_wherever_it_was_exported(tmp_path: 
     project.write({"analyses/table.py": f'"""An analysis, again."""\n{reading}open(TABLE)\n'})
     project.git("add", "--all")
     run = project.run("hook", "run")
-    assert (run.status, "1 error that HEAD has too" in run.stdout) == (0, True), run.said
+    assert (run.status, "1 error also in HEAD" in run.stdout) == (0, True), run.said
 
 
 def _undated(dossier: Dossier, like: Dossier) -> Dossier:
