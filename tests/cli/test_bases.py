@@ -323,7 +323,7 @@ def test_a_changed_limit_runs_again_only_what_might_have_ended_elsewhere(tmp_pat
     assert "0 evaluations run" in project.run("verify").stdout
     project.replace("requirements/r.yaml", "at_most: 400", "at_most: 300")
     run = project.run("verify").stdout
-    assert "1 answer computed" in run
+    assert "1 evaluation run" in run
     project.replace("requirements/r.yaml", "at_most: 300", "at_most: 400")
     assert "0 evaluations run" in project.run("verify").stdout
 
