@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -75,7 +75,6 @@ def command(
     Status: 0 it was shown, whatever the verdict; 2 there is no such thing.
     """
     from closeout.render.solved import explained_json
-    from closeout.render.study import unused_text
     from closeout.render.whatif import whatif_text
 
     if json_file not in (None, "-"):
@@ -96,15 +95,22 @@ def command(
             outcome = _shown(one, wanted, latex, say)
         change = ""
         if settings:
-            unsettled = replace(options, settings=())
-            unchanged = assess(snapshot, store, unsettled, progress, about=about)
-            change = "\n" + whatif_text(unchanged.dossier, outcome.dossier, colour=colour())
+            before = replace(options, settings=())
+            unchanged = assess(snapshot, store, before, progress, about=about).dossier
+            change = "\n" + whatif_text(unchanged, outcome.dossier, colour=colour())
     if json_file is not None:
         _write_json(json_file, explained_json(identifier, outcome.studies, answers))
     asked = {"--boundary": boundary, "--quantile": quantile, "--latex": latex}
-    unused = [] if outcome.studies else [name for name, value in asked.items() if value]
-    say(change + unused_text(identifier, unused, width()))
+    say(change + _unused(identifier, asked, outcome))
     return 0
+
+
+def _unused(identifier: str, asked: Mapping[str, object], outcome: Outcome) -> str:
+    """Return which options of studies said nothing, since there is no study; else nothing."""
+    from closeout.render.study import unused_text
+
+    unused = [] if outcome.studies else [name for name, value in asked.items() if value]
+    return unused_text(identifier, unused, width())
 
 
 def _write_json(file: str, content: dict[str, object]) -> None:

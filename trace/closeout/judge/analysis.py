@@ -46,10 +46,8 @@ def by_analysis(
         "basis": str(verification.basis),
         "declared": tuple((one.name, _declared(one)) for one in asked.inputs if one.as_declared),
     }
-    if asked.fault is not None:
-        return [_error(said, asked.fault)]
-    if spec is None or question is None:
-        return [Judgement(Evidence(**said, state=State.OPEN, message=asked.pending))]
+    if asked.fault is not None or spec is None or question is None:
+        return [_not_asked(said, asked)]
     reply = replies[question]
     if isinstance(reply, Failure):
         return [_error(said, _told(reply))]
@@ -78,6 +76,13 @@ def by_analysis(
             case.beside(one, margins, units) for one, case in zip(judged, of_limits, strict=True)
         ]
     return _count_cases(judged, verification.criterion.cases_at_least, said)
+
+
+def _not_asked(said: Said, asked: Asked) -> Judgement:
+    """Return what stands in place of a verdict where no question can be asked, or none yet."""
+    if asked.fault is not None:
+        return _error(said, asked.fault)
+    return Judgement(Evidence(**said, state=State.OPEN, message=asked.pending))
 
 
 def _declared(used: InputUsed) -> str:
