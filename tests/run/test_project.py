@@ -100,7 +100,9 @@ def test_a_what_if_moves_the_verdict_and_nothing_else(lantern: Project) -> None:
 def test_what_is_set_has_no_source_of_the_projects(lantern: Project) -> None:
     found = lantern.evaluate("lamp_time", lamp_current="250 mA")
     assert {one.name: one.source for one in found.inputs}["lamp_current"] is None
-    assert "Invented; data sheet of the cell" in found._repr_html_()
+    shown = found._repr_html_()
+    assert "<td>250 mA</td><td>set in this call</td>" in shown
+    assert "<td>3.4 A h</td><td>Invented; data sheet of the cell</td>" in shown
 
 
 def test_processes_of_the_program_are_left_alone(lantern: Project, tmp_path: Path) -> None:

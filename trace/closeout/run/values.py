@@ -75,9 +75,14 @@ class Values(Mapping[str, "Found | Cases"]):
 
     def _repr_html_(self) -> str:
         inputs = [
-            (one.name, numbers.show(one.value, one.unit), one.text, one.source or "")
+            (one.name, numbers.show(one.value, one.unit), one.text, _source(one))
             for one in self.inputs
         ]
         return table(("Quantity", f"{self.analysis} gives"), self._rows()) + table(
-            ("Input", "Value", "Declared", "Source"), inputs
+            ("Input", "Value", "As written", "Source"), inputs
         )
+
+
+def _source(used: InputUsed) -> str:
+    """Return where an input comes from; what the caller sets is no declared value."""
+    return "set in this call" if used.origin == "set" else used.source or ""
