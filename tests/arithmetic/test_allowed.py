@@ -22,7 +22,7 @@ Y = ("y", None)
 # Names that stand among the builtins and are no functions, and errors to be raised.
 DATA = {"False", "None", "True", "Ellipsis", "NotImplemented", "__debug__"}
 DATA |= {name for name, value in vars(builtins).items() if isinstance(value, str)}
-OTHERS = sorted(
+OTHER_LIBRARIES = sorted(
     name
     for name, value in vars(builtins).items()
     if name not in BUILTINS
@@ -33,9 +33,9 @@ OTHERS = sorted(
 
 def compiled(text: str, **names: Any) -> FunctionType:
     """Return the function ``f`` of a text, as a module of a project would hold it."""
-    held: dict[str, Any] = {"__name__": "analyses.a", "__file__": "analyses/a.py", **names}
-    exec(compile(text, "analyses/a.py", "exec", dont_inherit=True), held)
-    function = held["f"]
+    names_in: dict[str, Any] = {"__name__": "analyses.a", "__file__": "analyses/a.py", **names}
+    exec(compile(text, "analyses/a.py", "exec", dont_inherit=True), names_in)
+    function = names_in["f"]
     assert isinstance(function, FunctionType)
     return function
 
@@ -47,7 +47,7 @@ def assurance(function: FunctionType, known: Shown | None = None) -> tuple[Assur
     return found.assurance, found.extents[Y].unproved
 
 
-@pytest.mark.parametrize("name", OTHERS)
+@pytest.mark.parametrize("name", OTHER_LIBRARIES)
 def test_a_builtin_that_is_not_listed_is_not_proved(name: str) -> None:
     """It is named in code that a range reaches, which is all that is needed to call it."""
     how, why = assurance(compiled(f"def f(x):\n    look = {name}\n    return x * 2.0"))
@@ -55,7 +55,7 @@ def test_a_builtin_that_is_not_listed_is_not_proved(name: str) -> None:
     assert f"`{name}` at analyses/a.py:2" in str(why)
 
 
-@pytest.mark.parametrize("name", OTHERS)
+@pytest.mark.parametrize("name", OTHER_LIBRARIES)
 def test_nor_is_one_that_a_helper_calls_with_a_range(name: str) -> None:
     text = f"def look(x):\n    return {name} if x is None else x\ndef f(x): return look(x) * 2.0"
     how, why = assurance(compiled(text))

@@ -19,7 +19,7 @@ study = {
     "quantity": "x", "case": None, "at_least": 5.0, "at_most": None,
     "corner": [["a", 1.8], ["b", 2.9]], "units": {"x": "W h"}, "groups": {}, "sides": [],
     "drawn": {}, "seed": "R-1", "boundary": [], "marches": True, "differentiated": False,
-    "quantile": None, "possible": {}, "held": False,
+    "quantile": None, "possible": {}, "met_everywhere": False,
 }
 linear = {"groups": {}, "sides": [], "units": {"x": "W h"}}
 solve = {**study, "parameter": "b"}

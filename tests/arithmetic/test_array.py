@@ -147,7 +147,7 @@ def test_arrays_of_several_lengths_are_refused() -> None:
 
 
 @pytest.mark.parametrize(
-    ("function", "bad", "told"),
+    ("function", "bad", "message"),
     [
         (lambda x: math.log(x), -1.0, "math domain error"),
         (lambda x: math.log10(x), 0.0, "math domain error"),
@@ -169,8 +169,8 @@ def test_arrays_of_several_lengths_are_refused() -> None:
         (lambda x: (x - 0.5) * 1e300 * 1e300, 2.0, "y is inf"),
     ],
 )  # fmt: skip
-def test_an_error_of_a_number_is_told_with_its_count(
-    function: Callable[[Any], Any], bad: float, told: str
+def test_an_error_of_a_number_is_reported_with_its_count(
+    function: Callable[[Any], Any], bad: float, message: str
 ) -> None:
     samples = numpy.full(5000, 0.5)
     samples[[17, 100, 4999]] = bad
@@ -181,7 +181,7 @@ def test_an_error_of_a_number_is_told_with_its_count(
     assert evaluator.evaluations < 200  # found by halving, not one by one
     assert "3 of 5000 samples" in str(caught.value)
     assert f"x = {bad!r}" in str(caught.value)
-    assert told in str(caught.value)
+    assert message in str(caught.value)
     assert caught.value.__cause__ is not None  # the author's own error, with its traceback
 
 
@@ -191,7 +191,7 @@ def test_many_failing_samples_are_counted_only_so_far() -> None:
         on_arrays(lambda x: math.log(x), x=samples)
 
 
-def test_an_author_s_own_error_is_told_with_its_count() -> None:
+def test_an_author_s_own_error_is_reported_with_its_count() -> None:
     def function(x: Any) -> Any:
         if x > 0.75:
             raise ValueError("too hot")
@@ -264,10 +264,10 @@ def test_an_argument_is_not_changed_in_place() -> None:
 
 def test_a_value_changed_behind_another_name_stays_as_a_number_does() -> None:
     def function(x: Any) -> Any:
-        kept = x * 2.0
-        other = kept
+        earlier = x * 2.0
+        other = earlier
         other += 1.0
-        return kept
+        return earlier
 
     found = on_arrays(function, x=numpy.linspace(0.0, 1.0, 10))
     assert found.fallback is None

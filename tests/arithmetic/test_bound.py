@@ -253,7 +253,7 @@ def march(x):
 
 
 @pytest.mark.parametrize(
-    ("function", "told"),
+    ("function", "message"),
     [
         (lambda x: x if x < 3 else 3.0, "< 3"),
         (lambda x: numbers.exp(x), "one number is needed"),
@@ -271,8 +271,8 @@ def march(x):
         (lambda x: "text", "text"),
     ],
 )
-def test_what_cannot_be_proved_says_why(function, told):
-    assert told in reason(function, {"x": (0.0, 5.0)})
+def test_what_cannot_be_proved_says_why(function, message):
+    assert message in reason(function, {"x": (0.0, 5.0)})
 
 
 def test_a_range_that_does_not_agree_with_the_number_is_not_used():

@@ -50,7 +50,7 @@ def test_linear_margin_at_nominal_and_at_worst() -> None:
     worst = break_even(evaluate, inputs, box, X, limits, corner)
     assert one(worst, "b", "above").value == pytest.approx(0.5, rel=1e-14)
     assert one(worst, "a", "below").value == pytest.approx(0.0, abs=1e-14)
-    assert {e.others for e in worst} == {"worst"}
+    assert {e.other_inputs for e in worst} == {"worst"}
 
 
 def test_the_corner_that_is_worst_of_two_limits() -> None:
@@ -133,7 +133,7 @@ def test_a_parameter_without_tolerance_is_searched_too() -> None:
     assert (found.value, found.tolerances) == (90.0, None)
 
 
-def test_none_is_told_with_how_far_was_searched() -> None:
+def test_none_is_reported_with_how_far_was_searched() -> None:
     evaluate = single(lambda a, b: a + 0.0 * b)
     inputs, box = {"a": 1.0, "b": 0.0}, (("a", 0.9, 1.1), ("b", -1.0, 1.0))
     found = break_even(evaluate, inputs, box, X, Bounds(0.5, None), reach=100.0)
@@ -212,8 +212,8 @@ def test_nothing_is_looked_at_where_the_criterion_is_known_to_hold() -> None:
     (usual,) = break_even(evaluate, inputs, box, X, Bounds(0.0))
     usually = len(seen)
     seen.clear()
-    (held,) = break_even(evaluate, inputs, box, X, Bounds(0.0), held=True)
-    assert held == usual
-    assert held.value == 0.0
+    (met_everywhere,) = break_even(evaluate, inputs, box, X, Bounds(0.0), met_everywhere=True)
+    assert met_everywhere == usual
+    assert met_everywhere.value == 0.0
     assert [x for x in seen if 4.0 < x < 6.0] == [5.0]
     assert len(seen) < usually

@@ -22,8 +22,8 @@ def bundled(function, box):
     formula = formula_of(lambda point: {KEY: function(**point)}, middle, box)
     assert formula is not None
     sides = Sides(box, tuple(box.values()), tuple(middle.values()))
-    held = formula.held(KEY, sides.gradients(sides.whole))
-    return bundles(formula.nodes(KEY), dict(enumerate(held)), tuple(box))
+    values = formula.node_values(KEY, sides.gradients(sides.whole))
+    return bundles(formula.nodes(KEY), dict(enumerate(values)), tuple(box))
 
 
 def test_a_product_and_a_share_move_together():
@@ -57,11 +57,11 @@ def test_the_path_goes_through_the_inputs_and_ends_in_corners():
     assert sides.inputs((0.5, -1.0)) == (1.0, 7.0, 0.5)
     assert sides.inputs(sides.at_inputs) == nominal
     assert sides.inputs((0.0, 1.0)) == (2.0, 5.0, 0.0)
-    held = sides.ranges((0.5, 1 / 3))
+    values = sides.ranges((0.5, 1 / 3))
     for name, low, high in (("a", 1.25, 0.75), ("b", 7.0, -2.0)):
         exact = low + high / 3
-        assert held[name].low <= exact <= held[name].high
-        assert held[name].high - held[name].low < 2e-14
+        assert values[name].low <= exact <= values[name].high
+        assert values[name].high - values[name].low < 2e-14
     part = sides.gradients(((0.25, 0.75), (-0.5, 0.5)))
     assert (part["a"].value.low, part["a"].value.high) == pytest.approx((1.125, 1.625))
     assert part["a"].slopes[1] == pytest.approx((0.25, 0.75))

@@ -468,8 +468,8 @@ def test_mpmath_is_not_imported_before_it_is_needed():
         "x = interval.Interval(1, 2); math.table(x * x / 3, ((0, 0), (9, 1)));"
         "print('mpmath' in sys.modules, 'numpy' in sys.modules, 'sympy' in sys.modules)"
     )
-    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert told.stdout.split() == ["False", "False", "False"]
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["False", "False", "False"]
 
 
 SIZES = (TINY, 2.2e-308, 1e-300, 1e-31, 1e-29, 1e-10, 1.0, 700.0, 1e6, 1e7, 1e8, 1e10, 1e16, 1e300)
@@ -489,7 +489,7 @@ def test_no_argument_takes_memory_or_has_another_end_than_a_value_or_a_reason(na
         function = getattr(functions, name, None)
         if function is None:  # the slope of another
             continue
-        function(made(0.5))  # what is kept is kept
+        function(made(0.5))  # what is cached stays cached
         for x in [0.0, *(sign * size for size in (*SIZES, HUGE) for sign in (1.0, -1.0))]:
             tracemalloc.start()
             found = function(made(x))
@@ -512,12 +512,12 @@ def test_slopes_of_values_of_every_size_and_of_unbounded_slopes_are_ranges(name)
         for slope in ((1.0, 1.0), (-numbers.inf, numbers.inf), (0.0, numbers.inf), (-HUGE, HUGE)):
             value = Gradient(interval.point(x), {0: slope})
             if name == "power":
-                others = [-(10**9), -1, 0, 1, 2, 3, 10**9]
+                partners = [-(10**9), -1, 0, 1, 2, 3, 10**9]
             elif name in ("atan2", "hypot", "maximum", "minimum"):
-                others = [0.0, 1.0, -HUGE, variable(HUGE), variable(-TINY)]
+                partners = [0.0, 1.0, -HUGE, variable(HUGE), variable(-TINY)]
             else:
-                others = [None]
-            for other in others:
+                partners = [None]
+            for other in partners:
                 found = function(value) if other is None else function(value, other)
                 if isinstance(found, Gradient):
                     assert all(low <= high for low, high in found.slopes.values()), (x, other)

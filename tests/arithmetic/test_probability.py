@@ -311,5 +311,5 @@ def test_quantile_bounds_cover_as_often_as_promised() -> None:
 def test_quantiles_need_a_value_at_every_sample() -> None:
     with pytest.raises(ValueError, match="a value at every sample"):
         quantile_bounds(numpy.full(100, numpy.nan), 0.95, 0.95)
-    with pytest.raises(ValueError, match="need a side"):
+    with pytest.raises(ValueError, match="need a bound"):
         quantile_bounds(numpy.zeros(100), 0.95, 0.95, high=False)

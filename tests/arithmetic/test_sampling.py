@@ -111,7 +111,7 @@ def test_parameters_of_a_group_move_together() -> None:
     assert abs(numpy.corrcoef(drawn["a"], drawn["d"])[0, 1]) < 0.1
 
 
-def test_only_ends_are_taken_as_uniform_and_told() -> None:
+def test_only_ends_are_taken_as_uniform_and_reported() -> None:
     spreads = {
         **THREE,
         "said": distribution(0.0, -1.0, 1.0, kind="uniform"),

@@ -36,8 +36,8 @@ def solved(
     return one
 
 
-def values(found: SolvedLimit, others: str = "nominal") -> list[float]:
-    return [one.value for one in found.solutions if one.others == others]
+def values(found: SolvedLimit, other_inputs: str = "nominal") -> list[float]:
+    return [one.value for one in found.solutions if one.other_inputs == other_inputs]
 
 
 # --- solutions by hand, as written beside each ----------------------------------------------------
@@ -93,8 +93,8 @@ def test_the_formula_stands_in_names_and_in_three_languages() -> None:
     assert latex == (r"\mathrm{voltage} = \frac{1.25 \cdot \mathrm{limit}}{\mathrm{current}}")
     assert numbers_latex == r" = \frac{1.25 \cdot 80}{2}"
     assert mathml.startswith('<math xmlns="http://www.w3.org/1998/Math/MathML"')
-    ((others, place, value, reached, below, above, settled, remarks),) = found.solutions
-    assert (others, place, value, reached) == ("nominal", 0, 50.0, 80.0)
+    ((other_inputs, place, value, reached, below, above, settled, remarks),) = found.solutions
+    assert (other_inputs, place, value, reached) == ("nominal", 0, 50.0, 80.0)
     assert (below, above, settled, remarks) == (True, False, True, ())
 
 

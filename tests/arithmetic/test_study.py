@@ -23,14 +23,14 @@ def asked(**changed: Any) -> dict[str, Any]:
         "quantity": "x", "case": None, "at_least": None, "at_most": None, "corner": [],
         "units": {"x": "W h"}, "groups": {}, "sides": [], "drawn": {}, "seed": "R-1",
         "boundary": None, "marches": True, "differentiated": False, "quantile": None,
-        "possible": {}, "held": False,
+        "possible": {}, "met_everywhere": False,
         **changed,
     }  # fmt: skip
 
 
-def edges(found: StudyFound, others: str) -> dict[tuple[str, str], BreakEven]:
+def edges(found: StudyFound, other_inputs: str) -> dict[tuple[str, str], BreakEven]:
     rows = found.break_even
-    return {(one.parameter, one.direction): one for one in rows if one.others == others}
+    return {(one.parameter, one.direction): one for one in rows if one.other_inputs == other_inputs}
 
 
 def test_product() -> None:
@@ -183,7 +183,7 @@ def test_a_march_is_bounded_by_counts_and_says_how_far_it_came() -> None:
     assert "nominal" in text
     assert "worst" in text
     rows = found.break_even
-    assert [one.others for one in rows] == ["nominal"] * FIRST + ["worst"] * FIRST
+    assert [one.other_inputs for one in rows] == ["nominal"] * FIRST + ["worst"] * FIRST
     assert [one.value for one in rows] == pytest.approx([1.45] * len(rows), rel=1e-12)
 
 

@@ -230,7 +230,7 @@ def test_the_closed_forms_of_the_mission_have_a_symbolic_form(analysis: Any, inp
         (lambda a: a % 2.0, "on symbols it raises TypeError"),
     ],
 )
-def test_what_is_no_formula_is_told_with_the_line(formula: Any, reason: str) -> None:
+def test_what_is_no_formula_is_reported_with_the_line(formula: Any, reason: str) -> None:
     s = symbolic(single(formula), {"a": 1.0}, keys=[X])
     assert reason in s.reasons[X]
     assert "test_symbol.py:" in s.reasons[X]

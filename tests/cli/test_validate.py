@@ -17,7 +17,7 @@ from typing import Any
 
 import pytest
 
-from closeout.evaluate.validation import KeptResults, installed_names, state_key
+from closeout.evaluate.validation import StoredResults, installed_names, state_key
 from closeout.snapshot import open_tree, store_folder
 from closeout.store.database import open_store
 from tests.cli.project import (
@@ -254,7 +254,7 @@ def known(project: Project) -> dict[str, str]:
     """Return what is kept of tests for the present state, without running anything."""
     store = open_store(store_folder(project.path))
     with open_tree(project.path) as snapshot:
-        found = KeptResults(snapshot, store).all()
+        found = StoredResults(snapshot, store).all()
     store.close()
     return {name: str(test.state) for name, test in found.items()}
 

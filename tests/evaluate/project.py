@@ -86,8 +86,8 @@ class Asked:
         assert isinstance(result, Failure), result
         return result
 
-    def not_kept(self, name: str) -> str:
-        return "; ".join(self.replies[name].not_kept)
+    def not_stored(self, name: str) -> str:
+        return "; ".join(self.replies[name].not_stored)
 
 
 def _value(result: Answer | Failure) -> Any:
@@ -125,11 +125,14 @@ class Project:
     def evaluator(
         self, *, jobs: int = 2, store: Path | None = None, known: tuple[str, ...] = ()
     ) -> Iterator[Evaluator]:
-        with open_store(store or self.root / ".closeout") as kept, open_tree(self.root) as snapshot:
+        with (
+            open_store(store or self.root / ".closeout") as opened,
+            open_tree(self.root) as snapshot,
+        ):
             for path in known:
                 snapshot.digest(path)
                 snapshot.listing(path)
-            evaluator = Evaluator(snapshot, kept, jobs)
+            evaluator = Evaluator(snapshot, opened, jobs)
             try:
                 yield evaluator
             finally:
@@ -197,10 +200,10 @@ def running(marker: str) -> list[int]:
     for folder in Path("/proc").iterdir():
         if folder.name.isdigit() and int(folder.name) != os.getpid():
             try:
-                told = (folder / "cmdline").read_bytes() + (folder / "environ").read_bytes()
+                shown = (folder / "cmdline").read_bytes() + (folder / "environ").read_bytes()
                 where = os.readlink(folder / "cwd")
             except OSError:
                 continue
-            if marker.encode() in told or where.startswith(marker):
+            if marker.encode() in shown or where.startswith(marker):
                 found.append(int(folder.name))
     return found

@@ -25,7 +25,7 @@ class End:
     text: str
     kind: str
     said: str
-    kept: bool = True
+    stored: bool = True
 
 
 ENDS = {
@@ -197,7 +197,7 @@ def test_an_error_with_its_reason(asked: Asked, name: str) -> None:
     shown.encode("utf-8")
     assert "\x1b" not in shown
     assert "\r" not in shown
-    assert (asked.not_kept(f"{name}.f") == "") is end.kept
+    assert (asked.not_stored(f"{name}.f") == "") is end.stored
 
 
 @pytest.mark.parametrize("name", [name for name in GOOD if name != "patches_os"])
@@ -215,13 +215,13 @@ def test_what_an_analysis_does_to_os_is_its_own_affair(asked: Asked) -> None:
 
 
 @pytest.mark.usefixtures("impatient")
-def test_only_what_is_kept_comes_from_the_store(project: Project, asked: Asked) -> None:
+def test_only_what_is_stored_comes_from_the_store(project: Project, asked: Asked) -> None:
     again = project.ask(jobs=3)
-    kept = {f"{name}.f" for name, end in ENDS.items() if end.kept}
-    assert kept & again.computed == set()
-    not_kept = {f"{name}.f" for name, end in ENDS.items() if not end.kept}
-    assert not_kept <= again.computed
-    assert {name: again.values[name] for name in kept} == {n: asked.values[n] for n in kept}
+    stored = {f"{name}.f" for name, end in ENDS.items() if end.stored}
+    assert stored & again.computed == set()
+    not_stored = {f"{name}.f" for name, end in ENDS.items() if not end.stored}
+    assert not_stored <= again.computed
+    assert {name: again.values[name] for name in stored} == {n: asked.values[n] for n in stored}
 
 
 @pytest.mark.skipif(not os.path.isdir("/proc/self/task"), reason="looks into /proc")
@@ -309,8 +309,8 @@ def test_an_import_that_ends_badly_is_an_error_of_its_module(tmp_path: Path) -> 
         if kind is None:
             assert asked.values[f"{name}.f"] == 1.0
         else:
-            told = [(f, failure.kind) for f, failure in found.failures]
-            assert told == [(None, kind)], (name, found)
+            kinds = [(f, failure.kind) for f, failure in found.failures]
+            assert kinds == [(None, kind)], (name, found)
             failure = found.failures[0][1]
             assert said in failure.message
     assert not asked.complete

@@ -192,8 +192,8 @@ def _seen(tmp_path: Path, **variables: str) -> dict[str, object]:
         env={**environment(), **variables, "PYTHONPATH": f"{environment()['PYTHONPATH']}:{path}"},
         cwd=tmp_path, capture_output=True, text=True, check=True, timeout=BACKSTOP,
     )  # fmt: skip
-    told: dict[str, object] = json.loads(done.stdout)
-    return told
+    shown: dict[str, object] = json.loads(done.stdout)
+    return shown
 
 
 def test_the_same_environment_whatever_the_user_s(tmp_path: Path) -> None:

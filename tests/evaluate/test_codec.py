@@ -67,7 +67,7 @@ def drawn(kind: Any, lot: Random) -> Any:
 @pytest.mark.parametrize(
     "kind", [Answer, Request, Described, Failure, Made, StudyFound, SolveFound],
 )  # fmt: skip
-def test_whatever_is_asked_and_told_comes_back(kind: type[Any]) -> None:
+def test_whatever_is_asked_and_answered_comes_back(kind: type[Any]) -> None:
     lot = Random(1)
     values = [drawn(kind, lot) for _ in range(200)]
     assert len(set(map(repr, values))) > 50

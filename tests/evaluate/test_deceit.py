@@ -61,11 +61,11 @@ def test_no_formula_that_looks_is_proved(deceived: dict[str, Answer | Failure], 
 
 def test_what_is_honest_is_still_proved(tmp_path: Path) -> None:
     found = asked(tmp_path / "p", HEAD + HONEST_TOP + "\n\n" + functions(HONEST))
-    told = {
+    found = {
         name: answer.assurance.value if isinstance(answer, Answer) else answer
         for name, answer in found.items()
     }
-    assert told == dict.fromkeys(HONEST, "bounded")
+    assert found == dict.fromkeys(HONEST, "bounded")
 
 
 def chanced(root: Path, bodies: dict[str, str]) -> dict[str, str]:

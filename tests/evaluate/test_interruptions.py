@@ -90,7 +90,7 @@ def test_killed_at_any_moment(tmp_path: Path, times: int) -> None:
     assert not os.path.isdir("/proc/self/task") or running(str(project.root)) == []
 
 
-def test_what_was_answered_before_an_interruption_is_kept(tmp_path: Path) -> None:
+def test_what_was_answered_before_an_interruption_is_stored(tmp_path: Path) -> None:
     mark = tmp_path / "mark"
     slow = module(f"import time\nopen({str(mark)!r}, 'x').close()\ntime.sleep(1000)")
     project = many(tmp_path / "p")

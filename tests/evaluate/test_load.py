@@ -164,8 +164,8 @@ def _judged(root: Path, *options: str) -> dict[str, Any]:
         [sys.executable, "-m", "closeout", "verify", "--json", "-", *options],
         cwd=root, env=environment(), capture_output=True, text=True, check=False,
     )  # fmt: skip
-    told: dict[str, Any] = json.loads(done.stdout)
-    return told
+    shown: dict[str, Any] = json.loads(done.stdout)
+    return shown
 
 
 @pytest.mark.slow

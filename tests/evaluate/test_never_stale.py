@@ -207,7 +207,7 @@ def test_what_rests_on_a_change_is_computed_again(name: str, tmp_path: Path) -> 
     project = Project(tmp_path / "p", files)
     first = project.ask()
     assert first.computed == {"a.f", "b.f"}
-    assert first.complete, first.replies["a.f"].not_kept
+    assert first.complete, first.replies["a.f"].not_stored
     assert project.ask().computed == set()
     case.change(project)
     again = project.ask()

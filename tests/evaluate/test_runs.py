@@ -230,8 +230,8 @@ def test_a_project_inside_its_environment_is_read(tmp_path: Path) -> None:
             command, cwd=project.root, env=environment(PYTHONPATH=packages),
             capture_output=True, text=True, check=False,
         )  # fmt: skip
-        told: dict[str, Any] = json.loads(done.stdout)
-        return told
+        shown: dict[str, Any] = json.loads(done.stdout)
+        return shown
 
     assert _low(run(), "a") == 3.5
     assert run()["scale"]["evaluated"] == 0
@@ -260,12 +260,12 @@ def test_two_runs_give_the_same(tmp_path: Path) -> None:
         "return R(x * (1 + ord(s[0][0])) + hash('a') % 7)"
     )
     project = two(tmp_path, module(body))
-    told = []
+    shown = []
     for seed in ("1", "2", "random"):
         shutil.rmtree(project.root / ".closeout", ignore_errors=True)
         done, _ = project.verify(PYTHONHASHSEED=seed, TZ="Asia/Tokyo")
-        told.append(done.stdout)
-    assert told[0] == told[1] == told[2]
+        shown.append(done.stdout)
+    assert shown[0] == shown[1] == shown[2]
 
 
 def test_the_memory_of_whole_runs(tmp_path: Path) -> None:

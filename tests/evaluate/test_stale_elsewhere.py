@@ -22,7 +22,7 @@ class Case(NamedTuple):
     body: str
     change: Change
     before: Change = lambda out: (out / "t.csv").write_text("12")
-    kept: bool = True
+    stored: bool = True
 
 
 def appears(out: Path) -> None:
@@ -62,9 +62,9 @@ CASES = {
         "return R(float(Path(OUT, 't.csv').is_file()))", lambda out: (out / "t.csv").unlink()
     ),
     "a glob without a star": Case("return R(len(glob.glob(OUT + '/new.csv')))", appears),
-    "a glob": Case("return R(len(glob.glob(OUT + '/*.csv')))", appears, kept=False),
-    "Path.glob": Case("return R(len(list(Path(OUT).glob('*.csv'))))", appears, kept=False),
-    "a listing": Case("return R(len(os.listdir(OUT)))", appears, kept=False),
+    "a glob": Case("return R(len(glob.glob(OUT + '/*.csv')))", appears, stored=False),
+    "Path.glob": Case("return R(len(list(Path(OUT).glob('*.csv'))))", appears, stored=False),
+    "a listing": Case("return R(len(os.listdir(OUT)))", appears, stored=False),
     "a folder behind a link": Case(
         "return R(len(open(OUT + '/current/t.csv').read()))", turned, two_states
     ),
@@ -95,7 +95,7 @@ CASES = {
     "SciPy reads a matrix by machine code": Case(
         "import scipy.io\nreturn R(float(scipy.io.mmread(OUT + '/m.mtx')[0][0]))",
         lambda out: (out / "m.mtx").write_text(MATRIX.format(9)),
-        lambda out: (out / "m.mtx").write_text(MATRIX.format(1)), kept=False,
+        lambda out: (out / "m.mtx").write_text(MATRIX.format(1)), stored=False,
     ),
     "a link that led nowhere": Case(
         "return R(float(os.path.exists(OUT + '/current/t.csv')))", turned,
@@ -114,8 +114,8 @@ def test_it_is_computed_again(name: str, tmp_path: Path) -> None:
     text = module(case.body, top=TOP.format(out=str(out)))
     project = Project(tmp_path / "p", {"analyses/a.py": text})
     first = project.ask()
-    assert first.complete is case.kept, first.not_kept("a.f")
-    assert project.ask().computed == (set() if case.kept else {"a.f"})
+    assert first.complete is case.stored, first.not_stored("a.f")
+    assert project.ask().computed == (set() if case.stored else {"a.f"})
     case.change(out)
     again = project.ask()
     assert again.computed == {"a.f"}
@@ -273,7 +273,7 @@ UNSEEN = {
 
 
 @pytest.mark.parametrize("name", UNSEEN)
-def test_what_opens_files_in_c_is_not_kept(name: str, tmp_path: Path) -> None:
+def test_what_opens_files_in_c_is_not_stored(name: str, tmp_path: Path) -> None:
     if name in ("lxml", "readline"):
         pytest.importorskip(name)
     body, why = UNSEEN[name]
@@ -284,7 +284,7 @@ def test_what_opens_files_in_c_is_not_kept(name: str, tmp_path: Path) -> None:
     )
     first = project.ask()
     assert first.values == {"a.f": 1.0}
-    assert why in first.not_kept("a.f")
+    assert why in first.not_stored("a.f")
     (tmp_path / "t.xml").write_text("<a>2</a>")
     (tmp_path / "t.txt").write_text("2\n")
     assert project.ask().values == {"a.f": 2.0}
@@ -300,20 +300,20 @@ KNOWN = {
 }  # fmt: skip
 
 
-def test_what_is_known_to_open_none_is_kept(tmp_path: Path) -> None:
+def test_what_is_known_to_open_none_is_stored(tmp_path: Path) -> None:
     files = {
         f"analyses/m{i}.py": module(f"{body}\nreturn R(x)") for i, body in enumerate(KNOWN.values())
     }
     project = Project(tmp_path / "p", files)
     asked = project.ask()
     for i, name in enumerate(KNOWN):
-        assert "machine code" not in asked.not_kept(f"m{i}.f"), name
+        assert "machine code" not in asked.not_stored(f"m{i}.f"), name
     # Matplotlib looks through the fonts of the machine, which is another reason.
     assert project.ask().computed <= {f"m{list(KNOWN).index('matplotlib')}.f"}
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="looks into /proc")
-def test_what_is_of_the_moment_is_not_kept(tmp_path: Path) -> None:
+def test_what_is_of_the_moment_is_not_stored(tmp_path: Path) -> None:
     body = "import os\nreturn R(float(os.path.exists('/proc/1')))"
     project = Project(tmp_path / "p", {"analyses/a.py": module(body)})
-    assert "it asked for /proc/1, which changes with time" in project.ask().not_kept("a.f")
+    assert "it asked for /proc/1, which changes with time" in project.ask().not_stored("a.f")

@@ -12,7 +12,7 @@ from closeout.model.errors import UserError
 ROOT = Path(closeout.__file__).parent
 # What no user caused, or what never leaves the module. Of the arithmetics none does: they ask each
 # other whether something can be evaluated.
-OTHERS = {
+NOT_BY_USERS = {
     "UserError",  # the base itself
     "PageError",  # a page of a rule, which is ours
     "SchemasDiffer",  # a fault of the tool
@@ -31,7 +31,7 @@ def test_every_error_that_a_user_caused_has_one_base() -> None:
                 bases = {base.id for base in node.bases if isinstance(base, ast.Name)}
                 if bases & {"Exception", "ValueError", "TypeError", "RuntimeError"}:
                     found.add(node.name)
-    assert found <= OTHERS
+    assert found <= NOT_BY_USERS
 
 
 def test_each_mistake_is_shown_with_its_cure_below() -> None:

@@ -99,7 +99,7 @@ def test_each_double_comes_back_to_the_last_bit(value: float) -> None:
     assert struct.pack("<d", found) == struct.pack("<d", value)
 
 
-def test_what_is_no_dossier_is_told_apart() -> None:
+def test_what_is_no_dossier_is_distinguished() -> None:
     assert decoded(b"") is None
     assert decoded(b"\x81\xa1x\x01") is None
 

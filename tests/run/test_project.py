@@ -156,7 +156,7 @@ def test_an_evaluation_has_values_with_units_and_its_inputs(lantern: Project) ->
     assert "<td>cell_capacity</td>" in found._repr_html_()
 
 
-def test_cases_are_told_apart_and_one_without_a_value_says_why(tmp_path: Path) -> None:
+def test_cases_are_distinguished_and_one_without_a_value_says_why(tmp_path: Path) -> None:
     files = {
         "requirements/project.yaml": "project: {name: Cases, reviews: [CDR]}\n",
         "analyses/p.yaml": "parameters: {x: {value: 2 m, source: Invented}}\n",
@@ -204,19 +204,19 @@ def _mistakes() -> Iterator[Any]:
 
 
 @pytest.mark.parametrize(("call", "texts"), list(_mistakes()))
-def test_a_mistake_is_told_with_its_cure(lantern: Project, call: Any, texts: list[str]) -> None:
+def test_a_mistake_is_reported_with_its_cure(lantern: Project, call: Any, texts: list[str]) -> None:
     with pytest.raises(UserError) as raised:
         call(lantern)
     for text in texts:
         assert text in str(raised.value)
 
 
-def test_a_folder_that_is_no_project_is_told(tmp_path: Path) -> None:
+def test_a_folder_that_is_no_project_is_reported(tmp_path: Path) -> None:
     with pytest.raises(UserError, match="no project here"):
         Project(tmp_path).verify()
 
 
-def test_an_analysis_that_fails_is_told_with_its_place(tmp_path: Path) -> None:
+def test_an_analysis_that_fails_is_reported_with_its_place(tmp_path: Path) -> None:
     project = make(tmp_path / "p")
     project.replace(
         "analyses/energy.py", "    return", "    raise ValueError('too hot')\n    return"

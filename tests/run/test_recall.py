@@ -173,13 +173,13 @@ def with_test(limit: str = "190 kJ") -> dict[str, str]:
 
 def anew(project: Project, *arguments: str) -> Any:
     """Return the dossier that ``verify`` shows, as an empty store makes it."""
-    kept, aside = project.path / ".closeout", project.path.parent / "aside"
-    kept.rename(aside)
+    folder, aside = project.path / ".closeout", project.path.parent / "aside"
+    folder.rename(aside)
     try:
         return shown(project, *arguments)
     finally:
-        shutil.rmtree(kept, ignore_errors=True)
-        aside.rename(kept)
+        shutil.rmtree(folder, ignore_errors=True)
+        aside.rename(folder)
 
 
 def shown(project: Project, *arguments: str) -> Any:
@@ -193,7 +193,7 @@ def rules(dossier: Any) -> list[str]:
 
 
 @pytest.mark.slow
-def test_texts_of_two_days_are_told_apart(tmp_path: Path) -> None:
+def test_texts_of_two_days_are_distinguished(tmp_path: Path) -> None:
     project = repository(tmp_path / "p")
     project.write(with_test())
     before, after = ("--today", "2026-05-01"), ("--today", "2026-05-20")

@@ -155,7 +155,7 @@ def test_the_index_is_of_today_and_never_before_head(dated: Repo) -> None:
 
 
 @pytest.mark.parametrize(
-    ("parent", "child", "told"),
+    ("parent", "child", "expected"),
     [
         (f"{DAY}T12:00:00+0000", f"{EARLIER}T12:00:00+0000", DAY),
         (f"{DAY}T12:00:00+0000", f"{DAY}T11:00:00+0000", None),  # a clock that is slow
@@ -165,13 +165,13 @@ def test_the_index_is_of_today_and_never_before_head(dated: Repo) -> None:
     ],
 )
 def test_a_commit_of_a_day_before_its_parents(
-    dated: Repo, parent: str, child: str, told: str | None
+    dated: Repo, parent: str, child: str, expected: str | None
 ) -> None:
     commit(dated, parent)
     commit(dated, child)
     stamp = tree(dated).dated.stamp
     assert stamp is not None
-    assert stamp.parent == told
+    assert stamp.parent == expected
 
 
 def test_each_parent_of_a_merge_is_asked(dated: Repo) -> None:

@@ -34,7 +34,9 @@ def test_outside_git_and_before_a_commit_there_is_no_past(tmp_path: Path, empty:
     assert past_of(open_tree(empty.path)) is None
 
 
-def test_a_changed_tree_is_held_against_head_and_a_clean_one_against_its_parent(repo: Repo) -> None:
+def test_a_changed_tree_is_compared_with_head_and_a_clean_one_against_its_parent(
+    repo: Repo,
+) -> None:
     first = repo.git("rev-parse", "HEAD").strip()
     past = past_of(open_tree(repo.path))
     assert past is not None

@@ -169,7 +169,7 @@ def test_another_interpreter_renews_the_hook(repo: Repo, python: Path) -> None:
 
 
 @pytest.mark.parametrize("action", ["install", "remove"])
-def test_an_edited_hook_of_ours_is_kept(repo: Repo, python: Path, action: str) -> None:
+def test_an_edited_hook_of_ours_is_stored(repo: Repo, python: Path, action: str) -> None:
     install_hook(repo.path, str(python))
     edited = hook_of(repo).read_text() + "echo mine\n"
     hook_of(repo).write_text(edited)
@@ -315,7 +315,7 @@ def test_outside_git(tmp_path: Path, python: Path) -> None:
             act()
 
 
-def test_a_hook_that_cannot_be_written_is_told(repo: Repo, python: Path) -> None:
+def test_a_hook_that_cannot_be_written_is_reported(repo: Repo, python: Path) -> None:
     hooks = repo.path / ".git/hooks"
     for path in hooks.iterdir():
         path.unlink()

@@ -19,7 +19,7 @@ import pytest
 
 import closeout
 from closeout.store import database
-from closeout.store.database import ASIDE, FILE, TRACES_KEPT, Store, open_store
+from closeout.store.database import ASIDE, FILE, MOST_TRACES, Store, open_store
 
 
 @pytest.fixture
@@ -91,10 +91,10 @@ def test_no_connection_is_left_open_where_something_goes_wrong(folder: Path) -> 
 
 def test_old_traces_are_dropped(folder: Path) -> None:
     store = opened(folder)
-    for i in range(3 * TRACES_KEPT):
+    for i in range(3 * MOST_TRACES):
         store.keep_traces([("asked", f"t{i}", str(i)), ("other", f"t{i % 2}", str(i))])
-    last = 3 * TRACES_KEPT - 1
-    assert store.traces(["asked"]) == {"asked": [str(last - i) for i in range(TRACES_KEPT)]}
+    last = 3 * MOST_TRACES - 1
+    assert store.traces(["asked"]) == {"asked": [str(last - i) for i in range(MOST_TRACES)]}
     assert store.traces(["other"]) == {"other": [str(last), str(last - 1)]}
     store.close()
 
@@ -105,8 +105,8 @@ def test_of_a_kind_only_the_newest_stay(folder: Path) -> None:
     for i in range(10):
         store.put("run", f"{i}", "v", most=3)
     store.put("run", "8", "w", most=3)
-    kept = store.get_many("run", [str(i) for i in range(10)])
-    assert kept == {"7": "v", "8": "w", "9": "v"}
+    found = store.get_many("run", [str(i) for i in range(10)])
+    assert found == {"7": "v", "8": "w", "9": "v"}
     assert store.get("other", "x") == "y"
     store.close()
 

@@ -37,7 +37,7 @@ def test_the_same_values_have_the_same_key() -> None:
 
 
 @given(st.lists(st.text()), st.lists(st.text()))
-def test_lists_of_texts_are_told_apart(one: list[str], other: list[str]) -> None:
+def test_lists_of_texts_are_distinguished(one: list[str], other: list[str]) -> None:
     assert (key_of(*one) == key_of(*other)) is (one == other)
 
 

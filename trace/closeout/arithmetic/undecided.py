@@ -1,4 +1,4 @@
-"""What an evaluation on ranges cannot tell: a comparison that is open, a value that may not exist.
+"""What ranges cannot decide: a comparison that is open, a value that may not exist.
 
 Two ways out of a range, and why there are two. Where the analysis must go on with one answer (an
 ``if``, a ``float()``), nothing else is left than to stop: :class:`Undecided` is raised. Where only
@@ -50,7 +50,7 @@ class Undecided(BaseException):
 
 
 class Noted(NamedTuple):
-    """What could not be told first, and the sides of the box that it depends on."""
+    """What could not be decided first, and the sides of the box that it depends on."""
 
     reason: str
     sides: frozenset[int]
@@ -61,7 +61,7 @@ _watched: list[Noted] | None = None
 
 @contextmanager
 def watched() -> Iterator[list[Noted]]:
-    """Collect what cannot be told inside the context, also where the analysis drops it.
+    """Collect what cannot be decided inside the context, also where the analysis drops it.
 
     An analysis may catch what is raised (``except:``), or leave aside a value that does not exist
     at some point (an unused field, the other branch of a ``where``). On numbers it would fail
@@ -98,7 +98,7 @@ class Guarded:
 
 
 class Refusing(Guarded):
-    """What ranges and their comparisons refuse alike: to be told apart from a number.
+    """What ranges and their comparisons refuse alike: to be distinguished from a number.
 
     Each refusal raises :class:`Undecided`, so that note is taken of it even where the analysis
     catches what is raised. A text is given to this tool alone, which writes its reasons; and to
@@ -112,12 +112,12 @@ class Refusing(Guarded):
         """The sides of the box that it depends on, by number; empty where it is not known."""
         return NO_SIDES
 
-    def _told(self) -> str:
+    def _text(self) -> str:
         """Return a text that describes it."""
         raise NotImplementedError
 
     def _refuse(self, *_: Any, **__: Any) -> NoReturn:
-        raise Undecided(f"{self._told()} is a range, and one number is needed", self.sides)
+        raise Undecided(f"{self._text()} is a range, and one number is needed", self.sides)
 
     __float__ = __int__ = __index__ = __complex__ = _refuse
     __round__ = __trunc__ = __floor__ = __ceil__ = _refuse
@@ -128,38 +128,38 @@ class Refusing(Guarded):
     def __getattr__(self, name: str) -> NoReturn:
         if _watched is None:
             raise AttributeError(name)
-        raise Undecided(f".{name} is asked of {self._told()}, which is a range", self.sides)
+        raise Undecided(f".{name} is asked of {self._text()}, which is a range", self.sides)
 
     def __hash__(self) -> int:
         if _watched is None:
             raise TypeError(f"unhashable type: {type(self).__name__!r}")
-        raise Undecided(f"{self._told()} is a range, and cannot be looked up", self.sides)
+        raise Undecided(f"{self._text()} is a range, and cannot be looked up", self.sides)
 
-    def _told_in_full(self) -> str:
-        """Return a text that tells it apart from whatever is not equal."""
-        return self._told()
+    def _full_text(self) -> str:
+        """Return a text that distinguishes it from whatever is not equal."""
+        return self._text()
 
     def _refuse_text(self, caller: FrameType) -> None:
         if _watched is not None and origin(caller.f_code, caller.f_globals) is not Origin.ENGINE:
-            raise Undecided(f"{self._told()} is a range, and cannot be written", self.sides)
+            raise Undecided(f"{self._text()} is a range, and cannot be written", self.sides)
 
     def __str__(self) -> str:
         self._refuse_text(sys._getframe(1))
-        return self._told()
+        return self._text()
 
     def __repr__(self) -> str:
         self._refuse_text(sys._getframe(1))
-        return self._told_in_full()
+        return self._full_text()
 
     def __format__(self, spec: str) -> str:
         if spec:
             self._refuse()
         self._refuse_text(sys._getframe(1))
-        return self._told()
+        return self._text()
 
 
 class Truth(Refusing):
-    """A comparison of ranges that holds at some of their points and not at others.
+    """A comparison of ranges that holds at some of their points and not at all.
 
     A comparison that is certain gives a plain bool. ``&`` and ``|`` work on both. An ``if`` on this
     raises :class:`Undecided`; :func:`closeout.math.where` takes it.
@@ -211,12 +211,12 @@ class Truth(Refusing):
     __array_ufunc__ = _refuse
     __hash__ = Refusing.__hash__
 
-    def _told(self) -> str:
+    def _text(self) -> str:
         return f"Truth({self.reason!r})"
 
 
 class OneNumber(Refusing):
-    """What a range has in common with all others: it is not one number.
+    """What a range has in common with every other range: it is not one number.
 
     Whatever needs one (``float()``, ``round()``, a function of :mod:`math` or NumPy, ``==``) raises
     :class:`Undecided`. ``==`` is refused even where it is certainly false: ``if x == 0:`` guards a
@@ -288,7 +288,7 @@ class Undefined(OneNumber):
     def __bool__(self) -> bool:
         raise Undecided(self.reason, self._sides)
 
-    def _told(self) -> str:
+    def _text(self) -> str:
         return f"Undefined({self.reason!r})"
 
 

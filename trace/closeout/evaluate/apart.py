@@ -25,7 +25,7 @@ _exit, _fork, _waitpid = os._exit, os.fork, os.waitpid
 
 
 class Failed(Exception):
-    """The analysis failed in its own process; ``failure`` is what the tool is told."""
+    """The analysis failed in its own process; ``failure`` is what is reported to the tool."""
 
     def __init__(self, failure: Failure) -> None:
         super().__init__(failure.message)
@@ -46,11 +46,11 @@ class _Values(NamedTuple):
 
 
 class Apart:
-    """Evaluates an analysis on numbers; see the module. ``why`` is told of whatever else it gets.
+    """Evaluates an analysis on numbers; see the module. ``why`` is the answer to whatever else.
 
     Args:
         evaluate: the analysis, by point.
-        failure: returns what the tool is told of an error.
+        failure: returns what is reported to the tool of an error.
     """
 
     def __init__(
@@ -78,14 +78,14 @@ class Apart:
         if not all(type(value) is float for value in point.values()):
             raise NotAllowed(self.why)
         wire.send(self._channel, dict(point))
-        told, _ = wire.receive(self._channel)
-        if told is None:
+        payload, _ = wire.receive(self._channel)
+        if payload is None:
             raise Failed(_ENDED)
-        if "failure" in told:
-            raise Failed(decoded(Failure, told["failure"]))
+        if "failure" in payload:
+            raise Failed(decoded(Failure, payload["failure"]))
         return {
             (one.quantity, one.case): one.value if one.absent is None else Absent(one.absent)
-            for one in decoded(_Values, told["values"]).rows
+            for one in decoded(_Values, payload["values"]).rows
         }
 
     def differs(self, evaluate: Evaluate, inputs: Mapping[str, float], box: Box) -> bool:
@@ -125,12 +125,12 @@ class Apart:
     def _tell(self, channel: socket.socket, point: Mapping[str, float]) -> NoReturn:
         status = 1
         try:
-            wire.send(channel, self._told(point))
+            wire.send(channel, self._payload(point))
             status = 0
         finally:
             _exit(status)
 
-    def _told(self, point: Mapping[str, float]) -> dict[str, Any]:
+    def _payload(self, point: Mapping[str, float]) -> dict[str, Any]:
         try:
             found = self._evaluate(point)
         except BaseException as error:
@@ -176,7 +176,7 @@ def _outcome(evaluate: Evaluate, point: Mapping[str, float]) -> dict[Key, str] |
         found = evaluate(point)
     except MemoryError:
         raise
-    except (Exception, Undecided):  # told where the analysis is evaluated for its answer
+    except (Exception, Undecided):  # reported where the analysis is evaluated for its answer
         return None
     return {
         key: value.reason if isinstance(value, Absent) else repr(value)

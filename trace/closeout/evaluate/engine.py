@@ -1,10 +1,10 @@
 """Answers to questions: from the store where what they rested on still holds, else by running.
 
-A result is kept under what was asked (engine, analysis, inputs, box), with the trace of what was
+A result is stored under what was asked (engine, analysis, inputs, box), with the trace of what was
 read meanwhile. It is true again whenever one of its traces holds: no time stamp is looked at.
 
 A worst case is asked together with the limits, since a proof may end where the verdict is certain.
-The answer is kept with them only where other limits might have had another: of most formulas the
+The answer is stored with them only where other limits might have had another: of most formulas the
 ends are known before there is anything to stop, and a changed limit runs nothing.
 """
 
@@ -21,7 +21,7 @@ from typing import Any, Self, TypeVar
 from closeout.evaluate.allowance import CLOCK, far
 from closeout.evaluate.codec import decoded, encoded
 from closeout.evaluate.trace import Dependency, Files, Trace, TraceChecker, read_trace, trace_key
-from closeout.evaluate.workers import IMPORT_LIMIT, Task, Told, WorkerPool
+from closeout.evaluate.workers import IMPORT_LIMIT, Payload, Task, WorkerPool
 from closeout.model.answer import Answer, Sought
 from closeout.model.question import (
     WORST_CASE,
@@ -81,9 +81,9 @@ class Evaluator:
         self._checker = TraceChecker(files)
         self._pool: WorkerPool | None = None
         self._used: set[Trace] = set()
-        self._not_kept: set[Trace] = set()
+        self._not_stored: set[Trace] = set()
         self._rows: list[tuple[str, str, str]] = []
-        self._kept_at = 0.0
+        self._stored_at = 0.0
         self.complete = True
 
     def __enter__(self) -> Self:
@@ -104,8 +104,8 @@ class Evaluator:
 
     @property
     def looked_at(self) -> frozenset[Dependency]:
-        """All that was looked at, as far as it is known, for answers that cannot be kept too."""
-        return frozenset().union(*self._used, *self._not_kept)
+        """All that was looked at, as far as it is known, for answers that cannot be stored too."""
+        return frozenset().union(*self._used, *self._not_stored)
 
     # modules
 
@@ -113,22 +113,22 @@ class Evaluator:
         """Return every module below analyses/ that may hold an analysis, in the order of paths."""
         names = _importable(self._candidates())
         asked = {path: self._key("module", name) for path, name in names.items()}
-        kept = self._find(asked.values())
+        stored = self._find(asked.values())
         found: dict[str, Module] = {}
         missed: list[str] = []
         for path, key in asked.items():
-            if key in kept:
-                found[path] = _module_from(kept[key], names[path], path)
+            if key in stored:
+                found[path] = _module_from(stored[key], names[path], path)
             else:
                 missed.append(path)
-        for number, told in self._run([Task(names[path]) for path in missed]):
+        for number, payload in self._run([Task(names[path]) for path in missed]):
             path = missed[number]
-            content, _ = self._taken(asked[path], told)
+            content, _ = self._taken(asked[path], payload)
             found[path] = _module_from(content, names[path], path)
         return [found[path] for path in sorted(found)]
 
     def _candidates(self) -> list[str]:
-        """Return the Python files that speak of an analysis; others are helpers."""
+        """Return the Python files that speak of an analysis; the rest are helpers."""
         paths = [p for p in self._files.files() if p.startswith("analyses/") and p.endswith(".py")]
         found = []
         for path in paths:
@@ -136,7 +136,7 @@ class Evaluator:
                 if b"analysis" in self._files.read(path):
                     found.append(path)
             except OSError:
-                continue  # the snapshot has told it as a problem
+                continue  # the snapshot has reported it as a problem
         return found
 
     # questions
@@ -154,10 +154,10 @@ class Evaluator:
         ``limits`` gives those of all verdicts that the answers to some questions serve; unless
         ``whole`` extents are wanted, a proof may end once they are met.
         """
-        told = self._told(questions, specs, limits, whole)
+        replies = self._replies(questions, specs, limits, whole)
         return {
-            question: Reply(_result(Answer, content), from_store, not_kept, _read(content))
-            for question, (content, from_store, not_kept) in told.items()
+            question: Reply(_result(Answer, content), from_store, not_stored, _read(content))
+            for question, (content, from_store, not_stored) in replies.items()
         }
 
     def study(
@@ -169,17 +169,17 @@ class Evaluator:
         :class:`closeout.model.solved.SolveFound` of a formula solved for an input, and
         :class:`closeout.model.attachment.Made` of what is attached to an analysis.
         """
-        told = self._told(questions, specs, lambda _: {}, True)
-        return {question: _result(kind, content) for question, (content, *_) in told.items()}
+        replies = self._replies(questions, specs, lambda _: {}, True)
+        return {question: _result(kind, content) for question, (content, *_) in replies.items()}
 
-    def _told(
+    def _replies(
         self,
         questions: Iterable[Question],
         specs: Mapping[str, AnalysisSpec],
         limits: LimitsOf,
         whole: bool,
-    ) -> dict[Question, tuple[Told, bool, tuple[str, ...]]]:
-        """Return what is told of each question, if from the store, and why it cannot be kept."""
+    ) -> dict[Question, tuple[Payload, bool, tuple[str, ...]]]:
+        """Return the payload of each question, if from the store, and why it cannot be stored."""
         asked = {
             question: self._key(
                 "answer", specs[question.analysis].module, specs[question.analysis].function,
@@ -188,13 +188,13 @@ class Evaluator:
             )
             for question in questions
         }  # fmt: skip
-        kept = self._find(asked.values())
-        limits_by, of_limits = _with_limits(asked, kept, limits, whole)
-        kept |= self._find(of_limits.values())
-        replies: dict[Question, tuple[Told, bool, tuple[str, ...]]] = {}
+        stored = self._find(asked.values())
+        limits_by, of_limits = _with_limits(asked, stored, limits, whole)
+        stored |= self._find(of_limits.values())
+        replies: dict[Question, tuple[Payload, bool, tuple[str, ...]]] = {}
         missed: list[Question] = []
         for question, key in asked.items():
-            found = kept.get(key) or kept.get(of_limits.get(question, ""))
+            found = stored.get(key) or stored.get(of_limits.get(question, ""))
             if found is not None:
                 replies[question] = (found, True, ())
             else:
@@ -204,14 +204,14 @@ class Evaluator:
             Task(specs[q.analysis].module, _request(q, specs[q.analysis], limits_by.get(q), whole))
             for q in missed
         ]
-        for number, told in self._run(tasks):
+        for number, payload in self._run(tasks):
             question = missed[number]
             # How far a proof goes may decide whether it comes to where the analysis fails.
-            result = _result(Answer, told) if question.kind == WORST_CASE else None
+            result = _result(Answer, payload) if question.kind == WORST_CASE else None
             depends = result.of_limits if isinstance(result, Answer) else question.box
             key = (of_limits if depends else asked).get(question, asked[question])
-            content, not_kept = self._taken(key, told)
-            replies[question] = (content, False, not_kept)
+            content, not_stored = self._taken(key, payload)
+            replies[question] = (content, False, not_stored)
         return {question: replies[question] for question in asked}
 
     # what both share
@@ -219,9 +219,9 @@ class Evaluator:
     def _key(self, *asked: Any) -> str:
         return key_of(engine_fingerprint(), *asked)
 
-    def _find(self, keys: Iterable[str]) -> dict[str, Told]:
-        """Return what is kept and still true, by what was asked."""
-        found: dict[str, Told] = {}
+    def _find(self, keys: Iterable[str]) -> dict[str, Payload]:
+        """Return what is stored and still true, by what was asked."""
+        found: dict[str, Payload] = {}
         for key, texts in self._store.traces(keys).items():
             for text in texts:
                 content = json.loads(text)
@@ -232,32 +232,32 @@ class Evaluator:
                     break
         return found
 
-    def _taken(self, key: str, told: Told) -> tuple[Told, tuple[str, ...]]:
-        """Return what a worker told, and why that is not kept; else see to it that it is kept."""
-        read = told.pop("read", None)
-        content, not_kept = told, _not_kept(told, read)
+    def _taken(self, key: str, payload: Payload) -> tuple[Payload, tuple[str, ...]]:
+        """Return a worker's payload, and why that is not stored; else see to it that it is."""
+        read = payload.pop("read", None)
+        content, not_stored = payload, _not_stored(payload, read)
         trace: Trace = ()
         if read is not None:
             trace, changed = self._checker.trace_of(read)
             if changed:
                 text = f"{', '.join(changed[:3])} changed while it was read; run again"
                 content = {"failure": encoded(Failure("changed", text, ""))}
-                not_kept = (text,)
-        if not_kept:
+                not_stored = (text,)
+        if not_stored:
             self.complete = False
-            self._not_kept.add(trace)
-            return content, not_kept
+            self._not_stored.add(trace)
+            return content, not_stored
         self._used.add(trace)
-        kept = {**told, "trace": trace}
-        text = json.dumps(kept, separators=(",", ":"))
+        stored = {**payload, "trace": trace}
+        text = json.dumps(stored, separators=(",", ":"))
         self._rows.append((key, trace_key(trace), text))
-        return kept, ()
+        return stored, ()
 
-    def _run(self, tasks: list[Task]) -> Iterator[tuple[int, Told]]:
-        """Give what the workers told of each task, with its number, as soon as it is known.
+    def _run(self, tasks: list[Task]) -> Iterator[tuple[int, Payload]]:
+        """Give each task's number and the payload of its worker, as soon as that is known.
 
-        What is taken of it meanwhile is kept now and then, so that a run that is ended before it is
-        over was not in vain.
+        What is taken of it meanwhile is stored now and then, so that a run that is ended before it
+        is over was not in vain.
         """
         if not tasks:
             return
@@ -265,11 +265,11 @@ class Evaluator:
             self._pool = WorkerPool(self._files.root, self._jobs, alone=self._alone)
         self._report(0, len(tasks))
         try:
-            for done, (number, told) in enumerate(self._pool.run(tasks), 1):
+            for done, (number, payload) in enumerate(self._pool.run(tasks), 1):
                 request = tasks[number].request
                 yield (
                     number,
-                    _failed(told, IMPORT_LIMIT if request is None else request.time_limit),
+                    _failed(payload, IMPORT_LIMIT if request is None else request.time_limit),
                 )
                 self._report(done, len(tasks))
                 self._keep(KEEP_AFTER)
@@ -278,10 +278,10 @@ class Evaluator:
 
     def _keep(self, after: float) -> None:
         now = monotonic()
-        if now - self._kept_at >= after:
+        if now - self._stored_at >= after:
             self._store.keep_traces(self._rows)
             self._rows.clear()
-            self._kept_at = monotonic()
+            self._stored_at = monotonic()
 
     def _report(self, done: int, total: int) -> None:
         if self._progress is not None:
@@ -289,10 +289,10 @@ class Evaluator:
 
 
 def _with_limits(
-    asked: Mapping[Question, str], kept: Container[str], limits: LimitsOf, whole: bool
+    asked: Mapping[Question, str], stored: Container[str], limits: LimitsOf, whole: bool
 ) -> tuple[Mapping[Question, tuple[Sought, ...]], dict[Question, str]]:
-    """Return limits and keys of what is not kept whatever the limits are."""
-    missing = {question for question, key in asked.items() if key not in kept}
+    """Return limits and keys of what is not stored whatever the limits are."""
+    missing = {question for question, key in asked.items() if key not in stored}
     limits_by = limits(missing) if missing else {}
     keys = {
         question: key_of(asked[question], "limits", limits_by.get(question), whole)
@@ -302,32 +302,32 @@ def _with_limits(
     return limits_by, keys
 
 
-def _not_kept(told: Told, read: Told | None) -> tuple[str, ...]:
-    """Return why what was told may be another the next time, although nothing changes."""
-    kind = decoded(Failure, told["failure"]).kind if "failure" in told else None
+def _not_stored(payload: Payload, read: Payload | None) -> tuple[str, ...]:
+    """Return why a payload may be another the next time, although nothing changes."""
+    kind = decoded(Failure, payload["failure"]).kind if "failure" in payload else None
     if kind in ("killed", "timed out"):
         return (f"it was {kind}" if kind == "killed" else f"it {kind}",)
     if read is None:
         return ("it did not report what it read",)
-    return tuple(read["not_kept"])
+    return tuple(read["not_stored"])
 
 
-def _failed(told: Told, limit: float) -> Told:
-    """Return what a worker told, ends without a word turned into failures."""
-    if "timed_out" in told:
+def _failed(payload: Payload, limit: float) -> Payload:
+    """Return a worker's payload, ends without a word turned into failures."""
+    if "timed_out" in payload:
         text = f"it ran longer than {limit:g} s of processor time and was ended"
-        if told["timed_out"] == CLOCK:
+        if payload["timed_out"] == CLOCK:
             text = (
                 f"it did not end within {far(limit):g} s by the clock, neither in parallel nor"
                 f" alone, and used less than its {limit:g} s of processor time:"
                 " it waits for something"
             )
         return {"failure": encoded(Failure("timed out", text, ""))}
-    if "lost" in told:
-        return {"failure": encoded(Failure("killed", told["lost"], ""))}
-    if "ended" in told:
-        return {"failure": encoded(_ended(told["ended"], told["output"]))}
-    return told
+    if "lost" in payload:
+        return {"failure": encoded(Failure("killed", payload["lost"], ""))}
+    if "ended" in payload:
+        return {"failure": encoded(_ended(payload["ended"], payload["output"]))}
+    return payload
 
 
 def _ended(code: int, output: str) -> Failure:
@@ -367,7 +367,7 @@ def time_limit(question: Question, spec: AnalysisSpec) -> float:
     return min(spec.time_limit, SOLVE_LIMIT) if question.kind == "solve" else spec.time_limit
 
 
-def _module_from(content: Told, name: str, path: str) -> Module:
+def _module_from(content: Payload, name: str, path: str) -> Module:
     if "failure" in content:
         return Module(name, path, failures=((None, decoded(Failure, content["failure"])),))
     described = [decoded(Described, row) for row in content["analyses"]]
@@ -382,14 +382,14 @@ def _cleaned(spec: AnalysisSpec) -> AnalysisSpec:
     return spec._replace(doc=cleandoc(spec.doc), attached=attached)
 
 
-def _read(content: Told) -> frozenset[str] | None:
-    """Return the project's files that what was told rests on."""
+def _read(content: Payload) -> frozenset[str] | None:
+    """Return the project's files that a payload rests on."""
     if "trace" not in content:
         return None
     return frozenset(name for kind, name, _ in content["trace"] if kind == "file")
 
 
-def _result(kind: type[T], content: Told) -> T | Failure:
+def _result(kind: type[T], content: Payload) -> T | Failure:
     """Return the answer of a worker, which is of that class, or why there is none."""
     if "failure" in content:
         return decoded(Failure, content["failure"])

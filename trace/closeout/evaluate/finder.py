@@ -84,8 +84,8 @@ class ProjectLoader:
             line = conflict_line(self._content)
             if line is None:
                 raise
-            told = "unresolved merge conflict; keep one version"
-            raise SyntaxError(told, (self._path, line, 1, None)) from None
+            message = "unresolved merge conflict; keep one version"
+            raise SyntaxError(message, (self._path, line, 1, None)) from None
         exec(code, module.__dict__)
 
     def get_source(self, fullname: str) -> str:

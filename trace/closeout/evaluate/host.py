@@ -51,7 +51,7 @@ GIGABYTE = 1024**3
 MEMORY_LIMIT = min(8 * GIGABYTE, os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") * 3 // 4)
 FILE_LIMIT = 256 * 1024**2
 OUTPUT_SHOWN = 2000
-OUTPUT_KEPT = 1024**2
+OUTPUT_RETAINED = 1024**2
 TRACEBACK_SHOWN = 20_000
 WARM_RUNS = 24
 # Seconds of processor time after which an evaluation is not followed by another in its process.
@@ -138,9 +138,9 @@ def _run_module(channel: socket.socket, message: Any) -> NoReturn:
         _limit_time(message["time_limit"])
         recorder = Recorder(message["root"])
         finder.install(recorder)
-        analyses, told = _import(message["module"], recorder)
+        analyses, payload = _import(message["module"], recorder)
         _limit_time(None)
-        wire.send(channel, {**told, "read": recorder.told()})
+        wire.send(channel, {**payload, "read": recorder.report()})
         recorder.begin()
         gc.freeze()
         with suppress(OSError):
@@ -154,7 +154,7 @@ def _run_module(channel: socket.socket, message: Any) -> NoReturn:
 def _import(
     module: str, recorder: Recorder
 ) -> tuple[dict[str, Analysis[..., Any]], dict[str, Any]]:
-    """Return the analyses of a module by name, and what is told of them, or of the failure."""
+    """Return the analyses of a module by name, and their payload, or that of the failure."""
     recorder.listen()
     try:
         loaded = importlib.import_module(module)
@@ -166,17 +166,17 @@ def _import(
     finally:
         recorder.hush()
         if _count():  # whether it is done by the time of an evaluation is a matter of luck
-            recorder.not_kept.add("its import left a thread running")
+            recorder.not_stored.add("its import left a thread running")
     names = [analysis.__name__ for analysis in found]
     for i, name in enumerate(names):
         if names.count(name) > 1 and described[i].failure is None:
             text = f"there are {names.count(name)} analyses with this name in one module"
             described[i] = Described(name, failure=_plain("bad signature", text))
     # What a thread does meanwhile, or a file that was read unseen, may change a name.
-    shown = [] if recorder.not_kept else found
+    shown = [] if recorder.not_stored else found
     pure = [analysis.__name__ for analysis in shown if purity.is_pure(analysis.function)]
-    told = {"analyses": [encoded(one) for one in described], "pure": pure}
-    return {analysis.__name__: analysis for analysis in found}, told
+    payload = {"analyses": [encoded(one) for one in described], "pure": pure}
+    return {analysis.__name__: analysis for analysis in found}, payload
 
 
 def _described(analysis: Analysis[..., Any]) -> Described:
@@ -277,12 +277,12 @@ def _run_evaluations(
             os.setpgid(0, 0)
         for request in requests:
             _limit_time(request.time_limit)
-            told = _answered(analyses.get(request.function), request, recorder)
-            # Mostly nothing but the module itself was read, and the tool was told that already.
-            read = recorder.told() if recorder.has_more() else None
+            payload = _answered(analyses.get(request.function), request, recorder)
+            # Mostly nothing but the module itself was read, and the tool knows that already.
+            read = recorder.report() if recorder.has_more() else None
             spent = _spent()
             if _getpid() == me:  # else it is a process that the analysis forked
-                wire.write_all(result, wire.pack({**told, "read": read, "spent": spent}))
+                wire.write_all(result, wire.pack({**payload, "read": read, "spent": spent}))
             if read is not None or spent > TOGETHER:
                 break
         status = 0
@@ -345,7 +345,7 @@ def _evaluate(
         apart = Apart(at, lambda error: _failed(error, recorder))
     found = with_each_apart(answered, at, apart, question)
     if apart.differed:
-        recorder.not_kept.add("it stores a value from one evaluation to the next")
+        recorder.not_stored.add("it stores a value from one evaluation to the next")
     return found
 
 
@@ -368,7 +368,7 @@ def _note_point(error: Exception, point: dict[str, float], inputs: dict[str, flo
 def _trim_output() -> None:
     """Forget what was printed by then, where that is much; only its end is ever shown."""
     with suppress(OSError):
-        if os.fstat(1).st_size > OUTPUT_KEPT:
+        if os.fstat(1).st_size > OUTPUT_RETAINED:
             os.ftruncate(1, 0)
             os.lseek(1, 0, os.SEEK_SET)
 
@@ -380,12 +380,12 @@ def _failure(error: BaseException, root: str) -> Failure:
     try:
         with suppress(OSError):
             os.chdir(root)  # the names of own files are relative to it
-        return _told_of(error, root)
+        return _shown_failure(error, root)
     except BaseException:  # no memory or descriptors are left, or it does not let itself be shown
         return _plain("raised", type(error).__name__)
 
 
-def _told_of(error: BaseException, root: str) -> Failure:
+def _shown_failure(error: BaseException, root: str) -> Failure:
     import traceback
 
     if isinstance(error, SystemExit):
@@ -473,8 +473,8 @@ def _limit_time(seconds: float | None) -> None:
 
 def _spent() -> float:
     """Return the processor time in s of this process and of those that it waited for."""
-    own, others = map(_getrusage, (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
-    return own.ru_utime + own.ru_stime + others.ru_utime + others.ru_stime
+    own, children = map(_getrusage, (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    return own.ru_utime + own.ru_stime + children.ru_utime + children.ru_stime
 
 
 def _limit(limit: int, value: int) -> None:

@@ -50,7 +50,7 @@ class _Plain(NamedTuple):
 _OF_TUPLES = frozenset(
     (*vars(_Plain), "__annotate_func__", "__annotations_cache__", "__classdictcell__")
 )
-# As they are before any module of the project is imported, which may put others in their place.
+# As they are before any module of the project is imported, which may replace them.
 _KNOWN = (
     *(getattr(closeout.math, name) for name in closeout.math.__all__ if name != "extend"),
     *(value for name, value in vars(math).items() if not name.startswith("_")),
@@ -71,7 +71,7 @@ def is_pure(function: Any, entered: tuple[Any, ...] = ()) -> bool:
     if (
         code.co_freevars
         or code.co_flags & _UNUSUAL
-        or function.__dict__  # others may keep something there
+        or function.__dict__  # whoever likes may store something there
         or not all(map(_is_simple, defaults))
     ):
         return False

@@ -1,7 +1,7 @@
 """Named tests, run by pytest in a few processes: one loop that starts, follows and ends them.
 
-Each process runs some files. What ends before it told of all of them is asked again: the file that
-it was at alone, the others together; a test that used up its time is left out then.
+Each process runs some files. What ends before it reported all of them is asked again: the file that
+it was at alone, the rest together; a test that used up its time is left out then.
 """
 
 from __future__ import annotations
@@ -25,16 +25,16 @@ from closeout.evaluate.orphans import Orphans
 from closeout.store.keys import search_path
 
 Progress = Callable[[int, int], None]
-Told = dict[str, Any]
+Report = dict[str, Any]
 
-# Seconds by the clock after which a process is looked at, if it tells nothing meanwhile.
+# Seconds by the clock after which a process is looked at, if it reports nothing meanwhile.
 _LOOK = 0.5
 # What Python compiles is written: the folder is new, and pytest would compile plugins each time.
 # It ends with the tool that started it, however that ends: prctl(2), PR_SET_PDEATHSIG is 1.
 _START = (
-    "import sys, json; told = json.loads(sys.argv[1]); sys.path[:] = ['', *told['path']];"
+    "import sys, json; given = json.loads(sys.argv[1]); sys.path[:] = ['', *given['path']];"
     " import ctypes; sys.platform == 'linux' and ctypes.CDLL(None).prctl(1, 9, 0, 0, 0);"
-    " sys.argv[:] = ['pytest']; from closeout.evaluate.reporter import main; sys.exit(main(told))"
+    " sys.argv[:] = ['pytest']; from closeout.evaluate.reporter import main; sys.exit(main(given))"
 )
 # The files in which pytest looks for its configuration, in its order, and what makes them one.
 _CONFIGURATIONS = (
@@ -50,10 +50,10 @@ _CONFIGURATIONS = (
 
 @dataclass(slots=True, eq=False)
 class TestedFile:
-    """A file of named tests: what was told of each test in it.
+    """A file of named tests: the report of each test in it.
 
-    ``collected`` is None before pytest told its tests; ``whole`` is what was told of the file, or
-    of a class in it, instead of tests; ``given_up`` what is told since pytest told nothing.
+    ``collected`` is None before pytest reported its tests; ``whole`` is the report of the file, or
+    of a class in it, instead of tests; ``given_up`` the one that is made since pytest made none.
     ``barred`` did not end and are run no more. ``lasting`` is False where another run may end
     otherwise.
     """
@@ -61,16 +61,16 @@ class TestedFile:
     path: str
     names: tuple[str, ...]
     collected: list[str] | None = None
-    ended: dict[str, Told] = field(default_factory=dict)
+    ended: dict[str, Report] = field(default_factory=dict)
     barred: list[str] = field(default_factory=list)
-    whole: Told | None = None
-    given_up: Told | None = None
+    whole: Report | None = None
+    given_up: Report | None = None
     lasting: bool = True
     tries: int = 0
 
     @property
     def is_done(self) -> bool:
-        """Whether all is told."""
+        """Whether all is reported."""
         return self.given_up is not None or (
             self.collected is not None and all(test in self.ended for test in self.collected)
         )
@@ -78,7 +78,7 @@ class TestedFile:
     def forget(self) -> None:
         """Begin anew, but for tests that did not end."""
         self.collected, self.whole = None, None
-        self.ended = {test: told for test, told in self.ended.items() if test in self.barred}
+        self.ended = {test: report for test, report in self.ended.items() if test in self.barred}
 
     def bar(self, test: str, text: str) -> None:
         """Take a test for failed that did not end, and run it no more."""
@@ -113,7 +113,7 @@ class PyTests:
         self._started = 0
 
     def run(self, files: Iterable[TestedFile], progress: Progress | None = None) -> None:
-        """Run files; each holds then what was told of it."""
+        """Run files; each holds its reports then."""
         files = list(files)
         self._waiting = _shared(files, self._root, self._jobs)
         orphans = Orphans()
@@ -146,7 +146,7 @@ class PyTests:
         place.mkdir()
         read, write = os.pipe()
         os.set_blocking(read, False)
-        told = {
+        given = {
             "fd": write,
             "path": search_path(),
             "names": [name for file in files for name in file.names],
@@ -157,7 +157,7 @@ class PyTests:
         output = place / "output"
         with output.open("wb") as out:
             process = subprocess.Popen(
-                [sys.executable, "-s", "-c", _START, json.dumps(told)],
+                [sys.executable, "-s", "-c", _START, json.dumps(given)],
                 cwd=self._root,
                 env={**bare_environment(), "TMPDIR": str(place)},
                 pass_fds=[write],
@@ -170,7 +170,7 @@ class PyTests:
         return _Process(files, process, read, output, Allowance(self._limit))
 
     def _follow(self, selector: selectors.BaseSelector) -> None:
-        """Take what was told meanwhile, and see to what ended or takes too long."""
+        """Take what was reported meanwhile, and see to what ended or takes too long."""
         soonest = min((one.allowance.look for one in self._running), default=0.0)
         for key, _ in selector.select(min(_LOOK, max(0.0, soonest - time.monotonic()))):
             self._take(key.data)
@@ -189,25 +189,25 @@ class PyTests:
                 one.data += data
         *lines, one.data = one.data.split(b"\n")
         for line in lines:
-            self._told(one, json.loads(line))
+            self._take_report(one, json.loads(line))
 
-    def _told(self, one: _Process, told: Told) -> None:
-        if "collected" in told:
+    def _take_report(self, one: _Process, report: Report) -> None:
+        if "collected" in report:
             for file in one.files:
                 begins = f"{file.path}::"
-                file.collected = [test for test in told["collected"] if test.startswith(begins)]
-        elif "uncollected" in told:
+                file.collected = [test for test in report["collected"] if test.startswith(begins)]
+        elif "uncollected" in report:
             for file in one.files:
-                if file.whole is None and _is_of(file.path, told["uncollected"]):
-                    file.whole = told
-        elif "began" in told:
-            one.now = told["began"]
+                if file.whole is None and _is_of(file.path, report["uncollected"]):
+                    file.whole = report
+        elif "began" in report:
+            one.now = report["began"]
             one.allowance = Allowance(self._limit, spent_by(one.process.pid) or 0.0)
-        elif "ended" in told:
+        elif "ended" in report:
             one.now = None
             for file in one.files:
-                if told["ended"].startswith(f"{file.path}::"):
-                    file.ended[told["ended"]] = told
+                if report["ended"].startswith(f"{file.path}::"):
+                    file.ended[report["ended"]] = report
 
     def _settle(self, one: _Process) -> None:
         """See what is left of a process that ended, and ask it again."""
@@ -215,7 +215,7 @@ class PyTests:
         at = [file for file in left if one.now and one.now.startswith(f"{file.path}::")]
         # While files are collected, any of them may be the cause.
         alone = at or left
-        others = [file for file in left if file not in alone]
+        rest = [file for file in left if file not in alone]
         for file in alone:
             file.tries += 1
             certain = one.allowance.late == PROCESSOR and len(alone) == 1
@@ -224,10 +224,10 @@ class PyTests:
             file.forget()
             if not file.is_done:
                 self._waiting.append([file])
-        for file in others:
+        for file in rest:
             file.forget()
-        if others:
-            self._waiting.insert(0, others)
+        if rest:
+            self._waiting.insert(0, rest)
 
     def _give_up(self, file: TestedFile, one: _Process) -> None:
         """Take for failed at what a process was that did not tell all of a file."""
@@ -279,17 +279,17 @@ def _arguments(root: Path, path: str, place: Path) -> list[str]:
     return [*chosen, f"--confcutdir={root}", "--color=no", "-o", f"cache_dir={place / 'cache'}"]
 
 
-def _failed(text: str) -> Told:
+def _failed(text: str) -> Report:
     return {"outcome": "failed", "text": text, "places": []}
 
 
 def _ended(status: int, output: Path) -> str:
     lines = output.read_text("utf-8", "replace").splitlines()
-    told = next((line.strip() for line in reversed(lines) if line.strip()), "")
+    last = next((line.strip() for line in reversed(lines) if line.strip()), "")
     how = f"status {status}"
     if status < 0 and -status in signal.valid_signals():
         how = signal.Signals(-status).name
-    return f"pytest ended with {how} before it reported all tests" + (f": {told}" if told else "")
+    return f"pytest ended with {how} before it reported all tests" + (f": {last}" if last else "")
 
 
 def _end(one: _Process) -> None:

@@ -4,7 +4,7 @@ Seen: every ``open`` of a file, listings of folders, what was asked of paths and
 ``importlib.metadata``, links on the way, project modules, names of modules that were asked for,
 distributions, processes and sockets. Not seen: environment variables (the worker's are fixed), the
 clock, and what machine code opens by itself; of which code that is known not to happen is known
-here by name, and with any other nothing is kept.
+here by name, and with any other nothing is stored.
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ from closeout.store.keys import digest_of_file, link_of, listing_of, place_of
 
 # Of the standard library: modules that open files in C, where no event tells of it.
 _UNSEEN = ("_gdbm", "_dbm", "readline")
-# Distributions whose machine code opens no file but through Python, and what of others comes with
-# them: Matplotlib loads these itself, and mpmath takes its whole numbers from gmpy2.
+# Distributions whose machine code opens no file but through Python, and what of other ones comes
+# with them: Matplotlib loads these itself, and mpmath takes its whole numbers from gmpy2.
 _SEEN = ("numpy", "scipy", "matplotlib", "kiwisolver", "contourpy", "PIL._imaging", "gmpy2")
 # Of these: a module that opens files by their path, unheard.
 _UNHEARD = ("scipy.io._fast_matrix_market._fmm_core",)
@@ -55,7 +55,7 @@ class Recorder:
         self.installed: set[str] = set()
         self.names: set[str] = set()
         self.missing: set[str] = set()
-        self.not_kept: set[str] = set()
+        self.not_stored: set[str] = set()
         self.changed: set[str] = set()
         self._hushed = {get_ident()}
         self._made: set[str] = set()
@@ -105,7 +105,7 @@ class Recorder:
         # Only lengths: to look at each module would copy pages that the fork shares.
         seen = (
             self.files, self.folders, self.kinds, self.outside, self.links, self.places,
-            self.installed, self.names, self.missing, self.not_kept, self.changed, sys.modules,
+            self.installed, self.names, self.missing, self.not_stored, self.changed, sys.modules,
         )  # fmt: skip
         return tuple(map(len, seen))
 
@@ -157,7 +157,7 @@ class Recorder:
 
     def on_help(self, event: str, _args: tuple[Any, ...]) -> None:
         """Take the event of something that answers and is no file."""
-        self.not_kept.add(OUTSIDE_HELP[event])
+        self.not_stored.add(OUTSIDE_HELP[event])
 
     def on_library(self, event: str, args: tuple[Any, ...]) -> None:
         """Take the event of a library in machine code, where it is named by its path."""
@@ -167,11 +167,11 @@ class Recorder:
             if event == "import":
                 self._machine_code(str(name), os.path.realpath(os.fsdecode(path)))
             else:
-                self.not_kept.add(_CTYPES)
+                self.not_stored.add(_CTYPES)
 
     def on_symbol(self, _event: str, _args: tuple[Any, ...]) -> None:
         """Take the event of a function that is looked up in a library."""
-        self.not_kept.add(_CTYPES)
+        self.not_stored.add(_CTYPES)
 
     def on_folder(self, _event: str, args: tuple[Any, ...]) -> None:
         """Take the event of another working folder, for the links on the way to it."""
@@ -183,7 +183,7 @@ class Recorder:
         top = os.path.basename(self._places.top(path)) if whose == INSTALLED else name
         seen = name not in _UNHEARD and (top in _SEEN or name in _SEEN)
         if whose != PYTHON and not (whose == INSTALLED and seen):
-            self.not_kept.add(f"it uses {name}, whose machine code may open files unnoticed")
+            self.not_stored.add(f"it uses {name}, whose machine code may open files unnoticed")
 
     def _opened(self, name: Any, mode: Any, flags: Any, folder: int | None = None) -> None:
         path = self._resolve(name, folder)
@@ -201,7 +201,7 @@ class Recorder:
         if inside is None:
             self._read_elsewhere(path)
         elif os.path.isdir(path):
-            self.kind(inside)  # what is opened from there is seen, and told apart by its path
+            self.kind(inside)  # what is opened from there is seen, and distinguished by its path
         elif path not in self._recent:
             self._recent[path] = digest_of_file(path)
             self._note(self.files, inside, self._recent[path])
@@ -218,7 +218,7 @@ class Recorder:
         if whose == INSTALLED:
             self._installed(path)
         elif not stat.S_ISREG(kind) or path.startswith(_OF_THE_MOMENT):
-            self.not_kept.add(f"it read {path}, which is no file of the project")
+            self.not_stored.add(f"it read {path}, which is no file of the project")
         elif path not in self._recent:
             self._recent[path] = digest_of_file(path)
             self._note(self.outside, path, self._recent[path])
@@ -246,7 +246,7 @@ class Recorder:
             self._recent[path] = listing_of(path)
             self._note(self.outside, path, self._recent[path])
         else:
-            self.not_kept.add(f"it listed {path}, which is no folder of the project")
+            self.not_stored.add(f"it listed {path}, which is no folder of the project")
 
     def _installed(self, path: str) -> None:
         """Note that something of a distribution was looked at; what is compiled is a module's."""
@@ -290,7 +290,7 @@ class Recorder:
             if self._places.top(path) != path or not os.path.isdir(path):
                 self._installed(path)
         elif path.startswith(_OF_THE_MOMENT):
-            self.not_kept.add(f"it asked for {path}, which changes with time")
+            self.not_stored.add(f"it asked for {path}, which changes with time")
         else:
             self._note(self.places, path, place_of(path))
 
@@ -320,7 +320,7 @@ class Recorder:
     def _writes(self, path: str, fresh: bool) -> None:
         self._refuse_change(path)
         if not fresh and not self._is_made(path) and os.path.exists(path):
-            self.not_kept.add(f"it changed {path}, which is no file of the project")
+            self.not_stored.add(f"it changed {path}, which is no file of the project")
         self._made.add(path)
 
     def _refuse_change(self, path: str) -> None:
@@ -362,14 +362,14 @@ class Recorder:
             if not self._is_made(link):
                 self._note(self.links, link, link_of(link))
         if below(path, self.root) and not self._places.covered(path):
-            self.not_kept.add("it came into the project by a symbolic link from outside")
+            self.not_stored.add("it came into the project by a symbolic link from outside")
         return path
 
     def _path_of(self, folder: int) -> str:
         try:
             return os.readlink(f"/proc/self/fd/{folder}")
         except OSError:
-            self.not_kept.add("it reads a folder by a descriptor, which is not supported here")
+            self.not_stored.add("it reads a folder by a descriptor, which is not supported here")
             raise
 
     def _links_on(self, given: str) -> list[str]:
@@ -396,16 +396,16 @@ class Recorder:
         with self.paused():
             return self._places.covered(os.path.realpath(path))
 
-    # told to the tool
+    # the report to the tool
 
-    def told(self) -> dict[str, Any]:
+    def report(self) -> dict[str, Any]:
         """Return what was seen, as JSON: dependencies that can be checked later."""
         self._look_again()
         if any(name in sys.modules for name in SPAWNING):
-            self.not_kept.add("it started a process")
+            self.not_stored.add("it started a process")
         for name in _UNSEEN:
             if name in sys.modules and name not in self._baseline:
-                self.not_kept.add(f"it uses {name}, whose machine code may open files unnoticed")
+                self.not_stored.add(f"it uses {name}, whose machine code may open files unnoticed")
         imported = self._imported()
         return {
             "files": sorted(self.files.items()),
@@ -418,7 +418,7 @@ class Recorder:
             "names": sorted(self.names),
             "missing": sorted(self.missing),
             "modules": sorted(imported),
-            "not_kept": sorted(self.not_kept),
+            "not_stored": sorted(self.not_stored),
             "changed": sorted(self.changed),
         }
 

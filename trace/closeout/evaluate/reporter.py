@@ -1,7 +1,7 @@
 """The child's side of named tests: runs pytest and tells its parent of each test, line by line.
 
 What is run are whole files, from which the tests that are named are taken: an identifier that
-pytest does not find would keep it from running the others. A line is JSON: ``collected`` (files
+pytest does not find would keep it from running the rest. A line is JSON: ``collected`` (files
 with their tests), ``began``, ``ended``, or ``uncollected`` (a file, or a class in it).
 """
 
@@ -65,7 +65,7 @@ class Reporter:
     @pytest.hookimpl(trylast=True)
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
         """Leave in what is named."""
-        kept = []
+        selected = []
         found: list[str] = []
         for item in items:
             name = self._path(str(item.path)) + "::" + item.nodeid.partition("::")[2]
@@ -73,8 +73,8 @@ class Reporter:
                 found.append(name)
                 if name not in self._barred:
                     self._ids[item.nodeid] = name
-                    kept.append(item)
-        items[:] = kept
+                    selected.append(item)
+        items[:] = selected
         self._tell({"collected": found})
 
     def pytest_collectreport(self, report: pytest.CollectReport) -> None:
@@ -96,16 +96,16 @@ class Reporter:
         """Tell how a test ended: by the first thing that was bad about it."""
         said = self._said.pop(nodeid, [])
         bad = [one for one in said if one.failed] or [one for one in said if _is_weak(one)]
-        told = self._of(bad[0]) if bad else {"outcome": "passed"}
-        self._tell({"ended": self._ids.get(nodeid, nodeid), **told})
+        report = self._of(bad[0]) if bad else {"outcome": "passed"}
+        self._tell({"ended": self._ids.get(nodeid, nodeid), **report})
 
     def _of(self, report: Any) -> dict[str, Any]:
         if not report.failed:
             return {"outcome": "skipped", "text": _why_weak(report)}
         text, path, line = _why_failed(report)
         places = [place for place in ((path, line), _begins(report)) if place[0]]
-        told = [[self._path(os.path.join(self._root, at or "")), line] for at, line in places]
-        return {"outcome": "failed", "text": text, "places": told}
+        shown = [[self._path(os.path.join(self._root, at or "")), line] for at, line in places]
+        return {"outcome": "failed", "text": text, "places": shown}
 
     def _path(self, path: str) -> str:
         return os.path.relpath(path, self._here).replace(os.sep, "/")
@@ -125,7 +125,7 @@ def _why_weak(report: Any) -> str:
 
 
 def _why_failed(report: Any) -> tuple[str, str | None, int | None]:
-    """Return the line that says why, and the place, as far as pytest tells it."""
+    """Return the line that says why, and the place, as far as pytest says it."""
     crash = getattr(report.longrepr, "reprcrash", None)
     if crash is not None:
         return _first(str(crash.message)), str(crash.path), int(crash.lineno)
@@ -147,9 +147,9 @@ def _first(text: str) -> str:
     return next((line.strip() for line in text.splitlines() if line.strip()), "it failed")
 
 
-def main(told: dict[str, Any]) -> int:
+def main(given: dict[str, Any]) -> int:
     """Run what the parent asks for in the present folder; return pytest's exit status."""
-    fd = told["fd"]
+    fd = given["fd"]
     os.set_inheritable(fd, False)  # what a test starts must not hold it open
     owner = os.getpid()
 
@@ -159,5 +159,5 @@ def main(told: dict[str, Any]) -> int:
             while data:
                 data = data[os.write(fd, data) :]
 
-    reporter = Reporter(told["names"], told["barred"], tell)
-    return int(pytest.main([*told["arguments"], *told["files"]], plugins=[reporter]))
+    reporter = Reporter(given["names"], given["barred"], tell)
+    return int(pytest.main([*given["arguments"], *given["files"]], plugins=[reporter]))

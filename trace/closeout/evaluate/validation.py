@@ -1,10 +1,10 @@
 """What became of the tests that analyses name: from the store where it still holds, else by pytest.
 
-A result is kept under the whole state: the digest of every file of the project (the test, conftest
-and configuration of pytest among them), every installed distribution with its version, Python and
-the engine. A test may read and import whatever it likes, and start processes; what it rested on is
-therefore not noted, and any change of the state makes it unknown again; but that a test failed is
-known until it is run again.
+A result is stored under the whole state: the digest of every file of the project (the test,
+conftest and configuration of pytest among them), every installed distribution with its version,
+Python and the engine. A test may read and import whatever it likes, and start processes; what it
+rested on is therefore not noted, and any change of the state makes it unknown again; but that a
+test failed is known until it is run again.
 
 Tests run in a folder that holds the files of the state and nothing else, so that no file that git
 ignores, and no module that Python compiled, has part in a result that does not name it.
@@ -33,8 +33,8 @@ Progress = Callable[[int, int], None]
 TEST_LIMIT = 300.0
 _KIND, _FAILED = "validation", "failed validation"
 _NOT_SINCE = "when it was last run, on another state; closeout verify --validate runs it again"
-# States of which results are kept.
-_STATES_KEPT = 32
+# States of which results are stored.
+_MOST_STATES = 32
 
 
 def installed_names() -> tuple[str, ...]:
@@ -47,8 +47,8 @@ def state_key(files: Mapping[str, str | None], installed: Iterable[str]) -> str:
     return key_of(engine_fingerprint(), _KIND, tuple(installed), tuple(sorted(files.items())))
 
 
-class KeptResults:
-    """The results of named tests that are kept for a state."""
+class StoredResults:
+    """The results of named tests that are stored for a state."""
 
     def __init__(self, snapshot: Snapshot, store: Store) -> None:
         self._snapshot = snapshot
@@ -57,9 +57,9 @@ class KeptResults:
 
     @property
     def text(self) -> str | None:
-        """What is kept for the state, as it is kept; None where there is nothing.
+        """What is stored for the state, as it stands there; None where there is nothing.
 
-        Where no result of any state is kept, no file is looked at.
+        Where no result of any state is stored, no file is looked at.
         """
         if not self._store.holds_any(_KIND):
             return None
@@ -67,7 +67,7 @@ class KeptResults:
         return f"{self._store.get(_KIND, self._of_state()) or ''}\n{failed}"
 
     def all(self) -> dict[str, NamedTest]:
-        """Return what is kept for the state, by the name of the test."""
+        """Return what is stored for the state, by the name of the test."""
         return self._rows(_KIND, self._of_state()) if self._store.holds_any(_KIND) else {}
 
     def failed_before(self) -> dict[str, NamedTest]:
@@ -83,7 +83,7 @@ class KeptResults:
     def add(self, tests: Iterable[NamedTest]) -> None:
         """Keep further results of the state."""
         new = {test.named: test for test in tests}
-        self._put(_KIND, self._of_state(), self.all() | new, _STATES_KEPT)
+        self._put(_KIND, self._of_state(), self.all() | new, _MOST_STATES)
         failed = {name: test for name, test in new.items() if test.state is Tested.FAILED}
         before = self._rows(_FAILED, _FAILED)
         left = {name: test for name, test in before.items() if name not in new}
@@ -112,12 +112,12 @@ def _read(row: Mapping[str, Any]) -> NamedTest:
 def run_tests(
     names: Iterable[str],
     snapshot: Snapshot,
-    kept: KeptResults,
+    results: StoredResults,
     jobs: int,
     limit: float,
     progress: Progress | None,
 ) -> dict[str, NamedTest]:
-    """Run tests of a state and return what became of each; what is certain is kept.
+    """Run tests of a state and return what became of each; what is certain is stored.
 
     Args:
         names: tests whose files are there: file.py, file.py::function, file.py::Class::function
@@ -138,7 +138,7 @@ def run_tests(
         _write(snapshot, root)
         PyTests(root, folder.path, jobs, limit).run(files, progress)
         found = {name: _result(name, file, root) for file in files for name in file.names}
-        kept.add(found[name] for file in files if file.lasting for name in file.names)
+        results.add(found[name] for file in files if file.lasting for name in file.names)
         return found
     finally:
         folder.close()
@@ -163,20 +163,20 @@ def _write(snapshot: Snapshot, root: Path) -> None:
 
 
 def _result(name: str, file: TestedFile, root: Path) -> NamedTest:
-    """Return what became of a named test, of all that pytest told of its file."""
+    """Return what became of a named test, of all that pytest reported of its file."""
     if file.given_up is not None:
         return _failed(name, file.given_up, root, file.given_up["text"])
-    tests = {test: told for test, told in file.ended.items() if is_named(test, name)}
+    tests = {test: report for test, report in file.ended.items() if is_named(test, name)}
     whole = file.whole
     if whole is not None and whole["outcome"] == "failed":
         return _failed(name, whole, root, f"it cannot be collected: {whole['text']}")
-    failed = [(test, told) for test, told in tests.items() if told["outcome"] == "failed"]
+    failed = [(test, report) for test, report in tests.items() if report["outcome"] == "failed"]
     if failed:
-        test, told = failed[0]
-        others = f"; {len(failed) - 1} more failed" if len(failed) > 1 else ""
+        test, report = failed[0]
+        more = f"; {len(failed) - 1} more failed" if len(failed) > 1 else ""
         which = "" if test == name else f"{test.removeprefix(file.path + '::')}: "
-        return _failed(name, told, root, f"{which}{told['text']}{others}")
-    weak = [told["text"] for told in tests.values() if told["outcome"] == "skipped"]
+        return _failed(name, report, root, f"{which}{report['text']}{more}")
+    weak = [report["text"] for report in tests.values() if report["outcome"] == "skipped"]
     if whole is not None and not tests:
         return NamedTest(name, Tested.SKIPPED, whole["text"])
     if weak or whole is not None:
@@ -187,10 +187,10 @@ def _result(name: str, file: TestedFile, root: Path) -> NamedTest:
     return NamedTest(name, Tested.PASSED)
 
 
-def _failed(name: str, told: Mapping[str, Any], root: Path, text: str) -> NamedTest:
+def _failed(name: str, report: Mapping[str, Any], root: Path, text: str) -> NamedTest:
     """Return a failure with its place in the project, the nearest to what failed."""
     text = text.replace(f"{root}/", "")
-    for path, line in told.get("places", ()):
+    for path, line in report.get("places", ()):
         if not path.startswith("..") and (root / path).is_file():
             return NamedTest(name, Tested.FAILED, text, path, line)
     return NamedTest(name, Tested.FAILED, text, name.partition("::")[0], 1)

@@ -33,14 +33,14 @@ STUCK = 30.0
 MOST_TRIES = 3
 # Evaluations that are asked of one process, where all are of pure analyses.
 MOST_TOGETHER = 16
-# Imported modules that are kept for a later question.
+# Imported modules that stay for a later question.
 MOST_MODULES = 64
 _START = (
-    "import sys, json; told = json.loads(sys.argv[1]); sys.path[:] = told['path'];"
-    " from closeout.evaluate.host import main; main(told['fd'])"
+    "import sys, json; given = json.loads(sys.argv[1]); sys.path[:] = given['path'];"
+    " from closeout.evaluate.host import main; main(given['fd'])"
 )
 
-Told = dict[str, Any]
+Payload = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,7 @@ class Task:
 
 @dataclass(slots=True, eq=False)
 class _Module:
-    """A module's process: ``told`` is what it holds, None while it is imported.
+    """A module's process: ``description`` says what it holds, None while it is imported.
 
     ``killed`` is when it was, since it was late.
     """
@@ -62,7 +62,7 @@ class _Module:
     channel: socket.socket
     allowance: Allowance
     reader: wire.Reader = field(default_factory=wire.Reader)
-    told: Told | None = None
+    description: Payload | None = None
     pure: frozenset[str] = frozenset()
     pid: int | None = None
     killed: float | None = None
@@ -71,16 +71,16 @@ class _Module:
 
 @dataclass(slots=True, eq=False)
 class _Running:
-    """A process that evaluates: its tasks by their numbers, what was told of the first, its pipe.
+    """A process that evaluates: its tasks by their numbers, the first payloads, its pipe.
 
-    The allowance is that of the first of which nothing was told yet. What was told counts once the
-    process has ended and its module lives.
+    The allowance is that of the first task without a payload. Payloads count once the process has
+    ended and its module lives.
     """
 
     tasks: list[tuple[int, Task]]
     pipe: int
     allowance: Allowance
-    told: list[Told] = field(default_factory=list)
+    payloads: list[Payload] = field(default_factory=list)
     reader: wire.Reader = field(default_factory=wire.Reader)
     pid: int | None = None
     killed: float | None = None
@@ -96,10 +96,10 @@ class WorkerPool:
         self._modules: dict[str, _Module] = {}
         self._orphans = Orphans() if alone else None
         self._host = _start_host(self._root)
-        # Of the present run: tasks to start, tasks that wait for their module, what was told.
+        # Of the present run: tasks to start, tasks that wait for their module, payloads.
         self._left: deque[tuple[int, Task]] = deque()
         self._waiting: dict[str, list[tuple[int, Task]]] = {}
-        self._results: dict[int, Told] = {}
+        self._results: dict[int, Payload] = {}
         # How often each task was lost with its module, and the import of each module was begun.
         self._tries: Counter[int] = Counter()
         self._opened: Counter[str] = Counter()
@@ -111,16 +111,16 @@ class WorkerPool:
         self._last: deque[tuple[int, Task]] = deque()
         self._again: set[int] = set()
 
-    def run(self, tasks: list[Task]) -> Iterator[tuple[int, Told]]:
-        """Give what was told of each task with the task's number, as soon as it is known.
+    def run(self, tasks: list[Task]) -> Iterator[tuple[int, Payload]]:
+        """Give each task's number and its payload, as soon as that is known.
 
-        What a task tells is ``specs`` or ``answer``, with ``read``; or ``failure``; or, where the
+        A payload is ``specs`` or ``answer``, with ``read``; or ``failure``; or, where the
         process ended without a word, ``ended`` with its status and what it printed last; or
         ``timed_out`` with what was used up; or ``lost``.
         """
         self._left, self._waiting, self._results = deque(enumerate(tasks)), {}, {}
-        for kept in (self._tries, self._alone, self._opened, self._last, self._again):
-            kept.clear()
+        for of_run in (self._tries, self._alone, self._opened, self._last, self._again):
+            of_run.clear()
         given = 0
         while given < len(tasks):
             self._start()
@@ -150,7 +150,7 @@ class WorkerPool:
     # starting
 
     def _busy(self) -> int:
-        return sum(len(m.running) + (m.told is None) for m in self._modules.values())
+        return sum(len(m.running) + (m.description is None) for m in self._modules.values())
 
     def _start(self) -> None:
         """Start tasks while there is room; one whose module is not ready waits for it."""
@@ -167,10 +167,10 @@ class WorkerPool:
                     continue
                 room -= 1
             one_at_a_time = task.module in self._careful and module.running
-            if module.told is None or one_at_a_time:
+            if module.description is None or one_at_a_time:
                 self._waiting.setdefault(task.module, []).append((number, task))
-            elif task.request is None or "failure" in module.told:
-                self._end(number, task, dict(module.told))
+            elif task.request is None or "failure" in module.description:
+                self._end(number, task, dict(module.description))
             else:
                 self._evaluate(module, [(number, task), *self._following(module, number, task)])
                 room -= 1
@@ -183,17 +183,19 @@ class WorkerPool:
             self._drop(self._modules[task.module])
         self._opened.pop(task.module, None)
 
-    def _end(self, number: int, task: Task, told: Told) -> None:
+    def _end(self, number: int, task: Task, payload: Payload) -> None:
         """Take what became of a task; an end that load may have brought about is no result yet."""
-        if number not in self._again and _may_be_load(told):
+        if number not in self._again and _may_be_load(payload):
             self._last.append((number, task))
         else:
-            self._results[number] = told
+            self._results[number] = payload
 
     def _open(self, name: str) -> _Module | None:
         if len(self._modules) >= MOST_MODULES:
             # Tasks come sorted by module: the one that was opened first is needed last.
-            idle = (m for m in self._modules.values() if not m.running and m.told is not None)
+            idle = (
+                m for m in self._modules.values() if not m.running and m.description is not None
+            )
             for module in list(idle)[:1]:
                 self._drop(module)
         mine = self._ask_host(name) or self._ask_new_host(name)
@@ -235,7 +237,7 @@ class WorkerPool:
             yield self._left.popleft()
 
     def _shares(self, module: _Module, number: int, task: Task) -> bool:
-        """Return whether a task may run in a process together with others of a module."""
+        """Return whether a task may run in a process together with more of a module."""
         return (
             task.module == module.name
             and task.request is not None
@@ -280,7 +282,7 @@ class WorkerPool:
 
     def _read_result(self, running: _Running) -> None:
         if running.pipe < 0:
-            return  # its end was told before, in the same round
+            return  # its end was reported before, in the same round
         try:
             data = os.read(running.pipe, 1 << 20)
         except BlockingIOError:
@@ -293,15 +295,16 @@ class WorkerPool:
 
     def _take_results(self, running: _Running) -> None:
         """Take each result that is whole by now; the next task begins with a new allowance."""
-        while len(running.told) < len(running.tasks):
-            told = _taken(running.reader)
-            if told is None:
+        while len(running.payloads) < len(running.tasks):
+            payload = _taken(running.reader)
+            if payload is None:
                 return
-            spent = told.pop("spent")
+            spent = payload.pop("spent")
             if not running.allowance.allows(spent):
-                told = {"timed_out": PROCESSOR}  # whether it was seen in time is a matter of luck
-            running.told.append(told)
-            for _, task in running.tasks[len(running.told) :][:1]:
+                # Whether it was seen in time is a matter of luck.
+                payload = {"timed_out": PROCESSOR}
+            running.payloads.append(payload)
+            for _, task in running.tasks[len(running.payloads) :][:1]:
                 if task.request is not None:
                     running.allowance = Allowance(task.request.time_limit, spent)
 
@@ -324,12 +327,12 @@ class WorkerPool:
                 module.pid = word["pid"]
             else:
                 module.pure = frozenset(word.pop("pure", ()))
-                module.told = word
+                module.description = word
                 self._put_back(module)
 
-    def _word(self, module: _Module) -> Told | None:
+    def _word(self, module: _Module) -> Payload | None:
         try:
-            word: Told | None = module.reader.take()
+            word: Payload | None = module.reader.take()
         except ValueError:  # something else wrote to the channel
             self._lost(module)
             return None
@@ -339,7 +342,7 @@ class WorkerPool:
         """Let what waited for a module be started."""
         self._left.extendleft(reversed(self._waiting.pop(module.name, [])))
 
-    def _ended(self, module: _Module, word: Told) -> None:
+    def _ended(self, module: _Module, word: Payload) -> None:
         """Take the results of a process that has ended; all it wrote is in the pipe by now.
 
         What it has no result for is asked again, but where that was asked of it alone.
@@ -354,11 +357,11 @@ class WorkerPool:
         running.pipe = -1
         self._put_back(module)
         self._take_results(running)
-        for (number, task), told in zip(running.tasks, running.told, strict=False):
-            if told.get("read", ...) is None and module.told is not None:
-                told["read"] = module.told["read"]  # it read nothing more than its module
-            self._end(number, task, told)
-        left, status = running.tasks[len(running.told) :], word["status"]
+        for (number, task), payload in zip(running.tasks, running.payloads, strict=False):
+            if payload.get("read", ...) is None and module.description is not None:
+                payload["read"] = module.description["read"]  # it read nothing more than its module
+            self._end(number, task, payload)
+        left, status = running.tasks[len(running.payloads) :], word["status"]
         if len(running.tasks) > 1:
             if left and status != 0:
                 self._alone.add(left[0][0])
@@ -369,13 +372,13 @@ class WorkerPool:
             self._end(*left[0], {"ended": status, "output": word["output"]})
 
     def _lost(self, module: _Module) -> None:
-        """Tell whose fault it was that a module's process has ended or hangs; begin others anew.
+        """Tell whose fault it was that a module's process has ended or hangs; begin the rest anew.
 
         With several evaluations under way nobody knows which did it: they are done again one at a
         time, and then the last that ran did.
         """
         _kill(module.pid)
-        if module.told is None:
+        if module.description is None:
             self._not_imported(module)
         running = list(module.running.values())
         for one in running:
@@ -401,9 +404,9 @@ class WorkerPool:
         late = module.allowance.late
         if module.pid is None and not late and self._opened[module.name] < MOST_TRIES:
             return
-        told: Told = {"lost": "its process ended while its module was imported"}
+        payload: Payload = {"lost": "its process ended while its module was imported"}
         for number, task in self._waiting.pop(module.name, []):
-            self._end(number, task, {"timed_out": late} if late else dict(told))
+            self._end(number, task, {"timed_out": late} if late else dict(payload))
 
     def _end_late(self) -> None:
         for module in list(self._modules.values()):
@@ -431,30 +434,30 @@ class WorkerPool:
 
 def _timed(module: _Module) -> list[_Module] | list[_Running]:
     """Return whose time counts: the import of a module, then each process that evaluates."""
-    return [module] if module.told is None else list(module.running.values())
+    return [module] if module.description is None else list(module.running.values())
 
 
-def _may_be_load(told: Told) -> bool:
+def _may_be_load(payload: Payload) -> bool:
     """Return whether a task may have ended so since there was too little of the machine for it.
 
-    By the clock, or ended by the system when memory or processes ran out; none of these is told as
-    an error before it was the same alone.
+    By the clock, or ended by the system when memory or processes ran out; none of these is reported
+    as an error before it was the same alone.
     """
-    failure = told.get("failure")
+    failure = payload.get("failure")
     return (
-        told.get("timed_out") == CLOCK
-        or "lost" in told
-        or told.get("ended") == -signal.SIGKILL
+        payload.get("timed_out") == CLOCK
+        or "lost" in payload
+        or payload.get("ended") == -signal.SIGKILL
         or (failure is not None and decoded(Failure, failure).kind == "killed")
     )
 
 
 def _start_host(root: str) -> tuple[subprocess.Popen[bytes], socket.socket]:
     mine, theirs = socket.socketpair()
-    told = json.dumps({"fd": theirs.fileno(), "path": search_path()})
+    given = json.dumps({"fd": theirs.fileno(), "path": search_path()})
     with theirs:
         process = subprocess.Popen(
-            [sys.executable, "-P", "-s", "-B", "-c", _START, told],
+            [sys.executable, "-P", "-s", "-B", "-c", _START, given],
             cwd=root,
             env=bare_environment(),
             pass_fds=[theirs.fileno()],
@@ -465,13 +468,13 @@ def _start_host(root: str) -> tuple[subprocess.Popen[bytes], socket.socket]:
     return process, mine
 
 
-def _taken(reader: wire.Reader) -> Told | None:
+def _taken(reader: wire.Reader) -> Payload | None:
     """Return the next result that is whole; something else may have written between them."""
     try:
-        told = reader.take()
+        payload = reader.take()
     except ValueError:
         return None
-    return told if isinstance(told, dict) and "spent" in told else None
+    return payload if isinstance(payload, dict) and "spent" in payload else None
 
 
 def _kill(pid: int | None) -> None:

@@ -160,7 +160,7 @@ def _evaluation(asked: Asked, reply: Reply, serves: tuple[str, ...]) -> Evaluati
         evaluations=answer.evaluations if answer else 0,
         serves=serves,
         from_store=reply.from_store,
-        not_kept=reply.not_kept,
+        not_stored=reply.not_stored,
     )
 
 

@@ -110,7 +110,7 @@ class Answer(NamedTuple):
     """What an analysis answered: extents by quantity and case (None where it has no cases).
 
     ``decisions`` stand beside them where a probability was asked. ``of_limits`` where the ends
-    might be others for other limits.
+    might differ for other limits.
     """
 
     extents: Mapping[tuple[str, str | None], Extent]

@@ -113,7 +113,7 @@ class Criterion:
 
     ``given`` is in the order of the file; a range is a side of the box that the worst case must
     cover. ``cases_at_least`` is the N of ``cases: at least N``. A ``difference`` of temperatures is
-    never held against a point on a scale.
+    never compared with a point on a scale.
     """
 
     quantity: str | None = None

@@ -210,7 +210,7 @@ class QuantityFound:
 class Evaluation:
     """One evaluation of an analysis: under which conditions, what went in, what came out.
 
-    ``not_kept`` says why its result is computed anew each time (it started a process, say).
+    ``not_stored`` says why its result is computed anew each time (it started a process, say).
     """
 
     analysis: str
@@ -223,7 +223,7 @@ class Evaluation:
     evaluations: int
     serves: tuple[str, ...]
     from_store: bool
-    not_kept: tuple[str, ...] = ()
+    not_stored: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

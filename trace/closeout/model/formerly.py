@@ -66,8 +66,8 @@ def renames(project: Project, left_out: Container[str] = ()) -> dict[str, dict[s
     for section, names in found.items():
         there = identifiers(project, section)
         doubtful |= {(section, old) for old in names if old in there}
-    kept = {
+    certain = {
         section: {old: new for old, new in names.items() if (section, old) not in doubtful}
         for section, names in found.items()
     }
-    return {section: names for section, names in kept.items() if names}
+    return {section: names for section, names in certain.items() if names}

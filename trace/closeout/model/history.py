@@ -12,7 +12,7 @@ ANEW = "judged anew"
 
 @dataclass(frozen=True, slots=True)
 class Base:
-    """The state that the present one is held against: HEAD, or the first parent of a commit.
+    """The state that the present one is compared with: HEAD, or the first parent of a commit.
 
     ``day`` is that of the present one (year-month-day), on which all became as it is. Only what
     stood in files that differ is here; ``paths`` are the files of the present state that are new or
@@ -41,7 +41,7 @@ class Reference:
     """What a requirement has to go on saying: its statement, and the criteria of each quantity.
 
     Each is as it was first said; ``first`` is the first text as a whole, ``day`` that of its commit
-    (empty where that is the one that the present state is held against).
+    (empty where that is the one that the present state is compared with).
     """
 
     day: str
@@ -89,7 +89,7 @@ class NotRenamed:
 
 @dataclass(frozen=True, slots=True)
 class LostRecord:
-    """A dated record that some commit held and the present state does not, and where it stood.
+    """A dated record that is in some commit and not in the present state, and where it stood.
 
     ``changed`` is what it said and the record of today does not, "result" for what came out, ANEW
     for an issue in place of which it judged a later one on a day that it gives.

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 class SnapshotIdentity:
     """What was judged: kind is tree, index or commit; outside git commit and dirty are None.
 
-    ``unheld`` are files of the project that were read and are in no commit: git ignores them.
+    ``untracked`` are files of the project that were read and are in no commit: git ignores them.
     ``date`` is the day (year-month-day) at which it was judged: what is dated later is planned. It
     follows from the state and the clock, and so is no part of what tells one state from another.
     """
@@ -17,7 +17,7 @@ class SnapshotIdentity:
     kind: str
     commit: str | None
     dirty: bool | None
-    unheld: tuple[str, ...] = ()
+    untracked: tuple[str, ...] = ()
     date: str | None = field(default=None, compare=False)
 
     @property

@@ -56,7 +56,7 @@ class Finding:
 class Problem:
     """What is wrong, at a line and column (both from 1) of a file.
 
-    ``path`` is empty while it is kept by the content of its file, which may stand anywhere.
+    ``path`` is empty while it is stored under the content of its file, which may stand anywhere.
     """
 
     rule: str

@@ -94,7 +94,7 @@ class Request(NamedTuple):
     """A question as it goes to a worker.
 
     ``function`` is the analysis' name in its module; ``limits`` are all that the verdicts are about
-    (None where none are told), and ``whole`` tells whether the ends of what meets them are wanted
+    (None where none are given), and ``whole`` tells whether the ends of what meets them are wanted
     too. ``time_limit`` is the processor time in s that the answer may take.
     """
 

@@ -27,14 +27,14 @@ class Formula(NamedTuple):
 class Solution(NamedTuple):
     """A value of a parameter at which a quantity reaches its limit.
 
-    ``others`` is nominal or worst. ``formula`` is the place of its formula, None where that is too
-    long to write. ``value`` is in the parameter's own unit; ``reached`` is what the analysis gives
-    there, in the quantity's. ``below`` and ``above`` say whether the criterion holds on that side,
-    None where the analysis has no value there. ``settled`` is False where a worse corner of the
-    others may be left. ``remarks`` say what cannot be about it.
+    ``other_inputs`` is nominal or worst. ``formula`` is the place of its formula, None where that
+    is too long to write. ``value`` is in the parameter's own unit; ``reached`` is what the analysis
+    gives there, in the quantity's. ``below`` and ``above`` say whether the criterion holds on that
+    side, None where the analysis has no value there. ``settled`` is False where a worse corner of
+    the other inputs may be left. ``remarks`` say what cannot be about it.
     """
 
-    others: str
+    other_inputs: str
     formula: int | None
     value: float
     reached: float

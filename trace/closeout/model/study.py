@@ -36,9 +36,9 @@ class BreakEven(NamedTuple):
 
     ``value`` is the outermost value at which the criterion still holds (where ``holds``, that is
     where it holds at the nominal value of the parameter), else the first at which it holds; the
-    next number that can be told from it, or as far as the search is exact, turns. None: not found,
+    next number that differs from it, or as far as the search is exact, turns. None: not found,
     and ``reason`` says how far was searched, from ``low`` to ``high`` (None: not at all, or it was
-    found). ``others`` is nominal or worst. ``tolerances`` is the
+    found). ``other_inputs`` is nominal or worst. ``tolerances`` is the
     distance in tolerances of that side: 1 is the end of the box; None without a tolerance.
     ``direction`` is above, below or (not found) neither. ``monotone`` tells whether the quantity
     only rose or only fell over all the points that were evaluated.
@@ -46,7 +46,7 @@ class BreakEven(NamedTuple):
 
     parameter: str
     value: float | None
-    others: str
+    other_inputs: str
     tolerances: float | None
     direction: str
     holds: bool
@@ -57,7 +57,7 @@ class BreakEven(NamedTuple):
 
 
 class Edge(NamedTuple):
-    """Where a criterion turns along one parameter, the others at nominal or at worst.
+    """Where a criterion turns along one parameter, the other inputs at nominal or at worst.
 
     ``now`` and ``value`` are in ``unit``, the parameter's own. ``value`` is None where the verdict
     does not turn, and ``reason`` says how far was searched, in the unit of the analysis; ``low``
@@ -70,7 +70,7 @@ class Edge(NamedTuple):
     unit: str
     now: float
     value: float | None
-    others: str
+    other_inputs: str
     tolerances: float | None
     direction: str
     holds: bool
@@ -217,8 +217,8 @@ class StudyFound(NamedTuple):
     """What a worker found of one quantity, in the units of the analysis.
 
     ``symbolic`` is why there is no symbolic form, None where there is one. ``drivers`` have the
-    greatest first. ``break_even`` has the first values for the others at nominal and each that
-    turns nothing, then the same at worst. ``differentiated`` is of the strongest drivers.
+    greatest first. ``break_even`` has the first values for the other inputs at nominal and each
+    that turns nothing, then the same at worst. ``differentiated`` is of the strongest drivers.
     A part that cannot be had is empty, None or not whole, and ``reasons`` says why, by its name.
     """
 

@@ -56,7 +56,7 @@ def _tail(dossier: Dossier) -> dict[str, Any]:
         "exit_status": dossier.exit_status,
         "draft": dossier.draft,
         "incomplete": words.missing(dossier),
-        "unheld": list(dossier.snapshot.unheld),
+        "unheld": list(dossier.snapshot.untracked),
         "outside": words.outside(dossier),
         "settings": dict(dossier.settings),
         "only": list(dossier.only),

@@ -139,7 +139,7 @@ def _manifest(dossier: Dossier, files: Mapping[str, bytes], versions: Mapping[st
         },
         "draft": dossier.draft,
         "incomplete": words.missing(dossier),
-        "unheld": list(dossier.snapshot.unheld),
+        "unheld": list(dossier.snapshot.untracked),
         "outside": words.outside(dossier),
         "settings": dict(dossier.settings),
         "versions": dict(sorted(versions.items())),

@@ -61,7 +61,8 @@ def _formula(formula: Formula, latex: bool, width: int) -> Iterator[str]:
 def _values(one: Solved, solutions: Iterable[Solution], width: int) -> Iterator[str]:
     for solution in solutions:
         value = _value(one, solution)
-        text = f"other parameters at {solution.others}: {value}, {_declared(one, solution.value)}"
+        declared = _declared(one, solution.value)
+        text = f"other parameters at {solution.other_inputs}: {value}, {declared}"
         parts = [text, _sides(solution), *map(safe, solution.remarks)]
         if not solution.settled:
             parts.append("a worse corner of the other parameters may exist")
@@ -74,7 +75,7 @@ def _value(one: Solved, solution: Solution) -> str:
         return show(solution.value, safe(one.parameter_unit), EDGE_DIGITS)
     direction = "above" if solution.below else "below"
     edge = Edge(
-        one.parameter, one.parameter_unit, one.now, solution.value, solution.others, None,
+        one.parameter, one.parameter_unit, one.now, solution.value, solution.other_inputs, None,
         direction, True, True, None,
     )  # fmt: skip
     return with_unit(toward_the_safe_side(edge), safe(one.parameter_unit))
@@ -100,8 +101,8 @@ def _sides(solution: Solution) -> str:
 
 def _remarks(one: Solved, limit: SolvedLimit, width: int) -> Iterator[str]:
     """Yield what is missing, that there are several, and how the values were checked."""
-    for place in dict.fromkeys(solution.others for solution in limit.solutions):
-        several = [s for s in limit.solutions if s.others == place]
+    for place in dict.fromkeys(solution.other_inputs for solution in limit.solutions):
+        several = [s for s in limit.solutions if s.other_inputs == place]
         if len(several) > 1:
             yield from wrap(f"other parameters at {place}: {len(several)} solutions", width, 4)
     for reason in limit.reasons:

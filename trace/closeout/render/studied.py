@@ -87,7 +87,9 @@ def studied(study: Study) -> Studied:
         bars=bars(study.drivers, unit) or "",
         indices=tuple(sobol_rows(study)),
         edges=tuple(
-            EdgeRow(one.others, *edge_row(one)) for one in study.edges if one.value is not None
+            EdgeRow(one.other_inputs, *edge_row(one))
+            for one in study.edges
+            if one.value is not None
         ),
         turns=_turns(study),
         boundary=boundary_svg(study.boundary) if study.boundary and study.boundary.turns else "",
@@ -100,7 +102,7 @@ def _turns(study: Study) -> str:
     """Return what is said where no parameter alone turns the verdict, nor the two together."""
     said = []
     for others in ("nominal", "worst"):
-        told = not_turning([one for one in study.edges if one.others == others])
+        told = not_turning([one for one in study.edges if one.other_inputs == others])
         if told:
             said.append(f"Other parameters at {others}: {told}.")
     if study.boundary is not None and not study.boundary.turns:

@@ -195,7 +195,7 @@ def _edges(study: Study, width: int) -> Iterator[str]:
     if "probability" in study.reasons:
         yield from wrap(flow(study.reasons["probability"]), width, 6)
     for others in ("nominal", "worst"):
-        edges = [one for one in study.edges if one.others == others]
+        edges = [one for one in study.edges if one.other_inputs == others]
         if not edges:
             continue
         yield f"      other parameters at {others}"

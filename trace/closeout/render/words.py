@@ -134,8 +134,8 @@ def banner(dossier: Dossier) -> str | None:
         return None
     if dossier.snapshot.commit is None:
         return "DRAFT - the judged state is not committed"
-    unheld = ", ".join(map(safe, dossier.snapshot.unheld))
-    named = f": read and not committed: {unheld}" if unheld else ""
+    untracked = ", ".join(map(safe, dossier.snapshot.untracked))
+    named = f": read and not committed: {untracked}" if untracked else ""
     return f"DRAFT - the judged state differs from its commit{named}"
 
 
@@ -264,8 +264,8 @@ def not_kept(dossier: Dossier) -> list[tuple[str, str]]:
     """Return the analyses of which an answer is never kept, with the reasons, each once."""
     found: dict[str, list[str]] = {}
     for evaluation in dossier.evaluations:
-        if evaluation.not_kept:
-            found.setdefault(evaluation.analysis, []).extend(evaluation.not_kept)
+        if evaluation.not_stored:
+            found.setdefault(evaluation.analysis, []).extend(evaluation.not_stored)
     return [(name, "; ".join(dict.fromkeys(reasons))) for name, reasons in found.items()]
 
 

@@ -1,4 +1,4 @@
-"""What runs a project: its steps in their order, what is kept of a run, and what is asked of it.
+"""What runs a project: its steps in their order, what is stored of a run, and what is asked of it.
 
 Above everything that a step is made of, and below the command line, of which it knows nothing.
 For programs and notebooks: ``from closeout.run import Project``.
@@ -16,7 +16,7 @@ __all__ = ["Project", "UserError"]
 
 
 def __getattr__(name: str) -> object:
-    # Loaded when asked for: a command that shows a run that is kept needs none of it.
+    # Loaded when asked for: a command that shows a stored run needs none of it.
     if name == "Project":
         from closeout.run.project import Project
 

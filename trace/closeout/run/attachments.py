@@ -23,10 +23,10 @@ def attachments(dossier: Dossier, index: Index, evaluator: Evaluator) -> tuple[A
                 detail = json.dumps({"name": one.name})
                 question = Question(spec.name, inputs, (), one.kind, detail)
                 asked.append((number, one, question))
-    told = evaluator.study(Made, dict.fromkeys(question for *_, question in asked), specs)
+    answers = evaluator.study(Made, dict.fromkeys(question for *_, question in asked), specs)
     found = []
     for number, one, question in asked:
-        made = told[question]
+        made = answers[question]
         if isinstance(made, Failure):
             found.append(Attachment(number, one.kind, one.name, one.caption, failure=made))
         else:

@@ -62,9 +62,9 @@ def check_project(
     # Modules are imported in processes of their own while the files are read in this one.
     with ThreadPoolExecutor(1) as executor:
         described = executor.submit(evaluator.modules if options.code else list[Module])
-        kept = FileCache(store)
-        loaded = load(snapshot, kept)
-        kept.flush()
+        cache = FileCache(store)
+        loaded = load(snapshot, cache)
+        cache.flush()
         modules = described.result()
     problems = [*snapshot.problems(), *loaded.problems]
     if loaded.project is None:
@@ -75,14 +75,14 @@ def check_project(
     review = options.review or index.project.charter.next_review
     planned = plan(index, units, dict(asked.settings), review)
     data = list(data_files(index, snapshot.read))
-    told = [
+    findings = [
         *module_findings(modules),
         *check(index, units),
         *(finding for _, finding in data),
         *planned.findings,
     ]
     past = past_of(snapshot)
-    history = _history(past, snapshot, loaded, kept, own_day(snapshot, day))
+    history = _history(past, snapshot, loaded, cache, own_day(snapshot, day))
     # None is a history that git could not be made to tell.
     cut_off = past is not None and (history is None or history.cut_off)
     context, looks = _context(snapshot, index, review, history, cut_off)
@@ -93,12 +93,12 @@ def check_project(
     ruled = [
         *check_rules(index, units, context),
         *failures(index, units, validity, history),
-        *wording_findings(index, units, snapshot, kept),
+        *wording_findings(index, units, snapshot, cache),
     ]
-    applied = apply([*told, *ruled], index)
-    told = [*policy_findings(index, ruled), *applied.findings]
-    problems += placed(snapshot, told, kept)
-    kept.flush()
+    applied = apply([*findings, *ruled], index)
+    findings = [*policy_findings(index, ruled), *applied.findings]
+    problems += placed(snapshot, findings, cache)
+    cache.flush()
     return Checked(
         loaded, day, index, planned, in_order(problems), units, asked, applied.off,
         looks, not cut_off, altered,
@@ -122,7 +122,7 @@ def _index(
 
 
 def _history(
-    past: Past | None, snapshot: Snapshot, loaded: Loaded, kept: FileCache, day: str
+    past: Past | None, snapshot: Snapshot, loaded: Loaded, cache: FileCache, day: str
 ) -> History | None:
     """Return what git knows of the project, None where it knows nothing or cannot be asked."""
     if past is None or loaded.project is None:
@@ -130,20 +130,20 @@ def _history(
     from closeout.rules.history.past import history_of
 
     try:
-        history = history_of(past, snapshot, loaded.project, loaded.left_out, kept, day)
+        history = history_of(past, snapshot, loaded.project, loaded.left_out, cache, day)
     except SnapshotError:
         return None
-    kept.flush()
+    cache.flush()
     return history
 
 
 def _context(
     snapshot: Snapshot, index: Index, review: str | None, history: History | None, cut_off: bool
 ) -> tuple[Context, Trace]:
-    """Return what the rules are told, and what was looked at for that beside the project's files.
+    """Return the facts for the rules, and what was looked at for them beside the project's files.
 
-    Of the test of an analysis only whether it is there is told, not what stands in it. The data of
-    records are looked at beside the rules.
+    Of the test of an analysis only whether it is there is a fact, not what stands in it. The data
+    of records are looked at beside the rules.
     """
     named = sorted({path for spec in index.specs for path in spec.validated_by})
     there = {path for path in named if is_there(path, snapshot)}
@@ -155,12 +155,12 @@ def _context(
 
 
 def placed(
-    snapshot: Snapshot, told: Iterable[Finding], kept: FileCache | None = None
+    snapshot: Snapshot, findings: Iterable[Finding], cache: FileCache | None = None
 ) -> list[Problem]:
     """Return findings as problems at their places."""
-    in_code = [finding for finding in told if finding.where.path.endswith(".py")]
-    others = [finding for finding in told if not finding.where.path.endswith(".py")]
-    return [*locate(snapshot, others, kept), *map(_in_code, in_code)]
+    in_code = [finding for finding in findings if finding.where.path.endswith(".py")]
+    in_yaml = [finding for finding in findings if not finding.where.path.endswith(".py")]
+    return [*locate(snapshot, in_yaml, cache), *map(_in_code, in_code)]
 
 
 def _in_code(finding: Finding) -> Problem:
@@ -173,7 +173,7 @@ def _in_code(finding: Finding) -> Problem:
 
 @dataclass(frozen=True, slots=True)
 class Looked:
-    """What can be told without running an analysis, how much was read, and which rules are off."""
+    """What can be found without running an analysis, how much was read, and which rules are off."""
 
     problems: tuple[Problem, ...]
     scale: Scale
@@ -181,7 +181,7 @@ class Looked:
 
 
 def inspect(snapshot: Snapshot, store: Store, options: Options) -> Looked:
-    """Return every problem that can be told without running an analysis."""
+    """Return every problem that can be found without running an analysis."""
     with Evaluator(snapshot, store, options.jobs) as evaluator:
         checked = check_project(snapshot, store, evaluator, options, day_of(snapshot, options))
     if isinstance(checked, tuple):

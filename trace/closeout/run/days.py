@@ -64,7 +64,7 @@ def is_late(snapshot: Snapshot, options: Options) -> bool:
 
 
 def commit_day(snapshot: Snapshot, options: Options) -> CommitDay | None:
-    """Return what the rules are told of the day of the commit, None where there is none."""
+    """Return the day of the commit for the rules, None where there is none."""
     from closeout.rules.context import CommitDay
 
     stamp = snapshot.dated.stamp

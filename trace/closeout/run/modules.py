@@ -11,7 +11,7 @@ from closeout.snapshot import Snapshot, SnapshotError
 
 
 def unusable(modules: Iterable[Module], snapshot: Snapshot) -> Iterator[str]:
-    """Yield the names of analyses that exist but cannot be used, which is told already.
+    """Yield the names of analyses that exist but cannot be used, which is reported already.
 
     Of a module that cannot be imported these are all functions at the top of its text.
     """

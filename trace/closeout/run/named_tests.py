@@ -6,7 +6,7 @@ import re
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from closeout.evaluate.validation import TEST_LIMIT, KeptResults, Progress, run_tests
+from closeout.evaluate.validation import TEST_LIMIT, Progress, StoredResults, run_tests
 from closeout.model.question import AnalysisSpec
 from closeout.model.validation import NamedTest, Tested, Validation
 from closeout.run.options import Options
@@ -61,7 +61,7 @@ def validations(
         limit: processor time of one test in s, None for the usual
     """
     specs = list(specs)
-    results = KeptResults(snapshot, store)
+    results = StoredResults(snapshot, store)
     known = results.all()
     certain = True
     if options.validate:

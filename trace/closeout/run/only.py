@@ -108,8 +108,8 @@ def _known(index: Index) -> dict[str, list[str]]:
 
 def _cure_of_value(key: str, value: str, known: dict[str, list[str]]) -> str:
     """Return what there is, and the other key where the value is one of its."""
-    others = [one for one in _OF_VERDICTS if one != key and key in _OF_VERDICTS]
-    for other in others:
+    other_keys = [one for one in _OF_VERDICTS if one != key and key in _OF_VERDICTS]
+    for other in other_keys:
         if value in known[other]:
             return f"write --only {other}={value}"
     named = [one or f"{key}= for none" for one in known[key]]

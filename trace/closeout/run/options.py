@@ -12,7 +12,7 @@ class Options:
     ``settings`` are NAME=AMOUNT, with a spread or without; ``only`` are patterns of identifiers and
     KEY=VALUE, as :mod:`closeout.run.only` reads them.
     ``today`` is the day (year-month-day) at which to judge, None for the state's own. Without
-    ``code`` no module of analyses is imported, so that only what needs none can be told. With
+    ``code`` no module of analyses is imported, so that only what needs none is reported. With
     ``validate`` the tests that analyses name are run, where it is not known how they end. Where the
     process that runs serves nothing else (``alone``), what analyses leave behind is ended.
     """

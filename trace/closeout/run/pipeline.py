@@ -39,7 +39,7 @@ if TYPE_CHECKING:  # loaded where git, studies or attachments come into it
 class Outcome:
     """A dossier, and what it rested on outside the project's own YAML and Python files.
 
-    ``rested_on`` is None where something could not be kept, so that the run cannot be repeated
+    ``rested_on`` is None where something could not be stored, so that the run cannot be repeated
     from the store. It holds on each day from the first of ``holds`` on and before the second, None
     where there is no such end. ``studies`` and ``attachments`` are those that were asked for.
     """
@@ -146,7 +146,7 @@ class Assessment:
 
     @property
     def validity(self) -> Validity:
-        """The project as its records are held against it."""
+        """The project as its records are compared with it."""
         checked = self.checked
         return Validity(
             checked.index, checked.units, _review(self), dict(checked.asked.settings),
@@ -250,10 +250,10 @@ def _with_sources(
 ) -> Dossier:
     """Return the dossier with what was read that no commit and no distribution holds."""
     looked = {*evaluator.looked_at, *checked.rested_on}
-    unheld = snapshot.not_held(looked)
+    untracked = snapshot.untracked(looked)
     identity = dossier.snapshot
-    if unheld:
-        identity = replace(identity, dirty=True, unheld=unheld)
+    if untracked:
+        identity = replace(identity, dirty=True, untracked=untracked)
     return replace(dossier, snapshot=identity, outside=foreign_files(looked))
 
 

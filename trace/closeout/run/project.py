@@ -50,10 +50,10 @@ class Verified(Dossier):
 class Project:
     """The project that a folder belongs to.
 
-    Nothing is held open between two calls: each looks at the files as they are then, and runs only
+    Nothing stays open between two calls: each looks at the files as they are then, and runs only
     what is not known yet. ``jobs`` is how many analyses run at once. Analyses are code and are run:
     use it on projects that you trust. A process that one of them starts in a session of its own is
-    not ended here, since it cannot be told from those of the program.
+    not ended here, since it cannot be distinguished from those of the program.
     """
 
     place: str | os.PathLike[str] = "."
@@ -117,7 +117,7 @@ class Project:
         return Explanation(identifier, first.text + rest, outcome.dossier, outcome.studies)
 
     def evaluate(self, analysis: str, /, **inputs: str) -> Values:
-        """Return what an analysis gives at the project's values, or at others.
+        """Return what an analysis gives at the project's values, or at other ones.
 
         Conditions too are at their declared values where they are not given here. Nothing is
         judged: spreads are left out.

@@ -71,6 +71,6 @@ def read_settings(
             except AmountError as error:
                 wrong.append((f"{option}{text}: {error.message}", error.cure))
             else:
-                told = faults_of(parameter, found[name], units)
-                wrong += [(f"{option}{text}: {message}", cure) for message, cure in told]
+                faults = faults_of(parameter, found[name], units)
+                wrong += [(f"{option}{text}: {message}", cure) for message, cure in faults]
     return tuple(found.items())

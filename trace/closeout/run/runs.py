@@ -1,7 +1,7 @@
 """Whole runs from the store: where nothing changed, not even the YAML is read.
 
 A run is known by the bytes of every YAML and Python file, by what was asked, by the commits that
-the state was held against, and by everything that its answers rested on. Whether these bytes stand
+the state was compared with, and by everything that its answers rested on. Whether these bytes stand
 in the working tree, in the index or in a commit is no matter: what the hook judged is known when it
 is HEAD. What tells these apart is put in when a dossier is read.
 """
@@ -15,7 +15,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING
 
 from closeout.evaluate.trace import TraceChecker, read_trace
-from closeout.evaluate.validation import KeptResults
+from closeout.evaluate.validation import StoredResults
 from closeout.model.identity import SnapshotIdentity
 from closeout.run.days import day_of, is_late, is_redated, own_day
 from closeout.run.options import Options
@@ -29,14 +29,14 @@ if TYPE_CHECKING:  # loaded where something has to be judged anew, or its dossie
     from closeout.run.progress import Progress
 
 READ_WHOLE = (".yaml", ".yml", ".py")
-# Answers are kept for long; runs take more room, and only the last ones stay: so many bytes.
+# Answers stay for long; runs take more room, and only the last ones stay: so many bytes.
 ROOM = 64 * 1024 * 1024
 _FAST = 1  # a level of zlib: a dossier says much the same of each requirement
 
 
 @dataclass(frozen=True, slots=True)
-class KeptRun:
-    """A run that is kept and still true, and the state that it is of now.
+class StoredRun:
+    """A run that is stored and still true, and the state that it is of now.
 
     ``answers`` is how many answers it rests on.
     """
@@ -56,7 +56,7 @@ def dossier_of(
     *,
     whole: bool,
 ) -> Dossier:
-    """Return the dossier of a snapshot, from the store where it is kept and true in everything.
+    """Return the dossier of a snapshot, from the store where it is stored and true in everything.
 
     Unless ``whole`` extents are wanted, a proof may end as soon as its verdict is certain.
 
@@ -70,7 +70,7 @@ def dossier_of(
 def known_dossier(
     snapshot: Snapshot, store: Store, options: Options, *, whole: bool
 ) -> Dossier | None:
-    """Return the dossier of a snapshot where it is kept and true in everything, else None."""
+    """Return the dossier of a snapshot where it is stored and true in everything, else None."""
     run = recall(snapshot, store, key_of_run(snapshot, store, options, whole=whole), options)
     return None if run is None else recalled(store, run)
 
@@ -82,8 +82,8 @@ def judged(
     progress: Progress | None = None,
     *,
     whole: bool,
-) -> tuple[Dossier, KeptRun | None]:
-    """Judge a snapshot anew; return its dossier, and the run where that is kept from now on."""
+) -> tuple[Dossier, StoredRun | None]:
+    """Judge a snapshot anew; return its dossier, and the run where that is stored from now on."""
     from closeout.run.named_tests import known_validations
     from closeout.run.pipeline import assess
 
@@ -98,8 +98,8 @@ def judged(
     return dossier, _keep(store, key, outcome, with_dossier)
 
 
-def recall(snapshot: Snapshot, store: Store, key: str, options: Options) -> KeptRun | None:
-    """Return the run of a key that is kept and still true in everything, or None.
+def recall(snapshot: Snapshot, store: Store, key: str, options: Options) -> StoredRun | None:
+    """Return the run of a key that is stored and still true in everything, or None.
 
     It is true at another day too, while no date in the project lies between.
     """
@@ -113,15 +113,15 @@ def recall(snapshot: Snapshot, store: Store, key: str, options: Options) -> Kept
     for one in (day, own_day(snapshot, day)):
         if not ((begins is None or begins <= one) and (ends is None or one < ends)):
             return None
-    state, unheld = replace(snapshot.identity, date=day), snapshot.not_held(trace)
-    if unheld:
-        state = replace(state, dirty=True, unheld=unheld)
+    state, untracked = replace(snapshot.identity, date=day), snapshot.untracked(trace)
+    if untracked:
+        state = replace(state, dirty=True, untracked=untracked)
     redated = is_redated(snapshot, options, trace)
-    return KeptRun(run["id"], state, redated, run["exit_status"], run["answers"])
+    return StoredRun(run["id"], state, redated, run["exit_status"], run["answers"])
 
 
-def recalled(store: Store, run: KeptRun) -> Dossier | None:
-    """Return the dossier of a run that was recalled; None where it is not kept any more."""
+def recalled(store: Store, run: StoredRun) -> Dossier | None:
+    """Return the dossier of a run that was recalled; None where it is not stored any more."""
     content = store.content("dossier", run.id)
     if content is None:
         return None
@@ -134,14 +134,14 @@ def recalled(store: Store, run: KeptRun) -> Dossier | None:
     return replace(dossier, snapshot=run.state, redated=run.redated, scale=scale)
 
 
-def _keep(store: Store, key: str, outcome: Outcome, with_dossier: bool) -> KeptRun | None:
+def _keep(store: Store, key: str, outcome: Outcome, with_dossier: bool) -> StoredRun | None:
     """Keep a run; None where it cannot be recalled."""
     dossier, scale = outcome.dossier, outcome.dossier.scale
     # What could not be read may be read the next time, under the same key.
     unreadable = any(problem.rule == "unreadable" for problem in dossier.problems)
     if outcome.rested_on is None or unreadable:
         return None
-    run = KeptRun(
+    run = StoredRun(
         # Of another window of days the same trace may show something else.
         id=key_of(key, outcome.rested_on, outcome.holds),
         state=dossier.snapshot,
@@ -151,18 +151,18 @@ def _keep(store: Store, key: str, outcome: Outcome, with_dossier: bool) -> KeptR
     )
     if with_dossier:
         _keep_dossier(store, run, dossier)
-    kept = {
+    row = {
         "id": run.id,
         "exit_status": run.exit_status,
         "answers": run.answers,
         "holds": outcome.holds,
         "trace": outcome.rested_on,
     }
-    store.put_content("run", key, json.dumps(kept).encode(), ROOM)
+    store.put_content("run", key, json.dumps(row).encode(), ROOM)
     return run
 
 
-def _keep_dossier(store: Store, run: KeptRun, dossier: Dossier) -> None:
+def _keep_dossier(store: Store, run: StoredRun, dossier: Dossier) -> None:
     """Keep a dossier without what tells one state that holds it from another."""
     from closeout.model.coding import encoded
 
@@ -174,8 +174,8 @@ def _keep_dossier(store: Store, run: KeptRun, dossier: Dossier) -> None:
 def key_of_run(snapshot: Snapshot, store: Store, options: Options, *, whole: bool) -> str:
     """Return what a run is known by: every YAML and Python file, and what was asked.
 
-    And what it was held against: the commits before it, of the project in its place, and what is
-    kept of the tests of its analyses, which rests on the whole state.
+    And what it was compared with: the commits before it, of the project in its place, and what is
+    stored of the tests of its analyses, which rests on the whole state.
     """
     files = tuple(
         (path, snapshot.digest(path))
@@ -185,11 +185,11 @@ def key_of_run(snapshot: Snapshot, store: Store, options: Options, *, whole: boo
     # Of the day only what is wrong with the commit's; what it makes planned is asked of the run.
     asked = (
         options.review, options.settings, options.only, options.validate, whole,
-        KeptResults(snapshot, store).text,
+        StoredResults(snapshot, store).text,
     )  # fmt: skip
-    told = tuple(tuple(str(value) for value in asdict(p).values()) for p in snapshot.problems())
+    problems = tuple(tuple(str(value) for value in asdict(p).values()) for p in snapshot.problems())
     return key_of(
-        engine_fingerprint(), "run", asked, files, told,
+        engine_fingerprint(), "run", asked, files, problems,
         snapshot.identity.under_git, snapshot.against, os.path.realpath(snapshot.origin),
         _odd_day(snapshot, options),
     )  # fmt: skip

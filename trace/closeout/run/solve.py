@@ -114,11 +114,11 @@ def solved(
         text = f"--solve {name}: {identifier} has no quantity with a decided limit"
         raise UserError(text, f"closeout explain {identifier} says why")
     specs = {spec.name: spec for spec in index.specs}
-    told = evaluator.study(
+    result = evaluator.study(
         SolveFound, dict.fromkeys(question for _, question, _ in asking.values()), specs
     )
     found = [
-        _solved(key, one, name, tightened, told[question], index, units)
+        _solved(key, one, name, tightened, result[question], index, units)
         for key, (one, question, tightened) in asking.items()
     ]
     _check_formulas(identifier, name, found)
@@ -154,7 +154,7 @@ def _bounds(
         try:
             wanted = acceptance(margin.on(criterion.limits, unit, units), model).bounds
         except UnitError:
-            continue  # told as a finding
+            continue  # reported as a finding
         bounds = bounds._replace(
             at_least=_tighter(bounds.at_least, wanted.at_least, 1.0),
             at_most=_tighter(bounds.at_most, wanted.at_most, -1.0),
@@ -173,7 +173,7 @@ def _solved(
     ready: Ready,
     name: str,
     tightened: tuple[str, ...],
-    told: SolveFound | Failure,
+    result: SolveFound | Failure,
     index: Index,
     units: Units,
 ) -> Solved:
@@ -188,14 +188,14 @@ def _solved(
         *key, ready.spec.name, quantity, ready.case, "" if field is None else field.unit,
         str(criterion.limits), tightened, name, unit, now, least, most,
     )  # fmt: skip
-    if isinstance(told, Failure):
-        return found._replace(failure=told)
+    if isinstance(result, Failure):
+        return found._replace(failure=result)
     known = json.loads(ready.question.detail)["possible"].get(name, (None, None))
     remarks = _Remarks(
         known, low, units, next(u.unit for u in ready.asked.inputs if u.name == name)
     )
-    limits = tuple(_limit(one, name, owned, remarks) for one in told.limits)
-    return found._replace(symbolic=told.symbolic, acts=told.acts, limits=limits)
+    limits = tuple(_limit(one, name, owned, remarks) for one in result.limits)
+    return found._replace(symbolic=result.symbolic, acts=result.acts, limits=limits)
 
 
 def _limit(one: SolvedLimit, name: str, owned: Owned, remarks: _Remarks) -> SolvedLimit:

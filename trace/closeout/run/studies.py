@@ -84,12 +84,14 @@ def studies(
     """Return a study of each wanted verification that asks something and has an answer.
 
     ``replies`` are those that are known already. Whatever the basis, the worst case of the box
-    says where the others are worst; where only that fails, the others stay at nominal.
+    says where the other inputs are worst; where only that fails, those stay at nominal.
     """
     ready = questions(wanted, plan, index, units, evaluator, replies)
     specs = {spec.name: spec for spec in index.specs}
-    told = evaluator.study(StudyFound, dict.fromkeys(one.question for one in ready.values()), specs)
-    return tuple(_study(key, one, told[one.question], index, units) for key, one in ready.items())
+    result = evaluator.study(
+        StudyFound, dict.fromkeys(one.question for one in ready.values()), specs
+    )
+    return tuple(_study(key, one, result[one.question], index, units) for key, one in ready.items())
 
 
 def questions(
@@ -133,7 +135,7 @@ class _Asker:
         """Return the question of a study, of the case with the least margin.
 
         None where no case has a value. Of a basis other than the worst case, that one may fail
-        alone, as at three sigma; then the ends are unknown, and the others stay at the inputs.
+        alone, as at three sigma; then the ends are unknown, and the other inputs stay as given.
         """
         answer, failed = self.replies[worst].result, None
         own = None if asked.question is None else self.replies.get(asked.question)
@@ -181,7 +183,7 @@ class _Asker:
             "quantile": quantile,
             "samples": None if decided is None else decided.samples,
             "possible": possible_ends(asked.inputs, parameters, self.units),
-            "held": extent.low is not None and _margin(extent, asked.tightened) >= 0.0,
+            "met_everywhere": extent.low is not None and _margin(extent, asked.tightened) >= 0.0,
             "marches": self.wanted.marches,
             "differentiated": self.wanted.differentiated,
             "seed": requirement,
@@ -214,45 +216,45 @@ def _margin(extent: Extent, bounds: Bounds) -> float:
 def _study(
     key: Key,
     ready: Ready,
-    told: StudyFound | Failure,
+    result: StudyFound | Failure,
     index: Index,
     units: Units,
 ) -> Study:
     quantity = ready.asked.verification.criterion.quantity or ""
     field = ready.spec.field(quantity)
     study = Study(*key, ready.spec.name, quantity, ready.case, "" if field is None else field.unit)
-    if isinstance(told, Failure):
-        return study._replace(failure=told)
+    if isinstance(result, Failure):
+        return study._replace(failure=result)
     owned = Owned(ready.asked.inputs, index, units)
     return study._replace(
-        symbolic=told.symbolic,
-        drivers=told.drivers,
-        edges=tuple(owned.edge(one) for one in told.break_even),
-        lines=told.lines,
-        slopes=_slopes(ready, told),
-        ends=_ends(ready, told),
-        factors=told.factors,
+        symbolic=result.symbolic,
+        drivers=result.drivers,
+        edges=tuple(owned.edge(one) for one in result.break_even),
+        lines=result.lines,
+        slopes=_slopes(ready, result),
+        ends=_ends(ready, result),
+        factors=result.factors,
         assumed=assumed_of(ready.asked.inputs, index.parameters),
-        quantiles=told.quantiles,
-        boundary=None if told.boundary is None else owned.boundary(told.boundary),
-        reasons=_reasons(ready, told),
+        quantiles=result.quantiles,
+        boundary=None if result.boundary is None else owned.boundary(result.boundary),
+        reasons=_reasons(ready, result),
     )
 
 
-def _slopes(ready: Ready, told: StudyFound) -> tuple[Slope, ...]:
+def _slopes(ready: Ready, result: StudyFound) -> tuple[Slope, ...]:
     units = {argument.name: argument.unit for argument in ready.spec.arguments}
-    values = {driver.parameter: driver.derivative for driver in told.drivers}
+    values = {driver.parameter: driver.derivative for driver in result.drivers}
     slopes = []
-    for one in told.differentiated:
+    for one in result.differentiated:
         value = values[one.parameter]
         assert value is not None  # else it was not differentiated
         slopes.append(Slope(**one._asdict(), value=value, unit=units[one.parameter]))
     return tuple(slopes)
 
 
-def _reasons(ready: Ready, told: StudyFound) -> dict[str, str]:
+def _reasons(ready: Ready, result: StudyFound) -> dict[str, str]:
     """Return why a part is missing or not whole: what the study says, and what it is not about."""
-    reasons = dict(told.reasons)
+    reasons = dict(result.reasons)
     if ready.failed is not None:
         reasons["extreme value"] = f"over the declared tolerances: {ready.failed}"
     if ready.asked.verification.basis.kind is BasisKind.PROBABILITY:
@@ -263,7 +265,7 @@ def _reasons(ready: Ready, told: StudyFound) -> dict[str, str]:
     return reasons
 
 
-def _ends(ready: Ready, told: StudyFound) -> tuple[Ends, ...]:
+def _ends(ready: Ready, result: StudyFound) -> tuple[Ends, ...]:
     """Return the ends by extreme value and by root sum square, one beside the other."""
     extent = ready.extent
     if extent.low is None or extent.high is None:
@@ -272,10 +274,10 @@ def _ends(ready: Ready, told: StudyFound) -> tuple[Ends, ...]:
     if extent.proved_low is not None and extent.proved_high is not None:
         low, high = extent.proved_low, extent.proved_high
         remark = "proved" if extent.tight else "proved, but wide,"
-    reason = told.reasons.get("root sum square", "")
+    reason = result.reasons.get("root sum square", "")
     return (
         Ends("extreme value", low, high, f"{remark} over the declared tolerances"),
-        told.root_sum_square or Ends("root sum square", None, None, reason),
+        result.root_sum_square or Ends("root sum square", None, None, reason),
     )
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from closeout.run import runs
 from closeout.run.options import Options
-from closeout.run.runs import KeptRun
+from closeout.run.runs import StoredRun
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 from closeout.store.keys import key_of
@@ -16,8 +16,8 @@ if TYPE_CHECKING:  # loaded where a text has to be made
     from closeout.model.dossier import Dossier, Scale
     from closeout.run.progress import Progress
 
-# Stands in a kept text for the day at which the state is judged; as wide as that, and no text that
-# anybody writes.
+# Stands in a stored text for the day at which the state is judged; as wide as that, and no text
+# that anybody writes.
 _DAY = "<~day3e7f>"
 _JSON = "json"
 
@@ -67,15 +67,15 @@ def shown(
         texts = [store.content("text", _key(run, form)) for form in _forms(wanted)]
         if None not in texts:
             day = run.state.date or ""
-            told = [(content or b"").decode().replace(_DAY, day) for content in texts]
-            return _shown(run.exit_status, wanted, told, 0, run.answers)
+            shown = [(content or b"").decode().replace(_DAY, day) for content in texts]
+            return _shown(run.exit_status, wanted, shown, 0, run.answers)
     dossier = None if run is None else runs.recalled(store, run)
     if dossier is None:
         dossier, run = runs.judged(snapshot, store, options, progress, whole=whole)
     return _made(store, dossier, run, wanted)
 
 
-def _made(store: Store, dossier: Dossier, run: KeptRun | None, wanted: Wanted) -> ShownRun:
+def _made(store: Store, dossier: Dossier, run: StoredRun | None, wanted: Wanted) -> ShownRun:
     """Return what a dossier shows, and keep that beside its run."""
     scale, day = dossier.scale, dossier.snapshot.date or ""
     undated = replace(dossier, snapshot=replace(dossier.snapshot, date=_DAY))
@@ -116,9 +116,9 @@ def _text(dossier: Dossier, form: _Form) -> str:
     return verify_text(dossier, colour=colour, width=width)
 
 
-def _key(run: KeptRun, form: _Form) -> str:
+def _key(run: StoredRun, form: _Form) -> str:
     state = run.state
-    about = (state.kind, state.commit, state.dirty, state.unheld, run.redated)
+    about = (state.kind, state.commit, state.dirty, state.untracked, run.redated)
     return key_of(run.id, about, form)
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from closeout.snapshot.dates import Looked
-from closeout.snapshot.held import not_held
 from closeout.snapshot.names import READ_AS_TEXT, is_judged
+from closeout.snapshot.tracked import untracked_of
 
 # Fields before the path in a line of ``git status --porcelain=v2`` (git-status, "Porcelain Format
 # Version 2"), by its first character: an ordinary change, one that is not merged, an untracked one.
@@ -20,7 +20,7 @@ class Committed:
     """Says whether a commit answers looks at a working tree as that does.
 
     ``changes`` are the paths that git sees changed, with whether something came or went there or
-    became of another kind; ``unwatched`` those at which git was told not to look.
+    became of another kind; ``unwatched`` those at which git is set not to look.
     """
 
     root: Path
@@ -29,13 +29,13 @@ class Committed:
     unwatched: frozenset[str]
 
     def __call__(self, looked: Collection[Looked]) -> bool:
-        """Return whether files' contents, what stands at paths, and folders' names are held."""
-        if not_held(self.root, self.tracked, looked):
+        """Return whether files' contents, what stands at paths and folders' names are committed."""
+        if untracked_of(self.root, self.tracked, looked):
             return False
         return not any(self._is_changed(kind, path) for kind, path, _ in looked)
 
     def judged(self) -> bool:
-        """Return whether every file that is read as text in the judged folders is held.
+        """Return whether every file that is read as text in the judged folders is in the commit.
 
         What git ignores or does not know there is not looked at here.
         """

@@ -212,11 +212,11 @@ def _notes_on_intended(prefix: str, staged: Git | None, content: _Content) -> li
     if staged is None:
         return []
     where = ["--", prefix] if prefix else []
-    held = {*content.files, *content.links, *content.submodules}
+    staged_paths = {*content.files, *content.links, *content.submodules}
     names = names_of(staged.ask("ls-files", "-z", *where))
     return [
         f"{shown(path)} is only intended to be added (git add -N) and is not in the staged state"
-        for path in _below(prefix, sorted(set(names) - held))
+        for path in _below(prefix, sorted(set(names) - staged_paths))
     ]
 
 

@@ -14,8 +14,8 @@ from closeout.model.made_by_tools import MADE_BY_TOOLS
 from closeout.model.problem import Problem, in_order
 from closeout.snapshot.confined import opened_file, opened_folder
 from closeout.snapshot.dates import Dated, today
-from closeout.snapshot.held import not_held
 from closeout.snapshot.names import READ_AS_TEXT, is_judged, shown
+from closeout.snapshot.tracked import untracked_of
 from closeout.snapshot.walk import kind_problem, link_problem, walk
 
 _CHUNK = 1 << 18  # bytes
@@ -81,7 +81,7 @@ class Snapshot:
         self._refuse_link(path)
         with opened_file(self.root, path) as file:
             data = b"".join(_chunks(file))
-        # The working tree may be edited while it is judged; a result must not be kept under the
+        # The working tree may be edited while it is judged; a result must not be stored under the
         # digest of another content.
         digest = _new_hash(data).hexdigest()
         if self._digests.setdefault(path, digest) != digest:
@@ -123,15 +123,15 @@ class Snapshot:
             found = found_below(self.root, exported=self.identity.kind != "tree")
         return tuple(sorted(path for path in found | set(self.files()) if self.digest(path)))
 
-    def not_held(self, looked: Iterable[tuple[str, str, str | None]]) -> tuple[str, ...]:
-        """Return which of the paths that were looked at are in no commit; see :mod:`.held`."""
+    def untracked(self, looked: Iterable[tuple[str, str, str | None]]) -> tuple[str, ...]:
+        """Return which of the paths that were looked at are in no commit; see :mod:`.tracked`."""
         if self.tracked is None:
             return ()
-        return not_held(self.root, self.tracked, looked)
+        return untracked_of(self.root, self.tracked, looked)
 
     @property
     def against(self) -> tuple[str, ...] | None:
-        """The commits that this state follows, and is held against; None where there is no commit.
+        """The commits that this state follows, and is compared with; None where there is no commit.
 
         Of a commit its parents, of what differs from its commit that one.
         """

@@ -227,11 +227,11 @@ def need_repository(root: Path) -> Repository:
 
 def clean_environment() -> dict[str, str]:
     """Return the environment for git: the user's, less the GIT_* that only confuse."""
-    kept = (*_REPOSITORY, *_CONTENT, *_DISCOVERY)
+    retained = (*_REPOSITORY, *_CONTENT, *_DISCOVERY)
     environment = {
         name: value
         for name, value in os.environ.items()
-        if not name.startswith("GIT_") or name.startswith(_CONFIGURATION) or name in kept
+        if not name.startswith("GIT_") or name.startswith(_CONFIGURATION) or name in retained
     }
     for name in _REPOSITORY:
         if environment.get(name):

@@ -36,9 +36,9 @@ class Commit:
 class Past:
     """The commits that a snapshot follows, which is none of them.
 
-    ``commits`` are those that it is held against (:attr:`.Snapshot.against`), so a commit is held
-    against what its staged state was; ``base`` is the first of them. ``shallow`` says that older
-    commits were not fetched, so that more may be known another day.
+    ``commits`` are those that it is compared with (:attr:`.Snapshot.against`), so a commit is
+    compared with what its staged state was; ``base`` is the first of them. ``shallow`` says that
+    older commits were not fetched, so that more may be known another day.
     """
 
     commits: tuple[str, ...]

@@ -1,7 +1,7 @@
 """Put the hooks into a repository, and take them out again.
 
 Git calls one before a commit and another before the commit of a merge; both judge alike. A hook
-that was there before is kept aside, called first, and put back at the end.
+that was there before is put aside, called first, and put back at the end.
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ def install_hook(root: Path, python: str) -> str:
 
     Raises:
         SnapshotError: no repository; the hooks lie outside of it; a hook judges another project;
-            one was put in by hand while one is kept aside; a file cannot be written.
+            one was put in by hand while one is put aside; a file cannot be written.
     """
     # The hook is run from elsewhere. Links stay: they lead into virtual environments.
     python = os.path.abspath(python) if "/" in python else python
@@ -120,9 +120,9 @@ def _install(place: _Place, python: str, project: str) -> str:
     present = place.own
     if present == text:
         return f"{place.named(place.hook)} is already installed"
-    kept = _put_aside(place) if present is None else _keep_edited(place, present)
+    remark = _put_aside(place) if present is None else _keep_edited(place, present)
     _write(place.hook, text)
-    return f"{place.named(place.hook)} is {'installed' if present is None else 'updated'}{kept}"
+    return f"{place.named(place.hook)} is {'installed' if present is None else 'updated'}{remark}"
 
 
 def remove_hook(root: Path) -> str:
@@ -154,12 +154,12 @@ def _written() -> AbstractContextManager[None]:
 
 
 def _remove(place: _Place, text: str) -> str:
-    kept = _keep_edited(place, text)
+    remark = _keep_edited(place, text)
     if os.path.lexists(place.aside):
         place.aside.replace(place.hook)
-        return f"{place.named(place.hook)} is again the earlier hook{kept}"
+        return f"{place.named(place.hook)} is again the earlier hook{remark}"
     place.hook.unlink(missing_ok=True)
-    return f"{place.named(place.hook)} is removed{kept}"
+    return f"{place.named(place.hook)} is removed{remark}"
 
 
 def _home(root: Path, python: str) -> tuple[Repository, Path]:

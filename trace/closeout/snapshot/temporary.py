@@ -24,7 +24,7 @@ class TemporaryFolder:
 
     def __init__(self) -> None:
         _remove_left_behind(Path(tempfile.gettempdir()))
-        # Under another name until the lock is held, or it would look left behind.
+        # Under another name until the lock is taken, or it would look left behind.
         new = Path(tempfile.mkdtemp(prefix=f".new-{_PREFIX}")).resolve()
         self.lock = os.open(new / _LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
         fcntl.flock(self.lock, fcntl.LOCK_EX)

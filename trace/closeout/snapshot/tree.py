@@ -13,8 +13,8 @@ from closeout.snapshot.dates import Dated, stamp_of
 from closeout.snapshot.errors import SnapshotError
 from closeout.snapshot.folder import Snapshot
 from closeout.snapshot.git import Git, git_at, names_of, refusal
-from closeout.snapshot.held import is_in
 from closeout.snapshot.names import READ_AS_TEXT, is_judged, shown
+from closeout.snapshot.tracked import is_in
 
 _MARK = "requirements/project.yaml"
 
@@ -30,14 +30,14 @@ def find_root(start: Path) -> Path | None:
     place = start.resolve()
     for folder in (place, *place.parents):
         mark = folder / _MARK
-        # Also where it is a link or a folder: the project is there, and the fault is told.
+        # Also where it is a link or a folder: the project is there, and the fault is reported.
         if mark.exists() or mark.is_symlink():
             return folder
     return None
 
 
 def store_folder(root: Path) -> Path:
-    """Return the folder in which results are kept: the working tree's, whatever is judged."""
+    """Return the folder in which results are stored: the working tree's, whatever is judged."""
     return root / ".closeout"
 
 
@@ -46,7 +46,7 @@ def open_tree(root: Path) -> Snapshot:
 
     Its commit is HEAD's. It is dirty where anything below the folder is staged, changed or
     untracked, and also where git cannot vouch for a file that is judged: one that it ignores or
-    was told not to look at. What else is read, ``Snapshot.not_held`` tells apart. Outside git, and
+    is set not to look at. What else is read, ``Snapshot.untracked`` names. Outside git, and
     before the first commit, there is no commit.
     """
     snapshot = Snapshot(root.resolve(), SnapshotIdentity("tree", None, None))
@@ -103,7 +103,7 @@ def _status(git: Git) -> tuple[str | None, list[str]] | None:
 
 
 def _watch(git: Git) -> _Watch:
-    """Return what git tracks, and at which of it it was told not to look."""
+    """Return what git tracks, and at which of it it is set not to look."""
     tracked: set[str] = set()
     unwatched: set[str] = set()
     for line in names_of(git.ask("ls-files", "-v", "-z", "--", ".")):
@@ -125,13 +125,13 @@ def _dated(
 ) -> Dated:
     """Return what the day of a working tree follows from."""
     changed = changes_of(changes, _prefix(git)) if changes else {}
-    held = Committed(snapshot.root, watch.tracked, changed, watch.unwatched)
-    judged = held.judged() and not any(path.endswith(READ_AS_TEXT) for path in foreign)
-    return replace(snapshot.dated, stamp=stamp_of(git, commit), judged=judged, holds=held)
+    committed = Committed(snapshot.root, watch.tracked, changed, watch.unwatched)
+    judged = committed.judged() and not any(path.endswith(READ_AS_TEXT) for path in foreign)
+    return replace(snapshot.dated, stamp=stamp_of(git, commit), judged=judged, holds=committed)
 
 
 def _prefix(git: Git) -> str:
-    """Return the way from the top of the repository, from which a status is told, to here."""
+    """Return the way from the top of the repository, from which a status is given, to here."""
     return os.fsdecode(git.ask("rev-parse", "--show-prefix")).removesuffix("\n")
 
 

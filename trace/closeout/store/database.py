@@ -24,7 +24,7 @@ RETRY_AFTER = 0.02  # s
 CHECK_BYTES = 16
 LARGEST_FILE = 512 * 1024 * 1024
 # How many states of its dependencies are remembered for one question (branches, what-ifs).
-TRACES_KEPT = 12
+MOST_TRACES = 12
 CHUNK = 500
 
 _SCHEMA = """
@@ -39,7 +39,7 @@ _KEEP = "INSERT OR REPLACE INTO kept (kind, key, value) VALUES (?, ?, ?)"
 
 
 class Store:
-    """What earlier runs kept. Reading and writing never raise; ``notes`` says what went wrong.
+    """What earlier runs stored. Reading and writing never raise; ``notes`` says what went wrong.
 
     As a context it is closed at the end; Python 3.13 warns of a connection that nobody closed.
     """
@@ -59,11 +59,11 @@ class Store:
     # kind and key -> value
 
     def get(self, kind: str, key: str) -> str | None:
-        """Return the value kept under a kind and a key, or None."""
+        """Return the value stored under a kind and a key, or None."""
         return self.get_many(kind, [key]).get(key)
 
     def get_many(self, kind: str, keys: Iterable[str]) -> dict[str, str]:
-        """Return those of the values asked for that are kept, by key."""
+        """Return those of the values asked for that are stored, by key."""
         found: dict[str, str] = {}
         for some in _chunks(list(keys)):
             marks = ",".join("?" * len(some))
@@ -76,7 +76,7 @@ class Store:
         return found
 
     def content(self, kind: str, key: str) -> bytes | None:
-        """Return the bytes kept under a kind and a key, or None."""
+        """Return the bytes stored under a kind and a key, or None."""
         query = "SELECT value FROM kept WHERE kind = ? AND key = ?"
         for (blob,) in self._rows(query, [kind, key]):
             return _unseal(blob, kind, key)
@@ -119,13 +119,13 @@ class Store:
         self.put_many(kind, [(key, value)], most)
 
     def holds_any(self, kind: str) -> bool:
-        """Return whether anything of a kind is kept."""
+        """Return whether anything of a kind is stored."""
         return bool(self._rows("SELECT 1 FROM kept WHERE kind = ? LIMIT 1", [kind]))
 
     # what was asked -> traces with their values
 
     def traces(self, asked: Iterable[str]) -> dict[str, list[str]]:
-        """Return the values kept for each question's key, the newest first."""
+        """Return the values stored for each question's key, the newest first."""
         found: dict[str, list[str]] = {}
         for some in _chunks(list(asked)):
             marks = ",".join("?" * len(some))
@@ -152,7 +152,7 @@ class Store:
             connection.executemany(
                 "DELETE FROM traces WHERE asked = ? AND id NOT IN"
                 " (SELECT id FROM traces WHERE asked = ? ORDER BY id DESC LIMIT ?)",
-                [(asked, asked, TRACES_KEPT) for asked in {row[0] for row in sealed}],
+                [(asked, asked, MOST_TRACES) for asked in {row[0] for row in sealed}],
             )
 
         if sealed:
@@ -255,7 +255,7 @@ def _prepared(folder: Path) -> Path:
 
 
 def _shrink(folder: Path) -> None:
-    """Begin anew where the file has grown past its bound; what is kept can be computed again."""
+    """Begin anew where the file has grown past its bound; what is stored can be computed again."""
     try:
         if (folder / FILE).stat().st_size > LARGEST_FILE:
             # The logs first: a log of the old file must not be taken for one of the new.

@@ -1,4 +1,4 @@
-"""Keys: digests of typed values, and of the engine that made what is kept."""
+"""Keys: digests of typed values, and of the engine that made what is stored."""
 
 from __future__ import annotations
 

@@ -5,8 +5,8 @@ only where the code that the samples reach is allowed (:mod:`closeout.arithmetic
 agrees with the plain number, compared at the first samples. Where it does not, or cannot be
 evaluated at all (a branch on a value, a library that takes numbers only, other cases), the
 evaluation falls back by itself to one call for each sample, of which there are only so many, and
-says why it did. An error that a number would raise is told as one, with its count; it never passes
-as a NaN.
+says why it did. An error that a number would raise is reported as one, with its count; it never
+passes as a NaN.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ class ArrayEvaluator:
         evaluate: takes a point of numbers or of arrays and returns the values of every quantity and
             case. It has to let arrays through; what they hold is checked here.
         keys: the quantities and cases that are wanted. For each quantity all its cases, as they are
-            at the inputs: an analysis that gives others at a sample is refused.
+            at the inputs: an analysis that gives other ones at a sample is refused.
         most_numbers: how many evaluations on numbers there may be after a fall-back.
 
     ``fallback`` is why samples were evaluated one by one on numbers, else None; ``absent`` counts
@@ -183,8 +183,8 @@ class ArrayEvaluator:
             except MemoryError:
                 raise
             except (Exception, Undecided) as error:
-                told = f"{type(error).__name__}: {error}"
-                raise _Unfit(f"numbers raise an error where arrays do not: {told}") from error
+                message = f"{type(error).__name__}: {error}"
+                raise _Unfit(f"numbers raise an error where arrays do not: {message}") from error
         for key in self._keys:
             expected = [one[key] for one in numbers]
             scale = max(abs(value) for value in expected)
@@ -218,8 +218,8 @@ class ArrayEvaluator:
             except Exception as error:
                 failures.append((start, error))
         if not failures:
-            told = f"{type(seen).__name__}: {seen}"
-            raise _Unfit(f"arrays raise an error where numbers do not: {told}") from seen
+            message = f"{type(seen).__name__}: {seen}"
+            raise _Unfit(f"arrays raise an error where numbers do not: {message}") from seen
         _raise_failures(point, failures, size, complete=not open_parts)
 
     def _fails(self, point: Point, start: int, stop: int) -> bool:

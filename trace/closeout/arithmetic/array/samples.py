@@ -1,7 +1,7 @@
 """Arrays of samples that an analysis can do no more with than with a number.
 
 A plain array can be asked for its mean, its first element or whether all of it is above a limit;
-what depends on that is told of all samples what holds of none of them alone. So the samples that an
+what depends on that claims of all samples what holds of none of them alone. So the samples that an
 analysis is given take part in arithmetic, in comparisons, in functions of :mod:`closeout.math` and
 in NumPy's functions that act element by element, and refuse everything else. ``+=`` makes a new
 array, as it makes a new number.
@@ -50,7 +50,7 @@ class Samples(numpy.ndarray[Any, Any], Guarded):
     def __array_ufunc__(self, ufunc: Any, method: str, *inputs: Any, **kwargs: Any) -> Any:
         """Answer a function of NumPy that acts element by element, without options."""
         if method != "__call__" or kwargs or ufunc.signature is not None:
-            refuse(_told(f"`{ufunc.__name__}` of NumPy looks at more than one at once"))
+            refuse(_message(f"`{ufunc.__name__}` of NumPy looks at more than one at once"))
         found = ufunc(*map(plain, inputs))
         return tuple(map(guarded, found)) if isinstance(found, tuple) else guarded(found)
 
@@ -68,13 +68,13 @@ def plain(value: Any) -> Any:
 _view = numpy.ndarray.view
 
 
-def _told(why: str) -> str:
+def _message(why: str) -> str:
     return f"the values are many samples: {why}"
 
 
 def _refusing(why: str) -> Callable[..., NoReturn]:
     def refusing(*_: Any, **__: Any) -> NoReturn:
-        refuse(_told(why))
+        refuse(_message(why))
 
     return refusing
 

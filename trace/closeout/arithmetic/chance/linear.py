@@ -44,7 +44,7 @@ def answer(
 
     A condition that is given as a pair (named in ``sides`` of the detail) is no chance: the ends
     are taken at points of it, its own ends among them, and the worst of them count. How far the
-    straight lines are off is told by the extremes that can be proved, else by what is looked at.
+    straight lines are off follows from the extremes that can be proved, else by what is looked at.
 
     Args:
         evaluate: takes ranges too, and lets them through; they serve the proof.

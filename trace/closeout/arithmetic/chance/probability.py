@@ -229,24 +229,24 @@ def quantile_bounds(
 ) -> tuple[float | None, float | None] | None:
     """Return the closest order statistics that hold a share of the population, by Wilks.
 
-    A side that is not asked for is None. With both the same number of values is left out at each
+    A bound that is not asked for is None. With both the same number of values is left out at each
     end. None where there are too few samples (:func:`wilks_samples`).
 
     Raises:
-        ValueError: no side is asked for, a value is no number, or an argument is out of range.
+        ValueError: no bound is asked for, a value is no number, or an argument is out of range.
     """
     import numpy
 
     _inside(coverage=coverage, confidence=confidence)
-    sides = low + high
-    if not sides or numpy.isnan(values).any():
-        raise ValueError("quantiles need a side, and a value at every sample")
+    bounds = low + high
+    if not bounds or numpy.isnan(values).any():
+        raise ValueError("quantiles need a bound, and a value at every sample")
     count = values.size
     order, step = 0, max(count, 1)
-    while step:  # the largest order at which the confidence is still kept
+    while step:  # the largest order at which the confidence still holds
         tried = order + step
-        fits = tried * sides <= count
-        if fits and _wilks_confidence(count, coverage, tried * sides) >= confidence:
+        fits = tried * bounds <= count
+        if fits and _wilks_confidence(count, coverage, tried * bounds) >= confidence:
             order = tried
         else:
             step //= 2

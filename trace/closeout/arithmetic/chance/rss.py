@@ -2,9 +2,9 @@
 
 The method stands beside the extreme value in ECSS-Q-HB-30-01A. Slopes are central differences
 between the ends of each tolerance, so they cost two evaluations for each parameter. What the
-straight lines leave out is told: what they say of the extreme values is compared with the proved
-ones, where there are any. Else with the corner that they take as their worst, and, one parameter at
-a time, with both of its ends, two points between, and the slope through these.
+straight lines leave out is reported: what they say of the extreme values is compared with the
+proved ones, where there are any. Else with the corner that they take as their worst, and, one
+parameter at a time, with both of its ends, two points between, and the slope through these.
 """
 
 from __future__ import annotations

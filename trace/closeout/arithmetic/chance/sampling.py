@@ -204,6 +204,6 @@ def _uniform(generator: Any, n: int) -> Array:
     return variates
 
 
-def _check(holds: bool, told: str) -> None:
+def _check(holds: bool, message: str) -> None:
     if not holds:
-        raise ValueError(f"no distribution: {told}")
+        raise ValueError(f"no distribution: {message}")

@@ -1,9 +1,9 @@
 """Share of each parameter in the variance of a quantity: Sobol indices, from samples.
 
 First order: what falls away from the variance if the parameter alone were known; total: what is
-left if all others were known. Estimators on two independent matrices A and B and on A with one
-parameter taken from B: Saltelli et al., Computer Physics Communications 181 (2010) 259-270, Table
-2, (b) for the first order, and (f), by Jansen, for the total. Parameters of one group are one
+left if all other inputs were known. Estimators on two independent matrices A and B and on A with
+one parameter taken from B: Saltelli et al., Computer Physics Communications 181 (2010) 259-270,
+Table 2, (b) for the first order, and (f), by Jansen, for the total. Parameters of one group are one
 factor, since they cannot vary apart.
 """
 

@@ -123,7 +123,7 @@ def quantiles(
 
 
 def _alone(evaluate: Evaluate, key: Key) -> Evaluate:
-    """Return what gives one quantity and case only, whatever the others have."""
+    """Return what gives one quantity and case only, whatever the other cases have."""
     return lambda point: {key: evaluate(point)[key]}
 
 

@@ -64,10 +64,10 @@ def _decided(
     fixed = {name: value for name, value in inputs.items() if name not in spreads}
 
     def passes(values: Mapping[Key, Any]) -> dict[Key, Any]:
-        held = {key: _held(value, detail) for key, value in values.items()}
+        met = {key: _meets(value, detail) for key, value in values.items()}
         if detail["cases_at_least"] is None:
-            return held
-        return {(detail["quantity"], None): sum(held.values()) >= detail["cases_at_least"]}
+            return met
+        return {(detail["quantity"], None): sum(met.values()) >= detail["cases_at_least"]}
 
     trials = Trials(stream.take, evaluator.at, passes, fixed)
     wanted = keys if detail["cases_at_least"] is None else [(detail["quantity"], None)]
@@ -91,13 +91,13 @@ def _decided(
     return decided, most
 
 
-def _held(values: Any, detail: Mapping[str, Any]) -> Any:
-    held = values == values  # an absent case passes no comparison
+def _meets(values: Any, detail: Mapping[str, Any]) -> Any:
+    met = values == values  # an absent case passes no comparison
     if detail["at_least"] is not None:
-        held = held & (values >= detail["at_least"])
+        met = met & (values >= detail["at_least"])
     if detail["at_most"] is not None:
-        held = held & (values <= detail["at_most"])
-    return held
+        met = met & (values <= detail["at_most"])
+    return met
 
 
 def _rank(one: Decided) -> tuple[int, float]:

@@ -64,7 +64,7 @@ _CHANGES = frozenset(
         "rotate", "setdefault", "sort", "update",
     )
 )  # fmt: skip
-# Of what stands under a name, nothing can be kept inside.
+# Of what stands under a name, nothing can be stored inside.
 _CLOSED = (ModuleType, BuiltinFunctionType)
 _MISSING = object()
 
@@ -110,7 +110,7 @@ _judged: dict[int, tuple[CodeType, Judged]] = {}
 
 
 def shown(function: Any) -> Shown:
-    """Return what can be told of an analysis, or another function, from its code alone."""
+    """Return what can be said of an analysis, or another function, from its code alone."""
     function = getattr(function, "function", function)
     if type(function) is not FunctionType:
         return NOTHING_SHOWN
@@ -138,7 +138,7 @@ def shown(function: Any) -> Shown:
 
 
 def _places(function: FunctionType) -> Iterator[tuple[tuple[str, int], Place]]:
-    """Yield the names under which a function could find again what it kept."""
+    """Yield the names under which a function could find again what it stored."""
     names = function.__globals__
     for code in _nested(function.__code__):
         own = [name for name in code.co_names if name in names]

@@ -55,7 +55,10 @@ def _same(before: tuple[Any, ...], now: tuple[Any, ...]) -> bool:
 
 
 def _parts(place: Place) -> list[tuple[Any, ...]]:
-    """Return what a value is made of, level by level; the parts are held, so none is replaced."""
+    """Return what a value is made of, level by level.
+
+    The parts stay referenced, so none is replaced.
+    """
     value = place.holder.get(place.name)
     found: list[tuple[Any, ...]] = [(value,)]
     seen: set[int] = set()
@@ -85,8 +88,8 @@ def _inside(value: Any) -> tuple[Any, ...]:
         own = (part for name, part in vars(value).items() if not name.startswith("_"))
         return tuple(part for part in own if isinstance(part, (dict, list, set)))
     if isinstance(value, FunctionType):
-        kept = (*(value.__defaults__ or ()), *(value.__kwdefaults__ or {}).values())
-        return (*kept, *(value.__closure__ or ()), *value.__dict__.values())
+        defaults = (*(value.__defaults__ or ()), *(value.__kwdefaults__ or {}).values())
+        return (*defaults, *(value.__closure__ or ()), *value.__dict__.values())
     numpy = sys.modules.get("numpy")
     if numpy is not None and type(value) is numpy.ndarray:
         return (sys.intern(str(hash(value.tobytes()))),)

@@ -67,7 +67,7 @@ def _public(module: ModuleType) -> Iterator[Any]:
     return (value for name, value in vars(module).items() if not name.startswith("_"))
 
 
-# As they are before a module of the project is imported, which may put others in their place.
+# As they are before a module of the project is imported, which may replace them.
 _KNOWN = {
     id(value): value
     for value in (

@@ -1,4 +1,4 @@
-"""Whose code it is that runs, and how a place in it is told."""
+"""Whose code it is that runs, and how a place in it is named."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Origin(Enum):
 def origin(code: CodeType, names: Mapping[str, Any]) -> Origin:
     """Return whose code it is: of this tool, of Python or a distribution, or of the project.
 
-    What is told by the code's file has to agree with the module that it lives in. Of no file are
+    What the code's file says has to agree with the module that it lives in. Of no file are
     the methods of named tuples and dataclasses, which their module makes; they do nothing with a
     range that it does not refuse. Whatever else was made from a text is the project's.
     """

@@ -186,8 +186,8 @@ def _named(frame: FrameType) -> list[Any]:
 
 
 def _closed_over(frame: FrameType) -> list[Any]:
-    held = frame.f_locals
-    return [held.get(name) for name in frame.f_code.co_freevars]
+    variables = frame.f_locals
+    return [variables.get(name) for name in frame.f_code.co_freevars]
 
 
 def holds(*values: Any) -> bool:
@@ -222,8 +222,8 @@ def _inside(value: Any) -> list[Any]:
     if type(value) is dict:
         return [*value.keys(), *value.values()]
     if isinstance(value, FunctionType):
-        kept = (*(value.__defaults__ or ()), *(value.__kwdefaults__ or {}).values())
-        return [*(value.__closure__ or ()), *kept]
+        defaults = (*(value.__defaults__ or ()), *(value.__kwdefaults__ or {}).values())
+        return [*(value.__closure__ or ()), *defaults]
     if isinstance(value, (tuple, list, set, frozenset)):
         return list(value)
     return [one for one in gc.get_referents(value) if one is not type(value)]

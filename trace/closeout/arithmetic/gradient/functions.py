@@ -316,7 +316,7 @@ def _chosen(x: Any, y: Any, *, smaller: bool) -> Any:
 def where(condition: Truth, then: Any, otherwise: Any, /) -> Any:
     """Return a value of both, since the condition is undecided.
 
-    It may jump along the sides that the condition depends on; along the others it is one of the
+    It may jump along the sides that the condition depends on; along the rest it is one of the
     two.
     """
     if (lost := first_undefined(then, otherwise)) is not None:

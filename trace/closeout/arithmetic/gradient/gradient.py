@@ -53,10 +53,10 @@ class Gradient(OneNumber):
         """The sides of the box that the value depends on, by number."""
         return frozenset(self.slopes)
 
-    def _told(self) -> str:
+    def _text(self) -> str:
         return str(self.value)
 
-    def _told_in_full(self) -> str:
+    def _full_text(self) -> str:
         return f"Gradient({self.value!r}, {self.slopes!r})"
 
     def __bool__(self) -> bool:

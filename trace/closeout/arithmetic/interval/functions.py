@@ -282,7 +282,8 @@ def atan2(y: Any, x: Any, /) -> Any:
         return lost
     (a, b), (c, d) = ends_of(y), ends_of(x)
     if a <= 0.0 <= b and c <= 0.0:
-        # At the cut it jumps; -0.0 is on the other side of it, and cannot be told from 0.0 here.
+        # At the cut it jumps; -0.0 is on the other side of it, and cannot be distinguished from 0.0
+        # here.
         return exact(-above(numbers.pi), above(numbers.pi))
     near = rounded.near("atan2")
     # Without the cut the angle has its extremes at corners.

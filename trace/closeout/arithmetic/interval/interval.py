@@ -75,10 +75,10 @@ class Interval(OneNumber):
     def __setattr__(self, name: str, value: object) -> NoReturn:
         raise AttributeError(f"an interval is immutable: {name}")
 
-    def _told(self) -> str:
+    def _text(self) -> str:
         return f"[{self.low!r}, {self.high!r}]"
 
-    def _told_in_full(self) -> str:
+    def _full_text(self) -> str:
         return f"Interval({self.low!r}, {self.high!r})"
 
     def __bool__(self) -> bool:

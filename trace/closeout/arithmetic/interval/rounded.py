@@ -17,8 +17,8 @@ SLACK = 2.0**-49
 LEAST = 4e-323  # the same among the subnormal numbers
 _BITS = 60
 
-# Values of each elementary function that are kept.
-KEPT = 8192
+# Values of each elementary function that are cached.
+CACHE_SIZE = 8192
 
 
 def below(value: float) -> float:
@@ -45,12 +45,12 @@ def near(name: str) -> Callable[..., float]:
     It is zero only where it is exactly zero, or too small for a number.
     """
     libmp = _libmp()
-    function, read, told = getattr(libmp, f"mpf_{name}"), libmp.from_float, libmp.to_float
+    function, read, write = getattr(libmp, f"mpf_{name}"), libmp.from_float, libmp.to_float
 
     # Parts of a box share most of their ends, so the same numbers come again and again.
-    @lru_cache(maxsize=KEPT)
+    @lru_cache(maxsize=CACHE_SIZE)
     def found(*values: float) -> float:
-        return float(told(function(*map(read, values), _BITS, "n")))
+        return float(write(function(*map(read, values), _BITS, "n")))
 
     return found
 
@@ -66,7 +66,7 @@ _FAR = -400.0
 MOST_SIGMAS = 40.0
 
 
-@lru_cache(maxsize=KEPT)
+@lru_cache(maxsize=CACHE_SIZE)
 def exprel(x: float) -> float:
     """Return (e^x - 1) / x, 1 at zero."""
     if abs(x) < _TINY:
@@ -76,7 +76,7 @@ def exprel(x: float) -> float:
     return float(m.to_float(m.mpf_div(growth, a, _BITS, "n")))
 
 
-@lru_cache(maxsize=KEPT)
+@lru_cache(maxsize=CACHE_SIZE)
 def exprel_slope(x: float) -> float:
     """Return (e^x (x - 1) + 1) / x^2, 1/2 at zero."""
     if abs(x) < _TINY:
@@ -89,7 +89,7 @@ def exprel_slope(x: float) -> float:
     return float(m.to_float(m.mpf_div(above_one, m.mpf_mul(a, a), _BITS, "n")))
 
 
-@lru_cache(maxsize=KEPT)
+@lru_cache(maxsize=CACHE_SIZE)
 def log1prel(x: float) -> float:
     """Return ln(1 + x) / x, 1 at zero."""
     if abs(x) < _TINY:
@@ -99,7 +99,7 @@ def log1prel(x: float) -> float:
     return float(m.to_float(m.mpf_div(natural, a, _BITS, "n")))
 
 
-@lru_cache(maxsize=KEPT)
+@lru_cache(maxsize=CACHE_SIZE)
 def log1prel_slope(x: float) -> float:
     """Return (x / (1 + x) - ln(1 + x)) / x^2, -1/2 at zero."""
     if abs(x) < _TINY:
@@ -111,13 +111,13 @@ def log1prel_slope(x: float) -> float:
     return float(m.to_float(m.mpf_div(less, m.mpf_mul(a, a), _BITS, "n")))
 
 
-@lru_cache(maxsize=KEPT)
+@lru_cache(maxsize=CACHE_SIZE)
 def log10(x: float) -> float:
     """Return the common logarithm of x."""
     return _logarithm(x, "mpf_ln10")
 
 
-@lru_cache(maxsize=KEPT)
+@lru_cache(maxsize=CACHE_SIZE)
 def log2(x: float) -> float:
     """Return the binary logarithm of x."""
     return _logarithm(x, "mpf_ln2")
@@ -129,7 +129,7 @@ def _logarithm(x: float, of_base: str) -> float:
     return float(m.to_float(m.mpf_div(natural, getattr(m, of_base)(_BITS), _BITS, "n")))
 
 
-@lru_cache(maxsize=KEPT)
+@lru_cache(maxsize=CACHE_SIZE)
 def acosh(x: float) -> float:
     """Return the inverse hyperbolic cosine of x, from 1 on."""
     m = _libmp()
@@ -137,7 +137,7 @@ def acosh(x: float) -> float:
     return float(m.to_float(m.mpf_acosh(m.from_float(x), 2 * _BITS, "n")))
 
 
-@lru_cache(maxsize=KEPT)
+@lru_cache(maxsize=CACHE_SIZE)
 def cbrt(x: float) -> float:
     """Return the cube root of x, with its sign."""
     m = _libmp()
@@ -147,7 +147,7 @@ def cbrt(x: float) -> float:
     return root if x > 0.0 else -root
 
 
-@lru_cache(maxsize=KEPT)
+@lru_cache(maxsize=CACHE_SIZE)
 def normal_cdf(x: float) -> float:
     """Return the distribution function of the standard normal distribution."""
     if abs(x) > MOST_SIGMAS:

@@ -56,25 +56,25 @@ def _agreement(field: Field, points: Iterable[Point]) -> None:
         if isinstance(ranges, Open):
             raise Unprovable(f"{ranges.reason}, at {shown(field.at(point))}")
         for key in field.alive:
-            held, number = ranges[key], numbers[key]
-            if isinstance(held, Undefined):
-                field.failed[key] = f"{held.reason}, at {shown(field.at(point))}"
-            elif not held.low <= number <= held.high:
+            ranged, number = ranges[key], numbers[key]
+            if isinstance(ranged, Undefined):
+                field.failed[key] = f"{ranged.reason}, at {shown(field.at(point))}"
+            elif not ranged.low <= number <= ranged.high:
                 field.failed[key] = (
-                    f"ranges do not agree with numbers: {held} on ranges, {number!r} on numbers, "
+                    f"ranges do not agree with numbers: {ranged} on ranges, {number!r} on numbers, "
                     f"at {shown(field.at(point))}"
                 )
 
 
 def _check_slopes(field: Field, root: Mapping[Key, Any], points: list[Point]) -> None:
     """Compare the slopes with the differences of numbers, by the mean value theorem."""
-    base, *others = points
+    base, *rest = points
     for key in field.alive:
         if not isinstance(root[key], Gradient):
             continue
-        for point in others:
+        for point in rest:
             there = _by_slopes(root[key], base, point, field.numbers(base)[key])
-            here = _held(field, point, key)
+            here = _range_at(field, point, key)
             if here is not None and not (there[0] <= here.high and here.low <= there[1]):
                 field.failed[key] = (
                     f"slopes do not agree with numbers: from {there[0]!r} to {there[1]!r} by "
@@ -83,7 +83,7 @@ def _check_slopes(field: Field, root: Mapping[Key, Any], points: list[Point]) ->
                 break
 
 
-def _held(field: Field, point: Point, key: Key) -> Interval | None:
+def _range_at(field: Field, point: Point, key: Key) -> Interval | None:
     found = field.ranges(point)
     value = None if isinstance(found, Open) else found[key]
     return value if isinstance(value, Interval) else None

@@ -10,7 +10,7 @@ Interval Analysis, 2004). For each end of each quantity:
   theorem) with interval derivatives;
 - best first: the part of the box with the worst bound is halved, along the side that matters most,
   until the bound and the worst number that was seen are within the tolerance and no limit lies
-  between them, or, where limits are told, the bounds meet all of them with most of the margin that
+  between them, or, where limits are given, the bounds meet all of them with most of the margin that
   there is;
 - where that takes long, inputs that act through one value move together (``bundles``).
 
@@ -39,7 +39,7 @@ class Proved(NamedTuple):
     ``seen_low`` and ``seen_high`` are attained on plain numbers, at the points ``low_at`` and
     ``high_at`` (the arguments that differ from the inputs). ``low_tight`` and ``high_tight`` say
     whether the bounds are as near to them as was asked. ``decided`` is whether each bound was, or
-    met all limits that were told with most of the margin, by the time at which a search for the
+    met all limits that were given with most of the margin, by the time at which a search for the
     limits ends; else the evaluations were used up, and a bound is valid but loose.
     ``low_rounding`` and ``high_rounding`` are what of the distance the rounding of the formula
     takes, at most, at that end: bounds no farther than this from what was seen are attained.
@@ -102,10 +102,10 @@ def prove(
             that it meets them, by nine tenths of the margin that was seen or more; None where the
             ends themselves are wanted.
         whole: go on to the ends of what the limits decide, with as many evaluations again, where
-            their bounds are loose. What is known of the others, and of ends that are tight, stays
+            their bounds are loose. What is known of the rest, and of ends that are tight, stays
             as a search for the limits alone leaves it, so that both say the same of each limit.
         tolerance: how far a bound may be from what was seen, as a share of the end's value.
-        budget: evaluations, over all keys; what one has left over others get.
+        budget: evaluations, over all keys; what one has left over, the rest get.
     """
     field = Field(evaluate, inputs, box, keys)
     ends: list[End] = []
@@ -132,10 +132,10 @@ def _proofs(field: Field, ends: list[End], found: list[Found], decided: Collecti
     results: dict[Key, Proved | str] = {
         end.key: _result(field, low, high, end.key in decided) for end, low, high in pairs
     }
-    told = {key: field.failed.get(key) or results[key] for key in field.keys}
+    outcomes = {key: field.failed.get(key) or results[key] for key in field.keys}
     return Proofs(
-        {key: one for key, one in told.items() if isinstance(one, Proved)},
-        {key: one for key, one in told.items() if isinstance(one, str)},
+        {key: one for key, one in outcomes.items() if isinstance(one, Proved)},
+        {key: one for key, one in outcomes.items() if isinstance(one, str)},
         field.evaluations,
         _of_limits(ends),
     )

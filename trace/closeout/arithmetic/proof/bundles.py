@@ -5,7 +5,7 @@ counts once, however the two make it. If the value runs one way along each of it
 without jumps, then on the straight way from the corner where it is least to the one where it is
 greatest it takes every value that it has in the box (intermediate value theorem), and the extremes
 of the quantity over the box are those over this path. A search over one side instead of several
-does not have to tell apart what makes no difference: the parts of a box in which an extreme lies
+does not have to distinguish what makes no difference: the parts of a box in which an extreme lies
 grow with the power of the sides along which it may lie (the cluster effect; R. B. Kearfott and
 K. Du, Journal of Global Optimization 5 (1994) 253).
 """
@@ -28,18 +28,18 @@ MOST_AMPLIFIED = 4.0
 
 
 def bundles(
-    nodes: Sequence[Node], held: Mapping[int, Any], names: Sequence[str]
+    nodes: Sequence[Node], values: Mapping[int, Any], names: Sequence[str]
 ) -> tuple[dict[str, bool], ...]:
     """Return groups of two inputs or more, with whether each raises the value of its group.
 
     Args:
         nodes: what a quantity is made of, in order; the last is the quantity itself.
-        held: what each is over the box, by its place on the tape, with slopes where it varies.
+        values: what each is over the box, by its place on the tape, with slopes where it varies.
         names: the inputs that vary; slopes are by the place of an input there.
     """
     below = _inputs_below(nodes, frozenset(names))
     ways = _ways_up(nodes)
-    grown = _rounding(nodes, below, held)
+    grown = _rounding(nodes, below, values)
     found: list[dict[str, bool]] = []
     taken: set[str] = set()
     for node in reversed(nodes[:-1]):
@@ -47,7 +47,7 @@ def bundles(
         if len(inputs) < 2 or inputs & taken or grown[node.index] > MOST_AMPLIFIED:
             continue
         alone = all(node.index in ways[name] for name in inputs)
-        rises = _directions(held.get(node.index), names, inputs) if alone else None
+        rises = _directions(values.get(node.index), names, inputs) if alone else None
         if rises is not None:
             found.append(rises)
             taken |= inputs
@@ -80,8 +80,8 @@ def _ways_up(nodes: Sequence[Node]) -> dict[str | None, frozenset[int]]:
     top = nodes[-1].index
     above: dict[int, int] = {top: top}
     for node in reversed(nodes[:-1]):
-        common, *others = users[node.index]
-        for other in others:
+        common, *more = users[node.index]
+        for other in more:
             while common != other:  # what is made later has the greater index
                 if common < other:
                     common = above[common]
@@ -115,33 +115,33 @@ def _directions(value: Any, names: Sequence[str], inputs: frozenset[str]) -> dic
 
 
 def _rounding(
-    nodes: Sequence[Node], below: Mapping[int, frozenset[str]], held: Mapping[int, Any]
+    nodes: Sequence[Node], below: Mapping[int, frozenset[str]], values: Mapping[int, Any]
 ) -> dict[int, float]:
     """Return by how much a rounding may have grown on its way to each node, wherever in the box."""
     grown: dict[int, float] = {}
     for node in nodes:
         most = max((grown[one.index] for one in node.nodes if below[one.index]), default=1.0)
         moves = node.operation != "input" and below[node.index]
-        grown[node.index] = most * _amplified(node, held) if moves else most
+        grown[node.index] = most * _amplified(node, values) if moves else most
     return grown
 
 
-def _amplified(node: Node, held: Mapping[int, Any]) -> float:
+def _amplified(node: Node, values: Mapping[int, Any]) -> float:
     """Return by how much an operand's rounding, in shares, grows in a result, at least by 1."""
     if node.operation not in _PLAIN:
         return inf
     if node.operation == "exp":
-        return max(_most(held, node.operands[0]), 1.0)
+        return max(_most(values, node.operands[0]), 1.0)
     if node.operation in ("add", "subtract", "log"):
-        most = max(_most(held, operand) for operand in node.operands)
-        least = _least(held[node.index])
+        most = max(_most(values, operand) for operand in node.operands)
+        least = _least(values[node.index])
         grown = (1.0 if node.operation == "log" else most) / least if least else inf
         return max(grown, 1.0)
     return 1.0
 
 
-def _most(held: Mapping[int, Any], operand: Any) -> float:
-    value = held[operand.index] if isinstance(operand, Node) else operand
+def _most(values: Mapping[int, Any], operand: Any) -> float:
+    value = values[operand.index] if isinstance(operand, Node) else operand
     low, high = _ends(value)
     return max(abs(low), abs(high))
 

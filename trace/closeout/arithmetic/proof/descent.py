@@ -1,7 +1,7 @@
 """Down from a point of a box to the bottom near it: a quasi-Newton descent with limits.
 
 Broyden, Fletcher, Goldfarb and Shanno's update of the inverse of the second derivatives, on the
-sides that are not held at an end of theirs; steps are folded back into the box and halved until
+sides that are not stopped at an end of theirs; steps are folded back into the box and halved until
 they go down enough (J. Nocedal, S. J. Wright, Numerical Optimization, 2006, chapters 3 and 6; D. P.
 Bertsekas, SIAM Journal on Control and Optimization 20 (1982) 221). In plain floats: a library's
 would make what is found depend on its version.
@@ -79,7 +79,7 @@ def _slopes(function: Function, point: list[float], value: float) -> list[float]
 
 
 def _free(point: list[float], slopes: list[float]) -> list[bool]:
-    """Return which sides are not held at an end of theirs by the slope."""
+    """Return which sides are not stopped at an end of theirs by the slope."""
     return [
         not ((x <= 0.0 and slope > 0.0) or (x >= 1.0 and slope < 0.0))
         for x, slope in zip(point, slopes, strict=True)
@@ -88,16 +88,16 @@ def _free(point: list[float], slopes: list[float]) -> list[bool]:
 
 def _way(inverse: Matrix | None, slopes: list[float], free: list[bool]) -> list[float]:
     """Return which way to go, along free sides only: Newton's, or the steepest."""
-    held = [slope if is_free else 0.0 for slope, is_free in zip(slopes, free, strict=True)]
+    projected = [slope if is_free else 0.0 for slope, is_free in zip(slopes, free, strict=True)]
     if inverse is not None:
         found = [
-            -sum(map(mul, row, held)) if is_free else 0.0
+            -sum(map(mul, row, projected)) if is_free else 0.0
             for row, is_free in zip(inverse, free, strict=True)
         ]
-        if sum(map(mul, found, held)) < 0.0:
+        if sum(map(mul, found, projected)) < 0.0:
             return found
-    most = max(map(abs, held))
-    return [-FIRST * slope / most for slope in held] if most else held
+    most = max(map(abs, projected))
+    return [-FIRST * slope / most for slope in projected] if most else projected
 
 
 def _along(

@@ -52,7 +52,7 @@ class Open(NamedTuple):
 
 
 # What ranges gave at a point or over a part of the box: of one quantity, or (None) of all.
-Kept = dict[tuple[T, Key | None], Mapping[Key, Any] | Open]
+Results = dict[tuple[T, Key | None], Mapping[Key, Any] | Open]
 
 
 class Field:
@@ -76,13 +76,13 @@ class Field:
         self._spent = 0.0
         self.nominal: Point = tuple(self.inputs[name] for name in self.names)
         self._evaluate = evaluate
-        self._told = dict(inputs)
+        self._given = dict(inputs)
         self._order = tuple(name for name, _, _ in box)
         self._quantities = {quantity for quantity, _ in keys}
         self._seen: dict[tuple[Key, float], tuple[float, Point]] = {}
         self._numbers: dict[Point, Mapping[Key, float]] = {}
-        self._ranges: Kept[Point] = {}
-        self._slopes: Kept[Region] = {}
+        self._ranges: Results[Point] = {}
+        self._slopes: Results[Region] = {}
         self._formula: Formula | None = None
         self.defined = False
         self._bundled: dict[Key, Sides | None] = {}
@@ -102,7 +102,7 @@ class Field:
         """Return the arguments that differ from the inputs at a point."""
         values = {**self.inputs, **dict(zip(self.names, point, strict=True))}
         return tuple(
-            (name, values[name]) for name in self._order if values[name] != self._told[name]
+            (name, values[name]) for name in self._order if values[name] != self._given[name]
         )
 
     def best(self, key: Key, sign: float) -> float:
@@ -126,7 +126,7 @@ class Field:
             except MemoryError:
                 raise
             except Exception as error:
-                raise Unprovable(f"{_told(error)}, at {shown(self.at(point))}") from error
+                raise Unprovable(f"{_message(error)}, at {shown(self.at(point))}") from error
             self._take(point, found)
             self._numbers[point] = found
         return self._numbers[point]
@@ -165,8 +165,8 @@ class Field:
             return None
         from closeout.arithmetic.proof.bundles import bundles
 
-        held = self._formula.held(key, self.sides.gradients(self.whole))
-        found = bundles(nodes, dict(enumerate(held)), self.names)
+        node_values = self._formula.node_values(key, self.sides.gradients(self.whole))
+        found = bundles(nodes, dict(enumerate(node_values)), self.names)
         return Sides(self.names, self.whole, self.nominal, found) if found else None
 
     def ranges(
@@ -222,11 +222,11 @@ class Field:
                         self._seen[key, sign] = sign * value, point
 
     def _on_ranges(
-        self, kept: Kept[T], place: T, arguments: Mapping[str, Any], key: Key | None
+        self, results: Results[T], place: T, arguments: Mapping[str, Any], key: Key | None
     ) -> Mapping[Key, Any] | Open:
         """Evaluate, and keep what was found: of the key where that is less than all."""
         found = self._evaluated(arguments, key)
-        kept[place, key if self._formula is not None else None] = found
+        results[place, key if self._formula is not None else None] = found
         return found
 
     def _evaluated(self, arguments: Mapping[str, Any], key: Key | None) -> Mapping[Key, Any] | Open:
@@ -247,7 +247,7 @@ class Field:
         except Undecided as error:
             return Open(error.reason, error.sides)
         except Exception as error:
-            raise Unprovable(f"it does not take ranges: {_told(error)}") from error
+            raise Unprovable(f"it does not take ranges: {_message(error)}") from error
         if dropped:
             return Open(*dropped[0])
         return {key: _ranged(value) for key, value in found.items()}
@@ -268,10 +268,10 @@ def _is_alike(
     return repr(again) == repr(dict(found))
 
 
-def _known(kept: Kept[T], place: T, key: Key | None) -> Mapping[Key, Any] | Open | None:
+def _known(results: Results[T], place: T, key: Key | None) -> Mapping[Key, Any] | Open | None:
     """Return what is known of all quantities, or of one."""
-    found = kept.get((place, None))
-    return kept.get((place, key)) if found is None and key is not None else found
+    found = results.get((place, None))
+    return results.get((place, key)) if found is None and key is not None else found
 
 
 def _ranged(value: Any) -> Any:
@@ -285,7 +285,7 @@ def _ranged(value: Any) -> Any:
     return Undefined(f"it is {value!r}"[:200])
 
 
-def _told(error: BaseException) -> str:
+def _message(error: BaseException) -> str:
     return f"{type(error).__name__}: {error}"[:300]
 
 

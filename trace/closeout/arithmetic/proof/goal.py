@@ -58,7 +58,7 @@ class Goal:
         return seen == 0.0 or bound <= enough + ROUNDINGS * noise
 
     def is_certain(self, bound: float) -> bool:
-        """Return whether a bound meets each limit that was told, with most of the margin."""
+        """Return whether a bound meets each limit that was given, with most of the margin."""
         if self.limits is None or not isfinite(bound):
             return False
         return all(self._is_met(limit, bound) for limit in self.limits)
@@ -81,7 +81,7 @@ class Goal:
         return None if own is None else sign * own
 
     def is_undecided(self, bound: float, rounding: float) -> bool:
-        """Return whether a limit that was told lies between what was seen and a bound."""
+        """Return whether a limit that was given lies between what was seen and a bound."""
         seen = self._seen
         for limit in self.limits or ():
             far = None if limit is None else self._far(limit)

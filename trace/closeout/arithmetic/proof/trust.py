@@ -1,9 +1,9 @@
 """Whether what ranges say of an analysis may pass for proved: a look before the proof, one after.
 
 Before, the analysis is evaluated once on ranges over the whole box, ahead of any number, so that
-what it keeps from then on is a range, which a number never is; the code that is reached meanwhile
+what it stores from then on is a range, which a number never is; the code that is reached meanwhile
 has to be allowed (:mod:`.code.allowed`). After, corners on numbers have to lie inside
-of what was proved, and nothing that the code keeps may have changed.
+of what was proved, and nothing that the code stores may have changed.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ class Trust(NamedTuple):
 
     evaluate: Evaluate
     reason: str | None
-    kept: ModuleState
+    state: ModuleState
     certain: bool
 
 
@@ -49,7 +49,7 @@ def trusted(evaluate: Evaluate, inputs: Mapping[str, float], box: Box, shown: Sh
         inputs, box: as for :func:`closeout.arithmetic.proof.bound.prove`.
         shown: what is known of its code.
     """
-    kept = ModuleState(shown.places)
+    state = ModuleState(shown.places)
     point = {**inputs, **{name: low for name, low, high in box if low == high}}
     sides = [side for side in box if side[1] < side[2]]
     for i, (name, low, high) in enumerate(sides):
@@ -57,10 +57,10 @@ def trusted(evaluate: Evaluate, inputs: Mapping[str, float], box: Box, shown: Sh
     on_ranges = evaluate if shown.pure else watched_by(Watch(), evaluate)
     reason, settled = _first_look(on_ranges, point)
     if reason is None:
-        reason = kept.of_range()
-    kept.look()
+        reason = state.of_range()
+    state.look()
     certain = settled or shown.pure
-    return Trust(evaluate if certain else _on(evaluate, on_ranges), reason, kept, certain)
+    return Trust(evaluate if certain else _on(evaluate, on_ranges), reason, state, certain)
 
 
 def _first_look(evaluate: Evaluate, point: Mapping[str, Any]) -> tuple[str | None, bool]:
@@ -108,7 +108,7 @@ def proofs_of(
 
 
 def doubted(proofs: Proofs, trust: Trust, inputs: Mapping[str, float], box: Box) -> Proofs:
-    """Return what is left of a proof after corners on numbers, and after what was kept meanwhile.
+    """Return what is left of a proof after corners on numbers, and after what was stored meanwhile.
 
     Whatever the analysis raises on numbers goes through to the caller.
     """
@@ -123,7 +123,7 @@ def doubted(proofs: Proofs, trust: Trust, inputs: Mapping[str, float], box: Box)
                 del left[key]
                 at = ", ".join(f"{name} = {value!r}" for name, value in corner.items())
                 unproved[key] = f"a value was found outside the bounds, at {at}"
-    changed = trust.kept.changed()
+    changed = trust.state.changed()
     if changed is not None:
         unproved.update(dict.fromkeys(left, changed))
         left.clear()

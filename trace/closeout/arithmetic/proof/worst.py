@@ -29,7 +29,7 @@ def answer(
     """Return the value of each quantity at the inputs and its extremes over the box.
 
     ``evaluate`` takes numbers and ranges alike, and lets ranges through. What is proved are the
-    ``wanted`` quantities (None: all), so that no other uses up the evaluations; the others are
+    ``wanted`` quantities (None: all), so that no other uses up the evaluations; the rest are
     looked at in corners. Where each is proved to the tolerance nothing is searched. ``limits`` are
     all that the verdicts are about: where it is certain that a quantity meets them with most of its
     margin nothing is searched either, and unless ``whole`` ends are wanted its proof is over; a

@@ -305,11 +305,11 @@ class _Watch:
     def _keep(self, frame: FrameType, returned: Any) -> None:
         if isinstance(returned, Value) and returned.operation == "table":
             self.tables.setdefault(returned, frame.f_code.co_name)
-        for variable, held in frame.f_locals.items():
+        for variable, value in frame.f_locals.items():
             # An argument by its own name is found in the analysis, not in who called it.
-            if isinstance(held, Value) and held.is_input(variable):
+            if isinstance(value, Value) and value.is_input(variable):
                 self.outermost = min(self.outermost, self._depth)
-            for name, case, node in _nodes_in(variable, None, held, 0):
+            for name, case, node in _nodes_in(variable, None, value, 0):
                 known = self.names.get(node)
                 if known is None or self._depth < known.depth:
                     self.names[node] = Name(name, case, self._depth)
@@ -322,16 +322,16 @@ def _is_ours(frame: FrameType) -> bool:
 
 
 def _nodes_in(
-    name: str, case: str | None, held: Any, level: int
+    name: str, case: str | None, value: Any, level: int
 ) -> Iterator[tuple[str, str | None, Node]]:
     """Yield the values that a variable holds: itself, by case, or by the name of a field."""
-    if isinstance(held, Value):
-        if held.operation != "input":
-            yield name, case, held
-    elif level < 3 and isinstance(held, Mapping):
-        for key, one in held.items():
+    if isinstance(value, Value):
+        if value.operation != "input":
+            yield name, case, value
+    elif level < 3 and isinstance(value, Mapping):
+        for key, one in value.items():
             if isinstance(key, str):
                 yield from _nodes_in(name, key, one, level + 1)
-    elif level < 3 and isinstance(held, tuple) and hasattr(held, "_fields"):
-        for field, one in zip(held._fields, held, strict=True):
+    elif level < 3 and isinstance(value, tuple) and hasattr(value, "_fields"):
+        for field, one in zip(value._fields, value, strict=True):
             yield from _nodes_in(field, case, one, level + 1)

@@ -54,12 +54,12 @@ class Formula:
 
         Args:
             key: quantity and case.
-            arguments: the inputs that vary, by name; no others.
+            arguments: the inputs that vary, by name, and nothing else.
         """
         value = self._values[key]
-        return self.held(key, arguments)[value.index] if isinstance(value, Node) else value
+        return self.node_values(key, arguments)[value.index] if isinstance(value, Node) else value
 
-    def held(self, key: Key, arguments: Mapping[str, Any]) -> list[Any]:
+    def node_values(self, key: Key, arguments: Mapping[str, Any]) -> list[Any]:
         """Return what each node of a quantity is at arguments, by its place on the tape.
 
         At places of nodes that do not vary, or that the quantity does not need, stand their numbers
@@ -68,12 +68,12 @@ class Formula:
         if key not in self._programs:
             self._programs[key] = self._program(key)
         start, places, steps = self._programs[key]
-        held = start.copy()
+        node_values = start.copy()
         for name, place in places.items():
-            held[place] = arguments[name]
+            node_values[place] = arguments[name]
         for compute, operands, place in steps:
-            held[place] = compute(*[held[operand] for operand in operands])
-        return held
+            node_values[place] = compute(*[node_values[operand] for operand in operands])
+        return node_values
 
     def share(self, key: Key) -> float:
         """Return how much of the whole formula's work a quantity takes, from 0 to 1."""

@@ -52,7 +52,7 @@ def break_even(
     corner: At | None = None,
     reach: float = REACH,
     possible: Possible | None = None,
-    held: bool = False,
+    met_everywhere: bool = False,
     finest: float = FINEST,
 ) -> tuple[BreakEven, ...]:
     """Return where the criterion turns along each argument, the nearest in tolerances first.
@@ -66,20 +66,21 @@ def break_even(
         box: low and high end of the arguments that have a tolerance.
         key: the quantity and case.
         bounds: the limits, in the unit of the analysis.
-        corner: where the other arguments are held; None is at nominal.
+        corner: where the other arguments stand; None is at nominal.
         reach: how far is searched, in tolerances.
         possible: what arguments can be at all; beyond that nothing is searched.
-        held: the criterion is known to hold all over the box, so that nothing turns inside of it.
+        met_everywhere: the criterion is known to hold all over the box; then nothing is searched
+            inside of it.
         finest: how exact an edge is, in tolerances.
     """
     found: list[BreakEven] = []
-    looks = _Looks(reach, held, finest)
-    others = {**inputs, **dict(corner or ())}
+    looks = _Looks(reach, met_everywhere, finest)
+    base = {**inputs, **dict(corner or ())}
     label = "nominal" if corner is None else "worst"
     sides = {name: (low, high) for name, low, high in box}
     for name in inputs:
         low, high = sides.get(name, (inputs[name], inputs[name]))
-        search = _Search(evaluate, others, name, key, bounds)
+        search = _Search(evaluate, base, name, key, bounds)
         ends = _possible(possible, name, inputs[name])
         found += _along(search, inputs[name], low, high, label, looks, ends)
     return tuple(sorted(found, key=lambda one: nearest_first(one, inputs)))
@@ -99,7 +100,7 @@ class _Looks(NamedTuple):
     """Where a search looks: how far, whether not inside of the tolerance, and how exactly."""
 
     reach: float
-    held: bool
+    met_everywhere: bool
     finest: float
 
 
@@ -109,14 +110,14 @@ class _Search:
     def __init__(
         self,
         evaluate: Evaluate,
-        others: Mapping[str, float],
+        base: Mapping[str, float],
         name: str,
         key: Key,
         bounds: Bounds,
     ) -> None:
         self.name = name
         self._evaluate = evaluate
-        self._others = others
+        self._base = base
         self._key = key
         self._bounds = bounds
         self._values: dict[float, float | None] = {}
@@ -124,7 +125,7 @@ class _Search:
     def margin(self, x: float) -> float | None:
         """Return the margin, at least zero where the criterion holds; None where nothing comes."""
         if x not in self._values:
-            self._values[x] = value_of(self._evaluate, {**self._others, self.name: x}, self._key)
+            self._values[x] = value_of(self._evaluate, {**self._base, self.name: x}, self._key)
         return margin_of(self._values[x], self._bounds)
 
     @property
@@ -184,7 +185,7 @@ def _along(
     last: list[float] = []
     for direction, sign, own in (("above", 1.0, high - at), ("below", -1.0, at - low)):
         most = possible[1] if sign > 0.0 else possible[0]
-        inside = own > 0.0 and not looks.held
+        inside = own > 0.0 and not looks.met_everywhere
         steps = tuple(_steps(looks.reach, inside))
         width_there = sign * (own or scale)
         edge, end, why = _outward(search.margin, at, width_there, steps, most, looks.finest)
@@ -338,7 +339,7 @@ def boundary(
         rays: how many.
         finest: how exact an edge is, in tolerances.
     """
-    others = {**inputs, **dict(corner or ())}
+    base = {**inputs, **dict(corner or ())}
     centre = (inputs[first], inputs[second])
     scales = tuple(_scale(inputs, box, name) for name in (first, second))
     ends = [_possible(possible, name, inputs[name]) for name in (first, second)]
@@ -352,7 +353,7 @@ def boundary(
             x, y = at(angle, distance)
             if not all(low <= z <= high for z, (low, high) in zip((x, y), ends, strict=True)):
                 return None
-            point = {**others, first: x, second: y}
+            point = {**base, first: x, second: y}
             return margin_of(value_of(evaluate, point, key), bounds)
 
         if margin(0.0) is None:

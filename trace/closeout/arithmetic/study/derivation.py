@@ -94,7 +94,9 @@ def _lines(
         return writer.row(name, end), end, end
     # A field that is an earlier value or an input by another name is only said to be it.
     is_said = known.get(stage.node) is not stage
-    formula, put_in = _right_sides(stage.node, known, symbolic.tables, writer, is_said=is_said)
+    formula, put_in = _formula_and_numbers(
+        stage.node, known, symbolic.tables, writer, is_said=is_said
+    )
     return writer.row(name, equals, formula), writer.row(equals, put_in), end
 
 
@@ -107,13 +109,13 @@ def written(
     """Return what ``left`` writes = a formula, down to inputs and to the stages that are known."""
     lines, numbers = [], []
     for writer in (Plain(), Latex(), MathMl()):
-        formula, put_in = _right_sides(node, known, tables, writer, is_said=True)
+        formula, put_in = _formula_and_numbers(node, known, tables, writer, is_said=True)
         lines.append(writer.row(left(writer), writer.sign("="), formula))
         numbers.append(writer.row(writer.sign("="), put_in))
     return Formula(lines[0], lines[1], whole(lines[2]), numbers[0], numbers[1], whole(numbers[2]))
 
 
-def _right_sides(
+def _formula_and_numbers(
     node: Node | float,
     known: Mapping[Node, Stage],
     tables: Mapping[Node, str],
@@ -126,11 +128,11 @@ def _right_sides(
         text = number(node, writer, LITERAL_DIGITS).text
         return text, text
 
-    def right_side(shown: _Symbols) -> str:
+    def text_on(shown: _Symbols) -> str:
         laid = shown(node) if is_said else None
         return (laid or lay(node, writer, shown, tables)).text
 
-    return right_side(_Symbols(writer, known)), right_side(_Numbers(writer, known))
+    return text_on(_Symbols(writer, known)), text_on(_Numbers(writer, known))
 
 
 class _Symbols:

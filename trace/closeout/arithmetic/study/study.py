@@ -21,8 +21,8 @@ from closeout.arithmetic.study.break_even import (
     nearest_first,
 )
 from closeout.arithmetic.study.derivation import derivation
-from closeout.arithmetic.study.others import WorstOthers
 from closeout.arithmetic.study.sensitivity import Sensitivity, sensitivities
+from closeout.arithmetic.study.worst_corners import WorstCorners
 from closeout.arithmetic.symbol.symbolic import Symbolic, symbolic
 from closeout.arithmetic.types import At, Box, Evaluate, Key
 from closeout.model.answer import Bounds
@@ -112,9 +112,10 @@ def study(
             (by quantity); ``groups``, ``sides``, ``drawn``, ``seed`` as for
             :mod:`.chance.spread`; ``boundary`` (two parameters, empty for the two that
             drive most, None for none), ``quantile`` (coverage and confidence, or None),
-            ``possible`` (what arguments can be at all), ``held`` (whether the criterion is known to
-            hold all over the box), ``marches`` (break-even values without a symbolic form too),
-            ``differentiated`` (derivatives as formulas too, for which SymPy is imported).
+            ``possible`` (what arguments can be at all), ``met_everywhere`` (whether the criterion
+            is known to hold all over the box), ``marches`` (break-even values without a symbolic
+            form too), ``differentiated`` (derivatives as formulas too, for which SymPy is
+            imported).
     """
     key: Key = (detail["quantity"], detail["case"])
     evaluate(inputs)
@@ -170,7 +171,7 @@ class _Parts:
         try:
             return make()
         except Exception as error:
-            self.reasons[name] = _told(error)
+            self.reasons[name] = _message(error)
             return None
 
     def several(self, name: str, make: Callable[[], tuple[T, ...]]) -> tuple[T, ...]:
@@ -194,7 +195,7 @@ class _Parts:
         return self.spread("quantiles", spread.quantiles)
 
     def edges(self, names: list[str]) -> list[BreakEven]:
-        """Return break-even values with the others at nominal, then at worst."""
+        """Return break-even values with the other inputs at nominal, then at worst."""
         if self._bounds == Bounds():
             self.reasons["break-even"] = "there is no limit"
             return []
@@ -206,7 +207,7 @@ class _Parts:
         for corner in (None, self._corner) if self._corner else (None,):
             found += _edges(
                 self._evaluate, self._inputs, self._box, self._key, self._bounds, corner, names,
-                budget, self.reasons, self._detail["possible"], self._detail["held"],
+                budget, self.reasons, self._detail["possible"], self._detail["met_everywhere"],
             )  # fmt: skip
         return found
 
@@ -280,7 +281,7 @@ class _Parts:
         return self.several("differentiated", lambda: differentiated(form, self._key, slopes))
 
 
-def _told(error: Exception) -> str:
+def _message(error: Exception) -> str:
     first = (str(error).strip().splitlines() or [""])[0][:300]
     return f"{type(error).__name__}: {first}" if first else type(error).__name__
 
@@ -292,7 +293,7 @@ def _form(
     try:
         form = symbolic(evaluate, inputs, box, [key])
     except Exception as error:
-        return None, _told(error)
+        return None, _message(error)
     if form.stage(key) is None:
         return None, form.reasons.get(key, "the analysis does not give it on symbols")
     return form, None
@@ -315,7 +316,7 @@ def _edges(
     budget: Budget,
     reasons: dict[str, str],
     possible: Possible,
-    held: bool,
+    met_everywhere: bool,
 ) -> list[BreakEven]:
     """Return the first five break-even values, over as many arguments as the budget allows.
 
@@ -326,23 +327,23 @@ def _edges(
     for number, name in enumerate(names):
         side = tuple(one for one in box if one[0] == name)
         at, label = {name: inputs[name]}, None if corner is None else ()
-        others = WorstOthers(counted, inputs, box, key, bounds, corner or ())
+        corners = WorstCorners(counted, inputs, box, key, bounds, corner or ())
         along = partial(
-            break_even, others, at, side, key, bounds, label, budget.reach, possible, held,
-            budget.finest,
+            break_even, corners, at, side, key, bounds, label, budget.reach, possible,
+            met_everywhere, budget.finest,
         )  # fmt: skip
         try:
-            # One argument at a time, so that what was found of the others stays.
+            # One argument at a time, so that what was found of the earlier ones stays.
             edges = along()
             # Of a march only the worst corner of the whole box: each look costs many evaluations.
-            while corner is not None and budget is FORMULA and _worse(others, edges):
+            while corner is not None and budget is FORMULA and _worse(corners, edges):
                 edges = along()
             found += edges
         except _Spent:
             place = "nominal" if corner is None else "worst"
             text = (
-                f"with the others at {place}, {number} of {len(names)} parameters were searched "
-                f"within {budget.evaluations} evaluations"
+                f"with the other inputs at {place}, {number} of {len(names)} parameters were "
+                f"searched within {budget.evaluations} evaluations"
             )
             reasons["break-even"] = "; ".join(filter(None, (reasons.get("break-even"), text)))
             break
@@ -351,6 +352,6 @@ def _edges(
     return turning[:FIRST] + [one for one in found if one.value is None]
 
 
-def _worse(others: WorstOthers, edges: tuple[BreakEven, ...]) -> bool:
-    """Return whether a worse corner of the others was found where the criterion turns."""
-    return any(others.improve(one.parameter, one.value) for one in edges if one.value is not None)
+def _worse(corners: WorstCorners, edges: tuple[BreakEven, ...]) -> bool:
+    """Return whether a worse corner of the other inputs was found where the criterion turns."""
+    return any(corners.improve(one.parameter, one.value) for one in edges if one.value is not None)

@@ -1,4 +1,4 @@
-"""A formula solved for one of its inputs by SymPy, stage by stage, each step held to numbers.
+"""A formula solved for one of its inputs by SymPy, stage by stage, each step compared with numbers.
 
 The last stage is solved for the one earlier stage in it that rests on the input, that stage for the
 one before it, and so on; where there are several, the latest is put in first. What stays the same
@@ -32,7 +32,7 @@ CLOSE = 1e-9
 class Isolation:
     """The search for an input at the one point at which a formula was recorded.
 
-    ``refused`` tells of the equations that were not solved, and why.
+    ``refused`` names the equations that were not solved, and why.
     """
 
     def __init__(
@@ -110,40 +110,40 @@ class Isolation:
         return found
 
     def _of_equation(self, of: Any, form: Any, one: Any, target: Any, wanted: float) -> list[Any]:
-        """Return what SymPy finds for a symbol, in terms of all others.
+        """Return what SymPy finds for a symbol, in terms of all other symbols.
 
-        Equations that differ in what is held only, as the lines of a table do, are solved once.
+        Equations that differ in constants only, as the lines of a table do, are solved once.
         """
         right = _like(wanted, "right")
-        held: dict[Any, Any] = {}
-        short = self._shortened(form, one, held).xreplace({one: _UNKNOWN})
+        constants: dict[Any, Any] = {}
+        short = self._shortened(form, one, constants).xreplace({one: _UNKNOWN})
         if (short, right) not in self._known:
             self._known[short, right] = _solved(short - right)
         found = self._known[short, right]
         if found is None:
             self._refuse(of, one, "SymPy finds no formula for it")
             return []
-        back = {symbol_: expression for expression, symbol_ in held.items()} | {right: target}
+        back = {symbol_: expression for expression, symbol_ in constants.items()} | {right: target}
         return [solution.xreplace(back) for solution in found]
 
-    def _shortened(self, form: Any, one: Any, held: dict[Any, Any]) -> Any:
+    def _shortened(self, form: Any, one: Any, constants: dict[Any, Any]) -> Any:
         """Return a form in which all that does not rest on a symbol stands as symbols."""
         if form == one or form.is_Integer:
             return form
         if one not in form.free_symbols:
             if form.is_number and not form.is_Rational:
                 return form
-            if form not in held:
-                held[form] = _like(self._number(form), f"held_{len(held)}")
-            return held[form]
+            if form not in constants:
+                constants[form] = _like(self._number(form), f"constant_{len(constants)}")
+            return constants[form]
         if form.is_Add or form.is_Mul:
             still = form.func(*(part for part in form.args if one not in part.free_symbols))
             parts = [part for part in form.args if one in part.free_symbols]
-            shortened = [self._shortened(part, one, held) for part in parts]
-            return form.func(*shortened, self._shortened(still, one, held))
+            shortened = [self._shortened(part, one, constants) for part in parts]
+            return form.func(*shortened, self._shortened(still, one, constants))
         if form.is_Pow and form.exp.is_number:
-            return form.func(self._shortened(form.base, one, held), form.exp)
-        return form.func(*(self._shortened(part, one, held) for part in form.args))
+            return form.func(self._shortened(form.base, one, constants), form.exp)
+        return form.func(*(self._shortened(part, one, constants) for part in form.args))
 
     def _holds(self, form: Any, one: Any, number: float, wanted: float) -> bool:
         """Return whether a form reaches a value where a symbol has some number."""
@@ -192,7 +192,7 @@ def _solved(equation: Any) -> list[Any] | None:
 def _plain(form: Any) -> Any:
     """Return a form in functions whose inverses SymPy knows, and in fractions.
 
-    A root keeps its sign only above zero; what is found is held to the numbers in any case.
+    A root keeps its sign only above zero; what is found is compared with the numbers in any case.
     """
     third = sympy.Rational(1, 3)
     known = {

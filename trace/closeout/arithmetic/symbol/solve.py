@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from closeout.arithmetic.recorded.recorded import Node, Tape, Value
 from closeout.arithmetic.study.break_even import margin_of, value_of
 from closeout.arithmetic.study.derivation import written
-from closeout.arithmetic.study.others import MOST_CORNERS, WorstOthers
+from closeout.arithmetic.study.worst_corners import MOST_CORNERS, WorstCorners
 from closeout.arithmetic.symbol.symbolic import Symbolic, beneath, symbolic
 from closeout.arithmetic.types import Box, Evaluate, Key
 from closeout.model.answer import Bounds
@@ -89,7 +89,7 @@ class _Limit:
         self._solutions: list[Solution] = []
 
     def solved(self, form: Symbolic) -> SolvedLimit:
-        """Return the solutions with the others at nominal, then at worst."""
+        """Return the solutions with the other inputs at nominal, then at worst."""
         found = self._isolated(form)
         self._at("nominal", self._inputs, found, True)
         if self._corner:
@@ -125,22 +125,22 @@ class _Limit:
 
     def _at_worst(self, found: list[_Found]) -> None:
         """Take the solutions at the corner that is worst where the limit is met."""
-        others = WorstOthers(
+        corners = WorstCorners(
             self._evaluate, self._inputs, self._box, self._key, self._bounds,
             tuple(self._corner.items()),
         )  # fmt: skip
         for _ in range(MOST_CORNERS):
-            corner = others.corner
+            corner = corners.worst
             values = [one for one in self._numbers(corner, found) if one is not None]
             if not values:
                 # Another branch of the formula may hold there.
                 found = self._isolated(symbolic(self._evaluate, corner, (), [self._key]))
                 values = [one for one in self._numbers(corner, found) if one is not None]
             nearest = min(values, key=lambda x: abs(x - self._inputs[self._name]), default=None)
-            settled = nearest is None or not others.improve(self._name, nearest)
+            settled = nearest is None or not corners.improve(self._name, nearest)
             if settled:
                 break
-        self._at("worst", others.corner, found, settled)
+        self._at("worst", corners.worst, found, settled)
 
     def _numbers(self, point: Mapping[str, float], found: list[_Found]) -> list[float | None]:
         """Return the number of each solution at a point, None where it is none of the analysis."""

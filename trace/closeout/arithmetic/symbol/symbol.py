@@ -257,8 +257,8 @@ def _table_of(points: Points) -> Any:
         return elementary.table(x, points)
 
     name = f"table_{next(_numbers)}"
-    held: dict[str, Any] = {"points": points, "_imp_": _on_numbers(look_up)}
-    return type(name, (Table,), held)
+    members: dict[str, Any] = {"points": points, "_imp_": _on_numbers(look_up)}
+    return type(name, (Table,), members)
 
 
 @cache
@@ -267,8 +267,8 @@ def _slope_of(points: Points) -> Any:
         return slope_of_table(x, points)
 
     name = f"slope_{next(_numbers)}"
-    held: dict[str, Any] = {"points": points, "_imp_": _on_numbers(slope)}
-    return type(name, (Slope,), held)
+    members: dict[str, Any] = {"points": points, "_imp_": _on_numbers(slope)}
+    return type(name, (Slope,), members)
 
 
 exp: Callable[..., Any] = sympy.exp
@@ -355,7 +355,7 @@ OPERATIONS: dict[str, Callable[..., Any]] = {
 
 
 def apply(operation: str, *operands: Any) -> Any:
-    """Return a recorded operation on expressions; numbers among them are kept to the last digit."""
+    """Return a recorded operation on expressions; numbers in it stay exact to the last digit."""
     if operation in OPERATIONS:
         return OPERATIONS[operation](*(sympy.sympify(operand) for operand in operands))
     function = getattr(_Functions, operation)

@@ -150,9 +150,9 @@ def symbolic(
     for key in wanted:
         if isinstance(value := recording.values[key], Absent):
             reasons[key] = f"it has no value: {value.reason}"
-    kept = [key for key in wanted if key not in reasons]
-    reasons |= _disagreements(evaluate, inputs, box, recording, kept)
-    stages = _stages(recording, kept)
+    usable = [key for key in wanted if key not in reasons]
+    reasons |= _disagreements(evaluate, inputs, box, recording, usable)
+    stages = _stages(recording, usable)
     return Symbolic(recording.inputs, dict(inputs), stages, reasons, recording.tables)
 
 

@@ -1,6 +1,6 @@
 """A recorded formula as LaTeX, MathML and plain text, in the order in which its author wrote it.
 
-SymPy's printers print SymPy's own order. Of a formula that is held in another order they lose
+SymPy's printers print SymPy's own order. Of a formula that is stored in another order they lose
 brackets (1.14, MathML: b - a - (c + b) came out as b - a - c + b), and their MathML has entities
 that XML does not know and no cases. So one walk over the formula feeds one of three small writers.
 """
@@ -326,7 +326,7 @@ class _Layout:
         top = w.sign("pi") if above == "pi" else w.row(w.words("ln"), w.fence(w.numeral("10")))
         return Laid(w.fraction(top, w.numeral(below)), _FRACTION) if below else Laid(top)
 
-    def _held(self, laid: Laid, tightness: int, first: bool = False) -> str:
+    def _bracketed(self, laid: Laid, tightness: int, first: bool = False) -> str:
         """Return a piece, in brackets where it would fall apart or meet a sign."""
         loose = laid.tightness < tightness or (laid.signed and not first)
         return self._writer.fence(laid.text) if loose else laid.text
@@ -335,9 +335,9 @@ class _Layout:
         sign, own, right_needs = _INFIX[operation]
         a, b = self.at(left), self.at(right)
         text = self._writer.row(
-            self._held(a, own, first=True),
+            self._bracketed(a, own, first=True),
             self._writer.sign(sign),
-            self._held(b, right_needs),
+            self._bracketed(b, right_needs),
         )
         return Laid(text, own, a.signed and a.tightness >= own)
 
@@ -345,15 +345,15 @@ class _Layout:
         return self._shown(node) or Laid(self._writer.words(str(node.operands[0])))
 
     def _negative(self, _: Node, x: Any) -> Laid:
-        text = self._writer.row(self._writer.sign("minus"), self._held(self.at(x), _PRODUCT))
+        text = self._writer.row(self._writer.sign("minus"), self._bracketed(self.at(x), _PRODUCT))
         return Laid(text, _PRODUCT, True)
 
     def _divide(self, _: Node, above: Any, below: Any) -> Laid:
         return Laid(self._writer.fraction(self.at(above).text, self.at(below).text), _FRACTION)
 
     def _raise(self, _: Node, base: Any, exponent: Any) -> Laid:
-        held = self._held(self.at(base), _ATOM)
-        return Laid(self._writer.script(held, self.at(exponent).text), _POWER)
+        bracketed = self._bracketed(self.at(base), _ATOM)
+        return Laid(self._writer.script(bracketed, self.at(exponent).text), _POWER)
 
     _power = _raise
 
@@ -372,7 +372,7 @@ class _Layout:
         w = self._writer
         if self._is_number_zero(x):
             return Laid(w.numeral("1"))
-        power = self._held(self._exp(node, x), _SUM, first=True)
+        power = self._bracketed(self._exp(node, x), _SUM, first=True)
         above = w.row(power, w.sign("-"), w.numeral("1"))
         return Laid(w.fraction(above, self.at(x).text), _FRACTION)
 
@@ -380,7 +380,7 @@ class _Layout:
         w = self._writer
         if self._is_number_zero(x):
             return Laid(w.numeral("1"))
-        inner = w.row(w.numeral("1"), w.sign("+"), self._held(self.at(x), _PRODUCT))
+        inner = w.row(w.numeral("1"), w.sign("+"), self._bracketed(self.at(x), _PRODUCT))
         return Laid(w.fraction(w.row(w.words("ln"), w.fence(inner)), self.at(x).text), _FRACTION)
 
     def _sqrt(self, _: Node, x: Any) -> Laid:
@@ -391,7 +391,9 @@ class _Layout:
 
     def _hypot(self, _: Node, x: Any, y: Any) -> Laid:
         w = self._writer
-        squares = (w.script(self._held(self.at(side), _ATOM), w.numeral("2")) for side in (x, y))
+        squares = (
+            w.script(self._bracketed(self.at(side), _ATOM), w.numeral("2")) for side in (x, y)
+        )
         first, second = squares
         return Laid(w.root(w.row(first, w.sign("+"), second)))
 
@@ -427,7 +429,7 @@ class _Layout:
         return Laid(self._writer.row(self._writer.words(name), self._fenced(*operands)))
 
     def _not(self, _: Node, x: Any) -> Laid:
-        text = self._writer.row(self._writer.sign("not"), self._held(self.at(x), _ATOM))
+        text = self._writer.row(self._writer.sign("not"), self._bracketed(self.at(x), _ATOM))
         return Laid(text, _RELATION)
 
     def _where(self, _: Node, condition: Any, then: Any, otherwise: Any) -> Laid:

@@ -41,10 +41,10 @@ def test_what_git_ignores_makes_a_draft_and_is_named(name: str, tmp_path: Path) 
     path = "ignored_module.py" if name == "a module" else "analyses/factor.txt"
     assert project.git("status", "--porcelain") == ""
     for _ in range(2):  # the second is recalled from the store
-        told = project.verify().json
-        assert told["snapshot"]["dirty"] is True
-        assert told["unheld"] == [path]
-        assert told["draft"] is True
+        report = project.verify().json
+        assert report["snapshot"]["dirty"] is True
+        assert report["unheld"] == [path]
+        assert report["draft"] is True
     text = " ".join(project.run("verify").stdout.split())
     assert f"DRAFT - {DIFFERS}: read and not committed: {path}" in text
 
@@ -66,18 +66,18 @@ def test_what_nothing_reads_is_no_matter(tmp_path: Path) -> None:
     project.write({"analyses/data/t.csv": "1", "analyses/data/__pycache__/t.pyc": ""})
     project.git("add", "--all")
     project.git("commit", "--quiet", "-m", "data")
-    told = project.verify().json
-    assert told["snapshot"]["dirty"] is False
-    assert told["draft"] is False
-    assert told["unheld"] == []
-    assert told["outside"] == []
+    report = project.verify().json
+    assert report["snapshot"]["dirty"] is False
+    assert report["draft"] is False
+    assert report["unheld"] == []
+    assert report["outside"] == []
 
 
 def test_the_commit_itself_does_not_hold_it(tmp_path: Path) -> None:
     project = _ignoring(tmp_path / "p", READS["asked for"])
-    told = project.verify("--at", "HEAD").json
-    assert told["draft"] is False
-    assert by_id(told)["PWR-010"]["verification"][0]["value"] == 432.0  # kJ: 2 (60 W h)
+    report = project.verify("--at", "HEAD").json
+    assert report["draft"] is False
+    assert by_id(report)["PWR-010"]["verification"][0]["value"] == 432.0  # kJ: 2 (60 W h)
 
 
 def test_an_ignored_test_that_validates_an_analysis(tmp_path: Path) -> None:
@@ -125,6 +125,6 @@ def test_what_is_installed_is_not_listed(tmp_path: Path) -> None:
         "(__import__('numpy'), __import__('csv'), Path(__import__('scipy').__file__).read_text())"
     )
     project = _outside(tmp_path / "p", tmp_path, f"len({read}) / 3")
-    told = project.verify().json
-    assert by_id(told)["PWR-010"]["verification"][0]["value"] == 216.0  # kJ: 60 W h
-    assert told["outside"] == []
+    report = project.verify().json
+    assert by_id(report)["PWR-010"]["verification"][0]["value"] == 216.0  # kJ: 60 W h
+    assert report["outside"] == []

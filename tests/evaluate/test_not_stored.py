@@ -15,7 +15,7 @@ from tests.evaluate.test_bad_ends import REQUIREMENT
 
 PROCESS, SOCKET = "it started a process", "it opened a socket"
 COMMAND = repr([sys.executable, "-c", "pass"])
-NOT_KEPT = {
+NOT_STORED = {
     "subprocess": (module(f"import subprocess\nsubprocess.run({COMMAND})\nreturn R(x)"), PROCESS),
     "system": (module("import os\nos.system('true')\nreturn R(x)"), PROCESS),
     "popen": (module("import os\nos.popen('true').read()\nreturn R(x)"), PROCESS),
@@ -71,16 +71,16 @@ NOT_KEPT = {
 @pytest.mark.slow
 def test_it_runs_each_time_and_says_why(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(allowance, "FAR_SECONDS", 0.0)
-    files = {f"analyses/{name}.py": text for name, (text, _) in NOT_KEPT.items()}
+    files = {f"analyses/{name}.py": text for name, (text, _) in NOT_STORED.items()}
     project = Project(tmp_path / "p", {**files, "analyses/good.py": module("return R(x)")})
     for computed_before in (False, True):
         asked = project.ask(jobs=3)
         assert not asked.complete
         assert ("good.f" in asked.computed) is not computed_before
-        for name, (_, why) in NOT_KEPT.items():
+        for name, (_, why) in NOT_STORED.items():
             assert f"{name}.f" in asked.computed
-            assert why in asked.not_kept(f"{name}.f"), name
-        assert asked.not_kept("good.f") == ""
+            assert why in asked.not_stored(f"{name}.f"), name
+        assert asked.not_stored("good.f") == ""
 
 
 def test_a_file_elsewhere_that_is_added_to_is_no_result_s_own(tmp_path: Path) -> None:
@@ -91,7 +91,7 @@ def test_a_file_elsewhere_that_is_added_to_is_no_result_s_own(tmp_path: Path) ->
     assert project.ask().values == {"a.f": 2.0}
     again = project.ask()
     assert again.values == {"a.f": 3.0}
-    assert f"it changed {place}" in again.not_kept("a.f")
+    assert f"it changed {place}" in again.not_stored("a.f")
 
 
 def test_a_file_elsewhere_is_a_dependency(tmp_path: Path) -> None:
@@ -147,7 +147,7 @@ while not os.path.exists(GO):
 )
 @pytest.mark.parametrize("when", ["in the function", "at import"])
 @pytest.mark.parametrize("known", [(), ("analyses/t.csv", "analyses/d", "analyses/new")])
-def test_a_change_while_it_is_read_is_told(
+def test_a_change_while_it_is_read_is_reported(
     tmp_path: Path, read: str, change: object, when: str, known: tuple[str, ...]
 ) -> None:
     """The answer might rest on either state: no verdict, and nothing kept.

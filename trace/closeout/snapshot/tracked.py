@@ -1,4 +1,4 @@
-"""What git holds of what was read: a file that it ignores is in no commit, whoever reads it."""
+"""What git tracks of what was read: a file that it ignores is in no commit, whoever reads it."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from closeout.model.made_by_tools import MADE_BY_TOOLS
 from closeout.snapshot.dates import Looked
 
 
-def not_held(root: Path, tracked: frozenset[str], looked: Iterable[Looked]) -> tuple[str, ...]:
+def untracked_of(root: Path, tracked: frozenset[str], looked: Iterable[Looked]) -> tuple[str, ...]:
     """Return the paths of a working tree that were looked at and that git does not track.
 
     A file that was read or asked for, a folder that was asked for, and each entry of a folder that

@@ -8,12 +8,12 @@ from closeout.arithmetic.study.break_even import margin_of, value_of
 from closeout.arithmetic.types import At, Box, Evaluate, Key
 from closeout.model.answer import Bounds
 
-# Corners that are kept for one parameter; each costs an evaluation at every point.
+# Corners that are remembered for one parameter; each costs an evaluation at every point.
 MOST_CORNERS = 4
 
 
-class WorstOthers:
-    """A quantity along one argument, the others at whichever known corner leaves least margin.
+class WorstCorners:
+    """A quantity along one argument, the other ones at whichever known corner leaves least margin.
 
     It begins with one corner (the worst of the whole box). :meth:`improve` looks for a worse one at
     a point, by moving one other parameter after the other to its other end: a search, no proof.
@@ -40,7 +40,7 @@ class WorstOthers:
         return min(found, key=lambda values: self._margin(values.get(self._key)))
 
     @property
-    def corner(self) -> Mapping[str, float]:
+    def worst(self) -> Mapping[str, float]:
         """The point of all parameters that was found last, and so the worst."""
         return self._corners[-1]
 

@@ -28,7 +28,7 @@ def test_every_question_is_answered_once(
     done: list[tuple[int, int]] = []
     with open_tree(project.root) as snapshot:
         store = open_store(project.root / ".closeout")
-        evaluator = Evaluator(snapshot, store, jobs, lambda *told: done.append(told))
+        evaluator = Evaluator(snapshot, store, jobs, lambda *counts: done.append(counts))
         specs = {spec.name: spec for found in evaluator.modules() for spec in found.specs}
         assert done == [(i, MODULES) for i in range(MODULES + 1)]
         done.clear()
