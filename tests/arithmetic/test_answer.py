@@ -7,7 +7,7 @@ import sys
 
 SCRIPT = """
 import json, sys
-from closeout.arithmetic.answer import answer
+from closeout.arithmetic.entry import answer
 from closeout.math import exp
 from closeout.model.question import Question
 

@@ -15,7 +15,7 @@ import yaml
 from closeout import absent, math
 from closeout.arithmetic.array import array
 from closeout.arithmetic.array.array import ArrayEvaluator, SamplesFail
-from closeout.arithmetic.chance.probability import FEWEST
+from closeout.arithmetic.chance.decision import FEWEST
 from closeout.arithmetic.proof.search import OtherCases
 from tests.arithmetic.on_arrays import Sampled, evaluate_array
 

@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from closeout.arithmetic.array.array import CHUNK, ArrayEvaluator
-from closeout.arithmetic.chance.probability import (
+from closeout.arithmetic.chance.decision import (
     CAP,
     Decision,
     Outcome,

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from closeout import absent
-from closeout.arithmetic.chance import linear
+from closeout.arithmetic.chance import linearised
 from closeout.arithmetic.chance.rss import NotIndependent, rss
 from closeout.arithmetic.proof.search import OtherCases, answer
 from closeout.model.answer import Assurance
@@ -130,11 +130,11 @@ def test_absent_and_other_cases() -> None:
 # How far straight lines are off.
 
 
-def linearised(formula: Any, unit: str = "W", **box: tuple[float, float]) -> Any:
+def extent_of(formula: Any, unit: str = "W", **box: tuple[float, float]) -> Any:
     """Return the extent of one quantity by root sum square, about the middle of its box."""
     y = ("y", None)
     middle = {name: 0.5 * (low + high) for name, (low, high) in box.items()}
-    found = linear.answer(
+    found = linearised.answer(
         lambda point: {y: formula(**point)},
         middle,
         tuple((name, *ends) for name, ends in box.items()),
@@ -156,14 +156,14 @@ def on_numbers(formula: Any) -> Any:
 
 def test_what_two_parameters_hide_from_one_corner_is_seen_by_the_proved_extremes() -> None:
     """At (2, 2) both halves cancel; the extremes are at (2, 0) and (0, 2), by hand."""
-    found = linearised(saddle, a=(-2.0, 2.0), b=(-2.0, 2.0))
+    found = extent_of(saddle, a=(-2.0, 2.0), b=(-2.0, 2.0))
     assert (found.low, found.high) == (0.0, 0.0)
     assert found.off == pytest.approx(1.92, rel=1e-6)
     assert found.unproved == ("linearisation error up to 1.92 W (against the proved extremes)")
 
 
 def test_without_a_proof_each_parameter_is_looked_at_alone() -> None:
-    found = linearised(on_numbers(saddle), a=(-2.0, 2.0), b=(-2.0, 2.0))
+    found = extent_of(on_numbers(saddle), a=(-2.0, 2.0), b=(-2.0, 2.0))
     assert found.off == pytest.approx(1.92, rel=1e-12)
     assert "error up to 1.92 W (checked at the worst corner" in found.unproved
     assert "nothing is proved: " in found.unproved
@@ -181,24 +181,24 @@ def test_without_a_proof_each_parameter_is_looked_at_alone() -> None:
     ],
 )  # fmt: skip
 def test_each_end_the_middle_and_the_slope_are_looked_at(formula: Any, least: float) -> None:
-    assert linearised(on_numbers(formula), x=(-1.0, 1.0)).off >= least
+    assert extent_of(on_numbers(formula), x=(-1.0, 1.0)).off >= least
 
 
 def test_a_straight_line_is_off_by_nothing_with_and_without_a_proof() -> None:
     for formula in (lambda a, b: 3.0 * a - 4.0 * b, on_numbers(lambda a, b: 3.0 * a - 4.0 * b)):
-        found = linearised(formula, a=(1.0, 3.0), b=(4.0, 6.0))
+        found = extent_of(formula, a=(1.0, 3.0), b=(4.0, 6.0))
         assert found.off == pytest.approx(0.0, abs=1e-12)
 
 
 def test_a_product_is_off_at_its_corner() -> None:
     """a b about (2, 3) by 0.2 and 0.1: 2.2 x 3.1 = 6.82, straight lines say 6 + 0.6 + 0.2."""
     for formula in (lambda a, b: a * b, on_numbers(lambda a, b: a * b)):
-        found = linearised(formula, unit="degC", a=(1.8, 2.2), b=(2.9, 3.1))
+        found = extent_of(formula, unit="degC", a=(1.8, 2.2), b=(2.9, 3.1))
         assert found.off == pytest.approx(0.02, rel=1e-6)
         assert found.unproved.startswith("linearisation error up to 0.02 K (")
 
 
 def test_how_far_is_rounded_up_where_it_is_shown() -> None:
-    found = linearised(lambda x: x * x, x=(-0.11111, 0.11111))
+    found = extent_of(lambda x: x * x, x=(-0.11111, 0.11111))
     assert found.off == pytest.approx(0.0123454, rel=1e-5)
     assert "linearisation error up to 0.0124 W" in found.unproved

@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 import pytest
 
 from closeout import absent
-from closeout.arithmetic.study.study import FIRST, MARCH, study
+from closeout.arithmetic.study.quantity import FIRST, MARCH, study
 from closeout.model.study import BreakEven, StudyFound
 
 X = ("x", None)

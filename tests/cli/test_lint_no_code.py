@@ -9,7 +9,7 @@ import pytest
 from closeout.model.problem import Problem
 from closeout.rules.catalogue import OF_CODE, PARTLY_OF_CODE, RULES
 from closeout.rules.rule import Block, Rule
-from closeout.run.check import inspect
+from closeout.run.inspection import inspect
 from closeout.run.options import Options
 from closeout.snapshot import open_tree
 from closeout.store.database import open_store

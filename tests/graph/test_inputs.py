@@ -10,7 +10,7 @@ from fractions import Fraction
 import pytest
 
 from closeout.graph.inputs import SIGMAS
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from tests.graph.projects import Built, build, requirement, requirements, spec
 
 ANALYSIS = "method: analysis, analysis: f, quantity: x, at_least: 1 W"

@@ -21,7 +21,7 @@ from closeout.model.dossier import (
     State,
 )
 from closeout.model.identity import SnapshotIdentity
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.probability import Chance
 from closeout.model.problem import Problem, Severity
 from closeout.model.question import AnalysisSpec, Argument, Failure, Field

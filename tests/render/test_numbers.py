@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
-from closeout.model.difference import difference_unit
+from closeout.model.difference_unit import difference_unit
 from closeout.model.probability import probability_text
 from closeout.render.numbers import (
     number,

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from closeout.arithmetic.study.study import study
+from closeout.arithmetic.study.quantity import study
 from closeout.model.dossier import Dossier
 from closeout.model.question import Failure
 from closeout.model.study import Edge, Study

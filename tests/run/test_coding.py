@@ -16,7 +16,7 @@ from closeout.model.answer import Assurance
 from closeout.model.coding import decoded, encoded
 from closeout.model.criterion import Condition, Limits, as_run
 from closeout.model.dossier import AsRun, Dossier, State
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.probability import Chance
 from closeout.model.problem import Pointer
 from closeout.model.records import Method, Record, Waiver

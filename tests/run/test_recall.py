@@ -31,7 +31,7 @@ import collections, json, sys
 sys.argv = ["closeout", *sys.argv[1:]]
 called = collections.Counter()
 HOME = {"assess": "closeout.run.pipeline", "judge": "closeout.judge.dossier",
-        "check_project": "closeout.run.check", "plan": "closeout.graph.questions",
+        "check_project": "closeout.run.inspection", "plan": "closeout.graph.questions",
         "answer": "closeout.evaluate.engine"}
 def seen(frame, event, _):
     name = frame.f_code.co_name

@@ -129,7 +129,7 @@ def _solved(
     if name is None:
         return ()
     from closeout.render.solved import solved_text
-    from closeout.run.solve import check_solve, solved
+    from closeout.run.solutions import check_solve, solved
 
     (identifier,) = wanted.requirements or ("",)
     checked = one.checked

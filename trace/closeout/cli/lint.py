@@ -10,7 +10,7 @@ import click
 from closeout.cli.common import colour, jobs_option, opened, today_option, width
 from closeout.model.errors import UserError
 from closeout.model.problem import Severity
-from closeout.run.check import Looked, inspect
+from closeout.run.inspection import Looked, inspect
 from closeout.run.options import Options
 
 

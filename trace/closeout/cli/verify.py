@@ -22,7 +22,7 @@ from closeout.cli.output import check_place, write_file
 from closeout.cli.progress import Progress, progress_bar
 from closeout.render.plain import work
 from closeout.run.options import Options
-from closeout.run.texts import ShownRun, Wanted, shown
+from closeout.run.stored_texts import ShownRun, Wanted, shown
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from closeout.model.dossier import Dossier, Evidence, State
-from closeout.model.formerly import Names
+from closeout.model.earlier_names import Names
 from closeout.model.records import Record
 
 

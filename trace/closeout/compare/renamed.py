@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from closeout.model.dossier import Dossier
-from closeout.model.formerly import Names, spoken
+from closeout.model.earlier_names import Names, spoken
 
 
 def renamed(was: Dossier, now: Dossier) -> Names:

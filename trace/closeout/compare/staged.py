@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from closeout.compare.news import News
 from closeout.compare.renamed import under_new_names
 from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult, State
-from closeout.model.formerly import Names
+from closeout.model.earlier_names import Names
 from closeout.model.issue import is_raised
 from closeout.model.problem import Problem, Severity
 

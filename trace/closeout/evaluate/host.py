@@ -31,15 +31,15 @@ from functools import cache
 from typing import Annotated, Any, NamedTuple, NoReturn
 
 from closeout import Analysis
-from closeout.arithmetic.answer import answer
 from closeout.arithmetic.code import allowed
 from closeout.arithmetic.code.allowed import NOTHING_SHOWN, Shown
+from closeout.arithmetic.entry import answer
 from closeout.arithmetic.proof.search import OtherCases
 from closeout.arithmetic.types import Evaluate
 from closeout.evaluate import describe, finder, purity, wire
 from closeout.evaluate.apart import Apart, Failed, with_each_apart
 from closeout.evaluate.codec import decoded, encoded
-from closeout.evaluate.places import folders
+from closeout.evaluate.path_owner import folders
 from closeout.evaluate.recorder import Recorder
 from closeout.model.question import Described, Failure, Question, Request
 from closeout.units import Unit

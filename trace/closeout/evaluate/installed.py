@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
-from closeout.evaluate.places import below, folders
+from closeout.evaluate.path_owner import below, folders
 from closeout.store.keys import digest_of_file, dist_infos, key_of, search_path
 
 PYTHON = "Python"

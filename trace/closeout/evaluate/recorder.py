@@ -20,7 +20,7 @@ from typing import Any
 
 from closeout.evaluate import patches
 from closeout.evaluate.events import CHANGES, FRESH, MAKING, OUTSIDE_HELP, SPAWNING, WRITING
-from closeout.evaluate.places import INSTALLED, NOBODY, PYTHON, Places, below
+from closeout.evaluate.path_owner import INSTALLED, NOBODY, PYTHON, Places, below
 from closeout.store.keys import digest_of_file, link_of, listing_of, place_of
 
 # Of the standard library: modules that open files in C, where no event tells of it.

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from closeout.graph.acceptance import Acceptance
 from closeout.graph.required import RequiredMargin
 from closeout.model.answer import Bounds
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.question import AnalysisSpec, Question
 from closeout.model.records import Verification
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from closeout.graph.inputs import SIGMAS
 from closeout.model.answer import Bounds
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.question import Field
 from closeout.model.records import Parameter, Verification
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount, shorten
-from closeout.model.formerly import KINDS, Names
+from closeout.model.earlier_names import KINDS, Names
 from closeout.model.problem import Finding, Pointer, Severity
 
 # A search over ten thousand names takes 30 ms; who has more typing errors gets no suggestions.

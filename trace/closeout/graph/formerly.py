@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from closeout.graph.findings import error
 from closeout.graph.index import Index
-from closeout.model.formerly import KINDS, identifiers, names_before
+from closeout.model.earlier_names import KINDS, identifiers, names_before
 from closeout.model.problem import Finding
 
 

@@ -7,7 +7,7 @@ from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol, TypeVar
 
-from closeout.model.formerly import Names, renames
+from closeout.model.earlier_names import Names, renames
 from closeout.model.problem import Pointer
 from closeout.model.question import AnalysisSpec
 from closeout.model.records import (

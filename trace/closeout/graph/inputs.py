@@ -14,7 +14,7 @@ from closeout.graph.bounds import as_double
 from closeout.measure import Units
 from closeout.model.amount import Amount
 from closeout.model.criterion import Condition
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.question import Argument
 from closeout.model.records import BasisKind, Parameter, Policy, Spread
 from closeout.model.setting import Setting

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from closeout.measure import UnitError, Units
 from closeout.measure.scale import LINEAR, POINT, RATIO
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.records import Parameter
 
 # A plain number with one of these words in its name is from 0 to 1.

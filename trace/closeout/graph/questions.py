@@ -21,7 +21,7 @@ from closeout.graph.temperatures import refusal
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Sought
 from closeout.model.criterion import Condition, ExactLimits
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.problem import Finding, Pointer
 from closeout.model.question import AnalysisSpec, Argument, Field, Question
 from closeout.model.records import BasisKind, ConditionKind, Parameter, Verification

@@ -17,7 +17,7 @@ def out_of_reach(index: Index) -> Iterator[Finding]:
             basis = verification.basis
             if basis.probability is None or basis.confidence is None:
                 continue
-            from closeout.arithmetic.chance.probability import (  # few projects ask for one
+            from closeout.arithmetic.chance.decision import (  # few projects ask for one
                 CAP,
                 highest,
             )

@@ -17,7 +17,7 @@ from closeout.judge.margins import Beside, with_margins
 from closeout.measure import Units
 from closeout.model.answer import Answer, Assurance, Decided, Extent
 from closeout.model.dossier import Evidence, State
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.probability import Chance, probability_text
 from closeout.model.question import Failure, Question
 from closeout.model.records import BasisKind

@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from closeout.model.answer import Assurance
-from closeout.model.difference import difference_unit
+from closeout.model.difference_unit import difference_unit
 from closeout.model.identity import SnapshotIdentity
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.probability import Chance
 from closeout.model.problem import Problem
 from closeout.model.question import AnalysisSpec, Failure

@@ -16,7 +16,7 @@ from closeout.model.dossier import (
     RequirementResult,
     State,
 )
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.study import Study
 from closeout.model.subject import Subject

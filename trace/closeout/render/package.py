@@ -11,7 +11,7 @@ from typing import Any
 
 from closeout.model.attachment import Attachment
 from closeout.model.dossier import Dossier, Evaluation, RequirementResult, State
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.study import Study
 from closeout.render import rows, trail, validations, words

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from closeout.model.difference import difference_unit
+from closeout.model.difference_unit import difference_unit
 from closeout.model.study import Driver, Line, Study
 from closeout.render.numbers import show, show_margin
 from closeout.render.page import Formula

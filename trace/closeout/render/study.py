@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
 
-from closeout.model.difference import difference_unit
+from closeout.model.difference_unit import difference_unit
 from closeout.model.study import Driver, Edge, Ends, Line, Study
 from closeout.render.numbers import (
     number,

@@ -15,7 +15,7 @@ from closeout.model.dossier import (
     RequirementResult,
     State,
 )
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.problem import Severity
 from closeout.model.question import AnalysisSpec
 from closeout.render.plain import count, flow, safe

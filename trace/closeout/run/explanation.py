@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from closeout.graph import Index
 from closeout.judge.subjects import concerns, identifiers, subjects
 from closeout.model.dossier import Dossier, RequirementResult
+from closeout.model.earlier_names import Names
 from closeout.model.errors import UserError
-from closeout.model.formerly import Names
 from closeout.model.study import Study
 from closeout.render.explain import Explained, first_text, rest_text, result_of, suggestions
 from closeout.run.pipeline import Assessment, Outcome

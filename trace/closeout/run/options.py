@@ -1,8 +1,9 @@
-"""What is asked of a run."""
+"""What is asked of a run, and how it reports how far it is."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,3 +26,12 @@ class Options:
     code: bool = True
     validate: bool = False
     alone: bool = True
+
+
+class Progress(Protocol):
+    """Called with how many tasks are done, of how many."""
+
+    def __call__(self, done: int, total: int, /) -> None: ...
+
+    def step(self, text: str) -> None:
+        """Take note of what is done from now on."""

@@ -21,11 +21,10 @@ from closeout.model.problem import Problem, Severity, in_order
 from closeout.model.question import Question
 from closeout.model.reply import Reply
 from closeout.rules import apply
-from closeout.run.check import Checked, check_project, placed
 from closeout.run.days import day_of, is_redated
+from closeout.run.inspection import Checked, check_project, placed
 from closeout.run.named_tests import Validations, validations
-from closeout.run.options import Options
-from closeout.run.progress import Progress
+from closeout.run.options import Options, Progress
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 

@@ -22,9 +22,9 @@ from closeout.model.question import AnalysisSpec
 from closeout.model.records import Basis, BasisKind, ConditionKind, Method, Verification
 from closeout.model.reply import Reply
 from closeout.run import opening
-from closeout.run.check import Checked, check_project
 from closeout.run.days import day_of, read_day
 from closeout.run.explanation import Explanation, about, first_part, rest_part
+from closeout.run.inspection import Checked, check_project
 from closeout.run.options import Options
 from closeout.run.pipeline import Outcome, assessing
 from closeout.run.read_options import read_settings

@@ -18,7 +18,7 @@ from closeout.evaluate.trace import TraceChecker, read_trace
 from closeout.evaluate.validation import StoredResults
 from closeout.model.identity import SnapshotIdentity
 from closeout.run.days import day_of, is_late, is_redated, own_day
-from closeout.run.options import Options
+from closeout.run.options import Options, Progress
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
@@ -26,7 +26,6 @@ from closeout.store.keys import engine_fingerprint, key_of
 if TYPE_CHECKING:  # loaded where something has to be judged anew, or its dossier is asked for
     from closeout.model.dossier import Dossier
     from closeout.run.pipeline import Outcome
-    from closeout.run.progress import Progress
 
 READ_WHOLE = (".yaml", ".yml", ".py")
 # Answers stay for long; runs take more room, and only the last ones stay: so many bytes.

@@ -15,7 +15,7 @@ from closeout.graph.chances import assumed_of, spreads_of
 from closeout.graph.possible import possible_ends
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Answer, Assurance, Bounds, Decided, Extent
-from closeout.model.inputs import InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.question import AnalysisSpec, Failure, Question
 from closeout.model.records import BasisKind
 from closeout.model.reply import Reply

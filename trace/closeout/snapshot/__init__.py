@@ -5,10 +5,10 @@ The only package that runs git. It reads what it is pointed at and writes to tem
 
 from __future__ import annotations
 
+from closeout.snapshot.ancestors import Commit, Past, past_of
 from closeout.snapshot.errors import SnapshotError
 from closeout.snapshot.export import has_head, open_commit, open_index
 from closeout.snapshot.folder import Snapshot
-from closeout.snapshot.history import Commit, Past, past_of
 from closeout.snapshot.hooks import install_hook, remove_hook
 from closeout.snapshot.tree import find_root, open_tree, store_folder
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from closeout.arithmetic.chance import linear
-from closeout.arithmetic.proof.conditions import points_of
+from closeout.arithmetic.chance import linearised
+from closeout.arithmetic.chance.condition_points import points_of
 from closeout.arithmetic.types import Box, Evaluate, Key
 from closeout.model.study import Ends, Factor, Quantiles
 
@@ -37,7 +37,7 @@ def root_sum_square(
     """
     # Each quantity and case has two corners of its own, and of a march each costs an evaluation.
     alone = _alone(evaluate, key)
-    extent = linear.answer(alone, inputs, box, detail, PROOF).extents[key]
+    extent = linearised.answer(alone, inputs, box, detail, PROOF).extents[key]
     remark = extent.absent or extent.unproved or ""
     return Ends("root sum square", extent.low, extent.high, remark)
 
@@ -91,7 +91,7 @@ def quantiles(
     import numpy
 
     from closeout.arithmetic.array.array import ArrayEvaluator
-    from closeout.arithmetic.chance.probability import quantile_bounds, wilks_samples
+    from closeout.arithmetic.chance.decision import quantile_bounds, wilks_samples
     from closeout.arithmetic.chance.sampling import Stream, seed_of
 
     coverage, confidence = detail["quantile"]

@@ -7,9 +7,9 @@ from typing import Any
 
 from closeout import Absent
 from closeout.arithmetic.array.array import ArrayEvaluator
-from closeout.arithmetic.chance.probability import Outcome, Trials, decide
+from closeout.arithmetic.chance.condition_points import points_of
+from closeout.arithmetic.chance.decision import Outcome, Trials, decide
 from closeout.arithmetic.chance.sampling import Distribution, Stream, assumed, drawn, seed_of
-from closeout.arithmetic.proof.conditions import points_of
 from closeout.arithmetic.types import Box, Evaluate, Key
 from closeout.model.answer import Answer, Assurance, Decided, Extent
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from closeout.graph import Index
 from closeout.graph.findings import warning
-from closeout.model.formerly import KINDS, names_before
+from closeout.model.earlier_names import KINDS, names_before
 from closeout.model.history import History
 from closeout.model.problem import Finding
 

@@ -16,7 +16,7 @@ from typing import Protocol
 from closeout.load.file_facts import READING, Cache, version_of
 from closeout.load.file_facts import key as key_of_file
 from closeout.load.project import is_project_file
-from closeout.model.formerly import Names
+from closeout.model.earlier_names import Names
 from closeout.rules.history import facts as keeping
 from closeout.rules.history.facts import KINDS, Facts, Item
 from closeout.rules.history.renamed import NONE, Beside, Renaming, beside, renamed

@@ -10,7 +10,7 @@ from closeout.load.file_facts import Cache
 from closeout.load.project import Files, is_project_file
 from closeout.model.amount import Amount
 from closeout.model.criterion import Condition
-from closeout.model.formerly import identifiers, names_before, renames
+from closeout.model.earlier_names import identifiers, names_before, renames
 from closeout.model.history import (
     ANEW,
     Base,

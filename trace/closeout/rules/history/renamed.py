@@ -9,7 +9,7 @@ from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from closeout.model.formerly import WORD, Names, spoken
+from closeout.model.earlier_names import WORD, Names, spoken
 from closeout.rules.history.facts import Facts, Item
 
 # What of an item names something, and in which section that stands.

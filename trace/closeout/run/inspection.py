@@ -20,7 +20,6 @@ from closeout.model.problem import Finding, Problem, Severity, in_order
 from closeout.model.records import Project, RulePolicy
 from closeout.rules import Context, apply, check_rules, policy_findings
 from closeout.run.days import commit_day, day_of, own_day
-from closeout.run.file_cache import FileCache
 from closeout.run.modules import module_findings, unusable
 from closeout.run.named_tests import is_there, looked_at
 from closeout.run.options import Options
@@ -28,9 +27,28 @@ from closeout.run.read_options import Asked, read_options
 from closeout.run.wording_findings import wording_findings
 from closeout.snapshot import Past, Snapshot, SnapshotError, past_of
 from closeout.store.database import Store
+from closeout.store.keys import engine_fingerprint, key_of
 
 if TYPE_CHECKING:  # loaded where git, studies or attachments come into it
     from closeout.model.history import History
+
+
+class FileCache:
+    """What the loader found in files, in the store, under the engine that read them."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._new: list[tuple[str, str]] = []
+
+    def get(self, key: str) -> str | None:
+        return self._store.get("file", key_of(engine_fingerprint(), key))
+
+    def put(self, key: str, text: str) -> None:
+        self._new.append((key_of(engine_fingerprint(), key), text))
+
+    def flush(self) -> None:
+        self._store.put_many("file", self._new)
+        self._new.clear()
 
 
 @dataclass(frozen=True, slots=True)

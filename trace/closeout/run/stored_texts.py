@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from closeout.run import runs
-from closeout.run.options import Options
+from closeout.run.options import Options, Progress
 from closeout.run.runs import StoredRun
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
@@ -14,7 +14,6 @@ from closeout.store.keys import key_of
 
 if TYPE_CHECKING:  # loaded where a text has to be made
     from closeout.model.dossier import Dossier, Scale
-    from closeout.run.progress import Progress
 
 # Stands in a stored text for the day at which the state is judged; as wide as that, and no text
 # that anybody writes.

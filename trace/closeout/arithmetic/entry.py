@@ -48,7 +48,7 @@ def answer(
 
         return trials.answer(evaluate, inputs, box, detail)
     if question.kind == "study":
-        from closeout.arithmetic.study.study import study
+        from closeout.arithmetic.study.quantity import study
 
         return study(evaluate, inputs, box, detail)
     if question.kind == "solve":
@@ -56,9 +56,9 @@ def answer(
 
         return solve(evaluate, inputs, box, detail)
     if question.kind == "root sum square":
-        from closeout.arithmetic.chance import linear
+        from closeout.arithmetic.chance import linearised
 
-        return linear.answer(evaluate, inputs, box, detail, shown=shown)
+        return linearised.answer(evaluate, inputs, box, detail, shown=shown)
     return worst.answer(
         evaluate, inputs, box, detail, limits, whole,
         evaluations=question.evaluations, ends=question.ends, shown=shown,

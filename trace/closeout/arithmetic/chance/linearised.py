@@ -7,14 +7,14 @@ from decimal import ROUND_CEILING, Context, Decimal
 from typing import Any, NamedTuple
 
 from closeout import Absent
+from closeout.arithmetic.chance.condition_points import points_of
 from closeout.arithmetic.chance.rss import RootSumSquare, rss
 from closeout.arithmetic.code.allowed import NOTHING_SHOWN, Shown
 from closeout.arithmetic.proof.bound import BUDGET, Proofs
-from closeout.arithmetic.proof.conditions import points_of
 from closeout.arithmetic.proof.trust import proofs_of, trusted
 from closeout.arithmetic.types import At, Box, Key
 from closeout.model.answer import Answer, Assurance, Extent
-from closeout.model.difference import difference_unit
+from closeout.model.difference_unit import difference_unit
 
 # What was looked at of the extremes, where they are not proved.
 LOOKED_AT = "the worst corner, and of each parameter both ends, the middle and its slope"
