@@ -15,7 +15,8 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from closeout.arithmetic.proof.bound import Proofs, prove
+from closeout.arithmetic.proof.bound import prove
+from closeout.arithmetic.proof.proved import Proofs
 from closeout.evaluate import describe
 from closeout.evaluate.engine import Evaluator
 from closeout.graph import Index, Plan, plan

@@ -10,7 +10,8 @@ from closeout import Absent
 from closeout.arithmetic.chance.condition_points import points_of
 from closeout.arithmetic.chance.rss import RootSumSquare, rss
 from closeout.arithmetic.code.allowed import NOTHING_SHOWN, Shown
-from closeout.arithmetic.proof.bound import BUDGET, Proofs
+from closeout.arithmetic.proof.bound import BUDGET
+from closeout.arithmetic.proof.proved import Proofs
 from closeout.arithmetic.proof.trust import proofs_of, trusted
 from closeout.arithmetic.types import At, Box, Key
 from closeout.model.answer import Answer, Assurance, Extent

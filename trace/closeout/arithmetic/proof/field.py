@@ -136,7 +136,7 @@ class Field:
 
         Many quantities that share most of their work are better evaluated together.
         """
-        # Workers fork fastest with few modules loaded, and most proofs end before they need this.
+        # Most proofs end before they need this (``evaluate/forking.py``).
         from closeout.arithmetic.recorded.replay import formula_of
 
         self.defined = False  # to be asked once

@@ -18,8 +18,9 @@ from closeout.arithmetic.code.reached import NotAllowed, Watch, watched_by
 from closeout.arithmetic.gradient.gradient import seed
 from closeout.arithmetic.interval import interval
 from closeout.arithmetic.interval.interval import Interval, TooLong
-from closeout.arithmetic.proof.bound import Proofs, prove
+from closeout.arithmetic.proof.bound import prove
 from closeout.arithmetic.proof.field import MOST_OPERATIONS
+from closeout.arithmetic.proof.proved import Proofs
 from closeout.arithmetic.types import Box, Evaluate, Key
 from closeout.arithmetic.undecided import Guarded, Undecided, watched
 

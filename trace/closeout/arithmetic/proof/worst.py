@@ -8,7 +8,8 @@ from typing import Any
 from closeout import Absent
 from closeout.arithmetic.code.allowed import NOTHING_SHOWN, Shown
 from closeout.arithmetic.proof import search
-from closeout.arithmetic.proof.bound import BUDGET, Proved
+from closeout.arithmetic.proof.bound import BUDGET
+from closeout.arithmetic.proof.proved import Proved
 from closeout.arithmetic.proof.trust import proofs_of, trusted
 from closeout.arithmetic.types import Box, Evaluate, Key
 from closeout.model.answer import NOT_ASKED, Answer, Assurance, Extent, Sought
