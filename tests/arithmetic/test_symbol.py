@@ -19,10 +19,11 @@ from analyses.pad_hold_energy import pad_hold_energy
 from closeout import absent
 from closeout import math as cm
 from closeout.arithmetic.recorded.recorded import MOST_OPERATIONS, NoFormula, record
-from closeout.arithmetic.study.derivation import Step, derivation
+from closeout.arithmetic.study.derivation import derivation
 from closeout.arithmetic.symbol import symbol
 from closeout.arithmetic.symbol.expressions import forms
 from closeout.arithmetic.symbol.symbolic import symbolic
+from closeout.model.study import Line
 from tests.arithmetic.on_sympy import compiled
 
 X = ("x", None)
@@ -188,7 +189,7 @@ def test_a_field_that_rests_on_an_earlier_field_is_a_formula_of_it() -> None:
     steps = derivation(s, {"resistance": "ohm", "current": "A"})
     assert steps[1].latex == r"\mathrm{current} = \frac{\mathrm{voltage}}{\mathrm{resistance}}"
     assert steps[1].numbers_latex == r" = \frac{5}{5}"
-    assert steps[1].value_latex == r" = 1\ \mathrm{A}"
+    assert (steps[1].value, steps[1].unit) == (1.0, "A")
 
 
 def test_a_value_that_the_author_named_is_a_step_of_its_own() -> None:
@@ -359,13 +360,13 @@ def python_of(element: ElementTree.Element) -> str:
     return signs.get(text, text)
 
 
-def number_of(step: Step) -> float:
+def number_of(step: Line) -> float:
     text = python_of(ElementTree.fromstring(step.numbers_mathml)).removeprefix("=")
     text = re.sub(r"\)\(", ")*(", text)
     return float(eval(text, {"math": math, **CALLS}))
 
 
-def no_table(step: Step) -> bool:
+def no_table(step: Line) -> bool:
     return not re.search(r"energy\"?\}?\}\\left|stored|fraction|circuit", step.numbers_latex)
 
 
@@ -465,12 +466,13 @@ def test_each_function_is_written_in_the_signs_of_iso_80000_2(
 
 
 def test_mathml_is_well_formed_and_escapes_what_authors_write() -> None:
-    s = symbolic(lambda p: {("x", 'a<b & "c"'): p["a"] * 2.0}, {"a": 1.0})
-    (step,) = derivation(s, {"x": "dB(W/m^2)"})
-    for text in (step.mathml, step.numbers_mathml, step.value_mathml):
-        assert ElementTree.fromstring(text).tag == f"{MATHML}math"
-    assert "W/m²" in step.value_mathml
-    assert r"\mathrm{dB(W/m}^{2}\mathrm{)}" in step.value_latex
+    s = symbolic(lambda p: {("x", 'a<b & "c"'): p["a"] * 2.0, ("k", None): 3.0}, {"a": 1.0})
+    step, constant = derivation(s, {"k": "dB(W/m^2)"})
+    for line in (step, constant):
+        for text in (line.mathml, line.numbers_mathml):
+            assert ElementTree.fromstring(text).tag == f"{MATHML}math"
+    assert "W/m²" in constant.mathml
+    assert constant.latex == r"\mathrm{k} = 3\ \mathrm{dB(W/m}^{2}\mathrm{)}"
 
 
 def test_latex_escapes_what_authors_write() -> None:

@@ -74,7 +74,7 @@ def describe(analysis: Analysis[..., Any]) -> AnalysisSpec:
             wrong.append(f"model_uncertainty names {name}, which is no quantity of it: {listed}")
     if wrong:
         raise BadSignature("\n".join(wrong))
-    _declared(analysis.function)  # known now, it is known in every evaluation that is forked
+    _declared(analysis.function)  # known in every fork
     module, function = analysis.__module__, analysis.__name__
     return AnalysisSpec(
         name=f"{module.removeprefix('analyses.')}.{function}",

@@ -10,12 +10,11 @@ Messages (:mod:`closeout.evaluate.wire`): tool -> host ``{module}`` with the mod
 module tells ``{pid}``, then what it holds; tool -> module requests with a pipe for the results;
 module -> tool ``{started}`` and ``{ended}`` of these; evaluation -> tool one result a request.
 
-Little is imported here: every page of a process makes each of its forks slower.
+Little is imported here: see :mod:`closeout.evaluate.forking`.
 """
 
 from __future__ import annotations
 
-import gc
 import importlib
 import json
 import os
@@ -28,7 +27,7 @@ import time
 from _thread import _count
 from contextlib import suppress
 from functools import cache
-from typing import Annotated, Any, NamedTuple, NoReturn
+from typing import Any, NoReturn
 
 from closeout import Analysis
 from closeout.arithmetic.code import allowed
@@ -36,13 +35,12 @@ from closeout.arithmetic.code.allowed import NOTHING_SHOWN, Shown
 from closeout.arithmetic.entry import answer
 from closeout.arithmetic.proof.search import OtherCases
 from closeout.arithmetic.types import Evaluate
-from closeout.evaluate import describe, finder, purity, wire
+from closeout.evaluate import describe, finder, forking, purity, wire
 from closeout.evaluate.apart import Apart, Failed, with_each_apart
 from closeout.evaluate.codec import decoded, encoded
 from closeout.evaluate.path_owner import folders
 from closeout.evaluate.recorder import Recorder
-from closeout.model.question import Described, Failure, Question, Request
-from closeout.units import Unit
+from closeout.model.question import Described, Failure, Request
 
 # As they are now: an analysis may put anything in their place.
 _exit, _getpid, _getrusage = os._exit, os.getpid, resource.getrusage
@@ -53,7 +51,6 @@ FILE_LIMIT = 256 * 1024**2
 OUTPUT_SHOWN = 2000
 OUTPUT_RETAINED = 1024**2
 TRACEBACK_SHOWN = 20_000
-WARM_RUNS = 24
 # Seconds of processor time after which an evaluation is not followed by another in its process.
 TOGETHER = 0.02
 # What a process may take beyond its limit, where nobody is left to end it.
@@ -68,9 +65,9 @@ def main(fd: int) -> None:
     """Serve the tool on a channel until it closes, then see that every module ends."""
     channel = socket.socket(fileno=fd)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the tool's to handle
-    folders()  # known now, it is known in every process that is forked
-    _warm_up()
-    gc.freeze()
+    folders()  # known in every process that is forked
+    forking.warm_up(_evaluate)
+    forking.freeze()
     modules: set[int] = set()
     while True:
         message, fds = wire.receive(channel, fds=1)
@@ -84,29 +81,6 @@ def main(fd: int) -> None:
         modules.add(pid)
         os.close(fds[0])
     _end_all(modules)
-
-
-def _warm_up() -> None:
-    """Run what every evaluation runs, some times.
-
-    The interpreter writes into code that it runs often; what is written here is shared by every
-    fork, and need not be written, page by page, in each of them.
-    """
-
-    class Warm(NamedTuple):
-        y: Annotated[float, Unit("1")]
-
-    def warm(a: float, b: float) -> Warm:
-        return Warm(a * b + a / b - 1.0)
-
-    warm.__annotations__ = {"a": float, "b": float, "return": Warm}
-    analysis = Analysis(warm, (), 1.0)
-    box = (("a", 1.0, 3.0), ("b", 2.0, 4.0))
-    question = Question("warm", (("a", 2.0), ("b", 3.0)), box, detail='["y"]')
-    content = encoded(Request("warm", question, None, True, 1.0))
-    for _ in range(WARM_RUNS):
-        found = _evaluate(analysis, decoded(Request, content))
-        wire.pack({"answer": encoded(found), "read": None, "spent": _spent()})
 
 
 def _reap(pids: set[int]) -> None:
@@ -142,7 +116,7 @@ def _run_module(channel: socket.socket, message: Any) -> NoReturn:
         _limit_time(None)
         wire.send(channel, {**payload, "read": recorder.report()})
         recorder.begin()
-        gc.freeze()
+        forking.freeze()
         with suppress(OSError):
             os.close(output)
         _ModuleServer(channel, analyses, recorder).serve()
@@ -228,7 +202,7 @@ class _ModuleServer:
             return False
         output = _scratch()
         requests = [decoded(Request, row) for row in message["requests"]]
-        for request in requests:  # what is known now, is known in every fork
+        for request in requests:  # known in every fork
             if request.question.box and request.function in self._analyses:
                 _shown(self._analyses[request.function].function)
         pid = os.fork()

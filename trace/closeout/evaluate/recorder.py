@@ -102,7 +102,7 @@ class Recorder:
         return bool(self._recent) or self._begun != self._counts()
 
     def _counts(self) -> tuple[int, ...]:
-        # Only lengths: to look at each module would copy pages that the fork shares.
+        # Only lengths: to look at each module would write to pages that the fork shares.
         seen = (
             self.files, self.folders, self.kinds, self.outside, self.links, self.places,
             self.installed, self.names, self.missing, self.not_stored, self.changed, sys.modules,

@@ -1,6 +1,6 @@
 """What an analysis answers, and the limits that its answer is about.
 
-Named tuples, since workers fork fastest with few modules loaded.
+Named tuples, since workers load it (``evaluate/forking.py``).
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """What figures and artifacts made for one evaluation of an analysis.
 
-Named tuples, since workers fork fastest with few modules loaded.
+Named tuples, since workers load it (``evaluate/forking.py``).
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """What analyses say of themselves, questions to them, and why one was not answered.
 
-Named tuples, since workers fork fastest with few modules loaded.
+Named tuples, since workers load it (``evaluate/forking.py``).
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 A worker tells what it found (:class:`SolveFound`) in the units of the analysis, of which the
 tool makes a :class:`Solved` in those of the project.
 
-Named tuples, since workers fork fastest with few modules loaded.
+Named tuples, since workers load it (``evaluate/forking.py``).
 """
 
 from __future__ import annotations

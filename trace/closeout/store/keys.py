@@ -11,7 +11,7 @@ from typing import Any
 from closeout.model.made_by_tools import MADE_BY_TOOLS
 
 try:
-    # hashlib's own BLAKE2, without the OpenSSL that hashlib loads: a worker forks in half the time.
+    # hashlib's own BLAKE2, without the OpenSSL that hashlib loads (evaluate/forking.py).
     from _blake2 import blake2b
 except ImportError:
     from hashlib import blake2b

@@ -53,16 +53,11 @@ class End(NamedTuple):
 
 
 class RootSumSquare(NamedTuple):
-    """A quantity by root sum square; ``absent`` is the reason why there is none.
-
-    ``contributions`` are the changes of the quantity from one end of a parameter to the other,
-    halved and with their sign, in the order of the box.
-    """
+    """A quantity by root sum square; ``absent`` is the reason why there is none."""
 
     value: float | None
     low: End | None = None
     high: End | None = None
-    contributions: tuple[tuple[str, float], ...] = ()
     absent: str | None = None
 
 
@@ -75,7 +70,7 @@ def rss(
     """Return each quantity's ends by root sum square over the box.
 
     Where the value stands in the middle of its box both half-widths are the root of the summed
-    squares of the contributions; elsewhere each end takes the distance on its own side.
+    squares of what each parameter contributes; elsewhere each end takes the distance on its side.
 
     Args:
         evaluate, inputs, box: as :func:`closeout.arithmetic.proof.search.answer` takes them.
@@ -134,7 +129,6 @@ class _Points:
 def _linear(points: _Points, key: Key, sides: Box, along: list[_Line]) -> RootSumSquare:
     """Return both ends from the value at the inputs and those along each side."""
     value = points.at({})[key]
-    names = [name for name, _, _ in sides]
     halves = [(line[-1][1] - line[0][1]) / 2.0 for line in along]
     ends = []
     for sign in (-1.0, 1.0):
@@ -151,7 +145,7 @@ def _linear(points: _Points, key: Key, sides: Box, along: list[_Line]) -> RootSu
         predicted = math.fsum([value, *steps])
         bound = value + sign * width
         ends.append(End(bound, width, tuple(corner), predicted, actual, math.fsum(off)))
-    return RootSumSquare(value, ends[0], ends[1], tuple(zip(names, halves, strict=True)))
+    return RootSumSquare(value, ends[0], ends[1])
 
 
 def _off(line: _Line, at: float, value: float, step: float, sign: float) -> float:

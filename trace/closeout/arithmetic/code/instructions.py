@@ -3,8 +3,8 @@
 The lists are those of Python 3.11 to 3.14 (its documentation of the module dis). An
 instruction that stands in neither of them is one of an interpreter that this module does not know,
 and is refused: who knows what it looks at. Read is ``co_code``, which never holds the specialised
-forms that a running interpreter puts in their place. The module ``dis`` is not imported, since a
-worker forks fastest with few modules loaded.
+forms that a running interpreter puts in their place. The module ``dis`` is not imported
+(``evaluate/forking.py``).
 """
 
 from __future__ import annotations

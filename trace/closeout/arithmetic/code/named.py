@@ -39,7 +39,7 @@ BUILTINS = (
     "slice", "sorted", "sum", "tuple", "zip",
 )  # fmt: skip
 # Whose functions are in named tuples and dataclasses.
-_HOME = os.path.dirname(os.__file__)  # `dataclasses` itself would make each fork slower
+_HOME = os.path.dirname(os.__file__)  # `dataclasses` is not imported: evaluate/forking.py
 _MAKERS = frozenset(
     ("<string>", *(os.path.join(_HOME, file) for file in ("dataclasses.py", "reprlib.py")),
      collections.__file__)

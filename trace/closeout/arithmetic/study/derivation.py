@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import NamedTuple
 
 from closeout.arithmetic.recorded.recorded import Node, Value
 from closeout.arithmetic.symbol.symbolic import Stage, Symbolic
@@ -20,41 +19,20 @@ from closeout.arithmetic.symbol.typeset import (
 )
 from closeout.arithmetic.types import Key
 from closeout.model.solved import Formula
-
-
-class Step(NamedTuple):
-    """One quantity of a hand calculation.
-
-    ``field`` is False for a value that is no field of the result; it has the author's name for it
-    and no unit, since none is declared. Three lines, each as plain text, in LaTeX (mathematics
-    mode) and as an element of MathML: the quantity = its formula; = the formula with numbers put
-    in; = the value and its unit. Numbers put in are rounded to six significant digits, constants of
-    the formula to nine; the value itself is ``value``.
-    """
-
-    quantity: str
-    case: str | None
-    field: bool
-    text: str
-    latex: str
-    mathml: str
-    numbers_text: str
-    numbers_latex: str
-    numbers_mathml: str
-    value_text: str
-    value_latex: str
-    value_mathml: str
-    value: float
-    unit: str
+from closeout.model.study import Line
 
 
 def derivation(
     symbolic: Symbolic, units: Mapping[str, str], key: Key | None = None
-) -> tuple[Step, ...]:
-    """Return the steps from the inputs to a quantity and case, in the order of computing them.
+) -> tuple[Line, ...]:
+    """Return the lines from the inputs to a quantity and case, in the order of computing them.
+
+    Numbers put in are rounded to six significant digits, constants of the formula to nine; the
+    value itself is a line's ``value``. What is no field of the result has the author's name for it
+    and no unit, since none is declared.
 
     Args:
-        symbolic: the symbolic form; what has none there has no steps.
+        symbolic: the symbolic form; what has none there has no lines.
         units: the unit of each field of the result.
         key: the quantity and case; None is the whole result.
     """
@@ -65,39 +43,39 @@ def derivation(
         if not stage.field or (stage.quantity, stage.case) not in symbolic.reasons
     )
     known = symbolic.made
-    return tuple(_step(symbolic, stage, known, units) for stage in stages)
+    return tuple(_line(symbolic, stage, known, units) for stage in stages)
 
 
-def _step(
+def _line(
     symbolic: Symbolic, stage: Stage, known: Mapping[Node, Stage], units: Mapping[str, str]
-) -> Step:
+) -> Line:
     unit = units.get(stage.quantity, "") if stage.field else ""
-    text = _lines(symbolic, stage, known, unit, Plain())
-    latex = _lines(symbolic, stage, known, unit, Latex())
-    mathml = tuple(whole(line) for line in _lines(symbolic, stage, known, unit, MathMl()))
-    return Step(
-        stage.quantity, stage.case, stage.field,
-        text[0], latex[0], mathml[0], text[1], latex[1], mathml[1], text[2], latex[2], mathml[2],
-        stage.value, unit,
+    text = _formula_and_put_in(symbolic, stage, known, unit, Plain())
+    latex = _formula_and_put_in(symbolic, stage, known, unit, Latex())
+    mathml = [whole(one) for one in _formula_and_put_in(symbolic, stage, known, unit, MathMl())]
+    return Line(
+        stage.quantity, stage.case,
+        text[0], latex[0], mathml[0], text[1], latex[1], mathml[1], stage.value, unit,
     )  # fmt: skip
 
 
-def _lines(
+def _formula_and_put_in(
     symbolic: Symbolic, stage: Stage, known: Mapping[Node, Stage], unit: str, writer: Writer
-) -> tuple[str, str, str]:
+) -> tuple[str, str]:
+    """Return ``x = a + b`` and ``= 1 + 2``; of a constant ``x = 3 W`` and ``= 3 W``."""
     equals = writer.sign("=")
     name = writer.name(stage.quantity, stage.case)
-    value = number(stage.value, writer).text
-    ended = (equals, value) if unit in ("", "1") else (equals, value, writer.unit(unit))
-    end = writer.row(*ended)
     if not isinstance(stage.node, Value):
-        return writer.row(name, end), end, end
+        value = number(stage.value, writer).text
+        ended = (equals, value) if unit in ("", "1") else (equals, value, writer.unit(unit))
+        end = writer.row(*ended)
+        return writer.row(name, end), end
     # A field that is an earlier value or an input by another name is only said to be it.
     is_said = known.get(stage.node) is not stage
     formula, put_in = _formula_and_numbers(
         stage.node, known, symbolic.tables, writer, is_said=is_said
     )
-    return writer.row(name, equals, formula), writer.row(equals, put_in), end
+    return writer.row(name, equals, formula), writer.row(equals, put_in)
 
 
 def written(

@@ -252,19 +252,12 @@ class _Parts:
         return Coordinate(name, now, low, high)
 
     def derivation(self) -> tuple[Line, ...]:
-        """Return the steps of a hand calculation, where there is a symbolic form."""
+        """Return the lines of a hand calculation, where there is a symbolic form."""
         form = self._form
         if form is None:
             return ()
         units = self._detail["units"]
-        steps = self.several("derivation", lambda: derivation(form, units, self._key))
-        return tuple(
-            Line(
-                s.quantity, s.case, s.text, s.latex, s.mathml,
-                s.numbers_text, s.numbers_latex, s.numbers_mathml, s.value, s.unit,
-            )
-            for s in steps
-        )  # fmt: skip
+        return self.several("derivation", lambda: derivation(form, units, self._key))
 
     def differentiated(self, driven: tuple[Sensitivity, ...]) -> tuple[Differentiated, ...]:
         """Return the derivatives by the strongest drivers as formulas, where they are wanted."""
