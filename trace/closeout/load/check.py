@@ -133,6 +133,8 @@ def _look_into(result: Checked, document: Parsed, section: str, step: Step) -> N
         above = (section, "additionalProperties", "properties")
         if all(allows(*above, key)(value) for key, value in of_spread.items()):
             reader.spread(of_spread)
+        if not item.keys() & {"value", "from", "estimate"}:
+            reader.value({})
     result.problems += [_placed(one, document, (section, step)) for one in reader.findings]
 
 

@@ -10,7 +10,7 @@ from fractions import Fraction
 from typing import Any
 
 from closeout.load.formats import amount, measured
-from closeout.model.amount import Amount, Measured, exactly, read_number, shorten
+from closeout.model.amount import Amount, Measured, exactly, middle, read_number, shorten
 from closeout.model.criterion import TBD, Condition, Criterion, Limits
 from closeout.model.criterion import as_run as run_at
 from closeout.model.problem import Finding, Pointer, Severity
@@ -24,6 +24,12 @@ _NO_LIMITS = Limits()
 _NO_SPREAD = Spread()
 _WORST_CASE = Basis()
 _AS_REQUIRED = Leeway()
+_NOTHING = Amount("0", Fraction(0), "")
+_BESIDE = {
+    "estimate": "add range: with the low and the high end that were agreed",
+    "case": "add from: with the quantity of an analysis, or remove it",
+    "cases": "add from: with the quantity of an analysis, or remove it",
+}
 _OF_LEEWAY = ("within", "harsher", "tested_at")
 
 
@@ -119,6 +125,25 @@ class Reader:
             message = f"the low end {low} is above the high end {high}"
             self._wrong("bad-spread", (*steps, 0), message, "write the lower end first")
         return low, high
+
+    def value(self, item: Item) -> Amount:
+        """Return the value of a parameter; of an agreed range without one, its middle."""
+        for key in ("estimate", "case", "cases"):
+            if key in item and not ("range" in item and "estimate" in item):
+                message, cure = f"'{key}' stands alone", _BESIDE[key]
+                self._wrong("missing-key", (key,), message, cure)
+        if "value" in item:
+            return amount(item["value"])
+        if not ("range" in item and "estimate" in item):
+            message = "a parameter needs the key 'value'"
+            cure = "add 'value:' with an amount, or 'from:' with the quantity of an analysis"
+            self._wrong("missing-key", (), message, cure)
+            return _NOTHING
+        low, high = amount(item["range"][0]), amount(item["range"][1])
+        if low.unit != high.unit:
+            cure = "write both ends in one unit, or add 'value:'"
+            self._wrong("missing-key", ("range",), "the two ends have two units", cure)
+        return middle(low, high)
 
     def spread(self, item: Item) -> Spread:
         """Return how far a parameter may lie from its value."""

@@ -30,6 +30,8 @@ from closeout.model.records import (
     ConditionKind,
     Contingency,
     Document,
+    Link,
+    LinkedParameter,
     MarginPolicy,
     Method,
     Nonconformance,
@@ -258,21 +260,47 @@ def agreement(item: Item, where: Pointer, _reader: Reader) -> Agreement:
     )
 
 
-def parameter(item: Item, where: Pointer, reader: Reader) -> Parameter:
+# Keys that only a parameter takes whose value the project states.
+_OF_STATED = (
+    "value", "estimate", "tolerance", "range", "sigma", "distribution", "group", "condition",
+    "maturity",
+)  # fmt: skip
+
+
+def parameter(item: Item, where: Pointer, reader: Reader) -> Parameter | LinkedParameter:
     """Return an entry of parameters; its identifier is the last step of its place."""
-    get = item.get
+    get, name = item.get, str(where.steps[-1])
+    source, record = _source_of(item)
+    if "from" in item:
+        beside = tuple(key for key in _OF_STATED if key in item)
+        link = _link(item, "from", where)
+        return LinkedParameter(where, name, link, source, _formerly(item), beside)
     return Parameter(
         where,
-        str(where.steps[-1]),
-        amount(item["value"]),
+        name,
+        reader.value(item),
         reader.spread(item),
         _CONDITIONS.get(str(get("condition", "")).lower()),
-        get("source"),
+        source,
         get("maturity"),
         get("distribution"),
         get("group"),
         _formerly(item),
+        _link(item, "estimate", where) if "estimate" in item else None,
+        record,
     )
+
+
+def _link(item: Item, key: str, where: Pointer) -> Link:
+    return Link(where / key, listed(item[key]), item.get("case"), "cases" in item)
+
+
+def _source_of(item: Item) -> tuple[str | None, str | None]:
+    """Return the source of a value as it reads, and the record that it names as one."""
+    said = item.get("source")
+    if isinstance(said, Mapping):
+        return said["record"], said["record"]
+    return said, None
 
 
 def _formerly(item: Item) -> tuple[str, ...]:

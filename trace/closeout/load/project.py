@@ -16,7 +16,7 @@ from closeout.load.places import Place, find
 from closeout.load.within import within
 from closeout.model.errors import UserError
 from closeout.model.problem import Finding, Pointer, Problem, Severity, in_order
-from closeout.model.records import Charter, Project
+from closeout.model.records import Charter, LinkedParameter, Parameter, Project
 
 if TYPE_CHECKING:
     from closeout.load.parse import Parsed
@@ -216,7 +216,10 @@ def _keep(cache: Cache | None, fresh: list[tuple[str, str]]) -> None:
 
 def _project(charter: Charter, found: dict[str, list[Any]]) -> Project:
     records = {section: tuple(items) for section, items in found.items() if section != "project"}
-    return Project(charter=charter, **records)
+    parameters = records.pop("parameters", ())
+    stated = tuple(one for one in parameters if isinstance(one, Parameter))
+    linked = tuple(one for one in parameters if isinstance(one, LinkedParameter))
+    return Project(charter=charter, parameters=stated, linked=linked, **records)
 
 
 def is_project_file(path: str) -> bool:

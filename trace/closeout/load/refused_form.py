@@ -16,6 +16,7 @@ _CURES = {
     "identifier": "use letters, digits, '-', '_' and '.', a letter first, at most 64",
     "Python identifier": "use letters, digits and '_', no digit first, at most 64",
     "name of an analysis": "write the function's name, or module.function",
+    "name of a quantity": "write analysis.quantity, as pad_hold_energy.usable_energy",
     "date": "write year, month and day, as 2026-01-20",
     "amount": "write a number and its unit, as 52 W h",
     "measured value": "write a value and its uncertainty, as 57.1 W h +/- 0.4 W h (k = 2)",
@@ -23,6 +24,7 @@ _CURES = {
     "number of cases": "write it as at least 2",
     "coverage factor": "write a number of 1 or more, as 2",
 }
+_PLURALS = {"name of a quantity": "quantities"}
 _RULES = {
     "identifier": "bad-identifier",
     "Python identifier": "bad-identifier",
@@ -177,7 +179,7 @@ def _wanted(schema: Mapping[str, Any]) -> str:
     kind = schema.get("type")
     title = str(schema.get("title", ""))
     if kind == "array" and "maxItems" in schema:
-        return "a list of two amounts"
+        return f"a list of two {_PLURALS.get(schema['items'].get('title'), 'amounts')}"
     if kind == "boolean" or not title:
         return _TYPES.get(str(kind), "text")
     return title if title == "text" else _thing(schema)

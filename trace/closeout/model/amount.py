@@ -128,6 +128,23 @@ def read_measured(text: str) -> Measured:
     return Measured(text.strip(), read_amount(match["value"]), uncertainty, k)
 
 
+def middle(low: Amount, high: Amount) -> Amount:
+    """Return the amount halfway between two of one unit, with a text that says just that."""
+    number = (low.number + high.number) / 2
+    text = _decimal(number)
+    return Amount(f"{text} {low.unit}".strip(), number, low.unit)
+
+
+def _decimal(number: Fraction) -> str:
+    """Return a fraction of two decimals' sum as its decimal text: none of its digits is lost."""
+    places = 0
+    while (number * 10**places).denominator != 1:
+        places += 1
+    digits = f"{abs(int(number * 10**places)):0{places + 1}d}"
+    sign, whole = "-" if number < 0 else "", digits[: len(digits) - places]
+    return sign + whole + ("." + digits[len(digits) - places :] if places else "")
+
+
 def exactly(value: Amount, reason: str) -> Measured:
     """Return a measured value of which nothing is uncertain, for a reason: it was counted."""
     none = Amount(f"0 {value.unit}".strip(), Fraction(0), value.unit)

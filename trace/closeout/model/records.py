@@ -180,8 +180,48 @@ class ConditionKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Link:
+    """Where a number is found: one quantity, or two that are its low and its high end.
+
+    ``quantities`` are as they were written: ``pad_hold_energy.usable_energy`` of an analysis,
+    ``TR-PWR-002.sleep_drain`` of a record, ``PWR-020.usable_energy.at_least`` of a criterion.
+    ``case`` is one of a quantity with several; ``every_case`` stands for the least to the greatest
+    of them all.
+    """
+
+    where: Pointer
+    quantities: tuple[str, ...]
+    case: str | None = None
+    every_case: bool = False
+
+    def __str__(self) -> str:
+        of = f" ({self.case})" if self.case is not None else ""
+        return " to ".join(self.quantities) + (" (all cases)" if self.every_case else of)
+
+
+@dataclass(frozen=True, slots=True)
+class LinkedParameter:
+    """A parameter whose value and spread are found: a computed or a measured input, or a limit.
+
+    ``beside`` are keys that were written and that such a one does not take.
+    """
+
+    where: Pointer
+    id: str
+    link: Link
+    source: str | None = None
+    formerly: tuple[str, ...] = ()
+    beside: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Parameter:
-    """A named input of analyses; ``condition`` is None for a design value."""
+    """A named input of analyses; ``condition`` is None for a design value.
+
+    ``estimate`` is what the agreed range has to contain. ``record`` is the one that the source
+    names as such. ``link`` is where value and spread were found that the project does not state:
+    in a record or a criterion.
+    """
 
     where: Pointer
     id: str
@@ -193,6 +233,9 @@ class Parameter:
     distribution: str | None = None
     group: str | None = None
     formerly: tuple[str, ...] = ()
+    estimate: Link | None = None
+    record: str | None = None
+    link: Link | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -421,6 +464,7 @@ class Project:
     waivers: tuple[Waiver, ...] = ()
     agreements: tuple[Agreement, ...] = ()
     parameters: tuple[Parameter, ...] = ()
+    linked: tuple[LinkedParameter, ...] = ()
 
     def verifications(self) -> Iterator[tuple[Requirement, int, Verification]]:
         """Yield each verification with its requirement and its number there, from 0."""
