@@ -19,6 +19,13 @@ from time import monotonic
 from typing import Any, Self, TypeVar
 
 from closeout.evaluate.allowance import CLOCK, far
+from closeout.evaluate.asking import (
+    NOTHING_BELOW,
+    BelowOf,
+    LimitsOf,
+    answered,
+    settled_alone,
+)
 from closeout.evaluate.codec import decoded, encoded
 from closeout.evaluate.trace import Dependency, Files, Trace, TraceChecker, read_trace, trace_key
 from closeout.evaluate.workers import IMPORT_LIMIT, Payload, Task, WorkerPool
@@ -36,8 +43,6 @@ from closeout.store.database import Store
 from closeout.store.keys import engine_fingerprint, key_of
 
 Progress = Callable[[int, int], None]
-# Called with questions; says what is to be decided about each.
-LimitsOf = Callable[[Container[Question]], Mapping[Question, tuple[Sought, ...]]]
 
 KEEP_AFTER = 1.0  # seconds
 SOLVE_LIMIT = 10.0  # of processor time: SymPy may search for ever
@@ -121,7 +126,7 @@ class Evaluator:
                 found[path] = _module_from(stored[key], names[path], path)
             else:
                 missed.append(path)
-        for number, payload in self._run([Task(names[path]) for path in missed]):
+        for number, payload in self._run([Task((names[path],)) for path in missed]):
             path = missed[number]
             content, _ = self._taken(asked[path], payload)
             found[path] = _module_from(content, names[path], path)
@@ -148,12 +153,23 @@ class Evaluator:
         limits: LimitsOf = lambda _: {},
         *,
         whole: bool = True,
+        below: BelowOf = NOTHING_BELOW,
     ) -> dict[Question, Reply]:
         """Return a reply to each question; ``specs`` by the analysis' name.
 
         ``limits`` gives those of all verdicts that the answers to some questions serve; unless
-        ``whole`` extents are wanted, a proof may end once they are met.
+        ``whole`` extents are wanted, a proof may end once they are met. ``below`` is what is asked
+        of the analyses below each question.
         """
+        return answered(self._answers, questions, specs, limits, below, whole=whole)
+
+    def _answers(
+        self,
+        questions: Iterable[Question],
+        specs: Mapping[str, AnalysisSpec],
+        limits: LimitsOf,
+        whole: bool,
+    ) -> dict[Question, Reply]:
         replies = self._replies(questions, specs, limits, whole)
         return {
             question: Reply(_result(Answer, content), from_store, not_stored, _read(content))
@@ -161,16 +177,22 @@ class Evaluator:
         }
 
     def study(
-        self, kind: type[T], questions: Iterable[Question], specs: Mapping[str, AnalysisSpec]
+        self,
+        kind: type[T],
+        questions: Iterable[Question],
+        specs: Mapping[str, AnalysisSpec],
+        below: BelowOf = NOTHING_BELOW,
     ) -> dict[Question, T | Failure]:
         """Return the answers to questions about more than extents, all of one class.
 
         :class:`closeout.model.study.StudyFound` of a study,
         :class:`closeout.model.solved.SolveFound` of a formula solved for an input, and
-        :class:`closeout.model.attachment.Made` of what is attached to an analysis.
+        :class:`closeout.model.attachment.Made` of what is attached to an analysis. ``below`` as in
+        :meth:`answer`.
         """
-        replies = self._replies(questions, specs, lambda _: {}, True)
-        return {question: _result(kind, content) for question, (content, *_) in replies.items()}
+        asked = settled_alone(self._answers, questions, specs, below)
+        replies = self._replies(asked.values(), specs, lambda _: {}, True)
+        return {question: _result(kind, replies[one][0]) for question, one in asked.items()}
 
     def _replies(
         self,
@@ -184,7 +206,7 @@ class Evaluator:
             question: self._key(
                 "answer", specs[question.analysis].module, specs[question.analysis].function,
                 question.kind, question.inputs, question.box, question.detail,
-                question.ends, question.evaluations,
+                question.ends, question.evaluations, question.chain,
             )
             for question in questions
         }  # fmt: skip
@@ -199,10 +221,9 @@ class Evaluator:
                 replies[question] = (found, True, ())
             else:
                 missed.append(question)
-        missed.sort(key=lambda question: specs[question.analysis].module)
+        missed.sort(key=lambda question: _modules(question, specs))
         tasks = [
-            Task(specs[q.analysis].module, _request(q, specs[q.analysis], limits_by.get(q), whole))
-            for q in missed
+            Task(_modules(q, specs), _request(q, specs, limits_by.get(q), whole)) for q in missed
         ]
         for number, payload in self._run(tasks):
             question = missed[number]
@@ -356,15 +377,30 @@ def _module_name(path: str) -> str | None:
     return ".".join(parts) if all(part.isidentifier() for part in parts) else None
 
 
+def _modules(question: Question, specs: Mapping[str, AnalysisSpec]) -> tuple[str, ...]:
+    """Return the modules that a question takes, that of its analysis first."""
+    own = specs[question.analysis].module
+    members = () if question.chain is None else question.chain.members
+    return (own, *sorted({one.module for one in members} - {own}))
+
+
 def _request(
-    question: Question, spec: AnalysisSpec, limits: tuple[Sought, ...] | None, whole: bool
+    question: Question,
+    specs: Mapping[str, AnalysisSpec],
+    limits: tuple[Sought, ...] | None,
+    whole: bool,
 ) -> Request:
-    return Request(spec.function, question, limits, whole, time_limit(question, spec))
+    spec = specs[question.analysis]
+    function = f"{spec.module}.{spec.function}"
+    return Request(function, question, limits, whole, time_limit(question, specs))
 
 
-def time_limit(question: Question, spec: AnalysisSpec) -> float:
-    """Return the processor time in s that the answer to a question may take."""
-    return min(spec.time_limit, SOLVE_LIMIT) if question.kind == "solve" else spec.time_limit
+def time_limit(question: Question, specs: Mapping[str, AnalysisSpec]) -> float:
+    """Return the processor time in s that the answer to a question may take: of all its chain."""
+    members = () if question.chain is None else question.chain.members
+    names = (question.analysis, *(one.analysis for one in members))
+    limit = sum(specs[name].time_limit for name in names)
+    return min(limit, SOLVE_LIMIT) if question.kind == "solve" else limit
 
 
 def _module_from(content: Payload, name: str, path: str) -> Module:

@@ -36,11 +36,13 @@ WARM_RUNS = 24
 freeze = gc.freeze
 
 
-def warm_up(evaluate: Callable[[Analysis[..., Any], Request], tuple[Any, ...]]) -> None:
+def warm_up(
+    evaluate: Callable[[dict[str, Analysis[..., Any]], Request], tuple[Any, ...]],
+) -> None:
     """Run what every evaluation runs, some times: see the module.
 
     Args:
-        evaluate: answers a request to an analysis, as a worker does.
+        evaluate: answers a request to analyses, by their full names, as a worker does.
     """
 
     class Warm(NamedTuple):
@@ -53,7 +55,7 @@ def warm_up(evaluate: Callable[[Analysis[..., Any], Request], tuple[Any, ...]]) 
     analysis = Analysis(warm, (), 1.0)
     box = (("a", 1.0, 3.0), ("b", 2.0, 4.0))
     question = Question("warm", (("a", 2.0), ("b", 3.0)), box, detail='["y"]')
-    content = encoded(Request("warm", question, None, True, 1.0))
+    content = encoded(Request("warm.warm", question, None, True, 1.0))
     for _ in range(WARM_RUNS):
-        found = evaluate(analysis, decoded(Request, content))
+        found = evaluate({"warm.warm": analysis}, decoded(Request, content))
         wire.pack({"answer": encoded(found), "read": None, "spent": 0.0})

@@ -25,11 +25,13 @@ import socket
 import sys
 import time
 from _thread import _count
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from functools import cache
 from typing import Any, NoReturn
 
 from closeout import Analysis
+from closeout.arithmetic import chain
 from closeout.arithmetic.code import allowed
 from closeout.arithmetic.code.allowed import NOTHING_SHOWN, Shown
 from closeout.arithmetic.entry import answer
@@ -40,7 +42,8 @@ from closeout.evaluate.apart import Apart, Failed, with_each_apart
 from closeout.evaluate.codec import decoded, encoded
 from closeout.evaluate.path_owner import folders
 from closeout.evaluate.recorder import Recorder
-from closeout.model.question import Described, Failure, Request
+from closeout.model.answer import Answer
+from closeout.model.question import Described, Failure, Request, functions_of
 
 # As they are now: an analysis may put anything in their place.
 _exit, _getpid, _getrusage = os._exit, os.getpid, resource.getrusage
@@ -112,7 +115,7 @@ def _run_module(channel: socket.socket, message: Any) -> NoReturn:
         _limit_time(message["time_limit"])
         recorder = Recorder(message["root"])
         finder.install(recorder)
-        analyses, payload = _import(message["module"], recorder)
+        analyses, payload = _import(message["modules"], recorder)
         _limit_time(None)
         wire.send(channel, {**payload, "read": recorder.report()})
         recorder.begin()
@@ -126,14 +129,13 @@ def _run_module(channel: socket.socket, message: Any) -> NoReturn:
 
 
 def _import(
-    module: str, recorder: Recorder
+    modules: list[str], recorder: Recorder
 ) -> tuple[dict[str, Analysis[..., Any]], dict[str, Any]]:
-    """Return the analyses of a module by name, and their payload, or that of the failure."""
+    """Return the analyses of modules by full name, and the payload of the first or of a failure."""
     recorder.listen()
     try:
-        loaded = importlib.import_module(module)
-        found = describe.analyses_of(loaded)
-        described = [_described(analysis) for analysis in found]
+        found = [describe.analyses_of(importlib.import_module(module)) for module in modules]
+        described = [_described(analysis) for analysis in found[0]]
     except BaseException as error:
         recorder.hush()
         return {}, {"failure": encoded(_failure(error, recorder.root))}
@@ -141,16 +143,20 @@ def _import(
         recorder.hush()
         if _count():  # whether it is done by the time of an evaluation is a matter of luck
             recorder.not_stored.add("its import left a thread running")
-    names = [analysis.__name__ for analysis in found]
+    names = [analysis.__name__ for analysis in found[0]]
     for i, name in enumerate(names):
         if names.count(name) > 1 and described[i].failure is None:
             text = f"there are {names.count(name)} analyses with this name in one module"
             described[i] = Described(name, failure=_plain("bad signature", text))
+    analyses = {
+        f"{module}.{analysis.__name__}": analysis
+        for module, some in zip(modules, found, strict=True)
+        for analysis in some
+    }
     # What a thread does meanwhile, or a file that was read unseen, may change a name.
-    shown = [] if recorder.not_stored else found
-    pure = [analysis.__name__ for analysis in shown if purity.is_pure(analysis.function)]
-    payload = {"analyses": [encoded(one) for one in described], "pure": pure}
-    return {analysis.__name__: analysis for analysis in found}, payload
+    shown = {} if recorder.not_stored else analyses
+    pure = [name for name, analysis in shown.items() if purity.is_pure(analysis.function)]
+    return analyses, {"analyses": [encoded(one) for one in described], "pure": pure}
 
 
 def _described(analysis: Analysis[..., Any]) -> Described:
@@ -203,8 +209,9 @@ class _ModuleServer:
         output = _scratch()
         requests = [decoded(Request, row) for row in message["requests"]]
         for request in requests:  # known in every fork
-            if request.question.box and request.function in self._analyses:
-                _shown(self._analyses[request.function].function)
+            for name in functions_of(request) if request.question.box else ():
+                if name in self._analyses:
+                    _shown(self._analyses[name].function)
         pid = os.fork()
         if pid == 0:
             signal.set_wakeup_fd(-1)
@@ -251,7 +258,7 @@ def _run_evaluations(
             os.setpgid(0, 0)
         for request in requests:
             _limit_time(request.time_limit)
-            payload = _answered(analyses.get(request.function), request, recorder)
+            payload = _answered(analyses, request, recorder)
             # Mostly nothing but the module itself was read, and the tool knows that already.
             read = recorder.report() if recorder.has_more() else None
             spent = _spent()
@@ -265,11 +272,11 @@ def _run_evaluations(
 
 
 def _answered(
-    analysis: Analysis[..., Any] | None, request: Request, recorder: Recorder
+    analyses: dict[str, Analysis[..., Any]], request: Request, recorder: Recorder
 ) -> dict[str, Any]:
     recorder.listen()
     try:
-        return {"answer": encoded(_evaluate(analysis, request, recorder))}
+        return {"answer": encoded(_evaluate(analyses, request, recorder))}
     except BaseException as error:
         return {"failure": encoded(_failed(error, recorder))}
     finally:
@@ -279,6 +286,11 @@ def _answered(
 def _failed(error: BaseException, recorder: Recorder) -> Failure:
     if isinstance(error, Failed):
         return error.failure
+    if isinstance(error, chain.InputFailed):
+        failure = _plain("input", error.reason)
+        if error.__cause__ is not None:
+            failure = _failed(error.__cause__, recorder)
+        return failure._replace(kind="input", message=f"{error.analysis}: {failure.message}")
     if isinstance(error, (describe.BadResult, OtherCases)):
         return _plain("bad result", str(error))
     recorder.hush()
@@ -286,33 +298,32 @@ def _failed(error: BaseException, recorder: Recorder) -> Failure:
 
 
 def _evaluate(
-    analysis: Analysis[..., Any] | None, request: Request, recorder: Recorder | None = None
+    analyses: dict[str, Analysis[..., Any]], request: Request, recorder: Recorder | None = None
 ) -> tuple[Any, ...]:
-    if analysis is None:
-        raise LookupError(f"no analysis {request.function} in its module any more")
-    question = request.question
-    function, inputs = analysis.function, dict(question.inputs)
-
-    def at(point: Any) -> dict[tuple[str, str | None], Any]:
-        numbers = all(type(value) is float for value in point.values())
-        try:
-            found = describe.values_of(analysis, function(**point), numbers)
-        except Exception as error:
-            if numbers:
-                _note_point(error, point, inputs)
-            raise
-        _trim_output()
-        return found
+    missing = [name for name in functions_of(request) if name not in analyses]
+    if missing:
+        raise LookupError(f"no analysis {missing[0]} in its module any more")
+    question, inputs = request.question, dict(request.question.inputs)
+    functions = [analyses[name] for name in functions_of(request)]
+    evaluates = [_at(analysis, inputs) for analysis in functions]
+    at, members = evaluates[0], evaluates[1:]
+    if question.chain is not None:
+        at = chain.composed(question.chain, members, at)
 
     def answered(evaluate: Evaluate) -> tuple[Any, ...]:
-        return answer(evaluate, question, request.limits, request.whole, shown=known)
+        found = answer(evaluate, question, request.limits, request.whole, shown=known)
+        if question.chain is None or not isinstance(found, Answer):
+            return found
+        return chain.with_computed(found, question, members)
 
-    known = _shown(function) if question.box else NOTHING_SHOWN
+    known = _all_shown(functions) if question.box else NOTHING_SHOWN
     if question.kind in ("figure", "artifact"):
         from closeout.evaluate.attached import drawn
 
+        if question.chain is not None:
+            inputs = chain.arguments(question.chain, members, inputs)
         name = json.loads(question.detail)["name"]
-        return drawn(analysis, question.kind, name, inputs)
+        return drawn(functions[0], question.kind, name, inputs)
     if recorder is None or not question.box or not known.keeps:
         return answered(at)
     with recorder.paused():
@@ -321,6 +332,33 @@ def _evaluate(
     if apart.differed:
         recorder.not_stored.add("it stores a value from one evaluation to the next")
     return found
+
+
+def _at(analysis: Analysis[..., Any], inputs: Mapping[str, float]) -> Evaluate:
+    """Return an analysis as what evaluates it at a point; a failure says where, off the inputs."""
+
+    def at(point: Mapping[str, Any]) -> dict[tuple[str, str | None], Any]:
+        numbers = all(type(value) is float for value in point.values())
+        try:
+            found = describe.values_of(analysis, analysis.function(**point), numbers)
+        except Exception as error:
+            if numbers:
+                _note_point(error, point, inputs)
+            raise
+        _trim_output()
+        return found
+
+    return at
+
+
+def _all_shown(functions: Sequence[Analysis[..., Any]]) -> Shown:
+    """Return what the code of some analyses shows together."""
+    shown = [_shown(analysis.function) for analysis in functions]
+    return Shown(
+        all(one.pure for one in shown),
+        any(one.keeps for one in shown),
+        tuple(place for one in shown for place in one.places),
+    )
 
 
 @cache
@@ -332,9 +370,9 @@ def _shown(function: Any) -> Shown:
         return NOTHING_SHOWN
 
 
-def _note_point(error: Exception, point: dict[str, float], inputs: dict[str, float]) -> None:
+def _note_point(error: Exception, point: Mapping[str, float], inputs: Mapping[str, float]) -> None:
     """Say where in the box an analysis failed, where it is not at the inputs."""
-    moved = [f"{name} = {value!r}" for name, value in point.items() if value != inputs[name]]
+    moved = [f"{name} = {value!r}" for name, value in point.items() if value != inputs.get(name)]
     if moved:
         error.add_note("evaluated at " + ", ".join(moved))
 

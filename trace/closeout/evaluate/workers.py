@@ -22,7 +22,7 @@ from closeout.evaluate.allowance import CLOCK, PROCESSOR, Allowance
 from closeout.evaluate.codec import decoded, encoded
 from closeout.evaluate.environment import bare_environment
 from closeout.evaluate.orphans import Orphans
-from closeout.model.question import Failure, Request
+from closeout.model.question import Failure, Request, functions_of
 from closeout.store.keys import search_path
 
 # Seconds of processor time.
@@ -45,10 +45,18 @@ Payload = dict[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A module to be imported and described, or (with a request) an evaluation in it."""
+    """A module to be imported and described, or (with a request) an evaluation in it.
 
-    module: str
+    ``modules`` are all that an evaluation takes, beginning with that of the analysis asked.
+    """
+
+    modules: tuple[str, ...]
     request: Request | None = None
+
+    @property
+    def module(self) -> str:
+        """The name under which the process that holds the modules is known."""
+        return "+".join(self.modules)
 
 
 @dataclass(slots=True, eq=False)
@@ -212,7 +220,11 @@ class WorkerPool:
         mine, theirs = socket.socketpair()
         try:
             with theirs:
-                message = {"root": self._root, "module": name, "time_limit": IMPORT_LIMIT}
+                message = {
+                    "root": self._root,
+                    "modules": name.split("+"),
+                    "time_limit": IMPORT_LIMIT,
+                }
                 wire.send(self._host[1], message, (theirs.fileno(),))
         except OSError:
             mine.close()
@@ -241,7 +253,7 @@ class WorkerPool:
         return (
             task.module == module.name
             and task.request is not None
-            and task.request.function in module.pure
+            and module.pure.issuperset(functions_of(task.request))
             and not (number in self._alone or number in self._again)
             and module.name not in self._careful
         )

@@ -8,10 +8,19 @@ from closeout.graph.acceptance import Acceptance
 from closeout.graph.required import RequiredMargin
 from closeout.model.answer import Bounds
 from closeout.model.inputs_used import InputUsed
-from closeout.model.question import AnalysisSpec, Question
+from closeout.model.question import AnalysisSpec, Below, Question
 from closeout.model.records import Verification
 
 _UNLIMITED = Acceptance()
+
+
+@dataclass(frozen=True, slots=True)
+class ComputedInput:
+    """An input that analyses compute: its unit, from what, and under which name it was linked."""
+
+    name: str
+    unit: str
+    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +30,7 @@ class Asked:
     ``acceptance`` are the limits as values of the analysis are held against them. ``pending`` is
     why a question is not asked though nothing is wrong. ``margins`` are margins that a policy
     requires of a probability, each with the question whether the criterion holds with it.
+    ``computed`` are the inputs that analyses below compute, ``below`` what is asked of these.
     """
 
     verification: Verification
@@ -31,6 +41,8 @@ class Asked:
     fault: str | None = None
     pending: str | None = None
     margins: tuple[tuple[RequiredMargin, Question], ...] = ()
+    computed: tuple[ComputedInput, ...] = ()
+    below: tuple[Below, ...] = ()
 
     @property
     def tightened(self) -> Bounds:

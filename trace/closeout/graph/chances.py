@@ -19,17 +19,25 @@ def spreads_of(inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter])
     A condition that is given as a pair is no chance. What is drawn has sigma, distribution, group.
     """
     spread = [one for one in inputs if one.low is not None and one.high is not None]
-    groups = {one.name: parameters[one.name].group for one in spread}
+    groups = {one.name: group_of(one.name, parameters) for one in spread}
     return {
         "groups": {name: group for name, group in groups.items() if group},
         "sides": [one.name for one in spread if one.side],
         "drawn": {
-            one.name: [_sigma(one), parameters[one.name].distribution,
-                       groups[one.name]]
+            one.name: [_sigma(one), _distribution(one.name, parameters), groups[one.name]]
             for one in spread
             if not one.side
         },
     }  # fmt: skip
+
+
+def group_of(name: str, parameters: Mapping[str, Parameter]) -> str | None:
+    """Return the group of correlated parameters that an input belongs to."""
+    return parameters[name].group if name in parameters else None
+
+
+def _distribution(name: str, parameters: Mapping[str, Parameter]) -> str | None:
+    return parameters[name].distribution if name in parameters else None
 
 
 def assumed_of(inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter]) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from closeout.graph.findings import Spelling, error, warning
 from closeout.graph.findings import nearest as nearest  # who asks for checks asks for this too
 from closeout.graph.formerly import earlier_identifiers
 from closeout.graph.index import Index
+from closeout.graph.links import findings_of_links, taken_by_links
 from closeout.graph.measured import misspelt_quantities
 from closeout.graph.reach import out_of_reach
 from closeout.graph.references import references, reviews
@@ -24,6 +25,7 @@ from closeout.graph.reports import reports
 from closeout.graph.temperatures import temperatures
 from closeout.measure import Units
 from closeout.model.problem import Finding, Pointer
+from closeout.model.records import LinkedParameter, Parameter
 
 
 def check(index: Index, units: Units) -> list[Finding]:
@@ -57,6 +59,7 @@ def check(index: Index, units: Units) -> list[Finding]:
     found.extend(amounts(index, units))
     found.extend(temperatures(index, units))
     found.extend(leeways(index, units))
+    found.extend(findings_of_links(index, units))
     return list(dict.fromkeys(found))
 
 
@@ -75,7 +78,7 @@ def _duplicates(index: Index) -> Iterator[Finding]:
     project = index.project
     kinds: Mapping[str, Iterable[Any]] = {
         "requirement": project.requirements,
-        "parameter": project.parameters,
+        "parameter": (*project.parameters, *project.linked),
         "record": project.records,
         "waiver": project.waivers,
         "document": project.documents,
@@ -190,9 +193,11 @@ def _unused_parameters(index: Index) -> Iterator[Finding]:
     wanted = {argument.name for spec in index.specs for argument in spec.arguments}
     used = {n for _, _, v in index.project.verifications() for n, _ in v.criterion.given}
     used |= {name for record in index.project.records for name, _ in record.conditions}
-    unknown = sorted(wanted - set(index.parameters))
+    unknown = sorted(wanted - {*index.parameters, *index.linked})
     spelling = Spelling()
-    for parameter in index.parameters.values():
+    every: tuple[Parameter | LinkedParameter, ...]
+    every = (*index.parameters.values(), *index.linked.values())
+    for parameter in every:
         if parameter.id not in wanted and parameter.id not in used:
             otherwise = "remove it, or use it in an analysis"
             yield warning(
@@ -206,6 +211,7 @@ def _unused_parameters(index: Index) -> Iterator[Finding]:
 def _unused_analyses(index: Index) -> Iterator[Finding]:
     named = {v.analysis for _, _, v in index.project.verifications() if v.analysis is not None}
     used = {index.analyses[name].name for name in named if name in index.analyses}
+    used |= taken_by_links(index)
     for spec in index.specs:
         if spec.name not in used:
             yield warning(

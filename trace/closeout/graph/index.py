@@ -13,6 +13,7 @@ from closeout.model.question import AnalysisSpec
 from closeout.model.records import (
     Article,
     Document,
+    LinkedParameter,
     Parameter,
     Project,
     Record,
@@ -43,7 +44,8 @@ class Index:
     ``whole`` is False where a file could not be read, so that nobody knows what it holds; ``code``
     where no module was imported, so that nobody knows which analyses there are.
     ``differences`` are quantities that a criterion says to be differences of temperatures.
-    ``renamed`` are the identifiers of today by section and old one.
+    ``renamed`` are the identifiers of today by section and old one. ``linked`` are parameters that
+    are found, as long as they are no numbers among the ``parameters``.
     """
 
     project: Project
@@ -65,6 +67,7 @@ class Index:
     differences: frozenset[str] = frozenset()
     code: bool = True
     renamed: Names = field(default_factory=dict)
+    linked: Mapping[str, LinkedParameter] = field(default_factory=dict)
 
     @classmethod
     def of(
@@ -102,6 +105,7 @@ class Index:
             ),
             code=code,
             renamed=renames(project, frozenset(left_out)),
+            linked=_by_id(project.linked),
         )
 
     def may_be_analysis(self, name: str) -> bool:

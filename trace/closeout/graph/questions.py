@@ -4,38 +4,48 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Container, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from closeout.graph.acceptance import UNLIMITED, Acceptance, acceptance
 from closeout.graph.amounts import limits_in
-from closeout.graph.asked import Asked
+from closeout.graph.asked import Asked, ComputedInput
 from closeout.graph.bounds import crossed, exact_in, rounded
-from closeout.graph.chances import chances_of, groups_of
+from closeout.graph.chains import Composed, composed, conversion
+from closeout.graph.chances import chances_of, group_of, groups_of
 from closeout.graph.findings import Spelling, comparable, error, in_order, is_unit
 from closeout.graph.index import Index
 from closeout.graph.inputs import Settings, input_of
 from closeout.graph.limits import limits_of
+from closeout.graph.links import LINKED_PARAMETER, Links, links
 from closeout.graph.model_uncertainty import model_uncertainty
 from closeout.graph.required import required_margins
 from closeout.graph.temperatures import refusal
 from closeout.measure import UnitError, Units
+from closeout.model.amount import middle
 from closeout.model.answer import Sought
 from closeout.model.criterion import Condition, ExactLimits
 from closeout.model.inputs_used import InputUsed
 from closeout.model.problem import Finding, Pointer
-from closeout.model.question import AnalysisSpec, Argument, Field, Question
-from closeout.model.records import BasisKind, ConditionKind, Parameter, Verification
+from closeout.model.question import AnalysisSpec, Argument, Below, Field, Question
+from closeout.model.records import BasisKind, ConditionKind, Parameter, Spread, Verification
+
+NO_SPREAD = Spread()
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What each verification by analysis asks, by requirement and number, and what is wrong."""
+    """What each verification by analysis asks, by requirement and number, and what is wrong.
+
+    ``below`` is what is asked of the analyses below a question, in the order of its chain; it is
+    found under the question's base.
+    """
 
     index: Index
     asked: Mapping[tuple[str, int], Asked]
     findings: tuple[Finding, ...]
     units: Units
     review: str | None = None
+    below: Mapping[Question, tuple[Below, ...]] = field(default_factory=dict)
 
     @property
     def questions(self) -> tuple[Question, ...]:
@@ -71,7 +81,8 @@ def plan(
         one = planner.ask(verification, requirement.id)
         if index.requirements[requirement.id] is requirement:
             asked[requirement.id, number] = one
-    return Plan(index, asked, tuple(dict.fromkeys(planner.findings)), units, review)
+    findings = tuple(dict.fromkeys(planner.findings))
+    return Plan(index, asked, findings, units, review, below_of(asked.values(), planner.below))
 
 
 def ask(
@@ -81,17 +92,29 @@ def ask(
     return _Planner(index, units, settings or {}, None).ask(verification, "")
 
 
+def below_of(
+    asked: Iterable[Asked], known: Mapping[Question, tuple[Below, ...]]
+) -> dict[Question, tuple[Below, ...]]:
+    """Return what is asked below each question; ``known`` is that of the analyses below."""
+    own = {one.question.base: one.below for one in asked if one.question and one.below}
+    return {**known, **own}
+
+
 @dataclass(frozen=True, slots=True)
 class _SetUp:
-    """A question, and what its inputs are made of."""
+    """A question, what its inputs are made of, and what is below it."""
 
     question: Question
     inputs: tuple[InputUsed, ...]
+    computed: tuple[ComputedInput, ...] = ()
+    below: tuple[Below, ...] = ()
 
 
-def _wanted(index: Index) -> Mapping[str, set[str]]:
+def _wanted(index: Index, links: Links) -> Mapping[str, set[str]]:
     """Return the quantities that are asked of each analysis, under whichever of its names."""
     found: dict[str, set[str]] = {}
+    for source in links.taken:
+        found.setdefault(source.spec.name, set()).add(source.field.name)
     for _, _, verification in index.project.verifications():
         spec = index.analyses.get(verification.analysis or "")
         if spec is not None:
@@ -99,9 +122,12 @@ def _wanted(index: Index) -> Mapping[str, set[str]]:
     return found
 
 
-def _limited_ends(index: Index) -> Mapping[str, set[tuple[str, str]]]:
-    """Return which ends of quantities verifications limit, by the full name of the analysis."""
+def _limited_ends(index: Index, links: Links) -> Mapping[str, set[tuple[str, str]]]:
+    """Return which ends of quantities something rests on, by the full name of the analysis."""
     found: dict[str, set[tuple[str, str]]] = {}
+    for source in links.taken:
+        ends = found.setdefault(source.spec.name, set())
+        ends |= {(source.field.name, "low"), (source.field.name, "high")}
     for _, _, verification in index.project.verifications():
         spec = index.analyses.get(verification.analysis or "")
         if spec is not None:
@@ -127,10 +153,13 @@ class _Planner:
         self._settings = settings
         self._spelling = Spelling(self._index.renamed)
         self._set_ups: dict[tuple[object, ...], _SetUp] = {}
-        self._wanted = _wanted(index)
-        self._ends = _limited_ends(index)
+        self._whole: dict[tuple[str, bool], Composed] = {}
+        self._links = links(index, units)
+        self._wanted = _wanted(index, self._links)
+        self._ends = _limited_ends(index, self._links)
         self._faults: list[str] = []
         self.findings: list[Finding] = []
+        self.below: dict[Question, tuple[Below, ...]] = {}
 
     def ask(self, verification: Verification, seed: str) -> Asked:
         """Return what a verification by analysis asks; ``seed`` makes its samples repeat."""
@@ -149,7 +178,10 @@ class _Planner:
             return Asked(verification, spec, fault=self._fault())
         try:
             held = acceptance(limits, uncertainty)
-            asked = Asked(verification, spec, set_up.question, set_up.inputs, held)
+            asked = Asked(
+                verification, spec, set_up.question, set_up.inputs, held,
+                computed=set_up.computed, below=set_up.below,
+            )  # fmt: skip
             asked = self._of_basis(asked, set_up.question, seed)
         except UnitError as wrong:  # with the uncertainty of the model
             self._wrong("unit", verification.where, wrong.message, wrong.cure)
@@ -159,8 +191,10 @@ class _Planner:
         """Root sum square holds for independent parameters only."""
         members: dict[str, list[str]] = {}
         for one in asked.inputs:
-            group = self._index.parameters[one.name].group
-            if one.low is not None and not one.side and group:
+            if one.low is None or one.side:
+                continue
+            group = group_of(one.name, self._index.parameters)
+            if group:
                 members.setdefault(group, []).append(one.name)
         for group, names in members.items():
             if len(names) > 1:
@@ -232,26 +266,100 @@ class _Planner:
         if key in self._set_ups:
             return self._set_ups[key]
         before = len(self._faults)
-        self.conditions(verification, spec)
-        inputs = [self._input(argument, verification, spec) for argument in spec.arguments]
-        known = tuple(one for one in inputs if one is not None)
-        self._not_given(verification, spec, known)
-        if len(self._faults) > before:
+        whole = self._composed(spec, is_nominal)
+        self.conditions(verification, spec, whole)
+        found = self._inputs(verification, whole)
+        self._not_given(verification, found)
+        if len(self._faults) > before or len(found) < len(whole.roots):
             return None
+        self._set_ups[key] = self._asking(verification, spec, whole, [one for one, _ in found])
+        return self._set_ups[key]
+
+    def _asking(
+        self,
+        verification: Verification,
+        spec: AnalysisSpec,
+        whole: Composed,
+        roots: Iterable[InputUsed],
+    ) -> _SetUp:
+        """Return the question of an analysis, whose inputs are known, and what is below it."""
+        is_nominal = verification.basis.kind is BasisKind.NOMINAL
+        sides = [replace(one, low=None, high=None) if is_nominal else one for one in whole.sides]
+        known = (*roots, *sides)
         point = tuple((one.name, one.value) for one in known)
         box = tuple(
             (one.name, one.low, one.high)
             for one in known
             if one.low is not None and one.high is not None
         )
-        question = Question(spec.name, point, box)
+        question = Question(spec.name, point, box, chain=whole.chain)
         if box:
             wanted = json.dumps(sorted(self._wanted[spec.name]), separators=(",", ":"))
             most = spec.evaluations or self._index.project.charter.policy.evaluations
             ends = tuple(sorted(self._ends[spec.name]))
             question = question._replace(detail=wanted, ends=ends, evaluations=most)
-        self._set_ups[key] = _SetUp(question, known)
-        return self._set_ups[key]
+        below = tuple(self._below(verification, member, known) for member in whole.members)
+        if below:
+            self.below[question.base] = below
+        return _SetUp(question, known, self._computed(whole), below)
+
+    def _below(
+        self, verification: Verification, spec: AnalysisSpec, above: Iterable[InputUsed]
+    ) -> Below:
+        """Return what is asked of an analysis below, under the same conditions."""
+        whole = self._composed(spec, verification.basis.kind is BasisKind.NOMINAL)
+        taken = {argument.name for argument, _ in whole.roots}
+        criterion = verification.criterion
+        given = tuple(one for one in criterion.given if one[0] in taken)
+        asking = replace(verification, criterion=replace(criterion, given=given))
+        roots = [one for one, _ in self._inputs(asking, whole)]
+        set_up = self._asking(asking, spec, whole, roots)
+        question, units = set_up.question, {one.name: one.unit for one in above}
+        conversions = tuple(
+            (one.name, conversion(one.unit, units[one.name], self._units)) for one in set_up.inputs
+        )
+        return Below(question, conversions)
+
+    def _computed(self, whole: Composed) -> tuple[ComputedInput, ...]:
+        linked = () if whole.chain is None else whole.chain.linked
+        return tuple(
+            ComputedInput(
+                one.variable,
+                self._links.unit(one.variable),
+                str(self._index.linked[one.variable].link),
+            )
+            for one in linked
+        )
+
+    def _composed(self, spec: AnalysisSpec, is_nominal: bool) -> Composed:
+        """Return an analysis with what is below it; a what-if may move or state a linked input."""
+        key = (spec.name, is_nominal)
+        if key not in self._whole:
+            moved, replaced = {}, []
+            for name, setting in self._settings.items():
+                if name not in self._index.linked or name not in self._links.sources:
+                    continue
+                if setting.value is None or setting.spread is not None or is_nominal:
+                    replaced.append(name)
+                else:
+                    moved[name] = self._units.nearest(setting.value, self._links.unit(name))
+            self._whole[key] = composed(
+                spec, self._index, self._links, self._units, moved, replaced
+            )
+        whole = self._whole[key]
+        self._faults += whole.faults
+        for finding in whole.findings:
+            self._found(finding)
+        return whole
+
+    def _inputs(
+        self, verification: Verification, whole: Composed
+    ) -> list[tuple[InputUsed, AnalysisSpec]]:
+        """Return the inputs of a whole chain that can be read, each with who takes it first."""
+        found = [
+            (self._input(argument, verification, taker), taker) for argument, taker in whole.roots
+        ]
+        return [(one, taker) for one, taker in found if one is not None]
 
     def _spec(self, verification: Verification) -> AnalysisSpec | None:
         name = verification.analysis
@@ -325,39 +433,52 @@ class _Planner:
             if refused is not None:
                 self._faults.append(refused)
 
-    def conditions(self, verification: Verification, spec: AnalysisSpec | None = None) -> None:
+    def conditions(
+        self,
+        verification: Verification,
+        spec: AnalysisSpec | None = None,
+        whole: Composed | None = None,
+    ) -> None:
         """Check the conditions that a verification gives."""
-        arguments = None if spec is None else {argument.name for argument in spec.arguments}
+        known = self._index.parameters
+        taken = None if whole is None else {argument.name for argument, _ in whole.roots}
         for name, given in verification.criterion.given:
             where = verification.where / "given" / name
-            parameter = self._index.parameters.get(name)
+            parameter = known.get(name)
             if parameter is not None:
                 self._condition(parameter, given, where)
-            elif self._index.is_absent(name, self._index.parameters):
-                known = self._index.parameters
+            elif name in self._index.linked:
+                self._wrong(
+                    LINKED_PARAMETER, where,
+                    f"given is for conditions only; {name} is found by"
+                    f" {self._index.linked[name].link}",
+                    "give the conditions of the analysis that computes it",
+                )  # fmt: skip
+            elif self._index.is_absent(name, known):
                 self._wrong(
                     "dangling-reference", where, f"there is no parameter {name}",
                     self._spelling.cure("parameter", name, known, "add the parameter"),
                 )  # fmt: skip
             else:
                 self._faults.append(f"the parameter {name} cannot be used")
-            if spec is not None and arguments is not None and name not in arguments and parameter:
+            if spec is not None and taken is not None and name not in taken and parameter:
+                below = ", nor does an analysis below it" if whole and whole.members else ""
                 self._wrong(
-                    "given-unused", where, f"{spec.function} does not take {name}",
+                    "given-unused", where, f"{spec.function} does not take {name}{below}",
                     "remove the condition, or make it an argument of the analysis",
                 )  # fmt: skip
 
     def _not_given(
-        self, verification: Verification, spec: AnalysisSpec, inputs: Iterable[InputUsed]
+        self, verification: Verification, inputs: Iterable[tuple[InputUsed, AnalysisSpec]]
     ) -> None:
         """Find each condition that an analysis takes and its criterion leaves out."""
         given = dict(verification.criterion.given)
-        for used in inputs:
+        for used, taker in inputs:
             if used.condition is ConditionKind.GIVEN and used.name not in given:
                 self._wrong(
                     "condition-not-given", verification.where,
-                    f"{spec.function} takes the condition {used.name}, which the criterion does not"
-                    f" give: {used.written} would be used",
+                    f"{taker.function} takes the condition {used.name}, which the criterion does"
+                    f" not give: {used.written} would be used",
                     f"write given: {{{used.name}: ...}} as in the statement, or condition:"
                     " declared where the declared value is the project's environment",
                 )  # fmt: skip
@@ -386,7 +507,7 @@ class _Planner:
         self, argument: Argument, verification: Verification, spec: AnalysisSpec
     ) -> InputUsed | None:
         name, known = argument.name, self._index.parameters
-        parameter = known.get(name)
+        parameter = known.get(name) or self._stated(name)
         if parameter is None:
             self._no_parameter(argument, spec)
             return None
@@ -409,6 +530,18 @@ class _Planner:
         self._faults.append(f"the value of {name} is outside its range")
         return None
 
+    def _stated(self, name: str) -> Parameter | None:
+        """Return a linked parameter as a what-if states it, None where none does."""
+        one, setting = self._index.linked.get(name), self._settings.get(name)
+        if one is None or setting is None or name not in self._links.sources:
+            return None
+        value = setting.value
+        if value is None:
+            low, high = setting.ends
+            value = middle(low, high) if low.unit == high.unit else low
+        spread = NO_SPREAD if setting.spread is None else setting.spread
+        return Parameter(one.where, name, value, spread, source=one.source)
+
     def _does_not_fit(
         self, argument: Argument, parameter: Parameter, spec: AnalysisSpec, wrong: UnitError
     ) -> None:
@@ -424,7 +557,7 @@ class _Planner:
 
     def _no_parameter(self, argument: Argument, spec: AnalysisSpec) -> None:
         name, known = argument.name, self._index.parameters
-        if not self._index.is_absent(name, known):
+        if not self._index.is_absent(name, known) or name in self._index.linked:
             self._faults.append(f"the parameter {name} cannot be used")
             return
         example = f"{{value: ... {argument.unit}}}"

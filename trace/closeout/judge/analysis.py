@@ -50,6 +50,8 @@ def by_analysis(
         return [_not_asked(said, asked)]
     reply = replies[question]
     if isinstance(reply, Failure):
+        if reply.kind == "input":  # nothing is known of the analysis itself
+            return [Judgement(Evidence(**said, state=State.OPEN, message=_told(reply)))]
         return [_error(said, _told(reply))]
     quantity = verification.criterion.quantity or ""
     field, cases = spec.field(quantity), reply.of(quantity)
@@ -251,7 +253,9 @@ def _counted(one: Judgement, enough: bool, text: str) -> Judgement:
 def _told(failure: Failure) -> str:
     lines = failure.message.strip().split("\n")
     told = lines[0] or failure.kind
-    if failure.kind not in ("raised", "timed out"):
+    if failure.kind == "input":
+        told = f"no value of a computed input: {told}"
+    elif failure.kind not in ("raised", "timed out"):
         told = f"{failure.kind}: {told}"
     if failure.path is not None:
         told += f" ({failure.path}:{failure.line})"

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from closeout.evaluate.chained import Ends, Results, ends_of
 from closeout.graph import Asked, Index, Plan, from_below
 from closeout.graph.inputs import spread_text
 from closeout.judge.requirement import Judge
@@ -13,6 +14,7 @@ from closeout.model.answer import Answer, Extent
 from closeout.model.choice import Choice
 from closeout.model.dossier import (
     Compliance,
+    ComputedFound,
     Dossier,
     Evaluation,
     ParameterSaid,
@@ -23,7 +25,7 @@ from closeout.model.dossier import (
 )
 from closeout.model.identity import SnapshotIdentity
 from closeout.model.problem import Problem, Severity
-from closeout.model.question import Question
+from closeout.model.question import Failure, Question
 from closeout.model.records import Parameter
 from closeout.model.reply import Reply
 from closeout.model.setting import Setting
@@ -134,14 +136,17 @@ def _evaluations(run: Run) -> list[Evaluation]:
     for (requirement, _), asked in run.plan.asked.items():
         if asked.question is not None:
             serves.setdefault(asked.question, (asked, []))[1].append(requirement)
+    results = {question: reply.result for question, reply in run.replies.items()}
     return [
-        _evaluation(asked, run.replies[question], tuple(dict.fromkeys(names)))
+        _evaluation(asked, run.replies[question], tuple(dict.fromkeys(names)), results)
         for question, (asked, names) in serves.items()
         if question in run.replies
     ]
 
 
-def _evaluation(asked: Asked, reply: Reply, serves: tuple[str, ...]) -> Evaluation:
+def _evaluation(
+    asked: Asked, reply: Reply, serves: tuple[str, ...], results: Results
+) -> Evaluation:
     assert asked.spec is not None
     answer = reply.result if isinstance(reply.result, Answer) else None
     units = {field.name: field.unit for field in asked.spec.fields}
@@ -161,7 +166,28 @@ def _evaluation(asked: Asked, reply: Reply, serves: tuple[str, ...]) -> Evaluati
         serves=serves,
         from_store=reply.from_store,
         not_stored=reply.not_stored,
+        chain=None if asked.question is None else asked.question.chain,
+        computed=tuple(_computed(asked, results)),
     )
+
+
+def _computed(asked: Asked, results: Results) -> Iterator[ComputedFound]:
+    """Yield what was found of each computed input, where its ends were asked for."""
+    chain = None if asked.question is None else asked.question.chain
+    linked = {} if chain is None else {one.variable: one for one in chain.linked}
+    for one in asked.computed:
+        assert chain is not None
+        found: Ends | Failure | None = None
+        if all(below.question in results for below in asked.below):
+            found = ends_of(linked[one.name], chain, asked.below, results)
+        if isinstance(found, Ends):
+            yield ComputedFound(
+                one.name, one.source, one.unit, found.value, found.low, found.high,
+                found.reason or None,
+            )  # fmt: skip
+        else:
+            reason = found.message if found is not None else None
+            yield ComputedFound(one.name, one.source, one.unit, None, None, None, reason)
 
 
 def _found(name: str, case: str | None, unit: str, extent: Extent) -> QuantityFound:

@@ -6,8 +6,9 @@ from typing import NamedTuple
 
 from closeout.graph import Acceptance, Asked
 from closeout.judge.limits import Judged, Shown, compare
-from closeout.model.answer import Assurance, Bounds, Extent
+from closeout.model.answer import Assurance, Bounds, Cut, Extent
 from closeout.model.dossier import State
+from closeout.model.inputs_used import CHAIN
 from closeout.model.records import BasisKind
 from closeout.model.setting import exactly
 
@@ -41,6 +42,8 @@ def deciding_ends(extent: Extent, bounds: Bounds) -> Ends:
         return Ends(extent.value, extent.value, Assurance.NOMINAL)
     if extent.off is not None:
         return Ends(extent.low, extent.high, Assurance.LINEARISED)
+    if extent.cut is not None:
+        return _of_cut(extent, extent.cut, bounds)
     low, high = extent.proved_low, extent.proved_high
     if low is None or high is None:
         return Ends(extent.low, extent.high, Assurance.SEARCHED)
@@ -53,6 +56,18 @@ def deciding_ends(extent: Extent, bounds: Bounds) -> Ends:
     if not (low_decides and high_decides):
         return Ends(extent.low, extent.high, Assurance.SEARCHED)
     return Ends(low, high, Assurance.BOUNDED)
+
+
+def _of_cut(extent: Extent, cut: Cut, bounds: Bounds) -> Ends:
+    """Return the ends of a chain that was cut: those that the whole gave where they fail.
+
+    Else those that were found over the box, beyond which it does not go.
+    """
+    assert extent.low is not None
+    assert extent.high is not None
+    under, over = bounds.margins(extent.low, extent.high)
+    low = extent.low if under < 0.0 else cut.low
+    return Ends(low, extent.high if over < 0.0 else cut.high, Assurance.SEARCHED)
 
 
 def is_undecided(extent: Extent, ends: Ends, judged: Judged, limits: Acceptance) -> bool:
@@ -86,6 +101,8 @@ def deciding_point(extent: Extent, judged: Judged, limits: Acceptance) -> Point:
         return ()
     if judged.state is State.NOT_MET:
         judged = compare(extent.low, extent.high, limits)
+    elif extent.cut is not None:
+        return extent.cut.low_at if _at_low(judged) else extent.cut.high_at
     return extent.low_at if _at_low(judged) else extent.high_at
 
 
@@ -97,11 +114,15 @@ def held_at(point: Point, asked: Asked) -> tuple[tuple[str, str], ...]:
     """
     at = dict(point)
     chance = asked.verification.basis.kind in (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY)
-    return tuple(
+    own = tuple(
         (used.name, exactly(at.get(used.name, used.value), used.unit))
         for used in asked.inputs
-        if (used.name in at and used.side if chance else used.spreads)
+        if used.origin != CHAIN and (used.name in at and used.side if chance else used.spreads)
     )
+    computed = (
+        (one.name, exactly(at[one.name], one.unit)) for one in asked.computed if one.name in at
+    )
+    return (*own, *computed)
 
 
 def unproved(extent: Extent, ends: Ends, shown: Shown) -> str | None:

@@ -27,6 +27,13 @@ from closeout.model.dossier import State
 _UNDECIDED = "undecided: the limit lies between the searched and the proved end"
 
 
+def _undecided(extent: Extent) -> str:
+    if extent.cut is None:
+        return _UNDECIDED
+    names = " and ".join(extent.cut.variables)
+    return f"undecided: the ends of {names} were not reached together in a run of the whole chain"
+
+
 class Found(NamedTuple):
     """What a case says of limits, as fields of its evidence, and what that rests on."""
 
@@ -72,7 +79,7 @@ class Case:
             "unproved": unproved(extent, ends, shown),
         }
         if undecided:
-            fields["message"] = _UNDECIDED
+            fields["message"] = _undecided(extent)
         return Found(fields, Extremes(self.unit, ends.low, ends.high, limits))
 
     def _judged(self, ends: Ends) -> tuple[float | None, float | None]:

@@ -16,7 +16,6 @@ from closeout.load.criteria import (
     listed,
     optional,
 )
-from closeout.load.formats import amount
 from closeout.load.scalars import number
 from closeout.model.amount import read_number
 from closeout.model.criterion import Limits

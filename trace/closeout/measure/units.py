@@ -47,6 +47,11 @@ class Units:
         """Return a number of one unit in another, as a value; raises as :meth:`convert`."""
         return self._convert(number, from_unit, to_unit, from_unit)
 
+    def conversion(self, from_unit: str, to_unit: str) -> tuple[Fraction, Fraction]:
+        """Return factor and offset from one unit to another; raises as :meth:`convert`."""
+        known = self._steps.get((from_unit, to_unit))
+        return self._step(from_unit, to_unit, from_unit) if known is None else known
+
     def nearest(self, amount: Amount, unit: str) -> float:
         """Return the double nearest to the converted amount, rounded once.
 

@@ -50,6 +50,21 @@ class Sought(NamedTuple):
     bounds: Bounds | None
 
 
+class Cut(NamedTuple):
+    """The ends of a quantity over a box in which computed inputs stand for what lies below them.
+
+    ``variables`` are these inputs: nothing is proved of the analyses that compute them, so each
+    takes all values between the ends that were found, whatever the others are. ``low_at`` and
+    ``high_at`` are points of that box.
+    """
+
+    variables: tuple[str, ...]
+    low: float
+    high: float
+    low_at: tuple[tuple[str, float], ...] = ()
+    high_at: tuple[tuple[str, float], ...] = ()
+
+
 class Extent(NamedTuple):
     """The values of one quantity and case in the analysis' own unit.
 
@@ -63,6 +78,8 @@ class Extent(NamedTuple):
     and high as was asked, ``low_reached`` and ``high_reached`` where nothing but the rounding of
     the formula lies between.
     ``off`` is how far straight lines are off, where ends are by root sum square.
+    ``cut`` are ends beyond which it does not go, where a chain of analyses could not be evaluated
+    as one formula; ``low`` and ``high`` are then what the whole chain gave on numbers.
     """
 
     value: float | None
@@ -79,6 +96,7 @@ class Extent(NamedTuple):
     off: float | None = None
     low_reached: bool = False
     high_reached: bool = False
+    cut: Cut | None = None
 
     @property
     def tight(self) -> bool:

@@ -16,7 +16,7 @@ from closeout.model.identity import SnapshotIdentity
 from closeout.model.inputs_used import InputUsed
 from closeout.model.probability import Chance
 from closeout.model.problem import Problem
-from closeout.model.question import AnalysisSpec, Failure
+from closeout.model.question import AnalysisSpec, Chain, Failure
 from closeout.model.records import (
     Article,
     ConditionKind,
@@ -207,10 +207,29 @@ class QuantityFound:
 
 
 @dataclass(frozen=True, slots=True)
+class ComputedFound:
+    """A computed input of an evaluation: from what it is computed, and its ends over the box.
+
+    ``unproved`` is why the ends are searched, None where they are proved; numbers are None where it
+    has no value.
+    """
+
+    name: str
+    source: str
+    unit: str
+    value: float | None
+    low: float | None
+    high: float | None
+    unproved: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Evaluation:
     """One evaluation of an analysis: under which conditions, what went in, what came out.
 
     ``not_stored`` says why its result is computed anew each time (it started a process, say).
+    ``chain`` are the analyses below it, whose results are the ``computed`` inputs; ``inputs`` are
+    then those below.
     """
 
     analysis: str
@@ -224,6 +243,8 @@ class Evaluation:
     serves: tuple[str, ...]
     from_store: bool
     not_stored: tuple[str, ...] = ()
+    chain: Chain | None = None
+    computed: tuple[ComputedFound, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

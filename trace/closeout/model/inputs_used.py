@@ -6,12 +6,16 @@ from dataclasses import dataclass
 
 from closeout.model.records import ConditionKind
 
+# The origin of an input that no parameter is: where between its ends a computed input is, or what
+# the model of an analysis below may be off.
+CHAIN = "chain"
+
 
 @dataclass(frozen=True, slots=True)
 class InputUsed:
     """An input of an evaluation, in the analysis' unit, beside what the project says of it.
 
-    ``origin`` is parameter, given or set; ``text`` and ``spread`` as they were written.
+    ``origin`` is parameter, given, set or chain; ``text`` and ``spread`` as they were written.
     ``contingency`` says what the project's policy added to the value and its ends, and why.
     ``side`` is True of a range that is a condition and no chance, ``by_sigma`` where the ends are
     three standard deviations away.

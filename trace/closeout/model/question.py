@@ -69,6 +69,75 @@ class AnalysisSpec(NamedTuple):
         return None
 
 
+class Conversion(NamedTuple):
+    """From one unit to another: numerator and denominator of the factor, and of what is added."""
+
+    factor: tuple[int, int] = (1, 1)
+    offset: tuple[int, int] = (0, 1)
+
+
+class Take(NamedTuple):
+    """An argument of an analysis in a chain, and the variable of the chain that it is."""
+
+    argument: str
+    variable: str
+    conversion: Conversion = Conversion()
+
+
+class Member(NamedTuple):
+    """An analysis of a chain below the one that is asked, and what it takes."""
+
+    analysis: str
+    module: str
+    function: str
+    takes: tuple[Take, ...]
+
+
+class Output(NamedTuple):
+    """A quantity of a member of a chain, in the unit of the variable that it makes.
+
+    ``case`` is the one that is taken of several; with ``every_case`` the least and the greatest of
+    them are. ``off`` is the variable, from -1 to 1, of what the model may be off, by ``difference``
+    and by ``share`` of the value (each a numerator and a denominator); None where it declares
+    nothing.
+    """
+
+    member: int
+    quantity: str
+    case: str | None = None
+    every_case: bool = False
+    conversion: Conversion = Conversion()
+    off: str | None = None
+    difference: tuple[int, int] = (0, 1)
+    share: tuple[int, int] = (0, 1)
+
+
+class Linked(NamedTuple):
+    """A variable of a chain that analyses compute, from one output or from its low to its high one.
+
+    ``place`` is the variable, from 0 to 1, that says where between the two it is. ``moved`` is what
+    is added where a what-if moves it, ``moved_to`` what it is to be at the inputs instead.
+    """
+
+    variable: str
+    outputs: tuple[Output, ...]
+    place: str | None = None
+    moved: float = 0.0
+    moved_to: float | None = None
+
+
+class Chain(NamedTuple):
+    """Analyses that compute inputs of an analysis, in an order in which each can be evaluated.
+
+    ``takes`` are the arguments of the analysis itself. The variables are the inputs of the question
+    and those that are ``linked``.
+    """
+
+    members: tuple[Member, ...]
+    linked: tuple[Linked, ...]
+    takes: tuple[Take, ...]
+
+
 class Question(NamedTuple):
     """An analysis, the point at which it is evaluated and the box around it.
 
@@ -79,6 +148,8 @@ class Question(NamedTuple):
     where the kind has one; of a worst case, the quantities that are to be proved. ``ends`` are
     those of quantities (low or high) that some verification limits, and ``evaluations`` how many a
     proof may take, None for the usual number; both of a worst case only.
+    ``chain`` are the analyses below it, where some of its arguments are computed; then ``inputs``
+    and ``box`` are those of the whole chain.
     """
 
     analysis: str
@@ -88,12 +159,28 @@ class Question(NamedTuple):
     detail: str = ""
     ends: tuple[tuple[str, str], ...] = ()
     evaluations: int | None = None
+    chain: Chain | None = None
+
+    @property
+    def base(self) -> Question:
+        """What is common to all that is asked of an analysis at its inputs and over its box."""
+        return Question(self.analysis, self.inputs, self.box, chain=self.chain)
+
+
+class Below(NamedTuple):
+    """What the ends of a member of a chain are asked with, where it is asked for itself.
+
+    ``roots`` are its inputs, and how each is turned into the unit of the chain.
+    """
+
+    question: Question
+    roots: tuple[tuple[str, Conversion], ...]
 
 
 class Request(NamedTuple):
     """A question as it goes to a worker.
 
-    ``function`` is the analysis' name in its module; ``limits`` are all that the verdicts are about
+    ``function`` is the analysis' full name; ``limits`` are all that the verdicts are about
     (None where none are given), and ``whole`` tells whether the ends of what meets them are wanted
     too. ``time_limit`` is the processor time in s that the answer may take.
     """
@@ -105,10 +192,18 @@ class Request(NamedTuple):
     time_limit: float
 
 
+def functions_of(request: Request) -> tuple[str, ...]:
+    """Return the full name of the analysis that is asked, and of each below it in its chain."""
+    chain = request.question.chain
+    members = () if chain is None else chain.members
+    return (request.function, *(f"{one.module}.{one.function}" for one in members))
+
+
 class Failure(NamedTuple):
     """Why an analysis (or the import of its module) gave no answer.
 
-    ``kind`` is raised, exited, killed, timed out, bad result or bad signature; ``traceback`` is the
+    ``kind`` is raised, exited, killed, timed out, bad result, bad signature or input (it was of an
+    analysis below); ``traceback`` is the
     author's own, in paths of the project; ``path`` and ``line`` the place nearest to the fault.
     """
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from closeout.evaluate.engine import Evaluator, Module
 from closeout.evaluate.trace import Trace, TraceChecker
 from closeout.graph import Index, Plan, check, plan
+from closeout.graph.links import limits_found, with_parameters
 from closeout.graph.reports import data_files
 from closeout.judge import Validity, failures
 from closeout.load import Loaded, load, locate
@@ -130,13 +131,14 @@ def _index(
     snapshot: Snapshot,
     options: Options,
 ) -> Index:
-    return Index.of(
+    index = Index.of(
         project,
         [spec for module in modules for spec in module.specs],
         (*loaded.left_out, *unusable(modules, snapshot)),
         whole=loaded.whole and not snapshot.problems(),
         code=options.code,
     )
+    return with_parameters(index, limits_found(index))
 
 
 def _history(

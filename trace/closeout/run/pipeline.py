@@ -166,7 +166,10 @@ def _answers(
 ) -> dict[Question, Reply]:
     questions = checked.plan.of(requirements).questions
     specs = {spec.name: spec for spec in checked.index.specs}
-    return evaluator.answer(questions, specs, checked.plan.limits, whole=not verdicts_alone)
+    plan = checked.plan
+    return evaluator.answer(
+        questions, specs, plan.limits, whole=not verdicts_alone, below=plan.below
+    )
 
 
 def _validations(

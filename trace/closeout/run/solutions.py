@@ -103,7 +103,7 @@ def solved(
         for key, one in questions(
             Wanted({identifier}), plan, index, units, evaluator, replies
         ).items()
-        if _takes(one.spec, name)
+        if name in dict(one.question.inputs)
     }
     asking = {}
     for key, one in ready.items():
@@ -115,7 +115,10 @@ def solved(
         raise UserError(text, f"closeout explain {identifier} says why")
     specs = {spec.name: spec for spec in index.specs}
     result = evaluator.study(
-        SolveFound, dict.fromkeys(question for _, question, _ in asking.values()), specs
+        SolveFound,
+        dict.fromkeys(question for _, question, _ in asking.values()),
+        specs,
+        plan.below,
     )
     found = [
         _solved(key, one, name, tightened, result[question], index, units)

@@ -88,9 +88,8 @@ def studies(
     """
     ready = questions(wanted, plan, index, units, evaluator, replies)
     specs = {spec.name: spec for spec in index.specs}
-    result = evaluator.study(
-        StudyFound, dict.fromkeys(one.question for one in ready.values()), specs
-    )
+    asked = dict.fromkeys(one.question for one in ready.values())
+    result = evaluator.study(StudyFound, asked, specs, plan.below)
     return tuple(_study(key, one, result[one.question], index, units) for key, one in ready.items())
 
 
@@ -107,7 +106,7 @@ def questions(
     asking = plan.of(wanted.requirements).asked.items()
     worst = {key: _worst_case(one) for key, one in asking if one.question is not None}
     missing = [question for question in worst.values() if question not in replies]
-    known = {**replies, **evaluator.answer(dict.fromkeys(missing), specs)}
+    known = {**replies, **evaluator.answer(dict.fromkeys(missing), specs, below=plan.below)}
     asker = _Asker(wanted, index, units, known)
     found = {key: asker.ready(key[0], plan.asked[key], question) for key, question in worst.items()}
     return {key: one for key, one in found.items() if one is not None}
@@ -172,12 +171,13 @@ class _Asker:
         bounds = asked.tightened
         decided = None if self.wanted.quantile else _decided(asked, case, self.replies)
         parameters = self.index.parameters
+        known = {used.name for used in asked.inputs}
         return {
             "quantity": asked.verification.criterion.quantity or "",
             "case": case,
             "at_least": bounds.at_least,
             "at_most": bounds.at_most,
-            "corner": worst_corner(extent, bounds),
+            "corner": [one for one in worst_corner(extent, bounds) if one[0] in known],
             "units": {field.name: field.unit for field in spec.fields},
             "boundary": self.wanted.boundary,
             "quantile": quantile,
@@ -242,7 +242,7 @@ def _study(
 
 
 def _slopes(ready: Ready, result: StudyFound) -> tuple[Slope, ...]:
-    units = {argument.name: argument.unit for argument in ready.spec.arguments}
+    units = {used.name: used.unit for used in ready.asked.inputs}
     values = {driver.parameter: driver.derivative for driver in result.drivers}
     slopes = []
     for one in result.differentiated:
@@ -291,16 +291,22 @@ class Owned:
 
     def numbers(self, name: str, numbers: Sequence[float]) -> tuple[str, tuple[float, ...]]:
         """Return numbers of an argument in the parameter's own unit, and that unit."""
-        own, unit = self._index.parameters[name].value.unit, self._inputs[name].unit
+        unit = self._inputs[name].unit
+        own = self._own(name)
         shown = [self._in(own, one, unit) for one in numbers]
         known = tuple(one for one in shown if one is not None)
         # Beyond the doubles in that unit they stay in the argument's.
         return (own, known) if len(known) == len(shown) else (unit, tuple(numbers))
 
+    def _own(self, name: str) -> str:
+        """Return the unit in which the project states an input, or has it."""
+        known = self._index.parameters.get(name)
+        return self._inputs[name].unit if known is None else known.value.unit
+
     def edge(self, one: BreakEven) -> Edge:
         """Return a break-even value in the parameter's own unit."""
         used = self._inputs[one.parameter]
-        own = self._index.parameters[one.parameter].value.unit
+        own = self._own(one.parameter)
         given = (used.value, one.value, one.low, one.high)
         shown = [self._in(own, number, used.unit) for number in given]
         if any(a is None and b is not None for a, b in zip(shown, given, strict=True)):
