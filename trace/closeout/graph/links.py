@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from closeout.graph.cycles import cycles_of
 from closeout.graph.findings import Spelling, error
@@ -247,6 +248,52 @@ def _via(sources: tuple[Source, ...], path: list[str], i: int) -> str:
     via = next(s for s in sources if any(a.name == following for a in s.spec.arguments))
     last = i == len(path) - 1
     return via.text if last else f"{via.text}, which takes {following}"
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """What an analysis rests on, over all analyses below it.
+
+    ``parameters`` are those that are stated and those that are computed, ``analyses`` the names of
+    itself and of those below.
+    """
+
+    parameters: frozenset[str]
+    analyses: frozenset[str]
+
+
+def reach_of(spec: AnalysisSpec, index: Index) -> Reach:
+    """Return what an analysis rests on, whether or not its links can be evaluated."""
+    names: set[str] = set()
+    specs: dict[str, AnalysisSpec] = {}
+    left = [spec]
+    while left:
+        one = left.pop()
+        if one.name in specs:
+            continue
+        specs[one.name] = one
+        for argument in one.arguments:
+            names.add(argument.name)
+            linked = index.linked.get(argument.name)
+            texts = () if linked is None else linked.link.quantities
+            below = (index.analyses.get(text.rpartition(".")[0]) for text in texts)
+            left += [one for one in below if one is not None]
+    return Reach(frozenset(names), frozenset(specs))
+
+
+def stated(name: str, index: Index) -> Parameter | None:
+    """Return a parameter, or what stands for a computed one where a what-if sets it: its unit."""
+    if name in index.parameters:
+        return index.parameters[name]
+    linked = index.linked.get(name)
+    if linked is None:
+        return None
+    text = linked.link.quantities[0]
+    spec = index.analyses.get(text.rpartition(".")[0])
+    field = None if spec is None else spec.field(text.rpartition(".")[2])
+    if field is None:
+        return None
+    return Parameter(linked.where, name, Amount("", Fraction(0), field.unit), source=linked.source)
 
 
 def taken_by_links(index: Index) -> frozenset[str]:

@@ -26,7 +26,7 @@ from closeout.model.dossier import (
 from closeout.model.identity import SnapshotIdentity
 from closeout.model.problem import Problem, Severity
 from closeout.model.question import Failure, Question
-from closeout.model.records import Parameter
+from closeout.model.records import LinkedParameter, Parameter
 from closeout.model.reply import Reply
 from closeout.model.setting import Setting
 from closeout.model.validation import Validation
@@ -71,6 +71,8 @@ def judge(run: Run) -> Dossier:
         totals[result.compliance.value] += 1
         totals["closed"] += result.closed
     project = run.index.project
+    stated, linked = run.index.parameters.values(), run.index.linked.values()
+    parameters = (*map(_parameter, stated), *map(_linked, linked))
     charter = project.charter
     return Dossier(
         project=charter.name,
@@ -85,7 +87,7 @@ def judge(run: Run) -> Dossier:
         scale=_scale(run, chosen),
         exit_status=_exit_status(run.problems, chosen),
         settings=tuple((name, setting.text) for name, setting in run.settings),
-        parameters=tuple(_parameter(one) for one in run.index.parameters.values()),
+        parameters=parameters,
         totals=totals,
         only=() if run.chosen is None else run.chosen.texts,
         of=len(judged),
@@ -98,6 +100,10 @@ def judge(run: Run) -> Dossier:
     )
 
 
+def _linked(one: LinkedParameter) -> ParameterSaid:
+    return ParameterSaid(one.id, "", "", one.source, None, None, str(one.link))
+
+
 def _parameter(parameter: Parameter) -> ParameterSaid:
     return ParameterSaid(
         name=parameter.id,
@@ -106,6 +112,7 @@ def _parameter(parameter: Parameter) -> ParameterSaid:
         source=parameter.source,
         maturity=parameter.maturity,
         condition=parameter.condition,
+        estimate=None if parameter.estimate is None else str(parameter.estimate),
     )
 
 
@@ -207,7 +214,7 @@ def _scale(run: Run, results: list[RequirementResult]) -> Scale:
         files=run.files,
         requirements=len(results),
         verifications=sum(len({e.number for e in result.evidence}) for result in results),
-        parameters=len(run.index.parameters),
+        parameters=len(run.index.parameters) + len(run.index.linked),
         analyses=len(run.index.specs),
         evaluated=len(run.replies) - stored,
         from_store=stored,

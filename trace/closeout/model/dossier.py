@@ -246,10 +246,19 @@ class Evaluation:
     chain: Chain | None = None
     computed: tuple[ComputedFound, ...] = ()
 
+    @property
+    def names(self) -> frozenset[str]:
+        """The parameters that it takes, over its whole chain."""
+        return frozenset(u.name for u in self.inputs) | {c.name for c in self.computed}
+
 
 @dataclass(frozen=True, slots=True)
 class ParameterSaid:
-    """A parameter as the project has it; ``text`` and ``spread`` as they were written."""
+    """A parameter as the project has it; ``text`` and ``spread`` as they were written.
+
+    ``computed`` is what it is computed from, of which then the text is empty; ``estimate`` what an
+    agreed range is held against.
+    """
 
     name: str
     text: str
@@ -257,6 +266,8 @@ class ParameterSaid:
     source: str | None
     maturity: str | None
     condition: ConditionKind | None
+    computed: str | None = None
+    estimate: str | None = None
 
     @property
     def id(self) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Container, Iterator, Mapping
 
 from closeout.model.records import (
     Article,
+    LinkedParameter,
     Nonconformance,
     Parameter,
     Project,
@@ -15,7 +16,7 @@ from closeout.model.records import (
     Waiver,
 )
 
-Named = Requirement | Parameter | Record | Article | Nonconformance | Waiver
+Named = Requirement | Parameter | LinkedParameter | Record | Article | Nonconformance | Waiver
 # By section of a file: the new identifier of each old one.
 Names = Mapping[str, Mapping[str, str]]
 
@@ -41,14 +42,19 @@ def spoken(text: str, names: Mapping[str, str]) -> str:
 def names_before(project: Project) -> Iterator[tuple[str, Named, str]]:
     """Yield each earlier identifier that a project names, after its section and its item."""
     for section in KINDS:
-        for item in getattr(project, section):
+        for item in _items(project, section):
             for old in item.formerly:
                 yield section, item, old
 
 
+def _items(project: Project, section: str) -> tuple[Named, ...]:
+    found: tuple[Named, ...] = getattr(project, section)
+    return (*found, *project.linked) if section == "parameters" else found
+
+
 def identifiers(project: Project, section: str) -> set[str]:
     """Return the identifiers of a section's items."""
-    return {item.id for item in getattr(project, section)}
+    return {item.id for item in _items(project, section)}
 
 
 def renames(project: Project, left_out: Container[str] = ()) -> dict[str, dict[str, str]]:

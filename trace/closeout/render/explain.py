@@ -16,7 +16,7 @@ from closeout.model.dossier import (
     RequirementResult,
     State,
 )
-from closeout.model.inputs_used import InputUsed
+from closeout.model.inputs_used import CHAIN, InputUsed
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.study import Study
 from closeout.model.subject import Subject
@@ -376,24 +376,39 @@ def _failure(failure: Failure, width: int, indent: int) -> Iterator[str]:
 
 
 def _parameter(dossier: Dossier, said: ParameterSaid, paint: Paint, width: int) -> Iterator[str]:
-    used = [
-        (evaluation, one)
-        for evaluation in dossier.evaluations
-        for one in evaluation.inputs
-        if one.name == said.name
-    ]
     yield paint.strong(f"Parameter {safe(said.name)}")
-    facts = [_facts(said, "parameter"), *(_facts(one, one.origin) for _, one in used)]
-    for one in dict.fromkeys(facts):
-        yield from wrap(one, width, 2)
-    analyses = list(dict.fromkeys(evaluation.analysis for evaluation, _ in used))
+    taking = [one for one in dossier.evaluations if said.name in one.names]
+    for fact in dict.fromkeys(_facts_of(said, taking)):
+        yield from wrap(fact, width, 2)
+    analyses = list(dict.fromkeys(one.analysis for one in taking))
     yield from ("", paint.strong("Analyses that use it"))
     yield from (f"  {safe(analysis)}" for analysis in analyses)
     yield from ("", paint.strong("Requirements that depend on it"))
     yield from _users(dossier, set(analyses), width)
 
 
+def _facts_of(said: ParameterSaid, taking: Sequence[Evaluation]) -> Iterator[str]:
+    """Yield what is declared of a parameter, and what evaluations took for it."""
+    if said.computed is None:
+        yield _facts(said, "parameter")
+    else:
+        source = f"; source: {flow(said.source)}" if said.source else ""
+        yield f"computed from {safe(said.computed)}{source}"
+    if said.estimate is not None:
+        yield f"agreed; held against {safe(said.estimate)}"
+    for evaluation in taking:
+        for one in evaluation.inputs:
+            if one.name == said.name:
+                yield _facts(one, one.origin)
+        for found in evaluation.computed:
+            if found.name == said.name and found.value is not None:
+                ends = show_extent(found.value, found.low, found.high, safe(found.unit))
+                yield f"{ends[0]}, from {ends[1]} to {ends[2]}: {words.computed(found)}"
+
+
 def _facts(used: InputUsed | ParameterSaid, origin: str) -> str:
+    if origin == CHAIN:
+        return safe(used.text)
     joint = " " if used.spread.startswith(("+", "±")) else ", "
     parts = [safe(joint.join(filter(None, (used.text, used.spread))))]
     parts += [words.condition(used)] if used.condition else []
@@ -416,6 +431,14 @@ def _inputs(evaluation: Evaluation, indent: int, width: int) -> Iterator[str]:
             _facts(used, used.origin),
         )
         for used in evaluation.inputs
+    ]
+    cells += [
+        (
+            safe(one.name),
+            *show_extent(one.value, one.low, one.high, safe(one.unit)),
+            words.computed(one),
+        )
+        for one in evaluation.computed
     ]
     yield from _table(("input", "value", "minimum", "maximum", "declared"), cells, indent, width)
 

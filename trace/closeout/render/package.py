@@ -10,7 +10,13 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from closeout.model.attachment import Attachment
-from closeout.model.dossier import Dossier, Evaluation, RequirementResult, State
+from closeout.model.dossier import (
+    ComputedFound,
+    Dossier,
+    Evaluation,
+    RequirementResult,
+    State,
+)
 from closeout.model.inputs_used import InputUsed
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.study import Study
@@ -336,7 +342,10 @@ def _run(sources: _Sources, evaluation: Evaluation) -> _Run:
         about=trail.about(evaluation),
         unproved=trail.unproved(evaluation),
         failure=None if evaluation.failure is None else _failure(evaluation.failure),
-        inputs=[_input(used) for used in evaluation.inputs],
+        inputs=[
+            *(_input(used) for used in evaluation.inputs),
+            *(_computed(one) for one in evaluation.computed),
+        ],
         found=_found(evaluation),
         verdicts=[
             (sources.entries[name], sources.entries[name].lines[place])
@@ -388,6 +397,22 @@ def _input(used: InputUsed) -> dict[str, Any]:
         "maturity": used.maturity or "",
         "source": used.source or "",
         "condition": words.condition(used),
+    }
+
+
+def _computed(found: ComputedFound) -> dict[str, Any]:
+    value, low, high = show_extent(found.value, found.low, found.high, found.unit)
+    return {
+        "name": found.name,
+        "value": value,
+        "text": words.computed(found),
+        "spread": "",
+        "low": low,
+        "high": high,
+        "origin": "computed",
+        "maturity": "",
+        "source": "",
+        "condition": "",
     }
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from closeout.model.answer import Assurance
 from closeout.model.dossier import (
     Compliance,
+    ComputedFound,
     Dossier,
     Evidence,
     ParameterSaid,
@@ -74,6 +75,19 @@ def condition(used: InputUsed | ParameterSaid) -> str:
     if not isinstance(used, InputUsed) and used.condition == "declared":
         return "condition, declared"
     return "condition" if used.condition else ""
+
+
+def computed(found: ComputedFound) -> str:
+    """Return from what an input is computed, and why its ends are not proved, where they are not.
+
+    Of a range between two quantities every value counts, whatever the others are.
+    """
+    parts = [f"computed from {safe(found.source)}"]
+    if found.value is None:
+        parts.append(f"no value: {flow(found.unproved)}" if found.unproved else "not evaluated")
+    elif found.unproved:
+        parts.append(f"searched, not proved: {flow(found.unproved)}")
+    return "; ".join(parts)
 
 
 def contingency(used: InputUsed) -> str:

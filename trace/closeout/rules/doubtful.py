@@ -7,11 +7,11 @@ from itertools import pairwise
 
 from closeout.graph import Index
 from closeout.graph.findings import warning
+from closeout.graph.links import reach_of
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.criterion import Condition
 from closeout.model.problem import Finding
-from closeout.model.question import AnalysisSpec
 from closeout.model.records import (
     BasisKind,
     Method,
@@ -73,7 +73,8 @@ def _worst_case_of_nothing(
     worst = verification.basis.kind is BasisKind.WORST_CASE
     if spec is None or not worst or verification.method is not Method.ANALYSIS:
         return
-    if not any(_spreads(name, verification, index) for name in _inputs(spec)):
+    names = reach_of(spec, index).parameters
+    if not any(_spreads(name, verification, index) for name in names):
         yield warning(
             "worst-case-of-nothing",
             verification.where / "analysis",
@@ -83,15 +84,14 @@ def _worst_case_of_nothing(
         )
 
 
-def _inputs(spec: AnalysisSpec) -> Iterator[str]:
-    return (argument.name for argument in spec.arguments)
-
-
 def _spreads(name: str, verification: Verification, index: Index) -> bool:
     """Return whether an input may be anywhere but at its value; one that is unknown may be."""
     given = dict(verification.criterion.given).get(name)
     if given is not None:
         return len({end.text for end in given.ends}) > 1
+    if name in index.linked:  # two ends are a range; else what is below it says it
+        linked = index.linked[name].link
+        return len(linked.quantities) > 1 or linked.every_case
     parameter = index.parameters.get(name)
     return parameter is None or _is_wide(parameter.spread)
 

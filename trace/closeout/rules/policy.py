@@ -139,7 +139,7 @@ def _items(index: Index) -> dict[Pointer, str]:
     project = index.project
     items = (
         project.requirements, project.records, project.nonconformances, project.waivers,
-        project.parameters, project.documents, project.articles,
+        project.parameters, project.linked, project.documents, project.articles,
     )  # fmt: skip
     found = {item.where: item.id for some in items for item in some}
     return found | {Pointer(spec.path, (spec.line,)): spec.name for spec in index.specs}

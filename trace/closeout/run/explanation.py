@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from closeout.graph import Index
+from closeout.graph.links import reach_of
 from closeout.judge.subjects import concerns, identifiers, subjects
 from closeout.model.dossier import Dossier, RequirementResult
 from closeout.model.earlier_names import Names
@@ -106,18 +107,24 @@ def _now(identifier: str, renamed: Names) -> list[str]:
 
 
 def _users(index: Index, identifier: str) -> set[str]:
-    """Return the requirements that an analysis, or one that takes a parameter, verifies."""
+    """Return the requirements that rest on an analysis, or on one that takes a parameter."""
     found = set()
     for requirement, _, verification in index.project.verifications():
         spec = index.analyses.get(verification.analysis or "")
-        if spec is not None and (
-            spec is index.analyses.get(identifier)
-            or any(argument.name == identifier for argument in spec.arguments)
-        ):
+        if spec is None:
+            continue
+        reach, wanted = reach_of(spec, index), index.analyses.get(identifier)
+        if identifier in reach.parameters or (wanted and wanted.name in reach.analyses):
             found.add(requirement.id)
     return found
 
 
 def _known(index: Index) -> list[str]:
     """Return every identifier that can be explained."""
-    return [*index.requirements, *index.analyses, *index.parameters, *identifiers(index)]
+    return [
+        *index.requirements,
+        *index.analyses,
+        *index.parameters,
+        *index.linked,
+        *identifiers(index),
+    ]

@@ -212,7 +212,7 @@ def inspect(snapshot: Snapshot, store: Store, options: Options) -> Looked:
         files=checked.loaded.files,
         requirements=len(project.requirements),
         verifications=sum(1 for _ in project.verifications()),
-        parameters=len(project.parameters),
+        parameters=len(project.parameters) + len(project.linked),
         analyses=len(checked.index.specs),
         evaluated=0,
         from_store=0,

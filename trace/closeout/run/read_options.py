@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from closeout.graph import Index
 from closeout.graph.amounts import faults_of
 from closeout.graph.findings import alike
+from closeout.graph.links import stated
 from closeout.measure import Units
 from closeout.model.amount import AmountError
 from closeout.model.choice import Choice
@@ -56,11 +57,13 @@ def read_settings(
     for text in texts:
         name, equals, value = text.partition("=")
         name = name.strip()
-        parameter = index.parameters.get(name)
+        parameter = stated(name, index)
         if not equals:
             wrong.append((f"{option}{text}: no =", "write NAME=AMOUNT, as sleep_current=130uA"))
         elif parameter is None:
-            near = alike(name, index.parameters, index.renamed.get("parameters", {}))
+            near = alike(
+                name, [*index.parameters, *index.linked], index.renamed.get("parameters", {})
+            )
             cure = f"did you mean {near}?" if near else "name a parameter of the project"
             wrong.append((f"{option}{text}: there is no parameter {name}", cure))
         elif name in found:

@@ -9,6 +9,7 @@ from closeout.evaluate.engine import Evaluator
 from closeout.graph import Asked, Index, Plan, required_margins
 from closeout.graph.acceptance import acceptance
 from closeout.graph.checks import nearest
+from closeout.graph.links import reach_of
 from closeout.measure import UnitError, Units
 from closeout.measure.scale import LINEAR
 from closeout.model.answer import Bounds
@@ -59,9 +60,9 @@ def _not_taken(asked: str, identifier: str, name: str, index: Index) -> list[tup
     if not specs:
         cure = "name a requirement that an analysis verifies with a number"
         return [(f"{asked}: no analysis verifies {identifier}", cure)]
-    if any(_takes(spec, name) for spec in specs):
+    names = sorted({one for spec in specs for one in reach_of(spec, index).parameters})
+    if name in names and name not in index.linked:
         return []
-    names = list(dict.fromkeys(one.name for spec in specs for one in spec.arguments))
     near = nearest(name, names)
     cure = f"did you mean {near}? " if near else ""
     verb = "does" if len(specs) == 1 else "do"
@@ -77,10 +78,6 @@ def _specs(identifier: str, index: Index) -> list[AnalysisSpec]:
         if requirement.id == identifier
     )
     return list(dict.fromkeys(spec for spec in found if spec is not None))
-
-
-def _takes(spec: AnalysisSpec, name: str) -> bool:
-    return any(argument.name == name for argument in spec.arguments)
 
 
 def solved(
