@@ -40,15 +40,16 @@ def answered(
     below: BelowOf,
     *,
     whole: bool,
+    beside: Iterable[Question] = (),
 ) -> dict[Question, Reply]:
     """Return a reply to each question, and to all that is below it, which is asked first.
 
-    ``limits`` and ``whole`` as in :meth:`closeout.evaluate.engine.Evaluator.answer`; what is below
-    is asked for its whole ends.
+    ``limits``, ``whole`` and ``beside`` as in :meth:`closeout.evaluate.engine.Evaluator.answer`;
+    what is below is asked for its whole ends.
     """
     asked = list(dict.fromkeys(questions))
     known: dict[Question, Reply] = {}
-    for level in levels(asked, below):
+    for level in levels(asked, below, beside):
         known |= _Asking(ask, specs, limits, below, known).replies(level, whole=True)
     left = [question for question in asked if question not in known]
     return known | _Asking(ask, specs, limits, below, known).replies(left, whole=whole)

@@ -47,9 +47,14 @@ class Ends(NamedTuple):
 
 
 def levels(
-    questions: Iterable[Question], below: Mapping[Question, tuple[Below, ...]]
+    questions: Iterable[Question],
+    below: Mapping[Question, tuple[Below, ...]],
+    beside: Iterable[Question] = (),
 ) -> list[list[Question]]:
-    """Return what is to be asked below some questions, the lowest first; not the questions."""
+    """Return what is to be asked below some questions, the lowest first; not the questions.
+
+    ``beside`` are others that are asked before them.
+    """
     height: dict[Question, int] = {}
 
     def of(question: Question) -> int:
@@ -59,6 +64,7 @@ def levels(
         return height[question]
 
     under = {b.question for q in questions if needs_ends(q) for b in below.get(q.base, ())}
+    under |= set(beside)
     left = list(under)
     while left:
         more = {b.question for b in below.get(left.pop().base, ())} - under

@@ -154,14 +154,16 @@ class Evaluator:
         *,
         whole: bool = True,
         below: BelowOf = NOTHING_BELOW,
+        beside: Iterable[Question] = (),
     ) -> dict[Question, Reply]:
         """Return a reply to each question; ``specs`` by the analysis' name.
 
         ``limits`` gives those of all verdicts that the answers to some questions serve; unless
         ``whole`` extents are wanted, a proof may end once they are met. ``below`` is what is asked
-        of the analyses below each question.
+        of the analyses below each question, and ``beside`` are questions whose whole ends are
+        wanted too.
         """
-        return answered(self._answers, questions, specs, limits, below, whole=whole)
+        return answered(self._answers, questions, specs, limits, below, whole=whole, beside=beside)
 
     def _answers(
         self,

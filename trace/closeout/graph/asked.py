@@ -8,7 +8,7 @@ from closeout.graph.acceptance import Acceptance
 from closeout.graph.required import RequiredMargin
 from closeout.model.answer import Bounds
 from closeout.model.inputs_used import InputUsed
-from closeout.model.question import AnalysisSpec, Below, Question
+from closeout.model.question import AnalysisSpec, Below, Chain, Conversion, Question
 from closeout.model.records import Verification
 
 _UNLIMITED = Acceptance()
@@ -24,13 +24,31 @@ class ComputedInput:
 
 
 @dataclass(frozen=True, slots=True)
+class Estimate:
+    """What the agreed range of an input is held against, in the unit of ``computed``.
+
+    ``chain`` has one linked variable, the input, of which ``conversion`` leads to that unit;
+    ``below`` is what is asked of its members, and ``range`` what was agreed, as doubles and as it
+    was written.
+    """
+
+    computed: ComputedInput
+    chain: Chain
+    below: tuple[Below, ...]
+    conversion: Conversion
+    range: tuple[float, float]
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Asked:
     """What one verification asks: a question, or why none can be asked (``fault``).
 
     ``acceptance`` are the limits as values of the analysis are held against them. ``pending`` is
     why a question is not asked though nothing is wrong. ``margins`` are margins that a policy
     requires of a probability, each with the question whether the criterion holds with it.
-    ``computed`` are the inputs that analyses below compute, ``below`` what is asked of these.
+    ``computed`` are the inputs that analyses below compute, ``below`` what is asked of these, and
+    ``estimates`` what agreed ranges among the inputs are held against.
     """
 
     verification: Verification
@@ -43,6 +61,7 @@ class Asked:
     margins: tuple[tuple[RequiredMargin, Question], ...] = ()
     computed: tuple[ComputedInput, ...] = ()
     below: tuple[Below, ...] = ()
+    estimates: tuple[Estimate, ...] = ()
 
     @property
     def tightened(self) -> Bounds:

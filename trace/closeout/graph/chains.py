@@ -27,6 +27,7 @@ from closeout.model.question import (
     Output,
     Take,
 )
+from closeout.model.records import Link, Parameter
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,23 @@ def composed(
     return maker.composed(spec)
 
 
+def estimated(
+    parameter: Parameter,
+    index: Index,
+    links: Links,
+    units: Units,
+    moved: Mapping[str, float],
+    replaced: Collection[str],
+) -> Composed:
+    """Return the analyses that an agreed range is held against, with all below them.
+
+    The chain has no analysis on top; the parameter itself is the linked variable.
+    """
+    assert parameter.estimate is not None
+    maker = _Maker(index, links, units, moved, replaced)
+    return maker.estimated(parameter.id, parameter.estimate)
+
+
 class _Maker:
     def __init__(
         self,
@@ -108,11 +126,19 @@ class _Maker:
     def composed(self, spec: AnalysisSpec) -> Composed:
         """Return the analysis on top of what is below it."""
         takes = self._takes(spec)
-        chain = Chain(tuple(self._members), tuple(self._linked.values()), takes)
+        return self._composed(Chain(tuple(self._members), tuple(self._linked.values()), takes))
+
+    def _composed(self, chain: Chain) -> Composed:
         return Composed(
             chain, tuple(self._roots.values()), tuple(self._specs), tuple(self._sides.values()),
             tuple(dict.fromkeys(self._faults)), tuple(dict.fromkeys(self._findings)),
         )  # fmt: skip
+
+    def estimated(self, name: str, link: Link) -> Composed:
+        """Return the chain of a link on its own."""
+        self._variable(name, link)
+        chain = Chain(tuple(self._members), tuple(self._linked.values()), ())
+        return self._composed(chain)
 
     def _is_linked(self, name: str) -> bool:
         return name in self._index.linked and name not in self._replaced
@@ -151,11 +177,13 @@ class _Maker:
         """Make a linked variable, once, after all that is below it; False where it cannot be."""
         if name in self._linked:
             return True
+        return self._variable(name, self._index.linked[name].link)
+
+    def _variable(self, name: str, link: Link) -> bool:
         sources = self._links.sources.get(name)
         if sources is None:
             self._faults.append(f"the computed input {name} cannot be found")
             return False
-        link = self._index.linked[name].link
         unit = sources[0].field.unit
         outputs = [self._output(one, unit, link.case, link.every_case) for one in sources]
         known = tuple(one for one in outputs if one is not None)

@@ -21,7 +21,6 @@ from closeout.model.question import AnalysisSpec, Field
 from closeout.model.records import Link, LinkedParameter, Parameter
 
 LIMITS = ("at_least", "at_most")
-LINKED_PARAMETER = "linked-parameter"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +59,7 @@ def links(index: Index, units: Units) -> Links:
     found = {name: reader.sources(one.link) for name, one in index.linked.items()}
     for parameter in index.parameters.values():
         if parameter.estimate is not None:
-            found[parameter.id] = reader.sources(parameter.estimate)
+            found[parameter.id] = reader.estimate(parameter, parameter.estimate)
     known = {name: sources for name, sources in found.items() if sources is not None}
     for one in index.linked.values():
         reader.keys_beside(one)
@@ -131,11 +130,24 @@ class _Reader:
         fits = all(self._fits(one, known[0], link) for one in known)
         return known if fits else None
 
+    def estimate(self, parameter: Parameter, link: Link) -> tuple[Source, ...] | None:
+        """Return the quantities that an agreed range is held against, whose unit has to fit."""
+        sources = self.sources(link)
+        if sources is None:
+            return None
+        try:
+            self._units.conversion(sources[0].field.unit, parameter.value.unit or "1")
+        except UnitError as wrong:
+            message = f"the range of {parameter.id} and {sources[0].text}: {wrong.message}"
+            self._wrong("unit", link.where, message, wrong.cure)
+            return None
+        return sources
+
     def keys_beside(self, one: LinkedParameter) -> None:
         """Refuse what only a parameter takes whose value the project states."""
         for key in one.beside:
             self._wrong(
-                LINKED_PARAMETER, one.where / key,
+                "linked-parameter", one.where / key,
                 f"{one.id} is found by {one.link}, and does not take {key} beside that",
                 _BESIDE.get(key, "remove the key; value and spread are what is found"),
             )  # fmt: skip
@@ -164,7 +176,7 @@ class _Reader:
         if field.by_case:
             message = f"{field.name} has several cases, and the link names none"
             cure = "write case: with the name of one, or cases: all for the range of all"
-        self._wrong(LINKED_PARAMETER, link.where, message, cure)
+        self._wrong("linked-parameter", link.where, message, cure)
         return False
 
     def _no_analysis(self, name: str, text: str, link: Link) -> None:

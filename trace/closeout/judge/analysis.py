@@ -11,6 +11,7 @@ from typing import Any
 from closeout.graph import Asked, RequiredMargin
 from closeout.judge.bad_end import ranges_at
 from closeout.judge.ends import deciding_ends, held_at
+from closeout.judge.estimates import estimates_of
 from closeout.judge.held import Case
 from closeout.judge.limits import Judgement, Shown, shown_in
 from closeout.judge.margins import Beside, with_margins
@@ -49,6 +50,9 @@ def by_analysis(
     if asked.fault is not None or spec is None or question is None:
         return [_not_asked(said, asked)]
     reply = replies[question]
+    wrong = [one.wrong for one in estimates_of(asked, replies) if one.wrong is not None]
+    if wrong:
+        return [Judgement(Evidence(**said, state=State.OPEN, message="; ".join(wrong)))]
     if isinstance(reply, Failure):
         if reply.kind == "input":  # nothing is known of the analysis itself
             return [Judgement(Evidence(**said, state=State.OPEN, message=_told(reply)))]

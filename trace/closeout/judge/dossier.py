@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from closeout.evaluate.chained import Ends, Results, ends_of
 from closeout.graph import Asked, Index, Plan, from_below
 from closeout.graph.inputs import spread_text
+from closeout.judge.estimates import estimates_of
 from closeout.judge.requirement import Judge
 from closeout.measure import Units
 from closeout.model.answer import Answer, Extent
@@ -175,6 +176,7 @@ def _evaluation(
         not_stored=reply.not_stored,
         chain=None if asked.question is None else asked.question.chain,
         computed=tuple(_computed(asked, results)),
+        estimates=tuple((one.found, one.wrong) for one in estimates_of(asked, results)),
     )
 
 

@@ -229,7 +229,8 @@ class Evaluation:
 
     ``not_stored`` says why its result is computed anew each time (it started a process, say).
     ``chain`` are the analyses below it, whose results are the ``computed`` inputs; ``inputs`` are
-    then those below.
+    then those below. ``estimates`` are what analyses find of inputs whose range was agreed, each
+    with the reason why nothing can rest on that range, None where it holds.
     """
 
     analysis: str
@@ -245,6 +246,7 @@ class Evaluation:
     not_stored: tuple[str, ...] = ()
     chain: Chain | None = None
     computed: tuple[ComputedFound, ...] = ()
+    estimates: tuple[tuple[ComputedFound, str | None], ...] = ()
 
     @property
     def names(self) -> frozenset[str]:

@@ -440,6 +440,14 @@ def _inputs(evaluation: Evaluation, indent: int, width: int) -> Iterator[str]:
         )
         for one in evaluation.computed
     ]
+    cells += [
+        (
+            safe(one.name),
+            *show_extent(one.value, one.low, one.high, safe(one.unit)),
+            words.estimate(one, wrong),
+        )
+        for one, wrong in evaluation.estimates
+    ]
     yield from _table(("input", "value", "minimum", "maximum", "declared"), cells, indent, width)
 
 

@@ -344,7 +344,8 @@ def _run(sources: _Sources, evaluation: Evaluation) -> _Run:
         failure=None if evaluation.failure is None else _failure(evaluation.failure),
         inputs=[
             *(_input(used) for used in evaluation.inputs),
-            *(_computed(one) for one in evaluation.computed),
+            *(_computed(one, words.computed(one)) for one in evaluation.computed),
+            *(_computed(one, words.estimate(one, wrong)) for one, wrong in evaluation.estimates),
         ],
         found=_found(evaluation),
         verdicts=[
@@ -400,12 +401,12 @@ def _input(used: InputUsed) -> dict[str, Any]:
     }
 
 
-def _computed(found: ComputedFound) -> dict[str, Any]:
+def _computed(found: ComputedFound, text: str) -> dict[str, Any]:
     value, low, high = show_extent(found.value, found.low, found.high, found.unit)
     return {
         "name": found.name,
         "value": value,
-        "text": words.computed(found),
+        "text": text,
         "spread": "",
         "low": low,
         "high": high,

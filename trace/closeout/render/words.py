@@ -90,6 +90,12 @@ def computed(found: ComputedFound) -> str:
     return "; ".join(parts)
 
 
+def estimate(found: ComputedFound, wrong: str | None) -> str:
+    """Return what an agreed range is held against, and whether it contains that."""
+    holds = "the agreed range contains it" if wrong is None else flow(wrong)
+    return f"estimate by {safe(found.source)}: {holds}"
+
+
 def contingency(used: InputUsed) -> str:
     """Return what was added to the value of an immature parameter; empty where nothing may be."""
     if not used.contingency:

@@ -164,12 +164,12 @@ def _answers(
     requirements: Collection[str] | None,
     verdicts_alone: bool,
 ) -> dict[Question, Reply]:
-    questions = checked.plan.of(requirements).questions
+    plan, part = checked.plan, checked.plan.of(requirements)
     specs = {spec.name: spec for spec in checked.index.specs}
-    plan = checked.plan
     return evaluator.answer(
-        questions, specs, plan.limits, whole=not verdicts_alone, below=plan.below
-    )
+        part.questions, specs, plan.limits, whole=not verdicts_alone, below=plan.below,
+        beside=part.estimates,
+    )  # fmt: skip
 
 
 def _validations(
