@@ -14,6 +14,7 @@ from closeout.graph.findings import error
 from closeout.graph.index import Index
 from closeout.graph.links import Links, Source
 from closeout.graph.model_uncertainty import model_uncertainty
+from closeout.graph.temperatures import refused_link
 from closeout.measure import UnitError, Units
 from closeout.model.inputs_used import CHAIN, InputUsed
 from closeout.model.problem import Finding, Pointer
@@ -153,6 +154,11 @@ class _Maker:
             if not self._link(name):
                 return None
             unit = self._links.unit(name)
+            refused = refused_link(name, unit, argument.unit, self._index, self._units)
+            if refused is not None:
+                where = Pointer(spec.path, (spec.line,))
+                self._findings.append(error("kelvin-meets-celsius", where, refused, "take it in K"))
+                return None
         else:
             unit = self._root(argument, spec)
         try:

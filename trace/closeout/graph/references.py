@@ -33,6 +33,7 @@ class _Look:
     def __init__(self, index: Index) -> None:
         self._index = index
         self._spelling = Spelling(index.renamed)
+        self._parameters = {**index.parameters, **index.linked}
 
     def requirement(self, requirement: Requirement) -> Iterator[Finding]:
         """Yield what is wrong with the references of a requirement."""
@@ -54,7 +55,7 @@ class _Look:
                 ("harsher", leeway.harsher),
                 ("tested_at", leeway.at),
             ):
-                yield from self._keys("parameter", said, index.parameters, place / key)
+                yield from self._keys("parameter", said, self._parameters, place / key)
 
     def _methods(self, verification: Verification) -> Iterator[Finding]:
         method = verification.method
@@ -83,7 +84,7 @@ class _Look:
         index, where = self._index, record.where
         yield from self._keys("requirement", record.judged, index.requirements, where / "judged")
         names = dict(record.conditions)
-        yield from self._keys("parameter", names, index.parameters, where / "conditions")
+        yield from self._keys("parameter", names, self._parameters, where / "conditions")
         if index.articles:
             yield from self._keys("article", record.article, index.articles, where / "article")
         if record.replaces is not None:

@@ -68,6 +68,21 @@ def refusal(of: str, amount: Amount, unit: str, index: Index, units: Units) -> s
     )
 
 
+def refused_link(of: str, found: str, unit: str, index: Index, units: Units) -> str | None:
+    """Return why what is found in a unit cannot be taken in another; None where it can.
+
+    ``of`` is the quantity or parameter that is taken.
+    """
+    if of not in index.differences and not _OF_DIFFERENCES.search(of):
+        return None
+    if not _mixes(found, unit, units):
+        return None
+    return (
+        f"{of} is a difference of temperatures, and is found in {found} and taken in {unit}:"
+        " a difference is no point on a scale"
+    )
+
+
 def _meetings(index: Index) -> Iterator[_Meeting]:
     yield from _of_criteria(index)
     yield from _of_records(index)

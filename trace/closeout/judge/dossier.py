@@ -190,8 +190,11 @@ def _computed(asked: Asked, results: Results) -> Iterator[ComputedFound]:
         if all(below.question in results for below in asked.below):
             found = ends_of(linked[one.name], chain, asked.below, results)
         if isinstance(found, Ends):
+            to = linked[one.name].moved_to
+            by = 0.0 if to is None else to - found.value
+            source = one.source if to is None else f"{one.source}, moved by --set"
             yield ComputedFound(
-                one.name, one.source, one.unit, found.value, found.low, found.high,
+                one.name, source, one.unit, found.value + by, found.low + by, found.high + by,
                 found.reason or None,
             )  # fmt: skip
         else:

@@ -23,7 +23,7 @@ from closeout.measure import Units
 from closeout.model.answer import Answer
 from closeout.model.criterion import TBD, Limits
 from closeout.model.dossier import AsRun, Compliance, Evidence, RequirementResult, State
-from closeout.model.question import Failure, Question
+from closeout.model.question import Failure, Question, analyses_of
 from closeout.model.records import Method, Requirement, Verification
 from closeout.model.setting import Setting
 from closeout.model.validation import Validation
@@ -210,8 +210,12 @@ class Judge:
     ) -> list[Judgement]:
         margins = self._margins(verification)
         judged = by_analysis(said, asked, self._answers, self._units, margins)
-        known = None if asked.spec is None else self._validations.get(asked.spec.name)
-        return validated(judged, known)
+        if asked.spec is None:
+            return judged
+        names = (asked.spec.name,) if asked.question is None else analyses_of(asked.question)
+        known = [self._validations[name] for name in names if name in self._validations]
+        tests = dict.fromkeys(test for one in known for test in one.tests)
+        return validated(judged, Validation(asked.spec.name, tuple(tests)))
 
     def _tested(
         self,

@@ -167,6 +167,12 @@ class Question(NamedTuple):
         return Question(self.analysis, self.inputs, self.box, chain=self.chain)
 
 
+def analyses_of(question: Question) -> tuple[str, ...]:
+    """Return the analysis that is asked, and each below it."""
+    members = () if question.chain is None else question.chain.members
+    return (question.analysis, *(one.analysis for one in members))
+
+
 class Below(NamedTuple):
     """What the ends of a member of a chain are asked with, where it is asked for itself.
 

@@ -217,9 +217,9 @@ def _parameter_without_source(parameter: Parameter) -> Iterator[Finding]:
 
 
 def _parameter_without_tolerance(parameter: Parameter) -> Iterator[Finding]:
-    """A condition is set by what the requirement names; a number of pieces is exact."""
+    """A condition is set by what the requirement names; a number of pieces or a limit is exact."""
     whole = parameter.value.unit == COUNT and parameter.value.number.denominator == 1
-    if not (parameter.spread or parameter.condition or whole):
+    if not (parameter.spread or parameter.condition or whole or parameter.link):
         yield warning(
             "parameter-without-tolerance",
             parameter.where,

@@ -18,7 +18,7 @@ from closeout.model.as_of import span
 from closeout.model.choice import Choice
 from closeout.model.dossier import Compliance, Dossier, Scale
 from closeout.model.problem import Problem, Severity, in_order
-from closeout.model.question import Question
+from closeout.model.question import Question, analyses_of
 from closeout.model.reply import Reply
 from closeout.rules import apply
 from closeout.run.days import day_of, is_redated
@@ -180,7 +180,7 @@ def _validations(
     progress: Progress | None,
 ) -> Validations:
     questions = checked.plan.of(checked.asked.needed).questions
-    judged = {question.analysis for question in questions}
+    judged = {name for question in questions for name in analyses_of(question)}
     limit = checked.index.project.charter.policy.test_time
     if options.validate and progress is not None:
         progress.step("running the tests of analyses")
