@@ -26,7 +26,8 @@ from closeout.model.question import (
     Take,
 )
 
-INPUT = "input"
+# Kinds of failures that are of an input and not of the analysis that is asked.
+INPUT, CUT = "input", "cut"
 Key = tuple[str, str | None]
 Results = Mapping[Question, "Answer | Failure"]
 
@@ -104,8 +105,8 @@ def settled(
     cut = {name: one for name, one in ends.items() if one.reason}
     if cut and question.kind != WORST_CASE:
         name, one = next(iter(cut.items()))
-        text = f"{name}: root sum square goes through what cannot be proved: {one.reason}"
-        return Failure(INPUT, text, "")
+        text = f"undecided: root sum square needs {name} as a formula, and {one.reason}"
+        return Failure(CUT, text, "")
     return (_cut(question, cut), cut) if cut else (question, {})
 
 

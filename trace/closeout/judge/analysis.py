@@ -8,6 +8,7 @@ from dataclasses import replace
 from operator import attrgetter
 from typing import Any
 
+from closeout.evaluate.chained import CUT, INPUT
 from closeout.graph import Asked, RequiredMargin
 from closeout.judge.bad_end import ranges_at
 from closeout.judge.ends import deciding_ends, held_at
@@ -54,7 +55,7 @@ def by_analysis(
     if wrong:
         return [Judgement(Evidence(**said, state=State.OPEN, message="; ".join(wrong)))]
     if isinstance(reply, Failure):
-        if reply.kind == "input":  # nothing is known of the analysis itself
+        if reply.kind in (INPUT, CUT):  # nothing is known of the analysis itself
             return [Judgement(Evidence(**said, state=State.OPEN, message=_told(reply)))]
         return [_error(said, _told(reply))]
     quantity = verification.criterion.quantity or ""
@@ -257,9 +258,9 @@ def _counted(one: Judgement, enough: bool, text: str) -> Judgement:
 def _told(failure: Failure) -> str:
     lines = failure.message.strip().split("\n")
     told = lines[0] or failure.kind
-    if failure.kind == "input":
+    if failure.kind == INPUT:
         told = f"no value of a computed input: {told}"
-    elif failure.kind not in ("raised", "timed out"):
+    elif failure.kind not in ("raised", "timed out", CUT):
         told = f"{failure.kind}: {told}"
     if failure.path is not None:
         told += f" ({failure.path}:{failure.line})"

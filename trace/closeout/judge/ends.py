@@ -99,10 +99,11 @@ def deciding_point(extent: Extent, judged: Judged, limits: Acceptance) -> Point:
     """
     if extent.low is None or extent.high is None:
         return ()
-    if judged.state is State.NOT_MET:
-        judged = compare(extent.low, extent.high, limits)
-    elif extent.cut is not None:
+    seen = compare(extent.low, extent.high, limits)
+    if extent.cut is not None and seen.state is not State.NOT_MET:
         return extent.cut.low_at if _at_low(judged) else extent.cut.high_at
+    if judged.state is State.NOT_MET:
+        judged = seen
     return extent.low_at if _at_low(judged) else extent.high_at
 
 

@@ -208,8 +208,8 @@ def functions_of(request: Request) -> tuple[str, ...]:
 class Failure(NamedTuple):
     """Why an analysis (or the import of its module) gave no answer.
 
-    ``kind`` is raised, exited, killed, timed out, bad result, bad signature or input (it was of an
-    analysis below); ``traceback`` is the
+    ``kind`` is raised, exited, killed, timed out, bad result, bad signature, input (it was of an
+    analysis below) or cut (what is below is no formula, and one is needed); ``traceback`` is the
     author's own, in paths of the project; ``path`` and ``line`` the place nearest to the fault.
     """
 
