@@ -87,9 +87,9 @@ class Built:
         return sorted(finding.rule for finding in self.findings)
 
     def question(self, requirement: str, number: int = 0) -> Question:
-        asked = self.plan.asked[requirement, number]
-        assert asked.question is not None, asked
-        return asked.question
+        request = self.plan.requests[requirement, number]
+        assert request.question is not None, request
+        return request.question
 
     def judge(
         self, replies: Replies | None = None, review: str | None = None, only: Iterable[str] = ()

@@ -28,7 +28,7 @@ def used(
     # That K meets degC is told, and is what some of these are about.
     wrong = [one for one in built.findings if one.rule != "kelvin-meets-celsius"]
     assert wrong == [], wrong
-    (one,) = built.plan.asked["R-1", 0].inputs
+    (one,) = built.plan.requests["R-1", 0].inputs
     return one
 
 
@@ -165,7 +165,7 @@ def test_a_setting_has_no_contingency(text: str):
     items = requirements(requirement("R-1", ANALYSIS))
     parameter = "parameters:\n  p: {value: 40 N, tolerance: 5 N, maturity: estimated}\n"
     built = build(items + parameter, spec("f", {"p": "N"}), charter=policy, settings={"p": text})
-    (one,) = built.plan.asked["R-1", 0].inputs
+    (one,) = built.plan.requests["R-1", 0].inputs
     assert one.value == 40
     assert one.contingency == "none added: value set by --set"
 
@@ -259,14 +259,14 @@ def test_a_wrong_given_blames_the_condition_and_not_the_parameter():
     (finding,) = built.findings
     assert finding.rule == "unit"
     assert finding.where.steps[-2:] == ("given", "p")
-    assert "V" in (built.plan.asked["R-1", 0].fault or "")
+    assert "V" in (built.plan.requests["R-1", 0].fault or "")
 
 
 def test_a_wrong_tolerance_is_told_once():
     built = taken("value: 20 degC, tolerance: 2 degC", "degC")
     (finding,) = built.findings
     assert finding.where.steps[-1] == "tolerance"
-    assert built.plan.asked["R-1", 0].fault
+    assert built.plan.requests["R-1", 0].fault
 
 
 def test_the_second_of_two_requirements_with_one_name_asks_nothing():

@@ -899,8 +899,8 @@ def test_a_difference_is_refused_against_a_point_on_a_scale(quantity: str, said:
     warm = spec("warm", {}, {quantity: "K"})
     text = requirements(requirement("R-1", WARM.format(quantity, limit)))
     ((severity, message, cure),) = _kelvin(text, warm)
-    (asked,) = build(text, warm).plan.asked.values()
-    assert asked.fault == message  # and nothing is judged
+    (request,) = build(text, warm).plan.requests.values()
+    assert request.fault == message  # and nothing is judged
     assert severity is Severity.ERROR
     assert "difference" in message
     assert "K" in cure

@@ -104,6 +104,6 @@ def test_a_spread_that_is_set_is_no_longer_normal(setting: str | None, sigma: fl
         spec("f", {"p": "N"}),
         settings={} if setting is None else {"p": setting},
     )
-    drawn = spreads_of(built.plan.asked["R-1", 0].inputs, built.index.parameters)["drawn"]
+    drawn = spreads_of(built.plan.requests["R-1", 0].inputs, built.index.parameters)["drawn"]
     assert drawn["p"] == [sigma, None, None]
     assert json.loads(built.question("R-1").detail)["drawn"]["p"] == [sigma, None, None]

@@ -11,7 +11,7 @@ import pytest
 from closeout.arithmetic.study.sensitivity import gradient
 from closeout.arithmetic.symbol.symbolic import symbolic
 from closeout.evaluate import describe
-from closeout.graph import Asked
+from closeout.graph import Request
 from closeout.run.opening import opened
 from closeout.run.options import Options
 from closeout.run.pipeline import Outcome, assessing
@@ -24,31 +24,35 @@ ROUNDING = 5e-14
 LEAST_FORMULAS = 40
 
 
-def asked_of_the_mission() -> list[Asked]:
+def asked_of_the_mission() -> list[Request]:
     """Return what each verification by analysis asks; nothing is answered for it."""
     with (
         opened(ROOT) as (snapshot, store),
         assessing(snapshot, store, Options(), about=lambda _: frozenset()) as one,
     ):
         assert not isinstance(one, Outcome)
-        return [asked for asked in one.checked.plan.asked.values() if asked.question is not None]
+        return [
+            request
+            for request in one.checked.plan.requests.values()
+            if request.question is not None
+        ]
 
 
 @pytest.mark.slow
 def test_derivatives_of_every_formula_are_those_of_sympy() -> None:
     formulas = 0
-    for asked in asked_of_the_mission():
-        assert asked.spec is not None
-        assert asked.question is not None
-        analysis = getattr(importlib.import_module(asked.spec.module), asked.spec.function)
+    for request in asked_of_the_mission():
+        assert request.spec is not None
+        assert request.question is not None
+        analysis = getattr(importlib.import_module(request.spec.module), request.spec.function)
 
         def evaluate(point: Any, one: Any = analysis) -> Any:
             numbers = all(type(value) is float for value in point.values())
             return describe.values_of(one, one.function(**point), numbers)
 
-        inputs, quantity = dict(asked.question.inputs), asked.verification.criterion.quantity
+        inputs, quantity = dict(request.question.inputs), request.verification.criterion.quantity
         key = next(key for key in evaluate(inputs) if key[0] == quantity)
-        form = symbolic(evaluate, inputs, asked.question.box, [key])
+        form = symbolic(evaluate, inputs, request.question.box, [key])
         if form.stage(key) is not None:
             formulas += 1
             expected = on_sympy.gradient(form, key)

@@ -118,7 +118,7 @@ def _unheard() -> int:
 def _output_fails(error: Exception) -> bool:
     """Tell, and return, whether an error is that standard output cannot be written.
 
-    It names no file: what the tool writes to files is told where it is written.
+    It names no file: what the tool writes to files is reported where it is written.
     """
     full = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
     if not isinstance(error, OSError) or error.errno not in full or error.filename is not None:

@@ -17,7 +17,7 @@ from closeout.run.days import read_day
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 
-if TYPE_CHECKING:  # a run that is kept is shown without a dossier
+if TYPE_CHECKING:  # a stored run is shown without a dossier
     from closeout.model.dossier import Dossier
 
 F = TypeVar("F", bound=Callable[..., Any])

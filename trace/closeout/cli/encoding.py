@@ -1,4 +1,4 @@
-"""Output to a terminal that cannot show every character: others stand for it."""
+"""Output to a terminal that cannot show every character: other characters replace it."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def _one(character: str) -> str:
 
 
 def show_what_can_be_shown() -> None:
-    """Let standard output and error replace each character that their encoding lacks."""
+    """Let standard output and error replace each character that their encoding does not have."""
     codecs.register_error(NAME, _instead)
     for stream in (sys.stdout, sys.stderr):
         # A stream that a caller put in place may take any text.

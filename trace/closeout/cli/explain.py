@@ -100,16 +100,16 @@ def command(
             change = "\n" + whatif_text(unchanged, outcome.dossier, colour=colour())
     if json_file is not None:
         _write_json(json_file, explained_json(identifier, outcome.studies, answers))
-    asked = {"--boundary": boundary, "--quantile": quantile, "--latex": latex}
-    say(change + _unused(identifier, asked, outcome))
+    of_studies = {"--boundary": boundary, "--quantile": quantile, "--latex": latex}
+    say(change + _unused(identifier, of_studies, outcome))
     return 0
 
 
-def _unused(identifier: str, asked: Mapping[str, object], outcome: Outcome) -> str:
+def _unused(identifier: str, of_studies: Mapping[str, object], outcome: Outcome) -> str:
     """Return which options of studies said nothing, since there is no study; else nothing."""
     from closeout.render.study import unused_text
 
-    unused = [] if outcome.studies else [name for name, value in asked.items() if value]
+    unused = [] if outcome.studies else [name for name, value in of_studies.items() if value]
     return unused_text(identifier, unused, width())
 
 

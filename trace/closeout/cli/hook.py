@@ -44,8 +44,8 @@ def command() -> None:
 def install() -> int:
     """Install the hooks of this repository, for commits and merges.
 
-    A hook that is there is kept and called first. A merge that only moves a branch forward runs no
-    hook of git.
+    A hook that exists stays and is called first. A merge that only moves a branch forward runs
+    no hook of git.
     """
     click.echo(install_hook(project_root(), sys.executable))
     return 0
@@ -65,9 +65,9 @@ def run(today: str | None) -> int:
 
     Blocks on an error that HEAD does not have, and on a requirement that was compliant in HEAD and
     no longer is by a changed input, limit or analysis. A raised issue, a new build and what a
-    record found (a failure needs its nonconformance) are told and pass. The working tree is neither
-    read nor changed. Status: 0 the commit may be made; 1 it loses a requirement; 2 it brings
-    errors.
+    record found (a failure needs its nonconformance) are reported and pass. The working tree is
+    neither read nor changed. Status: 0 the commit may be made; 1 it loses a requirement; 2 it
+    brings errors.
     """
     from closeout.render.staged import staged_text
 

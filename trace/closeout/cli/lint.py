@@ -46,10 +46,10 @@ def command(
     Status: 0 no findings; 1 warnings; 2 errors.
     """
     pages = {"--schema": schema, "--keys": keys, "--units": units, "--rule": rule is not None}
-    page = next((name for name, is_asked in pages.items() if is_asked), None)
+    page = next((name for name, is_set in pages.items() if is_set), None)
     if page is not None:
         looking = {"--at": revision is not None, "--no-code": no_code, "--today": bool(today)}
-        _check_alone([name for name, is_asked in {**pages, **looking}.items() if is_asked])
+        _check_alone([name for name, is_set in {**pages, **looking}.items() if is_set])
         sys.stdout.write(_page(page, rule))
         return 0
     with opened(revision) as (snapshot, store):
@@ -60,11 +60,11 @@ def command(
     return 1 if looked.problems else 0
 
 
-def _check_alone(asked: list[str]) -> None:
+def _check_alone(options: list[str]) -> None:
     """Refuse what else is asked beside a page: it would be passed over in silence."""
-    if len(asked) > 1:
-        first, *others = asked
-        message = f"{first} prints a page, and {', '.join(others)} would be ignored"
+    if len(options) > 1:
+        first, *ignored = options
+        message = f"{first} prints a page, and {', '.join(ignored)} would be ignored"
         raise UserError(message, "use one option at a time")
 
 

@@ -31,7 +31,7 @@ class Progress:
     def __init__(self, on: bool, bar: bool = True) -> None:
         self._on = on and bar
         self._lines = on and not bar
-        self._told = time.monotonic()
+        self._last_line = time.monotonic()
         self._lock = threading.Lock()
         self._timer: threading.Timer | None = None
         self._bar: Any = None
@@ -54,8 +54,8 @@ class Progress:
 
     def _line(self) -> None:
         done, total = self._count
-        if self._lines and time.monotonic() - self._told >= LINES_AFTER:
-            self._told = time.monotonic()
+        if self._lines and time.monotonic() - self._last_line >= LINES_AFTER:
+            self._last_line = time.monotonic()
             click.echo(f"{self._text}: {done} of {total}", err=True)
 
     def close(self) -> None:

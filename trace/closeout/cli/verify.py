@@ -76,8 +76,8 @@ def command(
             print_utf_8(run.json)
         else:
             sys.stdout.write(run.text + change)
-            told = work(run.computed, run.stored)
-            click.echo(wrap_text(told, width(), subsequent_indent="  "))
+            report = work(run.computed, run.stored)
+            click.echo(wrap_text(report, width(), subsequent_indent="  "))
         return run.exit_status
 
 

@@ -114,7 +114,7 @@ def _loses_cover(was: RequirementResult, now: RequirementResult) -> bool:
 
 
 def _shortfalls(result: RequirementResult) -> list[tuple[object, ...]]:
-    """Return what was found of a requirement that is not met, and the limits it is held to."""
+    """Return what was found of a requirement that is not met, and its limits."""
     return [
         (entry.quantity, entry.case, entry.value, entry.low, entry.high, entry.limit_text)
         for entry in result.evidence
@@ -187,7 +187,7 @@ class _Sort:
         if now.compliance is Compliance.C:
             return "gained"
         if now.compliance is Compliance.NA:
-            # Not applicable is no loss of compliance; whether it is agreed is told elsewhere.
+            # Not applicable is no loss of compliance; whether it is agreed is reported elsewhere.
             return "other"
         if was.early and not now.due:
             # Nothing that is due is lost; verify does not ask for it either.
@@ -197,7 +197,7 @@ class _Sort:
         worse = now.compliance in (Compliance.PC, Compliance.NC)
         if not worse or was.compliance is Compliance.NC:
             return "other"
-        # What was open or short already is told, and has nothing left to lose.
+        # What was open or short already is reported, and has nothing left to lose.
         kind = self._of_loss(was, now)
         return "short" if kind == "lost" else kind
 

@@ -1,21 +1,21 @@
 """The trace graph: who refers to whom, what does not hold together, and what is to be asked."""
 
 from closeout.graph.acceptance import Acceptance, acceptance
-from closeout.graph.asked import Asked
 from closeout.graph.bounds import bounds_in, key_of_criterion, key_of_given
 from closeout.graph.checks import check
 from closeout.graph.cycles import Order, from_below
 from closeout.graph.findings import nearest
 from closeout.graph.index import Index
 from closeout.graph.questions import Plan, ask, plan
+from closeout.graph.request import Request
 from closeout.graph.required import RequiredMargin, required_margins
 
 __all__ = [
     "Acceptance",
-    "Asked",
     "Index",
     "Order",
     "Plan",
+    "Request",
     "RequiredMargin",
     "acceptance",
     "ask",

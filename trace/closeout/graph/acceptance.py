@@ -22,7 +22,7 @@ _LEAST = 5e-324
 
 @dataclass(frozen=True, slots=True)
 class Acceptance:
-    """Limits as values of a quantity are held against them.
+    """Limits as values of a quantity are compared with them.
 
     ``limits`` are those of what is judged, with a margin on them where one is required; ``model``
     is what values may be off. ``bounds`` are the limits less that, exact and rounded once: a value
@@ -90,7 +90,7 @@ class Acceptance:
 
 
 def acceptance(limits: ExactLimits, model: ModelUncertainty | None = None) -> Acceptance:
-    """Return limits as values are held against them.
+    """Return limits as values are compared with them.
 
     Raises:
         UnitError: one is beyond the doubles.

@@ -69,10 +69,10 @@ def budgets(requirement: Requirement, index: Index, units: Units) -> tuple[Budge
     allocation = requirement.allocates
     if allocation is None:
         return ()
-    sides = ((side, _limit(requirement, allocation.quantity, side, units)) for side in _SIDES)
+    limits = ((side, _limit(requirement, allocation.quantity, side, units)) for side in _SIDES)
     return tuple(
         _budget(requirement, side, limit, index, units)
-        for side, limit in sides
+        for side, limit in limits
         if limit is not None
     )
 
@@ -174,7 +174,7 @@ def allocations(index: Index, units: Units) -> Iterator[Finding]:
 
 
 def _is_undecided(requirement: Requirement) -> bool:
-    """Return whether the limit of what it allocates is still TBD, which is told of the limit."""
+    """Return whether the limit of what it allocates is still TBD, which has its own finding."""
     criteria = (verification.criterion for verification in requirement.verification)
     assert requirement.allocates is not None
     quantity = requirement.allocates.quantity

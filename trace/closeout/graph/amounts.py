@@ -40,7 +40,7 @@ def faults_of(parameter: Parameter, setting: Setting, units: Units) -> Iterator[
     """Yield what keeps a what-if from being read for a parameter, each with its cure."""
     unit, value = parameter.value.unit, setting.value
     ends = setting.ends if value is None else (value,)
-    wrong = [told for end in ends for told in _refusal(units.nearest, end, unit)]
+    wrong = [message for end in ends for message in _refusal(units.nearest, end, unit)]
     yield from wrong
     if wrong or setting.spread is None:
         return
@@ -53,9 +53,9 @@ def faults_of(parameter: Parameter, setting: Setting, units: Units) -> Iterator[
         yield from _refusal(units.tolerance, value, width, value.unit)
 
 
-def _refusal(read: Callable[..., object], *asked: object) -> Iterator[tuple[str, str]]:
+def _refusal(read: Callable[..., object], *arguments: object) -> Iterator[tuple[str, str]]:
     try:
-        read(*asked)
+        read(*arguments)
     except UnitError as wrong:
         yield wrong.message, wrong.cure
 
@@ -76,7 +76,7 @@ def limits_in(limits: Limits, unit: str | None, where: Pointer, units: Units) ->
 
 
 def _by_a_known_quantity(verification: Verification, index: Index) -> bool:
-    """Return whether its limits are held against a quantity's unit when the question is made."""
+    """Return whether its limits are compared with a quantity's unit when the question is made."""
     spec = index.analyses.get(verification.analysis or "")
     return spec is not None and spec.field(verification.criterion.quantity or "") is not None
 

@@ -65,7 +65,7 @@ def crossed(limits: Limits, units: Units) -> str | None:
     try:
         above = units.convert(low, high.unit) > high.number
     except UnitError:
-        return None  # told where each is held against the quantity's unit
+        return None  # reported where each is compared with the quantity's unit
     return f"at_least {low} is above at_most {high}: no value is between them" if above else None
 
 

@@ -88,7 +88,7 @@ def estimated(
     moved: Mapping[str, float],
     replaced: Collection[str],
 ) -> Composed:
-    """Return the analyses that an agreed range is held against, with all below them.
+    """Return the analyses that an agreed range is compared with, with all below them.
 
     The chain has no analysis on top; the parameter itself is the linked variable.
     """

@@ -14,7 +14,7 @@ from closeout.model.records import Parameter, Verification
 
 
 def spreads_of(inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter]) -> dict[str, Any]:
-    """Return groups, conditions given as a pair, and how each of the others is drawn.
+    """Return groups, conditions given as a pair, and how each of the rest is drawn.
 
     A condition that is given as a pair is no chance. What is drawn has sigma, distribution, group.
     """

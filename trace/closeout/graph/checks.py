@@ -31,7 +31,7 @@ from closeout.model.records import LinkedParameter, Parameter
 def check(index: Index, units: Units) -> list[Finding]:
     """Return everything that can be said of a project without running an analysis.
 
-    Where items were left out because of a fault of their own, nothing is told of what only they
+    Where items were left out because of a fault of their own, nothing is reported of what only they
     may lack: a reference to them, a requirement that nothing verifies, a parameter without use.
     """
     found: list[Finding] = []

@@ -17,7 +17,7 @@ from closeout.model.records import Parameter, Requirement, Verification
 TESTED_AT = "tested-at"
 
 
-def held_at(
+def conditions_of(
     requirement: Requirement, verification: Verification, units: Units
 ) -> dict[str, list[Condition]]:
     """Return the conditions under which a criterion holds, by name.
@@ -61,9 +61,11 @@ def leeways(index: Index, units: Units) -> Iterator[Finding]:
         for name, tolerance in leeway.within:
             place = where / "within" / name
             yield from _distance(name, tolerance, index.parameters, place, units)
-        held = held_at(requirement, verification, units) if leeway.at else {}
+        required = conditions_of(requirement, verification, units) if leeway.at else {}
         for name, point in leeway.at:
-            yield from _point(name, point, held.get(name, []), where / "tested_at" / name, units)
+            yield from _point(
+                name, point, required.get(name, []), where / "tested_at" / name, units
+            )
 
 
 def _distance(
@@ -79,9 +81,9 @@ def _distance(
 
 
 def _point(
-    name: str, point: Amount, held: list[Condition], where: Pointer, units: Units
+    name: str, point: Amount, required: list[Condition], where: Pointer, units: Units
 ) -> Iterator[Finding]:
-    ranges = [one for one in held if one.is_range]
+    ranges = [one for one in required if one.is_range]
     if not ranges:
         yield error(
             TESTED_AT, where,
@@ -103,5 +105,5 @@ def _is_inside(point: Amount, given: Condition, units: Units) -> bool:
     try:
         low, high = sorted(units.convert(end, point.unit) for end in given.ends)
     except UnitError:
-        return True  # told where the two ends are held against the parameter
+        return True  # reported where the two ends are compared with the parameter
     return low <= point.number <= high

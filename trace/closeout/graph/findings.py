@@ -88,13 +88,13 @@ def in_order(
     try:
         wrong = low.unit != high.unit and units.convert(low, high.unit) > high.number
     except UnitError:
-        return  # told where the amounts are held against their unit
+        return  # reported where the amounts are compared with their unit
     if wrong:
         yield error(rule, where, message.format(low=low, high=high), cure)
 
 
 def is_unit(text: str, units: Units) -> bool:
-    """Return whether a text is a unit; where it is none, that is told where it stands."""
+    """Return whether a text is a unit; where it is none, that is reported at its own place."""
     try:
         units.scale(text)
     except UnitError:

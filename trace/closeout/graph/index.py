@@ -40,7 +40,7 @@ class Index:
     it; ``analyses`` holds each under both names, ``shared`` the function names that several have.
     ``waivers`` are by requirement. ``replaced`` leads from a record to the dated ones that replace
     it. ``duplicated`` are requirements, and records, of which a second has the identifier.
-    ``left_out`` are identifiers, of whatever kind, of items with a fault that is told already;
+    ``left_out`` are identifiers, of whatever kind, of items with a fault that is reported already;
     ``whole`` is False where a file could not be read, so that nobody knows what it holds; ``code``
     where no module was imported, so that nobody knows which analyses there are.
     ``differences`` are quantities that a criterion says to be differences of temperatures.
@@ -141,7 +141,7 @@ class Index:
 
 
 def _replaced(records: Mapping[str, Record]) -> dict[str, tuple[str, ...]]:
-    """Return the records that take the place of others: one may be repeated in parts."""
+    """Return the records that replace earlier ones: one may be repeated in parts."""
     found: dict[str, tuple[str, ...]] = {}
     for record in records.values():
         old = record.replaces

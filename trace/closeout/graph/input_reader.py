@@ -128,7 +128,7 @@ class InputReader:
             return None
         if found.low is None or found.high is None or found.low <= found.value <= found.high:
             return found
-        # Told as a problem of the parameter; a box without the value proves nothing about it.
+        # Reported as a problem of the parameter; a box without the value proves nothing about it.
         self._collected.messages.append(f"the value of {name} is outside its range")
         return None
 
@@ -147,7 +147,7 @@ class InputReader:
     def _does_not_fit(
         self, argument: Argument, parameter: Parameter, spec: AnalysisSpec, wrong: UnitError
     ) -> None:
-        """Blame the parameter's value, or take note of what is told where it stands."""
+        """Blame the parameter's value, or note what is reported at its own place."""
         message = f"{parameter.id} for {spec.name}: {wrong.message}"
         try:
             self._units.nearest(parameter.value, argument.unit)

@@ -79,13 +79,13 @@ def input_of(
         maturity=parameter.maturity,
         condition=parameter.condition,
         origin=taken.origin,
-        contingency=_told(added, parameter, taken.origin),
+        contingency=_contingency_text(added, parameter, taken.origin),
         side=taken.side,
         by_sigma=taken.spread.sigma is not None,
     )
 
 
-def _told(added: Added | None, parameter: Parameter, origin: str) -> str:
+def _contingency_text(added: Added | None, parameter: Parameter, origin: str) -> str:
     if added is None or origin == "given":
         return ""
     if origin == "set":

@@ -7,8 +7,8 @@ from collections.abc import Container, Iterable, Iterator, Mapping
 from contextlib import suppress
 
 from closeout.graph.acceptance import acceptance
-from closeout.graph.asked import Asked
 from closeout.graph.index import Index
+from closeout.graph.request import Request
 from closeout.graph.required import required_margins
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Bounds, Sought
@@ -17,7 +17,7 @@ from closeout.model.question import WORST_CASE, Question
 
 def limits_of(
     questions: Container[Question],
-    asked: Mapping[tuple[str, int], Asked],
+    requests: Mapping[tuple[str, int], Request],
     index: Index,
     units: Units,
     review: str | None,
@@ -29,7 +29,7 @@ def limits_of(
     """
     found: dict[Question, set[Sought]] = defaultdict(set)
     with_margin = {policy.quantity for policy in index.project.charter.margins}
-    for (name, _), one in asked.items():
+    for (name, _), one in requests.items():
         question, quantity = one.question, one.verification.criterion.quantity
         if question is None or quantity is None or question not in questions:
             continue
@@ -46,9 +46,9 @@ def limits_of(
 
 
 def _with_margins(
-    quantity: str, one: Asked, index: Index, units: Units, review: str | None
+    quantity: str, one: Request, index: Index, units: Units, review: str | None
 ) -> Iterator[Bounds]:
-    """Yield limits with each required margin on them; one that does not fit is told elsewhere."""
+    """Yield limits with each required margin on them, without those that cannot be computed."""
     field = None if one.spec is None else one.spec.field(quantity)
     for margin in required_margins(quantity, index, review) if field is not None else ():
         assert field is not None

@@ -131,7 +131,7 @@ class _Reader:
         return known if fits else None
 
     def estimate(self, parameter: Parameter, link: Link) -> tuple[Source, ...] | None:
-        """Return the quantities that an agreed range is held against, whose unit has to fit."""
+        """Return the quantities that an agreed range is compared with, whose unit has to fit."""
         sources = self.sources(link)
         if sources is None:
             return None

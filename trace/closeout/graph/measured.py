@@ -12,7 +12,7 @@ from closeout.model.records import Requirement
 
 
 def misspelt_quantities(index: Index) -> Iterator[Finding]:
-    """Yield each quantity of a record that is nearly one its requirements limit, and it lacks.
+    """Yield each quantity of a record whose name is nearly, not quite, one that is limited.
 
     A record may well measure what nobody limits, so another name is no error by itself.
     """

@@ -38,7 +38,7 @@ def _ends(used: InputUsed, own: str, units: Units) -> tuple[float | None, float 
         if POINT in (scale.kind, units.scale(own).kind):
             return float(units.convert_number(Fraction(0), "K", used.unit)), None
     except UnitError:
-        return None, None  # told where it stands
+        return None, None  # reported at its own place
     is_ratio = (scale.dimension, scale.kind) == (RATIO, LINEAR)
     if is_ratio and OF_A_WHOLE & set(used.name.lower().split("_")):
         return 0.0, float(1 / scale.factor)

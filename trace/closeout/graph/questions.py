@@ -7,7 +7,6 @@ from dataclasses import dataclass, field, replace
 
 from closeout.graph.acceptance import UNLIMITED, Acceptance, acceptance
 from closeout.graph.amounts import limits_in
-from closeout.graph.asked import Asked
 from closeout.graph.bounds import crossed, exact_in, rounded
 from closeout.graph.chances import chances_of, group_of, groups_of
 from closeout.graph.collected import Collected
@@ -16,6 +15,7 @@ from closeout.graph.index import Index
 from closeout.graph.inputs import Settings
 from closeout.graph.limits import limits_of
 from closeout.graph.model_uncertainty import model_uncertainty
+from closeout.graph.request import Request
 from closeout.graph.required import required_margins
 from closeout.graph.set_ups import SetUps, below_of
 from closeout.graph.temperatures import refusal
@@ -38,7 +38,7 @@ class Plan:
     """
 
     index: Index
-    asked: Mapping[tuple[str, int], Asked]
+    requests: Mapping[tuple[str, int], Request]
     findings: tuple[Finding, ...]
     units: Units
     review: str | None = None
@@ -47,25 +47,25 @@ class Plan:
     @property
     def questions(self) -> tuple[Question, ...]:
         """The questions, each once, in the order of the project."""
-        found = (question for asked in self.asked.values() for question in asked.questions)
+        found = (question for request in self.requests.values() for question in request.questions)
         return tuple(dict.fromkeys(found))
 
     @property
     def estimates(self) -> tuple[Question, ...]:
-        """What is asked of the analyses that agreed ranges are held against, each once."""
-        every = (one for asked in self.asked.values() for one in asked.estimates)
+        """What is asked of the analyses that agreed ranges are compared with, each once."""
+        every = (one for request in self.requests.values() for one in request.estimates)
         return tuple(dict.fromkeys(below.question for one in every for below in one.below))
 
     def of(self, requirements: Collection[str] | None) -> Plan:
         """Return the part of the plan that serves some requirements; None takes it whole."""
         if requirements is None:
             return self
-        part = {key: asked for key, asked in self.asked.items() if key[0] in requirements}
-        return replace(self, asked=part)
+        part = {key: request for key, request in self.requests.items() if key[0] in requirements}
+        return replace(self, requests=part)
 
     def limits(self, questions: Container[Question]) -> Mapping[Question, tuple[Sought, ...]]:
         """Return the limits of all verdicts that the answers to some questions serve."""
-        return limits_of(questions, self.asked, self.index, self.units, self.review)
+        return limits_of(questions, self.requests, self.index, self.units, self.review)
 
 
 def plan(
@@ -76,21 +76,21 @@ def plan(
     A requirement whose identifier is taken already is looked at, but nothing is asked for it.
     """
     planner = _Planner(index, units, settings or {}, review)
-    asked: dict[tuple[str, int], Asked] = {}
+    requests: dict[tuple[str, int], Request] = {}
     for requirement, number, verification in index.project.verifications():
         if verification.analysis is None:
             planner.set_ups.conditions(verification)
             continue
         one = planner.ask(verification, requirement.id)
         if index.requirements[requirement.id] is requirement:
-            asked[requirement.id, number] = one
-    below = below_of(asked.values(), planner.set_ups.below)
-    return Plan(index, asked, planner.findings, units, review, below)
+            requests[requirement.id, number] = one
+    below = below_of(requests.values(), planner.set_ups.below)
+    return Plan(index, requests, planner.findings, units, review, below)
 
 
 def ask(
     verification: Verification, index: Index, units: Units, settings: Settings | None = None
-) -> Asked:
+) -> Request:
     """Return what a verification by analysis would ask, whether or not the project plans it."""
     return _Planner(index, units, settings or {}, None).ask(verification, "")
 
@@ -111,13 +111,13 @@ class _Planner:
         """What is wrong, each once."""
         return tuple(dict.fromkeys(self._collected.findings))
 
-    def ask(self, verification: Verification, seed: str) -> Asked:
+    def ask(self, verification: Verification, seed: str) -> Request:
         """Return what a verification by analysis asks; ``seed`` makes its samples repeat."""
         self._collected.begin()
         spec = self._spec(verification)
         if spec is None:
             self.set_ups.conditions(verification)
-            return Asked(verification, fault=self._collected.message())
+            return Request(verification, fault=self._collected.message())
         quantity = self._quantity(verification, spec)
         limits = UNLIMITED if quantity is None else self._limits(verification, quantity)
         uncertainty = None if quantity is None else model_uncertainty(spec, quantity, self._units)
@@ -125,23 +125,23 @@ class _Planner:
             self._collected.found(uncertainty)
         set_up = self.set_ups.of(verification, spec)
         if set_up is None or isinstance(uncertainty, Finding) or self._collected.messages:
-            return Asked(verification, spec, fault=self._collected.message())
+            return Request(verification, spec, fault=self._collected.message())
         try:
-            held = acceptance(limits, uncertainty)
-            asked = Asked(
-                verification, spec, set_up.question, set_up.inputs, held,
+            tightened = acceptance(limits, uncertainty)
+            request = Request(
+                verification, spec, set_up.question, set_up.inputs, tightened,
                 computed=set_up.computed, below=set_up.below, estimates=set_up.estimates,
             )  # fmt: skip
-            asked = self._of_basis(asked, set_up.question, seed)
+            request = self._of_basis(request, set_up.question, seed)
         except UnitError as wrong:  # with the uncertainty of the model
             self._collected.wrong("unit", verification.where, wrong.message, wrong.cure)
         fault = self._collected.message()
-        return Asked(verification, spec, fault=fault) if fault else asked
+        return Request(verification, spec, fault=fault) if fault else request
 
-    def _check_independent(self, asked: Asked) -> None:
+    def _check_independent(self, request: Request) -> None:
         """Root sum square holds for independent parameters only."""
         members: dict[str, list[str]] = {}
-        for one in asked.inputs:
+        for one in request.inputs:
             if one.low is None or one.side:
                 continue
             group = group_of(one.name, self._index.parameters)
@@ -150,39 +150,39 @@ class _Planner:
         for group, names in members.items():
             if len(names) > 1:
                 self._collected.wrong(
-                    "dependent-parameters", asked.verification.where / "basis",
+                    "dependent-parameters", request.verification.where / "basis",
                     f"{', '.join(names)} are correlated (group {group}), and root sum square is"
                     " for independent parameters only",
                     "write basis: worst case, or a probability, which keeps the correlation",
                 )  # fmt: skip
 
-    def _of_basis(self, asked: Asked, question: Question, seed: str) -> Asked:
+    def _of_basis(self, request: Request, question: Question, seed: str) -> Request:
         """Return what is asked of the worst case as the basis of the verification asks it."""
-        verification, parameters = asked.verification, self._index.parameters
+        verification, parameters = request.verification, self._index.parameters
         if verification.basis.kind in (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY):
             question = question._replace(ends=(), evaluations=None)
         if verification.basis.kind is BasisKind.ROOT_SUM_SQUARE:
-            self._check_independent(asked)
-            assert asked.spec is not None
-            detail = groups_of(asked.inputs, parameters, asked.spec.fields)
+            self._check_independent(request)
+            assert request.spec is not None
+            detail = groups_of(request.inputs, parameters, request.spec.fields)
             question = question._replace(kind="root sum square", detail=detail)
-            return replace(asked, question=question)
+            return replace(request, question=question)
         if verification.basis.kind is BasisKind.PROBABILITY:
             # Of what, as long as a limit is not decided?
-            undecided = asked.acceptance.undecided
-            asking = replace(asked, question=None)
-            return asking if undecided else self._chance(asked, question, seed)
-        return asked
+            undecided = request.acceptance.undecided
+            asking = replace(request, question=None)
+            return asking if undecided else self._chance(request, question, seed)
+        return request
 
-    def _chance(self, asked: Asked, question: Question, seed: str) -> Asked:
+    def _chance(self, request: Request, question: Question, seed: str) -> Request:
         """Return what is asked of a probability: whether the criterion holds, and with margin."""
-        verification, spec = asked.verification, asked.spec
+        verification, spec = request.verification, request.spec
         quantity = verification.criterion.quantity
         field = None if spec is None or quantity is None else spec.field(quantity)
 
-        def asking(held: Acceptance) -> Question:
+        def asking(tightened: Acceptance) -> Question:
             parameters = self._index.parameters
-            detail = chances_of(verification, seed, asked.inputs, parameters, held.bounds)
+            detail = chances_of(verification, seed, request.inputs, parameters, tightened.bounds)
             return question._replace(kind="probability", detail=detail)
 
         margins = []
@@ -190,15 +190,15 @@ class _Planner:
             assert field is not None
             try:
                 limits = margin.on(verification.criterion.limits, field.unit, self._units)
-                held = acceptance(limits, asked.acceptance.model)
+                tightened = acceptance(limits, request.acceptance.model)
             except UnitError as wrong:
                 message = f"the margin {margin.amount} of {quantity}: {wrong.message}"
                 cure = "write a share in %, or a difference"
                 self._collected.wrong("unit", verification.where, message, cure)
             else:
-                if limits != asked.acceptance.limits:
-                    margins.append((margin, asking(held)))
-        return replace(asked, question=asking(asked.acceptance), margins=tuple(margins))
+                if limits != request.acceptance.limits:
+                    margins.append((margin, asking(tightened)))
+        return replace(request, question=asking(request.acceptance), margins=tuple(margins))
 
     def _spec(self, verification: Verification) -> AnalysisSpec | None:
         name = verification.analysis
@@ -266,7 +266,7 @@ class _Planner:
         return exact
 
     def _refuse_differences(self, verification: Verification, field: Field) -> None:
-        """Judge no difference of temperatures against a point on a scale; it is told elsewhere."""
+        """Judge no difference of temperatures against a point on a scale; it is reported elsewhere."""
         for _, limit in verification.criterion.limits.amounts:
             refused = refusal(field.name, limit, field.unit, self._index, self._units)
             if refused is not None:

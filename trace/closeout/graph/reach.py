@@ -1,4 +1,4 @@
-"""Probabilities that no number of samples can show, told before any is drawn."""
+"""Probabilities that no number of samples can show, reported before any is drawn."""
 
 from __future__ import annotations
 

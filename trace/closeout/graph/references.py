@@ -1,4 +1,4 @@
-"""Names that lead to nothing: references between items, and reviews that the project lacks."""
+"""Names that lead to nothing: references between items, and reviews that are not in the project."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def references(index: Index) -> Iterator[Finding]:
         yield from look.record(record)
     for waiver in index.project.waivers:
         yield from look.waiver(waiver)
-    yield from look.others()
+    yield from look.of_the_project()
     yield from _replaced_in_a_cycle(index)
 
 
@@ -109,7 +109,7 @@ class _Look:
                 f"name one of {', '.join(names)}" if names else "leave out the key accepts",
             )
 
-    def others(self) -> Iterator[Finding]:
+    def of_the_project(self) -> Iterator[Finding]:
         """Yield what is wrong with the references of the charter, reports and agreements."""
         index = self._index
         charter = index.project.charter

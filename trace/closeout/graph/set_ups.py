@@ -6,13 +6,13 @@ import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from closeout.graph.asked import Asked, ComputedInput, Estimate
 from closeout.graph.chains import Composed, composed, conversion, estimated
 from closeout.graph.collected import Collected
 from closeout.graph.index import Index
 from closeout.graph.input_reader import InputReader
 from closeout.graph.inputs import Settings, spread_text
 from closeout.graph.links import Links, links
+from closeout.graph.request import ComputedInput, Estimate, Request
 from closeout.measure import Units
 from closeout.model.inputs_used import InputUsed
 from closeout.model.question import AnalysisSpec, Below, Question
@@ -20,10 +20,10 @@ from closeout.model.records import Basis, BasisKind, Parameter, Verification
 
 
 def below_of(
-    asked: Iterable[Asked], known: Mapping[Question, tuple[Below, ...]]
+    requests: Iterable[Request], known: Mapping[Question, tuple[Below, ...]]
 ) -> dict[Question, tuple[Below, ...]]:
     """Return what is asked below each question; ``known`` is that of the analyses below."""
-    own = {one.question.base: one.below for one in asked if one.question and one.below}
+    own = {one.question.base: one.below for one in requests if one.question and one.below}
     return {**known, **own}
 
 

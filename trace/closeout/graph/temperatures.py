@@ -29,7 +29,7 @@ _OF_DIFFERENCES = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class _Meeting:
-    """An amount that is held against a unit, what it is an amount of, and where it stands."""
+    """An amount that is compared with a unit, what it is an amount of, and where it stands."""
 
     amount: Amount
     unit: str
@@ -39,7 +39,7 @@ class _Meeting:
 
 
 def temperatures(index: Index, units: Units) -> Iterator[Finding]:
-    """Yield a finding for each amount in kelvin that is held against degC or degF, or the reverse.
+    """Yield a finding for each amount in kelvin that is compared with degC or degF, or the reverse.
 
     It is an error where what is compared is a difference: a criterion of the quantity says
     ``difference: true``, or the name of the quantity or parameter says it (spread, gradient,
@@ -50,11 +50,11 @@ def temperatures(index: Index, units: Units) -> Iterator[Finding]:
         if refused is not None:
             yield error(RULE, meeting.where, refused, "write both in K")
         elif _mixes(meeting.amount.unit, meeting.unit, units):
-            yield _told(meeting, units)
+            yield _read_as_temperature(meeting, units)
 
 
 def refusal(of: str, amount: Amount, unit: str, index: Index, units: Units) -> str | None:
-    """Return why an amount of a difference cannot be held against a unit; None where it can.
+    """Return why an amount of a difference cannot be compared with a unit; None where it can.
 
     ``of`` is the quantity or parameter that the amount is one of.
     """
@@ -147,13 +147,13 @@ def _mixes(one: str, other: str, units: Units) -> bool:
     try:
         scales = units.scale(one), units.scale(other)
     except UnitError:
-        return False  # told where it stands
+        return False  # reported at its own place
     if any(scale.dimension != TEMPERATURE for scale in scales):
         return False
     return (scales[0].kind == POINT) != (scales[1].kind == POINT)
 
 
-def _told(meeting: _Meeting, units: Units) -> Finding:
+def _read_as_temperature(meeting: _Meeting, units: Units) -> Finding:
     value = float(units.convert(meeting.amount, meeting.unit))
     otherwise = "a difference is taken by an argument in K"
     if meeting.is_quantity:

@@ -120,7 +120,7 @@ def end_at(point: Amount, unit: str, units: Units, tolerance: Amount | None) -> 
     try:
         return End(at, units.tolerance(point, tolerance, unit))
     except UnitError:
-        return End(at, Fraction(0))  # told as a problem where it stands
+        return End(at, Fraction(0))  # reported as a problem at its own place
 
 
 def best(windows: Iterable[Window], run: Run) -> Verdict:

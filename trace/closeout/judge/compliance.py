@@ -33,9 +33,9 @@ def of_criteria(requirement: Requirement, evidence: Sequence[Evidence], units: U
     groups = by_criterion(requirement, evidence, units)
     failed = {key for key, some in groups.items() if _fails(some)}
     if failed:
-        others = any(_holds(some) for key, some in groups.items() if key not in failed)
+        some_hold = any(_holds(some) for key, some in groups.items() if key not in failed)
         cases = any(_case_holds(groups[key]) for key in failed)
-        return Compliance.PC if others or cases else Compliance.NC
+        return Compliance.PC if some_hold or cases else Compliance.NC
     return Compliance.C if all(_holds(some) for some in groups.values()) else Compliance.OPEN
 
 

@@ -59,9 +59,13 @@ def in_force(waiver: Waiver, index: Index, review: str | None) -> bool:
 def is_later(waiver: Waiver, index: Index, review: str | None) -> bool:
     """Return whether a waiver is dated after a review (None: the last one) that has a date."""
     charter = index.project.charter
-    held = charter.review_dates.get(review or (charter.reviews[-1] if charter.reviews else ""))
+    review_date = charter.review_dates.get(
+        review or (charter.reviews[-1] if charter.reviews else "")
+    )
     given = waiver.date or waiver.planned
-    return held is not None and given is not None and given > held  # both as year-month-day
+    return (
+        review_date is not None and given is not None and given > review_date
+    )  # both as year-month-day
 
 
 def may_approve(who: str | None, requirement: Requirement, index: Index) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from closeout.evaluate.chained import Ends, Results, ends_of
-from closeout.graph import Asked, Index, Plan, from_below
+from closeout.graph import Index, Plan, Request, from_below
 from closeout.graph.inputs import spread_text
 from closeout.judge.estimates import estimates_of
 from closeout.judge.requirement import Judge
@@ -120,7 +120,7 @@ def _parameter(parameter: Parameter) -> ParameterSaid:
 def _results(run: Run) -> dict[str, RequirementResult]:
     """Return the result of each requirement, those below judged before those above.
 
-    In a circle, which is told as a problem, some are judged before what is derived from them.
+    In a cycle, which is reported as a problem, some are judged before what is derived from them.
     """
     index = run.index
     answers = {question: reply.result for question, reply in run.replies.items()}
@@ -140,33 +140,33 @@ def _results(run: Run) -> dict[str, RequirementResult]:
 
 def _evaluations(run: Run) -> list[Evaluation]:
     """Return each question with its inputs and what it gave, in the order of the project."""
-    serves: dict[Question, tuple[Asked, list[str]]] = {}
-    for (requirement, _), asked in run.plan.asked.items():
-        if asked.question is not None:
-            serves.setdefault(asked.question, (asked, []))[1].append(requirement)
+    serves: dict[Question, tuple[Request, list[str]]] = {}
+    for (requirement, _), request in run.plan.requests.items():
+        if request.question is not None:
+            serves.setdefault(request.question, (request, []))[1].append(requirement)
     results = {question: reply.result for question, reply in run.replies.items()}
     return [
-        _evaluation(asked, run.replies[question], tuple(dict.fromkeys(names)), results)
-        for question, (asked, names) in serves.items()
+        _evaluation(request, run.replies[question], tuple(dict.fromkeys(names)), results)
+        for question, (request, names) in serves.items()
         if question in run.replies
     ]
 
 
 def _evaluation(
-    asked: Asked, reply: Reply, serves: tuple[str, ...], results: Results
+    request: Request, reply: Reply, serves: tuple[str, ...], results: Results
 ) -> Evaluation:
-    assert asked.spec is not None
+    assert request.spec is not None
     answer = reply.result if isinstance(reply.result, Answer) else None
-    units = {field.name: field.unit for field in asked.spec.fields}
+    units = {field.name: field.unit for field in request.spec.fields}
     found = tuple(
         _found(name, case, units[name], e)
         for (name, case), e in (answer.extents.items() if answer else ())
     )
     return Evaluation(
-        analysis=asked.spec.name,
-        basis=str(asked.verification.basis),
-        given=tuple((used.name, used.text) for used in asked.inputs if used.origin == "given"),
-        inputs=asked.inputs,
+        analysis=request.spec.name,
+        basis=str(request.verification.basis),
+        given=tuple((used.name, used.text) for used in request.inputs if used.origin == "given"),
+        inputs=request.inputs,
         found=found,
         failure=None if isinstance(reply.result, Answer) else reply.result,
         assurance=answer.assurance if answer else None,
@@ -174,21 +174,21 @@ def _evaluation(
         serves=serves,
         from_store=reply.from_store,
         not_stored=reply.not_stored,
-        chain=None if asked.question is None else asked.question.chain,
-        computed=tuple(_computed(asked, results)),
-        estimates=tuple((one.found, one.wrong) for one in estimates_of(asked, results)),
+        chain=None if request.question is None else request.question.chain,
+        computed=tuple(_computed(request, results)),
+        estimates=tuple((one.found, one.wrong) for one in estimates_of(request, results)),
     )
 
 
-def _computed(asked: Asked, results: Results) -> Iterator[ComputedFound]:
+def _computed(request: Request, results: Results) -> Iterator[ComputedFound]:
     """Yield what was found of each computed input, where its ends were asked for."""
-    chain = None if asked.question is None else asked.question.chain
+    chain = None if request.question is None else request.question.chain
     linked = {} if chain is None else {one.variable: one for one in chain.linked}
-    for one in asked.computed:
+    for one in request.computed:
         assert chain is not None
         found: Ends | Failure | None = None
-        if all(below.question in results for below in asked.below):
-            found = ends_of(linked[one.name], chain, asked.below, results)
+        if all(below.question in results for below in request.below):
+            found = ends_of(linked[one.name], chain, request.below, results)
         if isinstance(found, Ends):
             to = linked[one.name].moved_to
             by = 0.0 if to is None else to - found.value

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from closeout.graph import Acceptance, Asked
+from closeout.graph import Acceptance, Request
 from closeout.judge.limits import Judged, Shown, compare
 from closeout.model.answer import Assurance, Bounds, Cut, Extent
 from closeout.model.dossier import State
@@ -107,21 +107,21 @@ def deciding_point(extent: Extent, judged: Judged, limits: Acceptance) -> Point:
     return extent.low_at if _at_low(judged) else extent.high_at
 
 
-def held_at(point: Point, asked: Asked) -> tuple[tuple[str, str], ...]:
-    """Return a point of the box as texts that ``--set`` reads, each input with a spread held.
+def settings_at(point: Point, request: Request) -> tuple[tuple[str, str], ...]:
+    """Return a point of the box as texts that ``--set`` reads, each input with a spread fixed.
 
-    By root sum square and by probability the inputs spread at any end: held is what stands at a
-    point, the conditions that are given as a range.
+    By root sum square and by probability the inputs vary at any end: fixed are, at a
+    point, only the conditions that are given as a range.
     """
     at = dict(point)
-    chance = asked.verification.basis.kind in (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY)
+    chance = request.verification.basis.kind in (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY)
     own = tuple(
         (used.name, exactly(at.get(used.name, used.value), used.unit))
-        for used in asked.inputs
+        for used in request.inputs
         if used.origin != CHAIN and (used.name in at and used.side if chance else used.spreads)
     )
     computed = (
-        (one.name, exactly(at[one.name], one.unit)) for one in asked.computed if one.name in at
+        (one.name, exactly(at[one.name], one.unit)) for one in request.computed if one.name in at
     )
     return (*own, *computed)
 

@@ -1,4 +1,4 @@
-"""Agreed ranges of inputs, held against what analyses find by now."""
+"""Agreed ranges of inputs, compared with what analyses find by now."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from closeout.arithmetic.chain import converted
 from closeout.evaluate.chained import Ends, Results, ends_of
-from closeout.graph import Asked
-from closeout.graph.asked import Estimate
+from closeout.graph import Request
+from closeout.graph.request import Estimate
 from closeout.model.dossier import ComputedFound
 
 
@@ -21,9 +21,9 @@ class Estimated:
     wrong: str | None
 
 
-def estimates_of(asked: Asked, results: Results) -> Iterator[Estimated]:
+def estimates_of(request: Request, results: Results) -> Iterator[Estimated]:
     """Yield each agreed range among the inputs of a verification against what analyses find."""
-    for estimate in asked.estimates:
+    for estimate in request.estimates:
         yield _held(estimate, results)
 
 

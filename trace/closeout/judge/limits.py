@@ -46,7 +46,7 @@ class Judgement(NamedTuple):
     """Evidence, and the unrounded numbers that it rests on (None where it rests on none).
 
     ``thin`` are margins that are required and not there, though they do not decide, each with what
-    is told of it.
+    is reported of it.
     """
 
     evidence: Evidence
@@ -64,10 +64,10 @@ def compare(low: float, high: float, limits: Acceptance) -> Judged:
     """
     under, over = limits.inside(low, high)
     limited = under is not None or over is not None
-    kept = (under is None or under >= 0) and (over is None or over >= 0)
-    if kept and limits.undecided:
+    inside = (under is None or under >= 0) and (over is None or over >= 0)
+    if inside and limits.undecided:
         return Judged(State.OPEN, under, over)
-    return Judged(State.MET if kept and limited else State.NOT_MET, under, over)
+    return Judged(State.MET if inside and limited else State.NOT_MET, under, over)
 
 
 class Shown:

@@ -16,13 +16,13 @@ from closeout.model.dossier import Evidence, State
 
 
 class Beside(NamedTuple):
-    """What was found of a required margin: evidence as it is where it decides, else what is told.
+    """What was found of a required margin: evidence as it is where it decides, else a message.
 
-    ``told`` is for a margin that decides nothing, and is not there.
+    ``message`` is for a margin that decides nothing and is missed.
     """
 
     judged: Judgement
-    told: str
+    message: str
 
 
 # Holds evidence to a required margin; UnitError where the margin does not fit its quantity.
@@ -32,7 +32,7 @@ NO_UNIT = "the margin "
 
 
 def with_margins(one: Judgement, margins: Sequence[RequiredMargin], against: Against) -> Judgement:
-    """Return evidence that meets its limit held to the margins that are required beside it.
+    """Return evidence that meets its limit, judged with the required margins as well.
 
     Each is compared in one way. An enforced margin then decides as a limit does: where it is missed
     the evidence is a shortfall, and a waiver is asked. Another one that is missed is noted.
@@ -41,7 +41,7 @@ def with_margins(one: Judgement, margins: Sequence[RequiredMargin], against: Aga
         if one.evidence.state is not State.MET:
             break
         try:
-            judged, told = against(one, margin)
+            judged, message = against(one, margin)
         except UnitError as wrong:
             text = f"{NO_UNIT}{margin.amount} of {one.evidence.quantity}: {wrong.message}"
             one = one._replace(thin=(*one.thin, (margin, text)))
@@ -49,7 +49,7 @@ def with_margins(one: Judgement, margins: Sequence[RequiredMargin], against: Aga
         if margin.policy.enforce or judged.evidence.state is State.ERROR:
             one = judged
         elif judged.evidence.state is not State.MET:
-            one = one._replace(thin=(*one.thin, (margin, told)))
+            one = one._replace(thin=(*one.thin, (margin, message)))
     return one
 
 
@@ -86,25 +86,25 @@ def _missing(entry: Evidence, margin: RequiredMargin) -> str:
 def measured(
     one: Judgement, limits: Limits, margins: Sequence[RequiredMargin], units: Units
 ) -> Judgement:
-    """Return what was measured held to the margins that are required."""
+    """Return a measured value judged with the required margins."""
     extremes = one.extremes
     if extremes is None:
         return one
     shown = shown_in(units, extremes.unit, limits)
 
     def against(before: Judgement, exact: ExactLimits) -> Judgement:
-        held = acceptance(exact)
-        judged = compare(extremes.low, extremes.high, held)
+        tightened = acceptance(exact)
+        judged = compare(extremes.low, extremes.high, tightened)
         if judged.state is State.MET:
             return before
         evidence = replace(before.evidence, state=judged.state, margin=shown.margin(judged.margin))
-        return before._replace(evidence=evidence, extremes=extremes._replace(limits=held))
+        return before._replace(evidence=evidence, extremes=extremes._replace(limits=tightened))
 
     return with_margins(one, margins, of_limits(against, limits, extremes.unit, units))
 
 
 def noted(judged: Sequence[Judgement]) -> list[Evidence]:
-    """Return the evidence of one verification, with what is told of margins that are not there.
+    """Return the evidence of one verification, with a message for each margin that is missed.
 
     Where so many cases are asked, it is enough that so many have the margin.
     """
@@ -113,9 +113,9 @@ def noted(judged: Sequence[Judgement]) -> list[Evidence]:
     met = [e for e, *_ in judged if e.state is State.MET and e.margin is not None]
     lacking = Counter(margin for one in judged for margin, _ in one.thin)
 
-    def told(one: Judgement) -> tuple[str, ...]:
+    def messages(one: Judgement) -> tuple[str, ...]:
         wanted = one.evidence.cases_wanted
         few = [m for m, _ in one.thin if wanted is None or len(met) - lacking[m] < wanted]
         return tuple(text for margin, text in one.thin if margin in few)
 
-    return [replace(one.evidence, thin=(*one.evidence.thin, *told(one))) for one in judged]
+    return [replace(one.evidence, thin=(*one.evidence.thin, *messages(one))) for one in judged]

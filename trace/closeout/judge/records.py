@@ -14,7 +14,7 @@ from closeout.graph.temperatures import refusal
 from closeout.judge.as_run import Verdict
 from closeout.judge.limits import Extremes, Judged, Judgement, compare, shown_in
 from closeout.judge.nonconformance import NOT_MET
-from closeout.judge.superseded import is_known_failure, is_of_another_issue, kept_by
+from closeout.judge.superseded import is_known_failure, is_of_another_issue, why_it_counts
 from closeout.judge.uncertainty import half_width, used
 from closeout.judge.validity import Validity
 from closeout.measure import UnitError
@@ -47,7 +47,7 @@ def by_records(
         failed = one.evidence.state is State.NOT_MET
         after = validity.made_good_by(record, requirement.id) if failed else None
         if after is not None:
-            by = _kept_by(said, requirement, verification, record, validity)
+            by = _why_it_counts(said, requirement, verification, record, validity)
             judged += [_and(one, f"{by}, so it still counts")] if by else []
         elif validity.last(record, requirement.id) is record:
             judged.append(one)
@@ -111,14 +111,14 @@ def unnamed_failures(
     for record in judging:
         if record.id in named or record.date is None:
             continue
-        if not is_about(record, requirement, verification) or _is_told_by_its_method(
+        if not is_about(record, requirement, verification) or _is_reported_by_its_method(
             record, requirement, verification, validity
         ):
             continue
         one = _record(said, requirement, verification, record, validity)
         if one.evidence.state is not State.NOT_MET:
             continue
-        by = _kept_by(said, requirement, verification, record, validity)
+        by = _why_it_counts(said, requirement, verification, record, validity)
         if by:
             found.append(_and(one, f"{by}, so it still counts"))
     return found
@@ -136,12 +136,12 @@ def is_about(record: Record, requirement: Requirement, verification: Verificatio
     return record.outcome == NOT_MET and not measured & known
 
 
-def _is_told_by_its_method(
+def _is_reported_by_its_method(
     record: Record, requirement: Requirement, verification: Verification, validity: Validity
 ) -> bool:
     """Return whether a verification of the record's own method says what it found.
 
-    A failed test is held against the test of a limit; where there is none, against its analysis.
+    A failed test is compared with the test of a limit; where there is none, against its analysis.
     """
     return record.method is not verification.method and any(
         one.method is record.method
@@ -242,7 +242,7 @@ def _and(one: Judgement, text: str) -> Judgement:
     return one._replace(evidence=replace(one.evidence, message=message))
 
 
-def _kept_by(
+def _why_it_counts(
     said: Said,
     requirement: Requirement,
     verification: Verification,
@@ -254,7 +254,7 @@ def _kept_by(
     def shows(last: Record) -> State:
         return _outcome({**said, "record": last.id}, verification, last, validity).evidence.state
 
-    by = kept_by(requirement, verification, record, validity, shows)
+    by = why_it_counts(requirement, verification, record, validity, shows)
     last = validity.made_good_by(record, requirement.id)
     if by is not None or last is None or is_of_another_issue(last, requirement):
         return by
@@ -383,9 +383,9 @@ def _measured(
     low, high = value, value
     if half is not None and not simple:
         low, high = as_double(number - half, own), as_double(number + half, own)
-    held, shown = acceptance(exact_in(limits, own, units)), shown_in(units, own, limits)
-    surely = compare(low, high, held)
-    state, message = _guarded(low, high, held.bounds, surely)
+    tightened, shown = acceptance(exact_in(limits, own, units)), shown_in(units, own, limits)
+    surely = compare(low, high, tightened)
+    state, message = _guarded(low, high, tightened.bounds, surely)
     evidence = Evidence(
         **{**said, "unit": shown.unit},
         state=state,
@@ -396,7 +396,7 @@ def _measured(
         margin=shown.margin(surely.margin),
         uncertainty=used(measured, least_k),
     )
-    return Judgement(evidence, Extremes(own, low, high, held))
+    return Judgement(evidence, Extremes(own, low, high, tightened))
 
 
 def _guarded(low: float, high: float, bounds: Bounds, surely: Judged) -> tuple[State, str | None]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from closeout.graph import Asked, Index, Plan, RequiredMargin, required_margins
+from closeout.graph import Index, Plan, Request, RequiredMargin, required_margins
 from closeout.graph.allocation import budget_text
 from closeout.judge import reasons
 from closeout.judge.agreed import agreed_as_closed, to_be_agreed
@@ -176,8 +176,8 @@ class Judge:
         entries: list[Evidence] = []
         for number, verification in enumerate(requirement.verification):
             said = said_of(number, verification, self._due(verification.review), self._units)
-            asked = self._plan.asked.get((requirement.id, number))
-            judged = self._judged(said, requirement, verification, asked)
+            request = self._plan.requests.get((requirement.id, number))
+            judged = self._judged(said, requirement, verification, request)
             entries.extend(_left_open(noted(judged), verification.criterion.limits))
         return tuple(entries)
 
@@ -186,43 +186,43 @@ class Judge:
         said: dict[str, Any],
         requirement: Requirement,
         verification: Verification,
-        asked: Asked | None,
+        request: Request | None,
     ) -> list[Judgement]:
         """Return the evidence of a verification: of its analysis, of its records, or planned."""
         judged: list[Judgement] = []
-        if asked is not None and verification.method is not Method.ANALYSIS:
-            return self._tested(said, requirement, verification, asked)
-        if asked is not None:
-            judged += self._covered(self._by_analysis(said, asked, verification), requirement)
+        if request is not None and verification.method is not Method.ANALYSIS:
+            return self._tested(said, requirement, verification, request)
+        if request is not None:
+            judged += self._covered(self._by_analysis(said, request, verification), requirement)
             if not verification.records:
                 found = unnamed_failures(said, requirement, verification, self._validity)
                 judged += self._covered(found, requirement)
         if verification.records:
             found = by_records(said, requirement, verification, self._validity)
             judged.append(worst(self._covered(self._with_margins(found, requirement), requirement)))
-        elif asked is None:
+        elif request is None:
             found = unnamed_failures(said, requirement, verification, self._validity)
             judged += self._covered(found, requirement)
         return judged or [Judgement(_planned(said, verification))]
 
     def _by_analysis(
-        self, said: dict[str, Any], asked: Asked, verification: Verification
+        self, said: dict[str, Any], request: Request, verification: Verification
     ) -> list[Judgement]:
         margins = self._margins(verification)
-        judged = by_analysis(said, asked, self._answers, self._units, margins)
-        if asked.spec is None:
+        judged = by_analysis(said, request, self._answers, self._units, margins)
+        if request.spec is None:
             return judged
-        names = (asked.spec.name,) if asked.question is None else analyses_of(asked.question)
+        names = (request.spec.name,) if request.question is None else analyses_of(request.question)
         known = [self._validations[name] for name in names if name in self._validations]
         tests = dict.fromkeys(test for one in known for test in one.tests)
-        return validated(judged, Validation(asked.spec.name, tuple(tests)))
+        return validated(judged, Validation(request.spec.name, tuple(tests)))
 
     def _tested(
         self,
         said: dict[str, Any],
         requirement: Requirement,
         verification: Verification,
-        asked: Asked,
+        request: Request,
     ) -> list[Judgement]:
         """Return the evidence of a test that an analysis judges, once the test took place."""
         record, why_not = took_place(requirement, verification, self._validity)
@@ -235,29 +235,29 @@ class Judge:
         ]
         said = {**said, "record": record, "as_run": _as_run(recorded)}
         if why_not is None and record is not None:
-            why_not = self._not_read(record, asked)
+            why_not = self._not_read(record, request)
         if why_not is not None and counting:
             return [worst(self._covered(counting, requirement))]
         if why_not is not None:
-            analysis = verification.analysis if asked.spec is None else asked.spec.name
+            analysis = verification.analysis if request.spec is None else request.spec.name
             made = self._index.records.get(record or "")
             rebuilt = self._validity.rebuilt(requirement, verification, made) if made else ()
             evidence = Evidence(
                 **said, analysis=analysis, state=State.OPEN, message=why_not, rebuilt=rebuilt
             )
             return [Judgement(evidence)]
-        found = self._by_analysis(said, asked, verification)
+        found = self._by_analysis(said, request, verification)
         # What the record itself measured counts beside what the analysis makes of its data.
         return self._covered(found + counting, requirement)
 
-    def _not_read(self, record: str, asked: Asked) -> str | None:
+    def _not_read(self, record: str, request: Request) -> str | None:
         """Return why an analysis says nothing of a record: it did not read the record's data."""
         data = self._index.records[record].data
-        if asked.question is None or asked.question not in self._read:
+        if request.question is None or request.question not in self._read:
             return None
-        if data in self._read[asked.question]:
+        if data in self._read[request.question]:
             return None
-        return f"{asked.question.analysis} did not read {data}, the data file of {record}"
+        return f"{request.question.analysis} did not read {data}, the data file of {record}"
 
     def _covered(self, judged: list[Judgement], requirement: Requirement) -> list[Judgement]:
         """Return evidence with what of it is covered."""
@@ -273,7 +273,7 @@ class Judge:
         return list(required_margins(quantity, self._index, self._review))
 
     def _with_margins(self, judged: list[Judgement], requirement: Requirement) -> list[Judgement]:
-        """Return what was measured held to the margins that are required."""
+        """Return a measured value judged with the required margins."""
         if not self._index.project.charter.margins:
             return judged
         verification = requirement.verification

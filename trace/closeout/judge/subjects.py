@@ -44,7 +44,7 @@ def identifiers(index: Index) -> list[str]:
 def concerns(identifier: str, index: Index) -> set[str]:
     """Return the requirements whose verdicts tell of the items with an identifier.
 
-    With all that is derived from them, where their codes are told.
+    With all that is derived from them, where their codes are shown.
     """
     found: set[str] = set()
     whole: set[str] = set()

@@ -52,7 +52,7 @@ def is_of_another_issue(record: Record, requirement: Requirement) -> bool:
     return dict(record.judged).get(requirement.id, requirement.issue) != requirement.issue
 
 
-def kept_by(
+def why_it_counts(
     requirement: Requirement,
     verification: Verification,
     record: Record,
@@ -102,7 +102,7 @@ def _takes_its_place(
     if is_of_another_issue(last, requirement):
         # What it showed, it showed of that issue; against the present one neither was judged.
         return is_of_another_issue(failed, requirement) or not failed.judged
-    elsewhere = any(validity.conditions.others(requirement, verification, last))
+    elsewhere = any(validity.conditions.other_conditions(requirement, verification, last))
     return not elsewhere and shows(last) is State.MET
 
 

@@ -12,7 +12,7 @@ def half_width(measured: Measured, unit: str, units: Units, least: Fraction) -> 
     """Return the expanded uncertainty of a value as a difference in a unit; None without any.
 
     U is k u, so one that was stated with a lesser k than the project's is raised in proportion. A
-    greater one is kept: who stated it may have had few degrees of freedom (Annex G there).
+    greater one is used: who stated it may have had few degrees of freedom (Annex G there).
 
     Raises:
         UnitError: it cannot be the distance from the value.

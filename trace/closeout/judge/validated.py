@@ -1,7 +1,7 @@
 """Validation: what an analysis says whose own test was run and failed is not to be relied on.
 
 Only a test that failed decides. One that passed proves no verdict, and one that is only named, was
-skipped or collects nothing says nothing either way: that is told beside the verdict.
+skipped or collects nothing says nothing either way: that is shown beside the verdict.
 """
 
 from __future__ import annotations

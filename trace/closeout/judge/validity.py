@@ -26,11 +26,11 @@ FIRST_ISSUE = "A"
 
 @dataclass(frozen=True)
 class Validity:
-    """A project as records are held against it, at a review (None: the last one).
+    """The project that records are compared with, at a review (None: the last one).
 
     ``settings`` are the values of a what-if, at which the project's conditions then stand;
     ``altered`` are records whose data file is not the one that they speak of; ``under_git`` says
-    that the project's states are held by commits.
+    that the project's states are commits.
     """
 
     index: Index
@@ -58,7 +58,7 @@ class Validity:
         while left:
             for name in self.index.replaced.get(left.pop().id, ()):
                 if name in seen:
-                    continue  # records that replace each other are told as a problem
+                    continue  # records that replace each other are reported as a problem
                 one = self.index.records[name]
                 seen.add(name)
                 left.append(one)
@@ -90,7 +90,7 @@ class Validity:
 
     @cached_property
     def conditions(self) -> Conditions:
-        """The conditions that records are held against."""
+        """The conditions that records are compared with."""
         return Conditions(self.index, self.units, self.settings)
 
     def judging(self, requirement: str) -> list[Record]:
@@ -107,7 +107,7 @@ class Validity:
             *self.unfit(requirement, verification, record),
             *self._issue(requirement, record),
             *other_builds(verification, record, self.index),
-            *self.conditions.others(requirement, verification, record),
+            *self.conditions.other_conditions(requirement, verification, record),
             *self.conditions.changed(requirement, verification, record),
             *self._age(record),
         )
@@ -136,7 +136,7 @@ class Validity:
         judged = dict(record.judged)
         was = judged.get(requirement.id)
         if not judged:
-            # Outside git nobody holds an issue against what was said under it.
+            # Outside git nobody compares an issue with what was said under it.
             if self.under_git and is_raised(FIRST_ISSUE, requirement.issue):
                 yield (
                     f"{record.id} does not name the issue that it judged, the requirement is at"
@@ -158,8 +158,8 @@ class Validity:
             return
         charter = self.index.project.charter
         review = self.review or (charter.reviews[-1] if charter.reviews else None)
-        held = charter.review_dates.get(review or "")
-        if held is None:
+        review_date = charter.review_dates.get(review or "")
+        if review_date is None:
             yield (
                 f"{record.id} is valid for {record.good_for}, and the project gives no date of"
                 f" {review or 'a review'}"
@@ -168,19 +168,19 @@ class Validity:
         try:
             days = self.units.convert(record.good_for, "d")
         except UnitError:
-            return  # told as a problem where it stands
-        age = (date.fromisoformat(held) - date.fromisoformat(record.date)).days
+            return  # reported as a problem at its own place
+        age = (date.fromisoformat(review_date) - date.fromisoformat(record.date)).days
         if Fraction(age) > days:
             yield (
                 f"re-opened: {record.id} of {record.date} is valid for {record.good_for},"
-                f" {review} is on {held}, {age} d later"
+                f" {review} is on {review_date}, {age} d later"
             )
 
 
 def _kind(requirement: Requirement, verification: Verification, record: Record) -> Iterator[str]:
     """Hold likeness and analogues to what they can show (ECSS-E-ST-10-02C Rev.1, 5.2.2.3c, d).
 
-    A record of another method, which is told as an error, is no evidence of this one.
+    A record of another method, which is reported as an error, is no evidence of this one.
     """
     if record.method is not verification.method:
         yield f"{record.id} is a record of {record.method.value}"

@@ -1,6 +1,6 @@
 """What the items of a file are worth: their form by schema, their content by reading them.
 
-An item in which something is wrong is left out; the others stay. Of the project section, of which
+An item in which something is wrong is left out; the rest stays. Of the project section, of which
 there is but one, such keys are left out.
 """
 
@@ -56,7 +56,7 @@ class Checked:
 
 
 def checked_form(document: Parsed) -> Checked:
-    """Return the items of a file of the right form, and what is wrong with the others."""
+    """Return the items of a file of the right form, and what is wrong with the rest."""
     result = Checked()
     if document.value is None or document.value == "":
         return result
@@ -187,7 +187,7 @@ def _leave_out_refused(result: Checked, document: Parsed) -> None:
 
 
 def read_items(path: str, sections: Sections, reader: Reader) -> Iterator[tuple[str, Step, Any]]:
-    """Yield section, step and typed record of each item; what is wrong is kept by the reader."""
+    """Yield section, step and typed record of each item; the reader collects what is wrong."""
     for section, items in sections.items():
         read = READERS[section]
         if section == "project":

@@ -1,4 +1,4 @@
-"""What is known of a file by its content: kept as JSON text, without its path and its places."""
+"""What is known of a file by its content: stored as JSON text, without its path and its places."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class Cache(Protocol):
         """Return the text that was put under a key, or None."""
 
     def put(self, key: str, text: str) -> None:
-        """Keep a text under a key."""
+        """Store a text under a key."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,11 +38,11 @@ class FileFacts:
     whole: bool
 
 
-def encoded(kept: FileFacts) -> str:
+def encoded(facts: FileFacts) -> str:
     """Return the JSON text of what is known of a file."""
-    sections = {name: [list(items), list(items.values())] for name, items in kept.sections.items()}
-    problems = [[p.rule, p.line, p.column, p.message, p.cure] for p in kept.problems]
-    return json.dumps([sections, problems, kept.left_out, kept.whole], separators=(",", ":"))
+    sections = {name: [list(items), list(items.values())] for name, items in facts.sections.items()}
+    problems = [[p.rule, p.line, p.column, p.message, p.cure] for p in facts.problems]
+    return json.dumps([sections, problems, facts.left_out, facts.whole], separators=(",", ":"))
 
 
 def decoded(text: str) -> FileFacts:
@@ -60,10 +60,10 @@ def decoded(text: str) -> FileFacts:
     )
 
 
-def records(path: str, kept: FileFacts) -> list[tuple[str, Any]]:
+def records(path: str, facts: FileFacts) -> list[tuple[str, Any]]:
     """Return the typed records of a file by section; ValueError where one cannot be read."""
     reader = Reader()
-    found = [(section, record) for section, _, record in read_items(path, kept.sections, reader)]
+    found = [(section, record) for section, _, record in read_items(path, facts.sections, reader)]
     if reader.findings:
         raise ValueError(reader.findings[0].message)
     return found

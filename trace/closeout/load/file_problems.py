@@ -1,4 +1,4 @@
-"""Problems of one file, without its path, so that they can be kept by its content."""
+"""Problems of one file, without its path, so that they can be stored by its content."""
 
 from __future__ import annotations
 
@@ -24,10 +24,10 @@ def limited(problems: Iterable[Problem]) -> list[Problem]:
     ordered = list(in_order(problems))
     if len(ordered) <= MOST_PROBLEMS:
         return ordered
-    kept = ordered[:MOST_PROBLEMS]
+    listed = ordered[:MOST_PROBLEMS]
     notice = f"the file has more than {MOST_PROBLEMS} problems; the others are not listed"
     cure = "correct those that are listed, then run again"
-    return [*kept, problem("too-many-problems", kept[-1].line, kept[-1].column, notice, cure)]
+    return [*listed, problem("too-many-problems", listed[-1].line, listed[-1].column, notice, cure)]
 
 
 def first(items: Iterable[T], most: int) -> list[T]:

@@ -22,7 +22,7 @@ from closeout.model.amount import (
 from closeout.model.criterion import TBD
 from closeout.model.errors import UserError
 
-# The schemas bound the length too; what is longer is told by them, once.
+# The schemas bound the length too; they report what is longer, once.
 LONGEST = 120
 
 # Only the form: which units there are is known to closeout.measure. An expression is no unit.
@@ -81,13 +81,13 @@ def day(text: str) -> str:
 
 
 def _share(text: str) -> None:
-    # What is no number between 0 and 1 is told by the bounds.
+    # What is no number between 0 and 1 is reported by the bounds.
     if is_number(text) and 0 < number(text) < 1:
         read_number(text)
 
 
 def _factor(text: str) -> None:
-    # What is no number is told by its type.
+    # What is no number is reported by its type.
     if is_number(text) and not number(text) >= 1:
         raise FormatError(
             f"{shorten(text)} is below 1: less than the standard uncertainty",
@@ -97,18 +97,18 @@ def _factor(text: str) -> None:
         read_number(text)
 
 
-def _where_not_told(read: Callable[[str], object]) -> Callable[[str], object]:
+def _unless_refused(read: Callable[[str], object]) -> Callable[[str], object]:
     """Pass over a text that is blank or too long: other keywords of the schema refuse it."""
     return lambda text: read(text) if text.strip() and len(text) <= LONGEST else None
 
 
 FORMATS: dict[str, Callable[[str], object]] = {
-    "amount": _where_not_told(amount),
-    "limit": _where_not_told(_limit),
-    "measured": _where_not_told(measured),
-    "date": _where_not_told(day),
-    "share": _where_not_told(_share),
-    "factor": _where_not_told(_factor),
+    "amount": _unless_refused(amount),
+    "limit": _unless_refused(_limit),
+    "measured": _unless_refused(measured),
+    "date": _unless_refused(day),
+    "share": _unless_refused(_share),
+    "factor": _unless_refused(_factor),
 }
 
 

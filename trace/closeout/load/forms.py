@@ -108,7 +108,7 @@ def _reads(read: Callable[[str], object], value: object) -> bool:
 
 @cache
 def _validator_class() -> Any:
-    """Draft 2020-12, with the types told by the form of the text."""
+    """Draft 2020-12, with the types recognised by the form of the text."""
     from jsonschema import Draft202012Validator, validators
 
     types = Draft202012Validator.TYPE_CHECKER.redefine_many(

@@ -37,7 +37,7 @@ class _Stop(Exception):
 
 
 class _Dropped:
-    """A key whose value is not kept: given twice, a merge key, or no scalar."""
+    """A key whose value is not used: given twice, a merge key, or no scalar."""
 
 
 class _Start(NamedTuple):
@@ -350,16 +350,16 @@ def _too_deep(mark: Mark) -> Problem:
 def _syntax_problem(error: Any, text: str) -> Problem:
     """Return the problem of an error of libyaml's: where it stands, and what is usually meant."""
     mark = getattr(error, "problem_mark", None) or _Start()
-    told = str(getattr(error, "problem", None) or error).replace("\n", " ")
-    if "maximum nesting depth" in told:  # libyaml reads ahead, and stops by itself at 1,000
+    reason = str(getattr(error, "problem", None) or error).replace("\n", " ")
+    if "maximum nesting depth" in reason:  # libyaml reads ahead, and stops by itself at 1,000
         return _too_deep(mark)
     lines = text.split("\n", mark.line + 1)
     line = lines[mark.line] if mark.line < len(lines) else ""
     if line.startswith("%"):
         return problem("yaml-directive", mark.line + 1, 1, *_directive(line))
-    cure = next(cure for words, cure in _CURES if words in told)
+    cure = next(cure for words, cure in _CURES if words in reason)
     if line[mark.column : mark.column + 1] == "\t":
         cure = "indent by spaces, not by tabs"
     context = getattr(error, "context", None)
-    message = f"not valid YAML: {told}" + (f" {context}" if context else "")
+    message = f"not valid YAML: {reason}" + (f" {context}" if context else "")
     return problem("yaml-syntax", mark.line + 1, mark.column + 1, message, cure)

@@ -78,7 +78,7 @@ def _without_collector() -> Iterator[None]:
             gc.enable()
 
 
-# What comes of reading a kept text that is not what was kept.
+# What reading a stored text raises where it was changed.
 _DAMAGED = (
     UserError, ValueError, TypeError, KeyError, AttributeError, IndexError, RecursionError,
 )  # fmt: skip
@@ -121,17 +121,17 @@ class _Loading:
     def _take(self, path: str) -> None:
         """Add what one file holds."""
         try:
-            kept, found = self._known(path) or self._read(path)
+            facts, found = self._known(path) or self._read(path)
         except OSError as error:
             message = f"the file cannot be read: {error.strerror or type(error).__name__}"
             cure = "correct its permissions, or remove it"
             self._problems.append(_at_start("unreadable", path, message, cure))
             self._all_whole = False
             return
-        self._problems += [one.in_file(path) for one in kept.problems]
-        self._left_out += kept.left_out
-        self._all_whole = self._all_whole and kept.whole
-        if "project" in kept.sections:
+        self._problems += [one.in_file(path) for one in facts.problems]
+        self._left_out += facts.left_out
+        self._all_whole = self._all_whole and facts.whole
+        if "project" in facts.sections:
             self._project_files.append(path)
         for section, record in found:
             self._found.setdefault(section, []).append(record)
@@ -145,8 +145,8 @@ class _Loading:
         if text is None:
             return None
         try:
-            kept = keeping.decoded(text)
-            return kept, keeping.records(path, kept)
+            facts = keeping.decoded(text)
+            return facts, keeping.records(path, facts)
         except (
             UserError,
             ValueError,
@@ -164,8 +164,8 @@ class _Loading:
         if digest is not None:
             self._fresh.append((keeping.key(digest), text))
         # What is used is what will come from the cache the next time: one way, one result.
-        kept = keeping.decoded(text)
-        return kept, keeping.records(path, kept)
+        facts = keeping.decoded(text)
+        return facts, keeping.records(path, facts)
 
     def _charter(self) -> Charter | None:
         first = next(iter(self._project_files), None)
@@ -184,7 +184,7 @@ class _Loading:
 
 
 def content(data: bytes) -> str:
-    """Return what is known of a file of this content, as the text that is kept."""
+    """Return what is known of a file of this content, as the text that is stored."""
     from closeout.load.check import Checked, checked_form, leave_out_unreadable
     from closeout.load.encoding import decoded
     from closeout.load.parse import parsed
@@ -268,11 +268,11 @@ def locate(
         by_path.setdefault(finding.where.path, []).append(finding)
     problems = []
     for path, some in by_path.items():
-        asked = [(one.where.steps, one.offset, one.at_key) for one in some]
-        wanted = list(dict.fromkeys(asked))
+        keys = [(one.where.steps, one.offset, one.at_key) for one in some]
+        wanted = list(dict.fromkeys(keys))
         places = dict(zip(wanted, _places(files, path, wanted, cache), strict=True))
-        for one, what in zip(some, asked, strict=True):
-            line, column = places[what]
+        for one, key in zip(some, keys, strict=True):
+            line, column = places[key]
             problems.append(
                 Problem(one.rule, one.severity, path, line, column, one.message, one.cure)
             )

@@ -40,7 +40,7 @@ _TYPES = {
 
 
 def findings_of(error: Any, above: Steps, skip: int = 0) -> Iterator[Finding]:
-    """Yield what one error of jsonschema's says; a choice is told by the branch that was meant.
+    """Yield what one error of jsonschema's says; of a choice, by the branch that was meant.
 
     Steps begin with ``above``, in place of as many steps of the error's as ``skip`` says.
     """

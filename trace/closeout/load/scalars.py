@@ -1,4 +1,4 @@
-"""Scalars of the YAML 1.2 core schema, told by their text.
+"""Scalars of the YAML 1.2 core schema, recognised by their text.
 
 The forms are those of the table in section 10.3.2 of the YAML 1.2.2 specification. A scalar keeps
 its text in any case: what it is depends on the field that holds it.

@@ -75,7 +75,7 @@ _BY_THE_LETTER = (
 
 def _by_the_letter(text: str, dimensions: set[str]) -> str | None:
     """Return what was probably meant by a unit that another reading of one symbol would fit."""
-    for symbol, instead, told in _BY_THE_LETTER:
+    for symbol, instead, reason in _BY_THE_LETTER:
         meant = symbol.sub(instead, text)
         if meant == text:
             continue
@@ -84,7 +84,7 @@ def _by_the_letter(text: str, dimensions: set[str]) -> str | None:
         except UnitError:
             continue
         if scale.dimension in dimensions:
-            return f"{told}: write {meant}"
+            return f"{reason}: write {meant}"
     return None
 
 

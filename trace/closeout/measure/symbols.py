@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-# From memory, held against mpmath by a test.
+# From memory, compared with mpmath by a test.
 PI = "3.1415926535897932384626433832795028841971693993751058209749445923"
 
 PREFIXES = {
@@ -69,7 +69,7 @@ def _symbol(text: str, name: str, definition: str, prefixes: str = "") -> Symbol
 _DATA = "k M G T Ki Mi Gi Ti"
 
 SYMBOLS = (
-    # base units; bit, symbol, count and angle are kept apart from plain numbers
+    # base units; bit, symbol, count and angle are not plain numbers
     _symbol("m", "metre", "[length]", "p n u m c d k"),
     _symbol("s", "second", "[time]", "p n u m"),
     _symbol("kg", "kilogram", "[mass]"),

@@ -28,11 +28,11 @@ def keys_text(sections: Mapping[str, Schema], kinds: Iterable[Schema], width: in
         width: columns of the terminal; remarks are wrapped, examples stay whole.
     """
     page = _Page(width, frozenset(kind.get("description", "") for kind in kinds))
-    told = (
+    introduction = (
         "Keys of the files in requirements/ and analyses/, with one example each. Where a key"
         " is listed twice, the second is another form. * is required."
     )
-    lines = wrap(told, width)
+    lines = wrap(introduction, width)
     for section, schema in sections.items():
         lines += ["", *page.key(section, schema, 0, required=False)]
     return "\n".join(lines) + "\n"
@@ -47,10 +47,10 @@ class _Page:
 
     def key(self, name: str, node: Schema, indent: int, *, required: bool) -> Iterator[str]:
         """Yield a key with its example, what stands below it, and its other ways."""
-        first, *others = node.get("oneOf", [node])
+        first, *ways = node.get("oneOf", [node])
         remark = self._remark(node, first)
         yield from self._way(name, node, first, f"* {remark}" if required else remark, indent)
-        for other in others:
+        for other in ways:
             title = other.get("title")
             yield from self._way(name, other, other, f"or: {title}" if title else "or", indent)
         values = node.get("additionalProperties")
@@ -85,12 +85,14 @@ class _Page:
 
     def _remark(self, node: Schema, first: Schema) -> str:
         described = [part.get("description", "") for part in (node, first)]
-        told = next((text for text in described if text not in ("", *self._usual)), None)
-        told = told or str(node.get("title", ""))
+        description = next((text for text in described if text not in ("", *self._usual)), None)
+        description = description or str(node.get("title", ""))
         choices = ", ".join(map(str, first.get("enum", ())))
         if not choices:
-            return told
-        return f"{told} One of {choices}." if told.endswith(".") else f"one of {choices}"
+            return description
+        return (
+            f"{description} One of {choices}." if description.endswith(".") else f"one of {choices}"
+        )
 
     def _line(self, text: str, remark: str, indent: int) -> Iterator[str]:
         """Yield a line of a file with its remark beside it, or below where there is no room."""
@@ -99,12 +101,12 @@ class _Page:
             yield line
             return
         place = _PLACE if self._width >= 2 * _PLACE - 8 else indent + 4
-        told = [one.strip() for one in wrap(flow(remark), max(self._width - place - 2, 20))]
+        remarks = [one.strip() for one in wrap(flow(remark), max(self._width - place - 2, 20))]
         if columns(line) + 2 > place:
             yield line
         else:
-            yield f"{pad(line, place)}# {told.pop(0)}"
-        yield from (f"{' ' * place}# {one}" for one in told)
+            yield f"{pad(line, place)}# {remarks.pop(0)}"
+        yield from (f"{' ' * place}# {one}" for one in remarks)
 
 
 def _holds_keys(node: Schema) -> bool:
@@ -144,5 +146,5 @@ def _written(value: Any) -> str:
     text = str(value)
     if _PLAIN.fullmatch(text):
         return text
-    doubled = text.replace("'", "''")
-    return f"'{doubled}'"
+    escaped = text.replace("'", "''")
+    return f"'{escaped}'"

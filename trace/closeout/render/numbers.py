@@ -20,8 +20,8 @@ _LARGE = 1e7
 def number(value: float, digits: int = USUAL_DIGITS) -> str:
     """Return a number with about so many significant digits, without trailing zeros.
 
-    Digits before the decimal point are kept below ten million (``12346``, not ``1.235e4``). The
-    text is monotone in the value: a larger number never gets a smaller text.
+    All digits before the decimal point are shown below ten million (``12346``, not ``1.235e4``).
+    The text is monotone in the value: a larger number never gets a smaller text.
     """
     if not math.isfinite(value):
         return "not a number" if math.isnan(value) else "infinite" if value > 0 else "-infinite"

@@ -58,7 +58,7 @@ def package(
     """Return the documents of the review: path in the package to content, sorted by path.
 
     ``versions`` (of closeout, Python and the libraries) go into the manifest, which comes last
-    and names every other file with its SHA-256 digest and its size. What the store held before
+    and names every other file with its SHA-256 digest and its size. What the store had before
     the run leaves no trace in any of them. ``studies`` and ``attachments`` stand in the reports of
     their analyses, the files beside them.
     """

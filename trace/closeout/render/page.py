@@ -115,7 +115,7 @@ def _picture_block(svg: str, bare: bool) -> Markup:
 def doc_markdown(doc: str) -> Markup:
     """Return a docstring as Markdown: paragraphs, lists, and indented blocks as they stand.
 
-    Of what an author marks, **strong**, *emphasis* and `code` are kept; all else is plain text.
+    Of what an author marks, **strong**, *emphasis* and `code` are used; all else is plain text.
     """
     blocks = re.split(r"\n[ \t]*\n", "\n".join(safe_doc(doc)))
     return Markup("\n\n".join(_doc_block(block) for block in blocks if block.strip()))

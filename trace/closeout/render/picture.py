@@ -18,7 +18,7 @@ from closeout.render.plain import safe
 
 INK, SOFT, LOW, HIGH, BAD = "#1b1f24", "#8a929b", "#7a9cc6", "#c9a25f", "#9c1c1c"
 FONT = 'font-family="system-ui, Noto Sans, DejaVu Sans, sans-serif" font-size="13"'
-# Bars that are drawn: the others are in the table beside them.
+# Bars that are drawn: the rest is in the table beside them.
 MOST_BARS = 12
 ROW, NAMES, BARS, VALUES = 24, 210, 360, 130
 CHARACTER = 8.0  # width of one, amply

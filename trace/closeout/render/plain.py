@@ -123,5 +123,5 @@ def count(number: int, noun: str, plural: str | None = None) -> str:
 
 
 def work(computed: int, stored: int) -> str:
-    """Return how many answers a run computed, and how many the store still held."""
+    """Return how many answers a run computed, and how many came from the store."""
     return f"{count(computed, 'evaluation')} run, {stored} reused"

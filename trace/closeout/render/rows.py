@@ -176,8 +176,10 @@ def line(evidence: Evidence, settings: Settings = NO_SETTINGS) -> Line:
         record=safe(evidence.record or "")
         + (f" ({safe(evidence.document)})" if evidence.record and evidence.document else ""),
         under=under(evidence, settings),
-        replay=tuple((safe(name), safe(text)) for name, text in held(evidence.counterexample)),
-        at=tuple((safe(name), safe(text)) for name, text in held(evidence.at)),
+        replay=tuple(
+            (safe(name), safe(text)) for name, text in without_exactly(evidence.counterexample)
+        ),
+        at=tuple((safe(name), safe(text)) for name, text in without_exactly(evidence.at)),
         failed=evidence.state is State.NOT_MET,
         as_run=as_run(evidence),
         validation=validations.STATES[evidence.validation] if evidence.validation else "",
@@ -189,7 +191,7 @@ def pairs(items: Iterable[tuple[str, str]]) -> str:
     return ", ".join(f"{safe(name)} = {flow(text)}" for name, text in items)
 
 
-def held(at: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
+def without_exactly(at: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
     """Return the inputs at an end for reading, without the word that ``--set`` needs."""
     return [(name, text.removesuffix(f" {EXACTLY}")) for name, text in at]
 

@@ -63,7 +63,7 @@ def _values(one: Solved, solutions: Iterable[Solution], width: int) -> Iterator[
         value = _value(one, solution)
         declared = _declared(one, solution.value)
         text = f"other parameters at {solution.other_inputs}: {value}, {declared}"
-        parts = [text, _sides(solution), *map(safe, solution.remarks)]
+        parts = [text, _met_where(solution), *map(safe, solution.remarks)]
         if not solution.settled:
             parts.append("a worse corner of the other parameters may exist")
         yield from wrap("; ".join(filter(None, parts)), width, 4)
@@ -92,7 +92,7 @@ def _declared(one: Solved, value: float) -> str:
     return f"{'above' if value > one.high else 'in'} the declared {low} to {high}"
 
 
-def _sides(solution: Solution) -> str:
+def _met_where(solution: Solution) -> str:
     words = {True: "met", False: "not met", None: "has no value"}
     if solution.below is solution.above:
         return f"{words[solution.below]} on both sides"

@@ -102,9 +102,9 @@ def _turns(study: Study) -> str:
     """Return what is said where no parameter alone turns the verdict, nor the two together."""
     said = []
     for others in ("nominal", "worst"):
-        told = not_turning([one for one in study.edges if one.other_inputs == others])
-        if told:
-            said.append(f"Other parameters at {others}: {told}.")
+        message = not_turning([one for one in study.edges if one.other_inputs == others])
+        if message:
+            said.append(f"Other parameters at {others}: {message}.")
     if study.boundary is not None and not study.boundary.turns:
         names = (
             f"{safe(study.boundary.first.parameter)} and {safe(study.boundary.second.parameter)}"

@@ -65,12 +65,12 @@ def unused_text(identifier: str, options: Sequence[str], width: int) -> str:
     """Return which options had no effect, since there is no study that they could change."""
     if not options:
         return ""
-    told = (
+    note = (
         f"{', '.join(options)} had no effect: only a quantity that an analysis verifies has a"
         " study,"
         f" and {safe(identifier)} has none"
     )
-    return "\n" + "\n".join(wrap(told, width)) + "\n"
+    return "\n" + "\n".join(wrap(note, width)) + "\n"
 
 
 def how(drivers: Sequence[Driver]) -> str:
@@ -206,9 +206,9 @@ def _edges(study: Study, width: int) -> Iterator[str]:
 
 def _not_found(edges: Sequence[Edge], width: int) -> Iterator[str]:
     """Say what does not turn the verdict, and over which range that was searched."""
-    told = not_turning(edges)
-    if told:
-        yield from wrap(told, width, 8)
+    message = not_turning(edges)
+    if message:
+        yield from wrap(message, width, 8)
 
 
 def not_turning(edges: Sequence[Edge]) -> str:

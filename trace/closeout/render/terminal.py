@@ -33,7 +33,7 @@ _COLUMNS = (
 _FEW = 4
 # So much or more, in a column that should be narrow.
 _LEAST = ">= "
-_KEPT = "\N{NO-BREAK SPACE}"
+_UNBROKEN = "\N{NO-BREAK SPACE}"
 
 
 class Paint:
@@ -67,8 +67,8 @@ class Paint:
 def verify_text(dossier: Dossier, *, colour: bool, width: int = USUAL_WIDTH) -> str:
     """Return what ``verify`` prints of a dossier, with a final newline.
 
-    The same whether answers were computed or came from the store, so that it can be kept; how many
-    were is said by :func:`closeout.render.words.work`.
+    The same whether answers were computed or came from the store, so that it can be stored; how
+    many were is said by :func:`closeout.render.words.work`.
 
     What needs action comes first. The rows take ``width`` columns, running text no more than
     ``RUNNING_TEXT``; numbers, places and commands are never cut.
@@ -167,8 +167,8 @@ def _layout(cells: list[Cells], width: int) -> _Layout:
 
     Title and quantity are columns of their own, or share one as wide as their longest pair.
     """
-    kept = list(zip(*cells, strict=True))[:_TITLE]
-    widest = [max(len(head), *map(columns, col)) for head, col in zip(_HEADS, kept, strict=False)]
+    fixed = list(zip(*cells, strict=True))[:_TITLE]
+    widest = [max(len(head), *map(columns, col)) for head, col in zip(_HEADS, fixed, strict=False)]
     pairs = [(columns(row[_TITLE]), columns(row[_TITLE + 1])) for row in (_HEADS, *cells)]
     title, quantity = (max(some) for some in zip(*pairs, strict=True))
     longest = max(one + other + 2 for one, other in pairs)
@@ -272,7 +272,7 @@ def _details(dossier: Dossier, paint: Paint, width: int) -> Iterator[str]:
             hits = [evidence for evidence in result.evidence if wanted(evidence)]
             if hits or (title == "Due and open" and result.id in loose):
                 lines += _detail(result, hits, paint, width, dict(dossier.settings))
-                lines += [] if hits else _kept_open(result, width)
+                lines += [] if hits else _open_reports(result, width)
         if lines:
             yield from ("", paint.strong(title), *lines)
 
@@ -293,7 +293,7 @@ def _detail(
         yield from evidence_lines(evidence, width, settings)
 
 
-def _kept_open(result: RequirementResult, width: int) -> Iterator[str]:
+def _open_reports(result: RequirementResult, width: int) -> Iterator[str]:
     """Yield the nonconformances of a requirement whose evidence alone would close it."""
     for name, became in result.reported if result.evidence else ():
         yield from wrap(flow(f"{name}: {became}"), width, 4)
@@ -352,14 +352,14 @@ def _state(evidence: Evidence) -> str:
 
 def _keep(text: str) -> str:
     """Return a text that is not broken over lines, so that no number loses its unit."""
-    return text.replace(" ", _KEPT)
+    return text.replace(" ", _UNBROKEN)
 
 
 def found_at(evidence: Evidence, width: int, settings: Mapping[str, str]) -> Iterator[str]:
     """Yield the inputs at the end that decides, and the command that shows it again."""
     if evidence.at:
         word = "found at" if evidence.counterexample else "decisive inputs:"
-        yield from wrap(f"{word} {rows.pairs(rows.held(evidence.at))}", width, 6)
+        yield from wrap(f"{word} {rows.pairs(rows.without_exactly(evidence.at))}", width, 6)
         # What was set to find it has to be set to find it again.
         yield f"      {replay({**settings, **dict(evidence.at)}.items())}"
 
@@ -421,7 +421,7 @@ def wrap(text: str, width: int, indent: int = 0) -> list[str]:
     """Return a safe one-line text as lines of at most ``width`` columns; long words stay whole."""
     space = " " * indent
     if len(text) + indent <= width:
-        return [(space + text).replace(_KEPT, " ")]
+        return [(space + text).replace(_UNBROKEN, " ")]
     lines = textwrap.wrap(
         text,
         max(width, indent + 20),
@@ -430,4 +430,4 @@ def wrap(text: str, width: int, indent: int = 0) -> list[str]:
         break_long_words=False,
         break_on_hyphens=False,
     )
-    return [line.replace(_KEPT, " ") for line in lines]
+    return [line.replace(_UNBROKEN, " ") for line in lines]

@@ -56,8 +56,8 @@ def evaluation_of(
 
 def _likeness(evaluation: Evaluation, evidence: Evidence) -> tuple[int, bool]:
     """Return how many conditions agree, less those that do not, and whether the basis does."""
-    asked, used = set(evidence.given), set(evaluation.given)
-    return len(asked & used) - len(asked ^ used), evaluation.basis == evidence.basis
+    given, used = set(evidence.given), set(evaluation.given)
+    return len(given & used) - len(given ^ used), evaluation.basis == evidence.basis
 
 
 def served(dossier: Dossier) -> dict[str, list[str]]:

@@ -27,17 +27,17 @@ _TOTALS = (
 )
 
 
-def told(test: NamedTest) -> str:
+def named_test_text(test: NamedTest) -> str:
     """Return a test with what became of it: ``tests/test_lamp.py (run: passed)``."""
     why = f", {flow(test.message)}" if test.message else ""
     return f"{safe(test.named)} ({STATES[test.state]}{why})"
 
 
 def of(spec: AnalysisSpec, dossier: Dossier) -> list[str]:
-    """Return what is told of each test that an analysis names."""
+    """Return a text of each test that an analysis names."""
     known = {one.analysis: one.tests for one in dossier.validations}
     tests = known.get(spec.name) or map(NamedTest, spec.validated_by)
-    return [told(test) for test in tests]
+    return [named_test_text(test) for test in tests]
 
 
 def judged(dossier: Dossier) -> list[Validation]:
@@ -65,6 +65,6 @@ def left(validations: Iterable[Validation]) -> Iterator[str]:
     if all(one.state in (Tested.NAMED, None) for one in some):
         return
     for one in some:
-        tests = [told(test) for test in one.tests if test.state is not Tested.PASSED]
+        tests = [named_test_text(test) for test in one.tests if test.state is not Tested.PASSED]
         if tests or not one.tests:
             yield f"{safe(one.analysis)}: {'; '.join(tests) or 'no test named'}"

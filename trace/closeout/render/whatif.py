@@ -12,7 +12,7 @@ from closeout.render.terminal import Paint
 HEAD = "What the settings change"
 
 
-def whatif_text(unchanged: Dossier, asked: Dossier, *, colour: bool) -> str:
+def whatif_text(unchanged: Dossier, changed: Dossier, *, colour: bool) -> str:
     """Return the differences of two dossiers of one project, a line a requirement that differs.
 
     Margins are the tightest of each; numbers are compared unrounded.
@@ -21,7 +21,7 @@ def whatif_text(unchanged: Dossier, asked: Dossier, *, colour: bool) -> str:
     before = {result.id: result for result in unchanged.requirements}
     lines = [
         line
-        for now in order.by_identifier(asked.requirements)
+        for now in order.by_identifier(changed.requirements)
         if now.id in before
         for line in _lines(before[now.id], now)
     ]

@@ -21,7 +21,7 @@ from closeout.model.problem import Severity
 from closeout.model.question import AnalysisSpec
 from closeout.render.plain import count, flow, safe
 
-if TYPE_CHECKING:  # what shows a run that is kept loads no records
+if TYPE_CHECKING:  # what shows a stored run loads no records
     from closeout.model.records import RulePolicy
 
 # One line for the terminal; documents and JSON have the long form.
@@ -91,7 +91,7 @@ def computed(found: ComputedFound) -> str:
 
 
 def estimate(found: ComputedFound, wrong: str | None) -> str:
-    """Return what an agreed range is held against, and whether it contains that."""
+    """Return what an agreed range is compared with, and whether it contains that."""
     holds = "the agreed range contains it" if wrong is None else flow(wrong)
     return f"estimate by {safe(found.source)}: {holds}"
 
@@ -136,9 +136,9 @@ def shown(dossier: Dossier) -> str | None:
     """Return how many requirements are shown of how many, or None where all of them are."""
     if not dossier.only:
         return None
-    asked = " ".join(f"--only {flow(shlex.quote(text))}" for text in dossier.only)
+    options = " ".join(f"--only {flow(shlex.quote(text))}" for text in dossier.only)
     number, whole = len(dossier.requirements), count(dossier.of, "requirement")
-    return f"{number} of {whole}, {asked}: totals and exit status are for these only"
+    return f"{number} of {whole}, {options}: totals and exit status are for these only"
 
 
 def settings(dossier: Dossier) -> str:
@@ -281,7 +281,7 @@ def scale(dossier: Dossier) -> str:
 
 
 def not_kept(dossier: Dossier) -> list[tuple[str, str]]:
-    """Return the analyses of which an answer is never kept, with the reasons, each once."""
+    """Return the analyses of which an answer is never stored, with the reasons, each once."""
     found: dict[str, list[str]] = {}
     for evaluation in dossier.evaluations:
         if evaluation.not_stored:

@@ -45,11 +45,11 @@ def _missing(dossier: Dossier) -> Iterator[str]:
         ),
         _kind("open", [name for name, state in due if state is State.OPEN]),
         _kind("without verification", sorted(loose - shown)),
-        _kind("kept open for another reason", sorted(loose & shown)),
+        _kind("open for another reason", sorted(loose & shown)),
     ]
-    told = [kind for kind in kinds if kind]
-    if told:
-        yield f"missing of what is due: {'; '.join(told)}; see open-points.html"
+    kinds = [kind for kind in kinds if kind]
+    if kinds:
+        yield f"missing of what is due: {'; '.join(kinds)}; see open-points.html"
     elif dossier.exit_status == 0:
         yield "nothing that is due is missing: everything is met, or under waiver or deviation"
     else:

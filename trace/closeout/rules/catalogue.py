@@ -12,8 +12,8 @@ from pathlib import Path
 from closeout.rules.page import rule_of
 from closeout.rules.rule import Rule
 
-# What is told from what a module says of its analyses once it is imported: of each nothing, or not
-# all, can be told without. A test holds the first against the examples of all pages.
+# What is found from what a module says of its analyses once it is imported: of each nothing, or not
+# all, can be found without. A test holds the first against the examples of all pages.
 OF_CODE = (
     "analysis-import",
     "analysis-signature",

@@ -12,8 +12,8 @@ from closeout.measure import Units
 from closeout.model.problem import Finding
 from closeout.rules.context import Context
 from closeout.rules.dated import dated
-from closeout.rules.doubtful import doubtful
 from closeout.rules.evidence import evidence
+from closeout.rules.implausible import implausible
 from closeout.rules.standards import standards
 
 # Versions of Python whose instructions are all listed, as a test holds for the one it runs on.
@@ -24,7 +24,7 @@ _FIRST, *_, _LAST = (".".join(map(str, version)) for version in TRIED)
 def check_rules(index: Index, units: Units, context: Context) -> list[Finding]:
     """Return everything that the rules find, whatever the project's policy does with it."""
     found = [*standards(index, context), *evidence(index), *dated(index, context)]
-    found.extend(doubtful(index, units))
+    found.extend(implausible(index, units))
     if context.cut_off:
         found.append(_cut_off(index))
     if sys.version_info[:2] not in TRIED:
@@ -42,7 +42,7 @@ def _cut_off(index: Index) -> Finding:
     return warning(
         "history-cut-off",
         index.project.charter.where,
-        "this clone lacks a part of the project history, so earlier changes and"
+        "a part of the project history is missing in this clone, so earlier changes and"
         " deletions are not seen",
         "fetch it: git fetch --unshallow, or clone without --filter",
     )
@@ -51,8 +51,8 @@ def _cut_off(index: Index) -> Finding:
 def _unknown_interpreter(index: Index, unknown: Sequence[str]) -> Iterator[Finding]:
     """Yield one finding where the interpreter has instructions that no list here knows."""
     project = index.project
-    asked = any(one.analysis for each in project.requirements for one in each.verification)
-    if unknown and asked:
+    has_analyses = any(one.analysis for each in project.requirements for one in each.verification)
+    if unknown and has_analyses:
         more = f" and {len(unknown) - 3} more" if len(unknown) > 3 else ""
         yield warning(
             "unknown-interpreter",

@@ -1,4 +1,4 @@
-"""What the rules are told beside the project itself."""
+"""What the rules know beside the project itself."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class Context:
     """The review that is judged, which tests exist, and what git knows of earlier states.
 
     ``tests`` holds what analyses name as their validation and is there, as they name it.
-    ``chosen`` are the requirements that are asked for, None for all. ``history`` is None where
+    ``chosen`` are the requested requirements, None for all. ``history`` is None where
     there is none: outside git, before a commit; ``cut_off`` says that not all of it is here.
     ``commit`` is None where there is none.
     """

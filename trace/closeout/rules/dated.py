@@ -40,7 +40,7 @@ def _commit(index: Index, context: Context) -> Iterator[Finding]:
 
 def _after_review(index: Index, context: Context) -> Iterator[Finding]:
     """What is dated after a review was not there to be seen at it."""
-    held = index.project.charter.review_dates.get(context.review or "")
+    review_date = index.project.charter.review_dates.get(context.review or "")
     project = index.project
     rows: list[tuple[str, str | None, Pointer]] = [
         *((one.id, one.date or one.planned, one.where / "date") for one in project.records),
@@ -56,11 +56,13 @@ def _after_review(index: Index, context: Context) -> Iterator[Finding]:
         ),
     ]
     for name, day, where in rows:
-        if held is not None and day is not None and day > held:  # both as year-month-day
+        if (
+            review_date is not None and day is not None and day > review_date
+        ):  # both as year-month-day
             yield warning(
                 "dated-after-review",
                 where,
-                f"{name} is dated {day}, after {context.review} on {held}",
+                f"{name} is dated {day}, after {context.review} on {review_date}",
                 "correct the date, leave it out while it is planned, or move the review",
             )
 

@@ -36,21 +36,21 @@ def apply(findings: Iterable[Finding], index: Index) -> Applied:
         for policy in rules
         if policy.rule in RULES and RULES[policy.rule].adjustable
     }
-    kept = tuple(_kept(findings, chosen, index))
-    return Applied(kept, tuple(p for p in chosen.values() if p.severity == _OFF))
+    adjusted = tuple(_adjusted(findings, chosen, index))
+    return Applied(adjusted, tuple(p for p in chosen.values() if p.severity == _OFF))
 
 
-def policy_findings(index: Index, told: Iterable[Finding] = ()) -> Iterator[Finding]:
+def policy_findings(index: Index, findings: Iterable[Finding] = ()) -> Iterator[Finding]:
     """Yield a finding for a policy that names no rule, one that holds for all, or no item.
 
-    What the findings ``told`` are about may be named too, though it is not there any more.
+    What ``findings`` are about may be named too, though it is not there any more.
     """
     charter = index.project.charter
     if not charter.policy.rules:
         return
     from closeout.rules.catalogue import RULES
 
-    known = {*_items(index).values(), *index.analyses, *(one.item for one in told if one.item)}
+    known = {*_items(index).values(), *index.analyses, *(one.item for one in findings if one.item)}
     for policy in charter.policy.rules:
         where = charter.where / "policy" / "rules" / policy.rule
         rule = RULES.get(policy.rule)
@@ -107,7 +107,7 @@ def suggestion(name: str) -> str:
     return f"did you mean {near[0]}?" if near else "closeout lint --rule all lists the rules"
 
 
-def _kept(
+def _adjusted(
     findings: Iterable[Finding], chosen: Mapping[str, RulePolicy], index: Index
 ) -> Iterator[Finding]:
     some = any(policy.items for policy in chosen.values())

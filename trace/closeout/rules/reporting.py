@@ -18,14 +18,14 @@ _SHOWN = 5
 def verification_reports(index: Index, context: Context) -> Iterator[Finding]:
     """Yield, owner by owner, requirements whose methods no verification report brings together.
 
-    Asked for once everything of a requirement is due: before that nobody can write it. One that the
-    project's policy names for this rule is told by itself, so that the policy holds for it alone.
+    Due once everything of a requirement is due: before that nobody can write it. One that the
+    project's policy names for this rule has its own finding, so that the policy holds for it alone.
     """
     policies = (one for one in index.project.charter.policy.rules if one.rule == RULE)
     apart = {item.partition(" issue ")[0].strip() for one in policies for item in one.items}
     together: defaultdict[str | None, list[Requirement]] = defaultdict(list)
     for requirement in index.requirements.values():
-        if not _is_asked(requirement, index, context):
+        if not _lacks_report(requirement, index, context):
             continue
         if requirement.id in apart:
             yield _of_one(requirement, context)
@@ -36,7 +36,7 @@ def verification_reports(index: Index, context: Context) -> Iterator[Finding]:
         yield _of_one(some[0], context) if alone else _of_owner(owner, some, index, context)
 
 
-def _is_asked(requirement: Requirement, index: Index, context: Context) -> bool:
+def _lacks_report(requirement: Requirement, index: Index, context: Context) -> bool:
     """Return whether a requirement has several methods, all of them due, and no report."""
     if context.chosen is not None and requirement.id not in context.chosen:
         return False

@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from closeout.evaluate.engine import Evaluator
-from closeout.graph import Asked, Index, ask
+from closeout.graph import Index, Request, ask
 from closeout.graph.findings import nearest
 from closeout.model.answer import Answer
 from closeout.model.criterion import Condition, Criterion
@@ -244,7 +244,7 @@ def _at(spec: AnalysisSpec, index: Index) -> Verification:
     )
 
 
-def _values(spec: AnalysisSpec, asked: Asked, reply: Reply) -> Values:
+def _values(spec: AnalysisSpec, asked: Request, reply: Reply) -> Values:
     answer = reply.result
     if not isinstance(answer, Answer):
         raise UserError(f"{spec.name}: {answer.message}", answer.traceback)

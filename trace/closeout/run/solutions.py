@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable, Mapping
 
 from closeout.evaluate.engine import Evaluator
-from closeout.graph import Asked, Index, Plan, required_margins
+from closeout.graph import Index, Plan, Request, required_margins
 from closeout.graph.acceptance import acceptance
 from closeout.graph.checks import nearest
 from closeout.graph.links import reach_of
@@ -136,7 +136,7 @@ def _question(ready: Ready, name: str, bounds: Bounds) -> Question:
 
 
 def _bounds(
-    asked: Asked, index: Index, units: Units, review: str | None
+    asked: Request, index: Index, units: Units, review: str | None
 ) -> tuple[Bounds, tuple[str, ...]]:
     """Return the limits that decide, for values of the analysis, and what makes them tighter.
 

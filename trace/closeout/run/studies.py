@@ -10,7 +10,7 @@ from typing import Any
 
 from closeout.arithmetic.study.break_even import worst_corner
 from closeout.evaluate.engine import Evaluator
-from closeout.graph import Asked, Index, Plan
+from closeout.graph import Index, Plan, Request
 from closeout.graph.chances import assumed_of, spreads_of
 from closeout.graph.possible import possible_ends
 from closeout.measure import UnitError, Units
@@ -63,7 +63,7 @@ class Ready:
     ``failed`` is why there is no extent over the box, None where there is one.
     """
 
-    asked: Asked
+    asked: Request
     spec: AnalysisSpec
     question: Question
     case: str | None
@@ -103,16 +103,18 @@ def questions(
 ) -> dict[Key, Ready]:
     """Return what a study of each wanted verification asks, by requirement and number."""
     specs = {spec.name: spec for spec in index.specs}
-    asking = plan.of(wanted.requirements).asked.items()
+    asking = plan.of(wanted.requirements).requests.items()
     worst = {key: _worst_case(one) for key, one in asking if one.question is not None}
     missing = [question for question in worst.values() if question not in replies]
     known = {**replies, **evaluator.answer(dict.fromkeys(missing), specs, below=plan.below)}
     asker = _Asker(wanted, index, units, known)
-    found = {key: asker.ready(key[0], plan.asked[key], question) for key, question in worst.items()}
+    found = {
+        key: asker.ready(key[0], plan.requests[key], question) for key, question in worst.items()
+    }
     return {key: one for key, one in found.items() if one is not None}
 
 
-def _worst_case(asked: Asked) -> Question:
+def _worst_case(asked: Request) -> Question:
     question = asked.question
     assert question is not None
     if question.kind == "worst case":
@@ -130,7 +132,7 @@ class _Asker:
     units: Units
     replies: Mapping[Question, Reply]
 
-    def ready(self, requirement: str, asked: Asked, worst: Question) -> Ready | None:
+    def ready(self, requirement: str, asked: Request, worst: Question) -> Ready | None:
         """Return the question of a study, of the case with the least margin.
 
         None where no case has a value. Of a basis other than the worst case, that one may fail
@@ -162,7 +164,7 @@ class _Asker:
     def _detail(
         self,
         requirement: str,
-        asked: Asked,
+        asked: Request,
         spec: AnalysisSpec,
         case: str | None,
         extent: Extent,
@@ -191,7 +193,7 @@ class _Asker:
         }
 
 
-def _required(asked: Asked) -> tuple[float, float] | None:
+def _required(asked: Request) -> tuple[float, float] | None:
     """Return the probability and the confidence of a verification that asks for them."""
     basis = asked.verification.basis
     if basis.probability is None or basis.confidence is None:
@@ -199,7 +201,7 @@ def _required(asked: Asked) -> tuple[float, float] | None:
     return float(basis.probability), float(basis.confidence)
 
 
-def _decided(asked: Asked, case: str | None, replies: Mapping[Question, Reply]) -> Decided | None:
+def _decided(asked: Request, case: str | None, replies: Mapping[Question, Reply]) -> Decided | None:
     """Return what samples say of a case of a probability, where that was answered."""
     reply = None if asked.question is None else replies.get(asked.question)
     decisions = reply.result.decisions if reply and isinstance(reply.result, Answer) else ()

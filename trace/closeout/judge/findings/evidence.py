@@ -137,10 +137,10 @@ def thin_margins(dossier: Dossier, index: Index) -> Iterator[Finding]:
             if entry.due and entry.state is State.MET:
                 where = requirement.verification[entry.number].where
                 for message in entry.thin:
-                    yield _told_at(where, result.id, message)
+                    yield _margin_finding(where, result.id, message)
 
 
-def _told_at(where: Pointer, requirement: str, message: str) -> Finding:
+def _margin_finding(where: Pointer, requirement: str, message: str) -> Finding:
     if message.startswith(NO_UNIT):
         return error("unit", where, message, "write a share in %, or a difference")
     return warning("margin-policy", where, f"{requirement}: {message}", _WIN_MARGIN)

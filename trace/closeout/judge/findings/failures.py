@@ -31,7 +31,7 @@ _PUT = "add this to a file in requirements/, and complete it: "
 def failures(
     index: Index, units: Units, validity: Validity, history: History | None
 ) -> Iterator[Finding]:
-    """Yield what can be told of failed records without running an analysis."""
+    """Yield what can be said of failed records without running an analysis."""
     if not any(record.date for record in index.records.values()):
         return
     yield from _unreported(index, validity, history)
@@ -57,12 +57,12 @@ def unreported_logs(dossier: Dossier, index: Index) -> Iterator[Finding]:
 def _unreported(index: Index, validity: Validity, history: History | None) -> Iterator[Finding]:
     """A failure that nobody reports is forgotten with the next test, under a waiver too."""
     found: dict[str, dict[str, str]] = {}
-    held = (*_held_now(index, validity), *_held_then(index, history))
-    for requirement, verification, record in held:
+    judged = (*_judged_today(index, validity), *_judged_under_another_issue(index, history))
+    for requirement, verification, record in judged:
         if record.date is None or reports_of(record, index, requirement.id):
             continue
         if record.outcome == NOT_MET and not reports_of(record, index):
-            continue  # one that says itself that it is not met is told where it is read
+            continue  # one that says itself that it is not met is reported where it is read
         if failed_by_measure(requirement, verification, record, validity):
             quantity = str(verification.criterion.quantity)
             found.setdefault(record.id, {})[requirement.id] = quantity
@@ -72,18 +72,18 @@ def _unreported(index: Index, validity: Validity, history: History | None) -> It
             yield _missing(index.records[name], quantities, index, number)
 
 
-_Held = tuple[Requirement, Verification, Record]
+_Judged = tuple[Requirement, Verification, Record]
 
 
-def _held_now(index: Index, validity: Validity) -> Iterator[_Held]:
-    """Yield records with what they are held against today."""
+def _judged_today(index: Index, validity: Validity) -> Iterator[_Judged]:
+    """Yield records with what they are compared with today."""
     for requirement, _, verification in index.project.verifications():
         if requirement.not_applicable is None:
             for record in _judges(requirement, verification, validity):
                 yield requirement, verification, record
 
 
-def _held_then(index: Index, history: History | None) -> Iterator[_Held]:
+def _judged_under_another_issue(index: Index, history: History | None) -> Iterator[_Judged]:
     """Yield records that judged another issue than today's, with what it said on their day.
 
     An issue that is raised, with a limit that is relaxed or not, does not make a failure another.
@@ -120,10 +120,10 @@ def _on_its_day(
 def _of_no_known_issue(
     index: Index, validity: Validity, history: History | None
 ) -> Iterator[Finding]:
-    """What judged an issue that never was is held against nothing, so bad news must not say so."""
+    """What judged an issue that never was is compared with nothing, so bad news must not say so."""
     if history is None or history.cut_off:
         return
-    for requirement, verification, record in _held_now(index, validity):
+    for requirement, verification, record in _judged_today(index, validity):
         issue = dict(record.judged).get(requirement.id, requirement.issue)
         if issue in (None, requirement.issue) or reports_of(record, index, requirement.id):
             continue
@@ -238,7 +238,7 @@ def _judged_states(record: Record, history: History | None) -> Iterator[Requirem
 def _seen(record: Record, failed: _Failed, index: Index) -> bool:
     """Return whether a verification of the present state speaks of what a record found not met.
 
-    Of a requirement that is said not to apply that is told for itself.
+    Of a requirement that is said not to apply that is reported separately.
     """
     for requirement, _, verification in index.project.verifications():
         named = record.id in verification.records

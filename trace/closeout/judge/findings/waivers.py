@@ -39,16 +39,16 @@ def _waiver(
         yield from _not_needed(waiver, result, meant, index, review)
         return
     if is_later(waiver, index, review):
-        return  # told by the date itself, as dated-after-review
+        return  # reported as dated-after-review
     reasons = list(void(waiver, result, index, review))
     yield from reasons
     left = [entry for entry in short if entry.covered_by is None]
-    others = [entry for entry in left if entry.message and _OTHER in entry.message]
-    if not reasons and others:
+    of_another_authority = [entry for entry in left if entry.message and _OTHER in entry.message]
+    if not reasons and of_another_authority:
         yield warning(
             "waiver-short", waiver.where / "accepts",
             f"{waiver.id} was given for another build, issue or condition of {result.id}:"
-            f" {others[0].message}",
+            f" {of_another_authority[0].message}",
             "request it again for the present state, or verify that state",
         )  # fmt: skip
     elif not reasons and left:

@@ -148,7 +148,7 @@ def _judged_before_change(index: Index, history: History, units: Units) -> Itera
             if record is None or record.date is None:
                 continue
             if dict(record.judged).get(requirement.id) != requirement.issue:
-                continue  # of another issue: it is open again, which is told with the verdict
+                continue  # of another issue: it is open again, which is reported with the verdict
             day = _changed_after(requirement, verification, record, history, units)
             if day is not None:
                 yield warning(

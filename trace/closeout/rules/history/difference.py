@@ -28,11 +28,11 @@ def difference(
     criteria = before.keys() != counted
     if not criteria:
         return "its statement changed" if text else None
-    told = _told(
+    changes = _changes(
         [before[key] for key in before if key not in after],
         [after[key] for key in after if key not in before],
     )
-    return f"{'statement and criterion' if text else 'its criterion'} changed ({told})"
+    return f"{'statement and criterion' if text else 'its criterion'} changed ({changes})"
 
 
 def _counted(before: Criteria, after: Criteria, units: Units) -> set[Key]:
@@ -57,7 +57,7 @@ def _criteria(verifications: Iterable[Verification], units: Units) -> Criteria:
     return found
 
 
-def _told(old: list[Criterion], new: list[Criterion]) -> str:
+def _changes(old: list[Criterion], new: list[Criterion]) -> str:
     was, now = (", ".join(_shown(one) for one in some) for some in (old, new))
     if not now:
         return f"removed: {was}"

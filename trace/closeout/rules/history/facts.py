@@ -1,4 +1,4 @@
-"""What is kept of a file as some commit left it: what is compared with later states, no more."""
+"""The facts of a file as some commit left it: what is compared with later states, no more."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ KINDS = {
     "nonconformances": "nonconformance",
     "waivers": "waiver",
 }
-# Items of which nothing is held against later states but that they are there.
+# Items of which nothing is compared with later states but that they are there.
 _NAMED = ("parameters", "articles")
 _OF_REQUIREMENT = ("id", "title", "statement", "issue", "source")
 _OF_VERIFICATION = (
@@ -81,17 +81,17 @@ def facts_of(data: bytes, known: str | None) -> Facts:
 
     A file that cannot be read has none.
     """
-    kept = keeping.decoded(content(data) if known is None else known)
+    facts = keeping.decoded(content(data) if known is None else known)
     sections: dict[str, list[Item]] = {}
     for section in (*KINDS, "documents"):
-        items = [item for item in kept.sections.get(section, {}).values() if "id" in item]
+        items = [item for item in facts.sections.get(section, {}).values() if "id" in item]
         if section == "requirements":
             items = [_of_requirement(item) for item in items]
         if items:
             sections[section] = [_without_past(item) for item in items]
-    by_name = {name: items for name, items in _by_name(kept.sections) if items}
+    by_name = {name: items for name, items in _by_name(facts.sections) if items}
     names = {section: list(by_name[section]) for section in _NAMED if section in by_name}
-    return Facts(sections, list(kept.left_out), names, dict(_formerly(by_name)))
+    return Facts(sections, list(facts.left_out), names, dict(_formerly(by_name)))
 
 
 def _by_name(sections: Sections) -> Iterator[tuple[str, dict[str, Item]]]:

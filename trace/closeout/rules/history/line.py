@@ -1,7 +1,7 @@
 """The commits of a project one after another, as far as rules ask for it.
 
-What a blob holds is kept by the blob's name, what the commits up to one make together by that
-commit's name: only a new commit has anything to be read.
+What a blob contains is stored under the blob's name, what the commits up to one make together under
+that commit's name: only a new commit has anything to be read.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class Past(Protocol):
 
     @property
     def base(self) -> str | None:
-        """The commit that the snapshot is held against."""
+        """The commit that the snapshot is compared with."""
 
     @property
     def shallow(self) -> bool:
@@ -76,7 +76,7 @@ class Past(Protocol):
 
 
 class Blobs:
-    """The facts of blobs, each parsed once and kept by its name.
+    """The facts of blobs, each parsed once and stored by its name.
 
     ``complete`` is False once one was asked for that was not fetched.
     """
@@ -187,7 +187,7 @@ def claims_of(past: Past, blobs: Blobs, cache: Cache) -> Names:
 
 
 def line_of(past: Past, blobs: Blobs, cache: Cache, renaming: Renaming = NONE) -> Line:
-    """Return what the commits up to the last one make together, kept where all of them are here.
+    """Return what the commits up to the last one make together, stored where all of them are here.
 
     It speaks the identifiers of today, and so do the blobs from here on.
     """
@@ -233,7 +233,7 @@ def _no_renames(
 def _states(
     blobs: Blobs, commits: Iterable[Commit]
 ) -> Iterator[tuple[str, list[Facts], list[Facts]]]:
-    """Yield the day of each commit, what files held that it changed, and what they hold then."""
+    """Yield the day of each commit, what the files that it changed had before, and have then."""
     files: dict[str, Facts] = {}
     for commit in commits:
         changes = list(_changes(commit))

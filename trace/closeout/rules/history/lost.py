@@ -48,17 +48,17 @@ def _identifier_reused(index: Index, history: History) -> Iterator[Finding]:
 
 def _failed_record_deleted(index: Index, history: History, units: Units) -> Iterator[Finding]:
     """A failed record counts until another replaces it; to delete it makes no test good."""
-    told: set[str] = set()
+    reported: set[str] = set()
     paths = {item.where.path for item in index.project.requirements}
     paths |= {item.where.path for item in index.project.records}
     for earlier in history.lost:
         record = earlier.record
-        why = None if record.id in told else _failure(earlier, index, history, units)
-        if why is None and record.data is not None and record.id not in told:
+        why = None if record.id in reported else _failure(earlier, index, history, units)
+        if why is None and record.data is not None and record.id not in reported:
             why = f"what {record.data} shows, which is no longer judged"
         if why is None:
             continue
-        told.add(record.id)
+        reported.add(record.id)
         where = Pointer(earlier.path) if earlier.path in paths else index.project.charter.where
         found = warning(
             "failed-record-deleted",
@@ -73,16 +73,16 @@ def _failed_record_deleted(index: Index, history: History, units: Units) -> Iter
 
 def _record_edited(index: Index, history: History, units: Units) -> Iterator[Finding]:
     """A failed test is no slip of the pen, and what a record stands on is not what fits today."""
-    told: set[str] = set()
+    reported: set[str] = set()
     for earlier in history.edited:
         name = earlier.record.id
-        if name in told or name not in index.records:
+        if name in reported or name not in index.records:
             continue
         why = _failure(earlier, index, history, units)
         stands_on = [one for one in earlier.changed if one not in ("result", ANEW)]
-        reported = any(one.found_by == name for one in index.project.nonconformances)
-        if why is not None and not (reported and {*earlier.changed} == {ANEW}):
-            told.add(name)
+        has_report = any(one.found_by == name for one in index.project.nonconformances)
+        if why is not None and not (has_report and {*earlier.changed} == {ANEW}):
+            reported.add(name)
             yield warning(
                 "failed-record-edited",
                 index.records[name].where,
@@ -91,7 +91,7 @@ def _record_edited(index: Index, history: History, units: Units) -> Iterator[Fin
                 " closed",
             )
         elif stands_on:
-            told.add(name)
+            reported.add(name)
             yield warning(
                 "record-edited",
                 index.records[name].where,

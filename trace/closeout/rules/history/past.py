@@ -43,17 +43,17 @@ def history_of(
     line = line_of(past, blobs, cache, renaming)
     present = _present(project)
     there = {name for _, name in present} | set(left_out)
-    held = {
+    earlier = {
         name: [
             LostRecord(keeping.typed("records", item, path), path, day) for item, path, day in rows
         ]
         for name, rows in line.records.items()
     }
-    lost = tuple(one for name, some in held.items() if name not in there for one in some)
+    lost = tuple(one for name, some in earlier.items() if name not in there for one in some)
     now = {record.id: record for record in project.records}
     edited = tuple(
         replace(one, changed=changed)
-        for name, some in held.items()
+        for name, some in earlier.items()
         for one in some
         if name in now and (changed := _edited(one, some, now[name]))
     )
@@ -252,7 +252,7 @@ def _reused(line: Line, present: Mapping[tuple[str, str], str]) -> Iterator[Reus
 
 
 def _base(past: Past, files: Files, blobs: Blobs, day: str) -> Base | None:
-    """Return what the base held in the files that differ from the present ones."""
+    """Return what the base has in the files that differ from the present ones."""
     if past.base is None:
         return None
     then = past.tree(past.base)

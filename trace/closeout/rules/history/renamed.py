@@ -33,7 +33,7 @@ _NAMES = {
     "waivers": {"id": "waivers", "requirement": "requirements"},
 }
 _OF_VERIFICATION = {"records": "records", "given": "parameters"}
-# What of an item is a text that is compared, and may speak of others.
+# What of an item is a text that is compared, and may name others.
 _TEXTS = {"requirements": "statement", "records": "differs"}
 _DIGIT = re.compile(r"[0-9]")
 
@@ -58,13 +58,13 @@ class Renaming:
     def without(self, some: Iterable[Beside]) -> Renaming:
         """Return it without the identifiers that stood beside another."""
         apart = {(section, name) for section, name, _, _ in some}
-        kept = {
+        remaining = {
             section: {old: new for old, new in of.items() if (section, old) not in apart}
             for section, of in self.names.items()
         }
-        left = {old for of in kept.values() for old in of}
+        left = {old for of in remaining.values() for old in of}
         return Renaming(
-            {section: of for section, of in kept.items() if of},
+            {section: of for section, of in remaining.items() if of},
             {old: new for old, new in self.quoted.items() if old in left},
         )
 
@@ -77,7 +77,7 @@ NONE = Renaming({}, {})
 
 
 def renamed(facts: Facts, renaming: Renaming) -> Facts:
-    """Return what is kept of a file, with the identifiers of today in it."""
+    """Return the facts of a file, with the identifiers of today in it."""
     sections = {
         section: [_item(section, item, renaming) for item in items]
         for section, items in facts.sections.items()

@@ -19,12 +19,12 @@ def began(line: Line, project: Project, base: Base | None) -> Iterator[tuple[str
     """Yield what each requirement said first under its present issue, or under a later one.
 
     One that says the same in its last commit, letter by letter, is passed over, and one that took
-    another's identifier, of which that is told.
+    another's identifier, which is reported.
     """
     kind = KINDS["requirements"]
-    others = line.gone.keys() | line.returned.keys()
+    reused = line.gone.keys() | line.returned.keys()
     for requirement in project.requirements:
-        if (kind, requirement.id) not in others:
+        if (kind, requirement.id) not in reused:
             rows = line.versions.get(requirement.id, [])
             issue = requirement.issue
             own = [row for row in rows if not is_raised(row[0].get("issue", "A"), issue)]

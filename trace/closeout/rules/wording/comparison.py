@@ -29,7 +29,7 @@ LIMIT, SIDE, CONDITION, PROBABILITY = (
 )
 # A condition and a number that is a thousand times as large are two things of one dimension.
 FARTHEST = 100
-_SIDES = ("at_least", "at_most")
+_DIRECTIONS = ("at_least", "at_most")
 _BESIDE = {"at_least": "at_most", "at_most": "at_least", "within": "equal_to"}
 _PLAIN_UNITS = ("", "count", "1")
 _MARGINS = ("margin", "reserve", "clearance")
@@ -57,7 +57,7 @@ class _Wanted(NamedTuple):
 
     @property
     def side(self) -> Direction | None:
-        return Direction(self.key) if self.key in _SIDES else None
+        return Direction(self.key) if self.key in _DIRECTIONS else None
 
     @property
     def symmetric(self) -> bool:
@@ -75,7 +75,7 @@ class _Given(NamedTuple):
 
 def compared(requirement: Requirement, text: str, units: Units) -> Iterator[Finding]:
     """Yield where the numbers of a requirement's criteria and its masked statement disagree."""
-    limits, givens, bases = _asked(requirement)
+    limits, givens, bases = _wanted(requirement)
     comparison = _Comparison(requirement, text, units, limits, givens)
     for limit in limits:
         yield from comparison.limit(limit)
@@ -85,7 +85,7 @@ def compared(requirement: Requirement, text: str, units: Units) -> Iterator[Find
         yield from comparison.basis(basis)
 
 
-def _asked(requirement: Requirement) -> tuple[list[_Wanted], list[_Given], list[Basis]]:
+def _wanted(requirement: Requirement) -> tuple[list[_Wanted], list[_Given], list[Basis]]:
     """Return what the criteria of a requirement ask for, each once."""
     limits: dict[tuple[str, str, str], _Wanted] = {}
     givens: dict[tuple[str, ...], _Given] = {}
@@ -128,7 +128,7 @@ class _Comparison:
         self._limits = limits
         self._givens = givens
         self._stated = numbers(text)
-        self._told: set[int] = set()
+        self._reported: set[int] = set()
 
     def limit(self, limit: _Wanted) -> Iterator[Finding]:
         """Yield where a limit is another number, or lies on the other side."""
@@ -145,8 +145,10 @@ class _Comparison:
         candidates = [one for one in self._stated if self._may_be(one, limit, scale)]
         if candidates:
             best = min(candidates, key=lambda one: _rank(one, limit))
-            self._told.add(best.start)
-            yield self._finding(LIMIT, best.start, f"{shorten(best.text)}, but {_told(limit)}")
+            self._reported.add(best.start)
+            yield self._finding(
+                LIMIT, best.start, f"{shorten(best.text)}, but {_criterion_text(limit)}"
+            )
 
     def given(self, given: _Given) -> Iterator[Finding]:
         """Yield where a condition is another number or another range."""
@@ -183,7 +185,7 @@ class _Comparison:
         one = equal[0]
         before = one.phrase_at < one.start
         words = f"{one.phrase} {one.text}" if before else f"{one.text} {one.phrase}"
-        message = f"{shorten(words)}, but {_told(limit)}"
+        message = f"{shorten(words)}, but {_criterion_text(limit)}"
         yield self._finding(SIDE, one.phrase_at, message)
 
     def _within(self, limit: _Wanted) -> Iterator[Finding]:
@@ -196,7 +198,7 @@ class _Comparison:
                 continue
             half, wanted = self._width(width, value), self._width(limit.amount, value)
             if half is not None and wanted is not None and half != wanted:
-                message = f"{shorten(width.text)}, but {_told(limit)}"
+                message = f"{shorten(width.text)}, but {_criterion_text(limit)}"
                 yield self._finding(LIMIT, width.start, message)
 
     def _width(self, tolerance: Stated | Amount, value: Amount) -> Fraction | None:
@@ -244,7 +246,7 @@ class _Comparison:
     def _fits(self, one: Stated, given: _Given, scale: Scale) -> bool:
         """Return whether a number is of a condition's kind, and of a likely size."""
         amount = given.at.ends[-1]
-        if one.tolerance or one.start in self._told or not self._same_kind(one, scale):
+        if one.tolerance or one.start in self._reported or not self._same_kind(one, scale):
             return False
         if scale.kind != LINEAR or one.end_of_range:
             return True
@@ -261,7 +263,7 @@ class _Comparison:
         try:
             return value is not None and low.number <= value <= self._units.convert(high, low.unit)
         except UnitError:
-            return False  # told where the two ends are held against the parameter
+            return False  # reported where the two ends are compared with the parameter
 
     def _called(self, quantity: str, one: Stated) -> bool:
         """Return whether the words of a quantity's name lead to a number: "a period of 0.6 s"."""
@@ -343,7 +345,7 @@ class _Comparison:
         return replace(warning(rule, where, text, _CURE), offset=offset)
 
 
-def _told(limit: _Wanted) -> str:
+def _criterion_text(limit: _Wanted) -> str:
     return f"the criterion of {limit.quantity} has {limit.key}: {limit.amount.text}"
 
 

@@ -95,14 +95,14 @@ _PLAIN = re.compile(
     r"|not exceed\w*|not to exceed|never exceed|up to.*|minimum|maximum"
     r"|(?:less|more|greater|fewer) than|or more|or less|limit"
 )
-_SIDES = (
+_DIRECTIONS = (
     (Direction.LOWER, re.compile(rf"\b(?P<phrase>{_LOWER}|minimum)(?: of)?(?: a total of)?$")),
     (Direction.UPPER, re.compile(rf"\b(?P<phrase>{_UPPER}|maximum)(?: of)?(?: a total of)?$")),
     (Direction.LOWER, re.compile(r"\b(?:a|the) (?P<phrase>minimum)(?: [a-z-]+){1,4} of$")),
     (Direction.UPPER, re.compile(r"\b(?:a|the) (?P<phrase>maximum)(?: [a-z-]+){1,4} of$")),
     (Direction.UPPER, re.compile(r"\b(?P<phrase>limit)(?:ed|s)? (?:[a-z-]+ ){0,8}to$")),
 )
-_SIDES_BEHIND = (
+_DIRECTIONS_BEHIND = (
     (Direction.LOWER, re.compile(r" (?:or|and) (?:more|above|higher|greater|longer)\b")),
     (Direction.UPPER, re.compile(r" (?:or|and) (?:less|below|lower|fewer|shorter)\b")),
 )
@@ -247,14 +247,14 @@ def _direction(lower: str, begin: int, one: Stated) -> tuple[Direction | None, s
     negated = _NEGATED.search(before)
     if negated:
         return Direction.UPPER, "not exceed", begin + negated.start()
-    found = [(match, side) for side, pattern in _SIDES if (match := pattern.search(before))]
+    found = [(match, side) for side, pattern in _DIRECTIONS if (match := pattern.search(before))]
     if found:
         match, side = max(found, key=lambda pair: len(pair[0]["phrase"]))
         phrase, at = match["phrase"], begin + match.start("phrase")
         if _TURNED.fullmatch(phrase) and _SHALL_NOT.search(lower[max(0, at - 160) : at]):
             return side.opposite, f"not ... {phrase}", at
         return side, phrase, at
-    for side, pattern in _SIDES_BEHIND:
+    for side, pattern in _DIRECTIONS_BEHIND:
         behind = pattern.match(lower, one.end)
         if behind:
             return side, behind[0].strip(), behind.start() + 1

@@ -65,12 +65,12 @@ def hits(lower: str, present: Iterable[str]) -> list[Hit]:
     candidates = [hit for family in _of(present) for hit in _found(family, lower)]
     candidates.sort(key=lambda hit: hit.start - hit.end)
     taken = bytearray(len(lower))
-    kept: list[Hit] = []
+    chosen: list[Hit] = []
     for hit in candidates:
         if not any(taken[hit.start : hit.end]):
             taken[hit.start : hit.end] = b"x" * (hit.end - hit.start)
-            kept.append(hit)
-    return sorted(kept, key=lambda hit: hit.start)[:MOST_HITS]
+            chosen.append(hit)
+    return sorted(chosen, key=lambda hit: hit.start)[:MOST_HITS]
 
 
 def _of(present: Iterable[str]) -> Iterator[Family]:

@@ -1,4 +1,4 @@
-"""Rules over what is written in good form and can hardly be meant."""
+"""Rules over what is well-formed and can hardly be meant."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from closeout.model.records import (
 )
 
 
-def doubtful(index: Index, units: Units) -> Iterator[Finding]:
+def implausible(index: Index, units: Units) -> Iterator[Finding]:
     """Yield what contradicts what is declared elsewhere, or says nothing at all."""
     for requirement in index.requirements.values():
         for verification in requirement.verification:
@@ -55,7 +55,7 @@ def _given_outside_range(
 def _is_outside(given: Condition, declared: tuple[Amount, Amount], unit: str, units: Units) -> bool:
     """Return whether a condition leaves a range; one that holds all of it asks for more, rightly.
 
-    What does not compare is told elsewhere.
+    What does not compare is reported elsewhere.
     """
     try:
         low, *rest = (units.convert(end, unit) for end in given.ends)
@@ -103,11 +103,11 @@ def _is_wide(spread: Spread) -> bool:
 
 
 def _review_dates_falling(index: Index) -> Iterator[Finding]:
-    """The reviews are listed in their order, so none is held before one that stands above it."""
+    """The reviews are listed in their order, so none can come before one that is listed earlier."""
     charter = index.project.charter
     dates = charter.review_dates
-    held = [(review, dates[review]) for review in charter.reviews if review in dates]
-    for (before, first), (after, then) in pairwise(held):
+    dated = [(review, dates[review]) for review in charter.reviews if review in dates]
+    for (before, first), (after, then) in pairwise(dated):
         if then < first:  # both as year-month-day
             yield warning(
                 "review-dates-falling",
@@ -132,7 +132,7 @@ def _nonconformance_of_nothing(report: Nonconformance, index: Index) -> Iterator
 
 
 def _risk_of_another(index: Index) -> Iterator[Finding]:
-    """One assessment of two subjects was made of one of them; subjects are told by their owners."""
+    """One assessment of two subjects was made of one of them; two owners are two subjects."""
     first: dict[str, Requirement] = {}
     for requirement, number, verification in index.project.verifications():
         if verification.risk is None or requirement.owner is None:

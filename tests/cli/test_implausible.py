@@ -1,4 +1,4 @@
-"""What is written in good form and can hardly be meant is told, with place and cure."""
+"""What is well-formed and can hardly be meant is reported, with place and cure."""
 
 from __future__ import annotations
 

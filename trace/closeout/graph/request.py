@@ -25,7 +25,7 @@ class ComputedInput:
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """What the agreed range of an input is held against, in the unit of ``computed``.
+    """What the agreed range of an input is compared with, in the unit of ``computed``.
 
     ``chain`` has one linked variable, the input, of which ``conversion`` leads to that unit;
     ``below`` is what is asked of its members, and ``range`` what was agreed, as doubles and as it
@@ -41,14 +41,14 @@ class Estimate:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
-    """What one verification asks: a question, or why none can be asked (``fault``).
+class Request:
+    """What one verification requests: a question, or why none can be asked (``fault``).
 
-    ``acceptance`` are the limits as values of the analysis are held against them. ``pending`` is
-    why a question is not asked though nothing is wrong. ``margins`` are margins that a policy
+    ``acceptance`` are the limits as values of the analysis are compared with them. ``pending`` is
+    why no question is asked though nothing is wrong. ``margins`` are margins that a policy
     requires of a probability, each with the question whether the criterion holds with it.
     ``computed`` are the inputs that analyses below compute, ``below`` what is asked of these, and
-    ``estimates`` what agreed ranges among the inputs are held against.
+    ``estimates`` what agreed ranges among the inputs are compared with.
     """
 
     verification: Verification

@@ -1,4 +1,4 @@
-"""One case of an analysis held against limits, and beside the margins that a policy requires."""
+"""One case of an analysis, compared with its limits and with the margins that a policy requires."""
 
 from __future__ import annotations
 
@@ -6,15 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
-from closeout.graph import Acceptance, Asked, RequiredMargin, acceptance
+from closeout.graph import Acceptance, Request, RequiredMargin, acceptance
 from closeout.judge.bad_end import bad_end
 from closeout.judge.ends import (
     Ends,
     deciding_ends,
     deciding_point,
-    held_at,
     is_tight,
     is_undecided,
+    settings_at,
     unproved,
 )
 from closeout.judge.limits import Extremes, Judgement, Shown, compare
@@ -46,22 +46,22 @@ class Case:
     """What an analysis answered of one case of a quantity, of whose unit its numbers are."""
 
     extent: Extent
-    asked: Asked
+    request: Request
     unit: str
     shown: Shown
 
     def against(self, limits: Acceptance, ends: Ends | None = None) -> Found:
         """Return what the case says of limits: state, margin, and what decides.
 
-        ``ends`` are others than those that decide about these limits.
+        ``ends`` are given where they are not those that decide about these limits.
         """
-        extent, asked, shown = self.extent, self.asked, self.shown
+        extent, request, shown = self.extent, self.request, self.shown
         ends = deciding_ends(extent, limits.bounds) if ends is None else ends
         judged = compare(ends.low, ends.high, limits)
         undecided = is_undecided(extent, ends, judged, limits)
         state = State.OPEN if undecided else judged.state
         point = deciding_point(extent, judged, limits)
-        at = () if judged.margin is None else held_at(point, asked)
+        at = () if judged.margin is None else settings_at(point, request)
         low, high = ends.shown(shown)
         judged_low, judged_high = self._judged(ends)
         fields = {
@@ -74,7 +74,7 @@ class Case:
             "margin": shown.margin(judged.margin),
             "at": at,
             "counterexample": at if state is State.NOT_MET else (),
-            "bad_end": () if judged.margin is None else bad_end(extent, asked, point),
+            "bad_end": () if judged.margin is None else bad_end(extent, request, point),
             "tight": is_tight(extent, judged) if ends.assurance is Assurance.BOUNDED else None,
             "unproved": unproved(extent, ends, shown),
         }
@@ -84,28 +84,28 @@ class Case:
 
     def _judged(self, ends: Ends) -> tuple[float | None, float | None]:
         """Return the ends with what the model may be off, in the unit of the limits."""
-        limits = self.asked.acceptance
+        limits = self.request.acceptance
         if limits.model is None:
             return None, None
         low, high = limits.judged(ends.low, ends.high)
         return self.shown.value(low), self.shown.value(high)
 
     def beside(self, one: Judgement, margins: Sequence[RequiredMargin], units: Units) -> Judgement:
-        """Return evidence of the limits held to the margins that a policy requires.
+        """Return evidence of the limits judged with the margins that a policy requires.
 
         Where an enforced margin is met by what was seen alone, no more is claimed of the limit.
         """
-        limits = self.asked.verification.criterion.limits
+        limits = self.request.verification.criterion.limits
 
         def against(before: Judgement, exact: ExactLimits) -> Judgement:
-            tightened = acceptance(exact, self.asked.acceptance.model)
+            tightened = acceptance(exact, self.request.acceptance.model)
             ends = deciding_ends(self.extent, tightened.bounds)
             found = self.against(tightened, ends)
             if found.fields["state"] is State.MET:
                 assert before.extremes is not None
                 if (ends.low, ends.high) == (before.extremes.low, before.extremes.high):
                     return before
-                found = self.against(self.asked.acceptance, ends)
+                found = self.against(self.request.acceptance, ends)
             evidence = replace(before.evidence, **found.fields)
             return before._replace(evidence=evidence, extremes=found.extremes)
 
