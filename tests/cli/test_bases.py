@@ -206,7 +206,7 @@ def test_a_margin_is_held_against_a_probability(
     found = judged(tmp_path / "a", *rows, margins=margins)
     assert [entry["state"] for entry in entries(found)] == ["met", "met"]
     (told,) = [p["message"] for p in found["problems"] if p["rule"] == "margin-policy"]
-    assert "is not there: with it the probability is at least 0." in told
+    assert "is not met: with it the probability is at least 0." in told
     assert f"{not_there} required" in told
     found = judged(tmp_path / "b", *rows, margins=margins.replace("}}]", "}, enforce: true}]"))
     assert [entry["state"] for entry in entries(found)] == ["met", "not met"]

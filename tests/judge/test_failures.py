@@ -199,8 +199,8 @@ def test_no_invented_issue_hides_a_failure(story: Story, issue: str) -> None:
     text = R_1.replace("[T-1]", "[T-1, T-2]") + records(failed, retest) + ARTICLES
     story.commit(text, day="2026-02-01")
     assert told(story, "failed-at-unknown-issue") == [
-        f"T-1 judged issue {issue} of R-1, which no commit of this line holds, and falls short of"
-        " issue A"
+        f"T-1 judged issue {issue} of R-1, which is in no commit of this history, and does not"
+        " meet issue A"
     ]
     story.write({REPORTS: report(CLOSING)})
     assert told(story, "failed-at-unknown-issue") == []

@@ -96,9 +96,9 @@ def test_what_is_marked_is_shown_below_and_is_no_part_of_the_example() -> None:
         ("- kind: standard\n", "", "'- kind:' is one of form, trace"),
         ("kind: standard", "kind: taste", "'- kind:' is one of form, trace"),
         ("severity: warning", "severity: note", "'- severity:' is one of error, warning"),
-        ("- severity", "* severity", "lamp-off.md:4: above the first heading stand"),
+        ("- severity", "* severity", "lamp-off.md:4: '- kind:' and '- severity:' are missing"),
         ("### After", "### Later", "states begin with '### Before' and end with '### After'"),
-        ("### Before\n", "", "lamp-off.md:22: what stands above '### Before' is of no state"),
+        ("### Before\n", "", "lamp-off.md:22: the text above '### Before' belongs to no state"),
         ("```shell\n", "Run:\n\n```shell\n", "lamp-off.md:40: an example is blocks alone"),
         ("now»\n```\n", "now»\n", "lamp-off.md:40: the block that begins here has no end"),
         ("ls «now»", "ls «now", "lamp-off.md:41: each « has its »"),
@@ -118,7 +118,7 @@ def test_a_page_of_another_form_is_refused(old: str, new: str, said: str) -> Non
 def test_parts_stand_in_one_order() -> None:
     why, source = PAGE.index("## Why"), PAGE.index("## Source")
     turned = PAGE[:why] + PAGE[source : PAGE.index("## Breaks")] + PAGE[why:source]
-    with pytest.raises(PageError, match="in this order: What it says, Why"):
+    with pytest.raises(PageError, match="have this order: What it says, Why"):
         rule_of("lamp-off", turned + PAGE[PAGE.index("## Breaks") :])
 
 

@@ -62,7 +62,7 @@ validate_option = click.option(
     "--validate",
     is_flag=True,
     help="Run the tests that the judged analyses name as their validation (with pytest, in a copy"
-    " of the project), where it is not known how they end. An analysis whose test fails closes"
+    " of the project), unless their result is known. An analysis whose test fails closes"
     " nothing.",
 )
 

@@ -30,7 +30,7 @@ def check_place(path: Path) -> None:
         return
     for name in (*JUDGED, ".closeout"):
         if any(_same(folder, root / name) for folder in within):
-            what = "what closeout keeps" if name == ".closeout" else "the project's sources"
+            what = "closeout's own files" if name == ".closeout" else "the project's sources"
             raise UserError(f"{path} is among {what}: nothing is written there", _CURE)
 
 

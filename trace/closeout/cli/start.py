@@ -19,7 +19,7 @@ def command(folder: str) -> int:
     target = Path(folder)
     check_place(target)
     if target.exists() and (not target.is_dir() or any(target.iterdir())):
-        raise UserError(f"{folder} is there already and not empty", "name a new or empty folder")
+        raise UserError(f"{folder} exists and is not empty", "name a new or empty folder")
     template = files("closeout.cli") / "starter"
     names = [
         "requirements/project.yaml",

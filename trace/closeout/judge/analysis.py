@@ -216,7 +216,7 @@ def _with_margins(
     return with_margins(one, list(questions), against)
 
 
-_MARGIN_IS = {State.MET: "there", State.NOT_MET: "not there", State.OPEN: "undecided"}
+_MARGIN_IS = {State.MET: "met", State.NOT_MET: "not met", State.OPEN: "undecided"}
 
 
 def _absent(said: Said, extent: Extent, request: Request, shown: Shown) -> Evidence:

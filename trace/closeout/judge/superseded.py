@@ -79,7 +79,7 @@ def why_it_counts(
         return f"no later record of {requirement.id} has replaces: {record.id}"
     if _takes_its_place(requirement, verification, record, last, validity, shows):
         return None
-    return f"{last.id} that replaces it does not show it met"
+    return f"{last.id}, which replaces it, does not show it met"
 
 
 def _takes_its_place(

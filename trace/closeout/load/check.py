@@ -61,7 +61,7 @@ def checked_form(document: Parsed) -> Checked:
     if document.value is None or document.value == "":
         return result
     if not isinstance(document.value, dict):
-        message = "a project file holds sections, as requirements: or parameters:"
+        message = "a project file contains sections, as requirements: or parameters:"
         cure = "begin it with one of: " + ", ".join(SECTIONS)
         result.problems.append(problem("wrong-type", *find(document.node, ()), message, cure))
         return result

@@ -25,7 +25,7 @@ def limited(problems: Iterable[Problem]) -> list[Problem]:
     if len(ordered) <= MOST_PROBLEMS:
         return ordered
     listed = ordered[:MOST_PROBLEMS]
-    notice = f"the file has more than {MOST_PROBLEMS} problems; the others are not listed"
+    notice = f"the file has more than {MOST_PROBLEMS} problems; the rest is not listed"
     cure = "correct those that are listed, then run again"
     return [*listed, problem("too-many-problems", listed[-1].line, listed[-1].column, notice, cure)]
 

@@ -282,7 +282,7 @@ def _derivation(study: Study, width: int, latex: bool) -> Iterator[str]:
 def _differentiated(study: Study, width: int, latex: bool) -> Iterator[str]:
     """Yield the derivatives by the strongest drivers, as formulas with their numbers."""
     if study.slopes:
-        yield from wrap("its derivatives by what drives it most, at the inputs", width, 6)
+        yield from wrap("its derivatives by the strongest drivers, at the inputs", width, 6)
     for slope in study.slopes:
         of = with_unit("1", difference_unit(slope.unit))
         value = show(slope.value, difference_unit(study.unit), 6)

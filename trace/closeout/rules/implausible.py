@@ -121,7 +121,7 @@ def _nonconformance_of_nothing(report: Nonconformance, index: Index) -> Iterator
     found_by = index.records.get(report.found_by or "")
     missing = [] if report.found_by else ["the record that found it (found_by)"]
     if not report.requirements and not (found_by and found_by.judged):
-        missing.append("its requirements, so it keeps none open")
+        missing.append("its requirements, so it keeps no requirement open")
     if missing:
         yield warning(
             "nonconformance-of-nothing",

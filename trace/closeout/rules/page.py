@@ -69,7 +69,7 @@ class _Reader:
                 what = "missing" if part not in titles else "there twice"
                 self._bad_page(len(lines) + 1, f"'## {part}' is {what}")
         if titles != list(PARTS):
-            self._bad_page(parts[0][0][0], f"the headings stand in this order: {', '.join(PARTS)}")
+            self._bad_page(parts[0][0][0], f"the headings have this order: {', '.join(PARTS)}")
         kind, severity = self._properties(head[1])
         said, why, source = (self._prose(*part) for part in parts[:3])
         breaks, keeps = (self._example(*part) for part in parts[3:])
@@ -103,7 +103,7 @@ class _Reader:
             if said:
                 found[said[1]] = said[2]
             elif line:
-                self._bad_page(number, "above the first heading stand '- kind:' and '- severity:'")
+                self._bad_page(number, "'- kind:' and '- severity:' are missing")
         kind, severity = found.get("kind"), found.get("severity")
         if kind not in KINDS:
             self._bad_page(1, f"'- kind:' is one of {', '.join(KINDS)}")
@@ -125,7 +125,7 @@ class _Reader:
             return Example((State("", self._blocks(heading[0], alone[1])),))
         for number, line in alone[1]:
             if line:
-                self._bad_page(number, "what stands above '### Before' is of no state")
+                self._bad_page(number, "the text above '### Before' belongs to no state")
         whens = [when for (_, when), _ in states]
         if any(when not in STATES for when in whens) or [whens[0], whens[-1]] != [*STATES[::2]]:
             first, *_, last = STATES

@@ -123,10 +123,10 @@ def _stage_and_review(requirement: Requirement, launch: int, index: Index) -> It
             continue
         if verification.stage in BEFORE_LAUNCH and at >= launch:
             message = f"the stage {verification.stage} is complete before launch, and"
-            cure = "have it due at a review before launch, or name the stage in-orbit"
+            cure = "plan it for a review before launch, or name the stage in-orbit"
         elif verification.stage in AFTER_LAUNCH and at < launch:
             message = f"the stage {verification.stage} begins with the launch, and"
-            cure = "have it due at a review after launch, or name a stage before it"
+            cure = "plan it for a review after launch, or name a stage before it"
         else:
             continue
         yield warning(
@@ -164,7 +164,7 @@ def _due_after_parent(
             requirement.where / "derived_from" / number,
             f"{requirement.id} is due at {reviews[own]}, its parent {name} already at"
             f" {reviews[above]}",
-            f"have it due at {reviews[above]} or before, or {name} later",
+            f"plan it for {reviews[above]} or before, or {name} for a later review",
         )
 
 

@@ -133,8 +133,8 @@ def _of_no_known_issue(
             yield warning(
                 "failed-at-unknown-issue",
                 record.where / "judged",
-                f"{record.id} judged issue {issue} of {requirement.id}, which no commit of this"
-                f" line holds, and falls short of issue {requirement.issue}",
+                f"{record.id} judged issue {issue} of {requirement.id}, which is in no commit of"
+                f" this history, and does not meet issue {requirement.issue}",
                 f"correct the issue, or {_PUT}{report_text(record, [requirement.id], index)}",
             )
 

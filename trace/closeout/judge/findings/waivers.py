@@ -167,7 +167,7 @@ def _too_wide(
     if least is not None and worst is not None and least > ROOM:
         yield warning(
             "waiver-too-wide", waiver.where / "accepts",
-            f"{waiver.id} accepts {100 * least:.0f} % more than {result.id} lacks",
+            f"{waiver.id} accepts {100 * least:.0f} % more than the shortfall of {result.id}",
             "accept the judged value, and not much more",
         )  # fmt: skip
 
