@@ -43,7 +43,7 @@ def without_run(run: Run) -> str:
         (["--set", "voltage=12 V +/- 1 V (k = 2)"], ["(k = 2)"]),
         (["--set", "voltage=12 V +/- 1 V exactly"], ["more than one tolerance", "40 N exactly"]),
         (["--set", "voltage=12 V exactly 3"], ["continues after exactly"]),
-        (["--set", "voltage=13 V to 12 V"], ["13 V", "above the high end 12 V", "exchange"]),
+        (["--set", "voltage=13 V to 12 V"], ["13 V", "above the high end 12 V", "lower end first"]),
         (["--set", "voltage=11 to 12 V"], ["11"]),
         (["--set", "voltage=11 V to 12 kg"], ["12 kg", "mass"]),
         (["--set", "cell_temperature=20 degC +/- 2 degC"], ["2 degC", "no difference", "2 K"]),

@@ -457,7 +457,7 @@ BREAKS = [
         "bad-spread",
         "2 d",
         "2 d is above the high end 30 h",
-        "exchange",
+        "lower end first",
     ),
     Break(
         "unit of a record's condition",

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import pytest
 
+from closeout.model.answer import Assurance
 from closeout.model.dossier import Compliance, Dossier, State
 from closeout.model.identity import SnapshotIdentity
 from closeout.model.problem import Problem, Severity
@@ -109,6 +110,22 @@ def test_the_assurance_goes_first_then_title_then_margin(gannet: Dossier) -> Non
     assert "left out at" not in verify_text(gannet, colour=False, width=80)
 
 
+def test_how_it_was_found_goes_before_the_quantity() -> None:
+    found = dossiers.evidence(
+        analysis="hold", quantity="energy_left_at_end", margin=3.0, assurance=Assurance.BOUNDED
+    )
+    one = dossiers.dossier(dossiers.requirement("PWR-010", found))
+    # ID, code, close-out and margin take 7, 4, 9 and 6 columns with 2 after each, the title 16, the
+    # quantity 18 with 2 before it: 70, and 11 more for how it was found.
+    heads = {width: table_of(one, width)[0].split() for width in (81, 80, 70, 69)}
+    assert heads[81][-4:] == ["HOW", "FOUND", "TITLE", "QUANTITY"]
+    assert heads[80][-3:] == ["MARGIN", "TITLE", "QUANTITY"]
+    # The margin does not give way.
+    assert heads[69][-2:] == ["MARGIN", "TITLE"]
+    text = verify_text(one, colour=False, width=80)
+    assert "left out at this width: HOW FOUND" in text
+
+
 def test_a_wide_terminal_shows_titles_and_quantities_whole(gannet: Dossier) -> None:
     title = "A title that is as long as the title of a requirement ever becomes, and then some"
     first, *others = gannet.requirements
@@ -180,6 +197,8 @@ def test_details_of_shortfalls(gannet: Dossier) -> None:
         "not met: link_margin [south], at least 3 dB, judged 2.996 dB, margin -0.004 dB\n" in text
     )
     assert "not met (not yet due: AR): bus_voltage" in text
+    # Said once of each: with the evidence that it covers.
+    assert text.count("under waiver RFW-003") == 2
     assert "      under waiver RFW-003\n" in text
     assert "      no waiver or deviation\n" in text
     assert "absent: never rises" in text
@@ -225,7 +244,7 @@ def test_colour_adds_nothing_but_colour(any_dossier: Dossier) -> None:
 
 
 def test_bounded_is_never_said_without_its_reach(gannet: Dossier) -> None:
-    text = verify_text(gannet, colour=False)
+    text = verify_text(gannet, colour=False, width=140)
     table, _, details = text.partition("\nNon-compliances\n")
     # In the table it is a word of a column; the legend below says how far it reaches.
     assert "\n  bounded over the declared tolerances\n" in table

@@ -8,7 +8,7 @@ from closeout.graph.bounds import crossed
 from closeout.graph.findings import comparable, error, in_order, is_difference, is_unit
 from closeout.graph.index import Index
 from closeout.measure import UnitError, Units
-from closeout.model.amount import Amount
+from closeout.model.amount import Amount, exchanged
 from closeout.model.criterion import Condition, Limits
 from closeout.model.problem import Finding, Pointer
 from closeout.model.records import (
@@ -47,7 +47,7 @@ def faults_of(parameter: Parameter, setting: Setting, units: Units) -> Iterator[
     if value is None:
         low, high = setting.ends
         if units.convert(low, unit) > units.convert(high, unit):
-            yield f"the low end {low} is above the high end {high}", "exchange the two"
+            yield exchanged(low, high)
         return
     for _, width in setting.spread.tolerance:
         yield from _refusal(units.tolerance, value, width, value.unit)
@@ -105,11 +105,7 @@ def _range(parameter: Parameter, ends: tuple[Amount, Amount], units: Units) -> I
         return
     low, high = (units.convert(end, value.unit) for end in ends)
     if low > high:
-        message, cure = (
-            "the low end {low} is above the high end {high}",
-            "write the lower end first",
-        )
-        yield from in_order(ends, "bad-spread", where / 0, message, cure, units)
+        yield from in_order(ends, where / 0, units)
     elif not low <= value.number <= high:
         yield error(
             "bad-spread",
@@ -143,10 +139,7 @@ def _as_run(at: Condition, unit: str, where: Pointer, units: Units) -> Iterator[
     if wrong:
         return
     if at.is_range:
-        low, high = at.ends
-        if units.convert(low, unit) > units.convert(high, unit):
-            message = f"the low end {low} is above the high end {high}"
-            yield error("bad-spread", where / 0, message, "write the lower end first")
+        yield from in_order(at.ends, where / 0, units)
     elif at.measured is not None and at.measured.uncertainty is not None:
         yield from is_difference(at.measured.uncertainty, at.measured.value, where, units)
 

@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from closeout.measure import UnitError, Units
-from closeout.model.amount import Amount, shorten
+from closeout.model.amount import Amount, exchanged, shorten
 from closeout.model.earlier_names import KINDS, Names
 from closeout.model.problem import Finding, Pointer, Severity
 
@@ -77,9 +77,7 @@ def is_difference(amount: Amount, of: Amount, where: Pointer, units: Units) -> I
         yield error("unit", where, f"{shorten(amount.text)}: {wrong.message}", wrong.cure)
 
 
-def in_order(
-    ends: Sequence[Amount], rule: str, where: Pointer, message: str, cure: str, units: Units
-) -> Iterator[Finding]:
+def in_order(ends: Sequence[Amount], where: Pointer, units: Units) -> Iterator[Finding]:
     """Yield a finding where the first of two amounts is the greater one, whatever their units.
 
     The loader sees two amounts of one unit; those of two units are seen here.
@@ -90,7 +88,7 @@ def in_order(
     except UnitError:
         return  # reported where the amounts are compared with their unit
     if wrong:
-        yield error(rule, where, message.format(low=low, high=high), cure)
+        yield error("bad-spread", where, *exchanged(low, high))
 
 
 def is_unit(text: str, units: Units) -> bool:

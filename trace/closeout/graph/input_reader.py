@@ -99,10 +99,7 @@ class InputReader:
                 for finding in comparable(end, unit, place, self._units):
                     self._collected.found(finding)
         if given.is_range:
-            message, cure = "the low end {low} is above the high end {high}", "exchange the two"
-            for finding in in_order(
-                given.ends, "bad-spread", where / 0, message, cure, self._units
-            ):
+            for finding in in_order(given.ends, where / 0, self._units):
                 self._collected.found(finding)
 
     def input(

@@ -266,7 +266,7 @@ class _Planner:
         return exact
 
     def _refuse_differences(self, verification: Verification, field: Field) -> None:
-        """Judge no difference of temperatures against a point on a scale; it is reported elsewhere."""
+        """Refuse a difference of temperatures at a point on a scale; it is reported elsewhere."""
         for _, limit in verification.criterion.limits.amounts:
             refused = refusal(field.name, limit, field.unit, self._index, self._units)
             if refused is not None:

@@ -11,9 +11,9 @@ from typing import Any
 from closeout.evaluate.chained import CUT, INPUT
 from closeout.graph import Request, RequiredMargin
 from closeout.judge.bad_end import ranges_at
+from closeout.judge.case import Case
 from closeout.judge.ends import deciding_ends, settings_at
 from closeout.judge.estimates import estimates_of
-from closeout.judge.evidence import Case
 from closeout.judge.limits import Judgement, Shown, shown_in
 from closeout.judge.margins import Beside, with_margins
 from closeout.measure import Units

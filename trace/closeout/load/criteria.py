@@ -10,7 +10,7 @@ from fractions import Fraction
 from typing import Any
 
 from closeout.load.formats import amount, measured
-from closeout.model.amount import Amount, Measured, exactly, middle, read_number, shorten
+from closeout.model.amount import Amount, Measured, exactly, exchanged, middle, read_number, shorten
 from closeout.model.criterion import TBD, Condition, Criterion, Limits
 from closeout.model.criterion import as_run as run_at
 from closeout.model.problem import Finding, Pointer, Severity
@@ -122,8 +122,7 @@ class Reader:
     def _ends(self, pair: list[str], steps: Steps) -> tuple[Amount, Amount]:
         low, high = amount(pair[0]), amount(pair[1])
         if low.unit == high.unit and low.number > high.number:
-            message = f"the low end {low} is above the high end {high}"
-            self._wrong("bad-spread", (*steps, 0), message, "write the lower end first")
+            self._wrong("bad-spread", (*steps, 0), *exchanged(low, high))
         return low, high
 
     def value(self, item: Item) -> Amount:

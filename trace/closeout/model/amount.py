@@ -155,3 +155,8 @@ def shorten(text: str, most: int = 60) -> str:
     """Return a text for a message: quoted, on one line, without control characters, not long."""
     shown = text if len(text) <= most else text[: most - 3] + "..."
     return "'" + "".join(c if c.isprintable() else " " for c in shown) + "'"
+
+
+def exchanged(low: Amount, high: Amount) -> tuple[str, str]:
+    """Return message and cure for two ends of which the first is the greater one."""
+    return f"the low end {low} is above the high end {high}", "write the lower end first"

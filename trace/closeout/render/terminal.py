@@ -18,8 +18,8 @@ _ID, _CODE, _CLOSE_OUT, _MARGIN, _SURE, _TITLE = range(6)
 # The title takes what the columns before it leave, and the quantity stands at the right edge where
 # the title leaves room for it.
 _LEAST_TITLE = 10
-# A terminal with fewer columns shows no assurance; with still less room go the quantity, a part of
-# the title, and then what the first set below that fits does not hold.
+# A terminal with fewer columns does not show how a value was found; with still less room go the
+# quantity, a part of the title, and then what is not in the first set below that fits.
 _NARROW = 80
 _COLUMNS = (
     (_ID, _CODE, _CLOSE_OUT, _MARGIN, _SURE, _TITLE),
@@ -165,14 +165,18 @@ class _Layout:
 def _layout(cells: list[Cells], width: int) -> _Layout:
     """Return the first set of columns that fits; one that is shown is never cut, but for titles.
 
-    Title and quantity are columns of their own, or share one as wide as their longest pair.
+    Title and quantity are columns of their own, or share one as wide as their longest pair. How a
+    value was found gives way to the quantity, where there is no room for both.
     """
     fixed = list(zip(*cells, strict=True))[:_TITLE]
     widest = [max(len(head), *map(columns, col)) for head, col in zip(_HEADS, fixed, strict=False)]
     pairs = [(columns(row[_TITLE]), columns(row[_TITLE + 1])) for row in (_HEADS, *cells)]
     title, quantity = (max(some) for some in zip(*pairs, strict=True))
     longest = max(one + other + 2 for one, other in pairs)
+    first = None  # what is shown where no set has room for the quantities
     for some in _COLUMNS if width >= _NARROW else _COLUMNS[1:]:
+        if first is not None and _MARGIN not in some:
+            break
         shown = tuple(place for place in some if place != _TITLE)
         widths = tuple(widest[place] for place in shown)
         room = width - sum(widths) - 2 * len(widths)
@@ -180,14 +184,26 @@ def _layout(cells: list[Cells], width: int) -> _Layout:
         if titled and room >= title + 2 + quantity:
             return _Layout(width, shown, widths, room, title)
         if room >= (_LEAST_TITLE if titled else -2):
-            return _Layout(width, shown, widths, min(room, longest) if titled else 0)
-    return _Layout(width, (_ID,), (width,), 0)
+            layout = _Layout(width, shown, widths, min(room, longest) if titled else 0)
+            if _shows_quantities(cells, layout.edge):
+                return layout
+            first = first or layout
+    return first or _Layout(width, (_ID,), (width,), 0)
+
+
+def _fitting(cells: list[Cells], edge: int) -> list[bool]:
+    """Return of each row whether it has a quantity that fits beside its title."""
+    return [bool(row[6]) and columns(row[5]) + 2 + columns(row[6]) <= edge for row in cells]
+
+
+def _shows_quantities(cells: list[Cells], edge: int) -> bool:
+    """Return whether enough of the quantities fit for them to be shown."""
+    return sum(_fitting(cells, edge)) * _FEW >= sum(bool(row[6]) for row in cells)
 
 
 def _with_quantity(cells: list[Cells], edge: int) -> list[Cells]:
     """Return heads and rows, a quantity only where it fits beside its title; none if few do."""
-    fits = [bool(row[6]) and columns(row[5]) + 2 + columns(row[6]) <= edge for row in cells]
-    some = sum(fits) * _FEW >= sum(bool(row[6]) for row in cells)
+    fits, some = _fitting(cells, edge), _shows_quantities(cells, edge)
     heads = _HEADS if some and any(fits) else (*_HEADS[:-1], "")
     rest = (row if some and fit else (*row[:-1], "") for row, fit in zip(cells, fits, strict=True))
     return [heads, *rest]
@@ -287,7 +303,8 @@ def _detail(
     code = "" if result.compliance is Compliance.OPEN else f" ({result.compliance.value})"
     head = f"  {safe(result.id)}{code}  {safe(result.title)}"
     yield paint.code(result.compliance.value, cut(head, max(width, 30)))
-    if result.why:
+    # What is closed under a waiver names it below, where it says what is covered.
+    if result.why and not (result.closed and any(entry.covered_by for entry in hits)):
         yield from wrap(flow(result.why), width, 4)
     for evidence in hits:
         yield from evidence_lines(evidence, width, settings)

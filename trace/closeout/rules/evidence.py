@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from closeout.graph import Index
+from closeout.graph import Index, acceptance
+from closeout.graph.bounds import as_double, exact_in
 from closeout.graph.findings import warning
 from closeout.graph.models import ANALOGUES, FLOWN, speaks_of_the_article
 from closeout.measure import UnitError, Units
@@ -88,16 +89,9 @@ def beyond(record: Record, requirement: Requirement, units: Units) -> Iterator[s
 
 def _is_outside(value: Amount, limits: Limits, units: Units) -> bool:
     """Return whether a measured value itself is beyond a limit, whatever its uncertainty."""
-    low, high = limits.at_least, limits.at_most
     try:
-        if low is not None and units.convert(value, low.unit) < low.number:
-            return True
-        if high is not None and units.convert(value, high.unit) > high.number:
-            return True
-        if limits.equal_to is None or limits.within is None:
-            return False
-        middle = limits.equal_to
-        half = units.tolerance(middle, limits.within, middle.unit)
-        return abs(units.convert(value, middle.unit) - middle.number) > half
+        number = as_double(value.number, value.unit)
+        distances = acceptance(exact_in(limits, value.unit, units)).inside(number, number)
     except UnitError:
         return False
+    return any(inside is not None and inside < 0 for inside in distances)
