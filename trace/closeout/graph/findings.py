@@ -80,11 +80,11 @@ def is_difference(amount: Amount, of: Amount, where: Pointer, units: Units) -> I
 def in_order(ends: Sequence[Amount], where: Pointer, units: Units) -> Iterator[Finding]:
     """Yield a finding where the first of two amounts is the greater one, whatever their units.
 
-    The loader sees two amounts of one unit; those of two units are seen here.
+    Where the loader has reported two amounts of one unit, their item does not come here.
     """
     low, high = ends
     try:
-        wrong = low.unit != high.unit and units.convert(low, high.unit) > high.number
+        wrong = units.convert(low, high.unit) > high.number
     except UnitError:
         return  # reported where the amounts are compared with their unit
     if wrong:
