@@ -24,6 +24,7 @@ COMMANDS = {
     "verify": "judge every requirement, running the analyses that changed",
     "matrix": "write the compliance matrix",
     "explain": "show one requirement, analysis or parameter with its evidence",
+    "sweep": "show the margins over the values of a parameter, or of two",
     "package": "write the documents of a review",
     "lint": "report everything that needs no run of an analysis",
     "hook": "judge the staged state at each commit",

@@ -108,6 +108,11 @@ class Evaluator:
         return tuple(sorted(set().union(*self._used), key=lambda d: (d[0], d[1], d[2] or "")))
 
     @property
+    def spent(self) -> float:
+        """The processor time in s of all evaluations so far."""
+        return 0.0 if self._pool is None else self._pool.spent
+
+    @property
     def looked_at(self) -> frozenset[Dependency]:
         """All that was looked at, as far as it is known, for answers that cannot be stored too."""
         return frozenset().union(*self._used, *self._not_stored)

@@ -6,9 +6,10 @@ from closeout.graph.checks import check
 from closeout.graph.cycles import Order, from_below
 from closeout.graph.findings import nearest
 from closeout.graph.index import Index
-from closeout.graph.questions import Plan, ask, plan
 from closeout.graph.request import Request
+from closeout.graph.questions import Plan, ask, plan, plan_of
 from closeout.graph.required import RequiredMargin, required_margins
+from closeout.graph.rests import rests_on
 
 __all__ = [
     "Acceptance",
@@ -26,5 +27,7 @@ __all__ = [
     "key_of_given",
     "nearest",
     "plan",
+    "plan_of",
     "required_margins",
+    "rests_on",
 ]

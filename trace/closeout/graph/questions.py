@@ -88,6 +88,22 @@ def plan(
     return Plan(index, requests, planner.findings, units, review, below)
 
 
+def plan_of(
+    wanted: Mapping[tuple[str, int], Verification],
+    index: Index,
+    units: Units,
+    settings: Settings,
+    review: str | None,
+) -> Plan:
+    """Return what some verifications ask, as the project plans them or on another basis.
+
+    ``wanted`` are by requirement and number, as in a :class:`Plan`.
+    """
+    planner = _Planner(index, units, settings, review)
+    asked = {key: planner.ask(one, key[0]) for key, one in wanted.items()}
+    return Plan(index, asked, tuple(dict.fromkeys(planner.findings)), units, review)
+
+
 def ask(
     verification: Verification, index: Index, units: Units, settings: Settings | None = None
 ) -> Request:

@@ -18,6 +18,7 @@ from closeout.model.dossier import (
     ComputedFound,
     Dossier,
     Evaluation,
+    Evidence,
     ParameterSaid,
     QuantityFound,
     RequirementResult,
@@ -122,20 +123,35 @@ def _results(run: Run) -> dict[str, RequirementResult]:
 
     In a cycle, which is reported as a problem, some are judged before what is derived from them.
     """
-    index = run.index
-    answers = {question: reply.result for question, reply in run.replies.items()}
-    judge_one = Judge(
-        index, run.plan, answers, run.units, run.review, dict(run.settings), run.altered,
-        {question: reply.read for question, reply in run.replies.items() if reply.read is not None},
-        run.snapshot.under_git,
-        {one.analysis: one for one in run.validations},
-    ).result  # fmt: skip
+    index, judge_one = run.index, _judge_of(run).result
     order = from_below(index)
     done: dict[str, RequirementResult] = {}
     for name in order.names:
         below = [done[child] for child in index.derived.get(name, ()) if child in done]
         done[name] = judge_one(index.requirements[name], below, name in order.cyclic)
     return done
+
+
+def _judge_of(run: Run) -> Judge:
+    answers = {question: reply.result for question, reply in run.replies.items()}
+    return Judge(
+        run.index, run.plan, answers, run.units, run.review, dict(run.settings), run.altered,
+        {question: reply.read for question, reply in run.replies.items() if reply.read is not None},
+        run.snapshot.under_git,
+        {one.analysis: one for one in run.validations},
+    )  # fmt: skip
+
+
+def evidence_of(run: Run) -> dict[tuple[str, int], tuple[Evidence, ...]]:
+    """Return the evidence by analysis of what the plan of a run asks, and of nothing else.
+
+    The same entries as a dossier has of these verifications, by requirement and number.
+    """
+    one = _judge_of(run)
+    return {
+        (name, number): one.by_analysis(run.index.requirements[name], number)
+        for name, number in run.plan.asked
+    }
 
 
 def _evaluations(run: Run) -> list[Evaluation]:

@@ -88,6 +88,14 @@ class Judge:
             reported=reported(requirement.id, self._index),
         )
 
+    def by_analysis(self, requirement: Requirement, number: int) -> tuple[Evidence, ...]:
+        """Return the evidence that the analysis of one verification gives, a case an entry."""
+        asked = self._plan.asked[requirement.id, number]
+        verification = asked.verification
+        said = said_of(number, verification, self._due(verification.review), self._units)
+        judged = self._covered(self._by_analysis(said, asked, verification), requirement)
+        return tuple(_left_open(noted(judged), verification.criterion.limits))
+
     def _not_applicable(self, requirement: Requirement, below: Below) -> RequirementResult:
         reason = requirement.not_applicable
         assert reason is not None

@@ -27,7 +27,17 @@ def dossier_json(dossier: Dossier) -> str:
     """
     # The encoder in C serves only without indentation: seven times as fast for a large project.
     encode = json.JSONEncoder(allow_nan=False).encode
-    head = {
+    parts = [f" {encode(key)}: {encode(value)}" for key, value in head_json(dossier).items()]
+    requirements = [encode(_requirement(result)) for result in dossier.requirements]
+    parts.append(json_lines("requirements", requirements))
+    parts.append(json_lines("problems", [encode(_problem(p)) for p in dossier.problems]))
+    parts += [f" {encode(key)}: {encode(value)}" for key, value in _tail(dossier).items()]
+    return "{\n" + ",\n".join(parts) + "\n}\n"
+
+
+def head_json(dossier: Dossier) -> dict[str, Any]:
+    """Return what begins each document in JSON: what was judged."""
+    return {
         "format": FORMAT,
         "project": dossier.project,
         "snapshot": {
@@ -38,14 +48,10 @@ def dossier_json(dossier: Dossier) -> str:
         },
         "review": dossier.review,
     }
-    parts = [f" {encode(key)}: {encode(value)}" for key, value in head.items()]
-    parts.append(_lines("requirements", [encode(_requirement(r)) for r in dossier.requirements]))
-    parts.append(_lines("problems", [encode(_problem(p)) for p in dossier.problems]))
-    parts += [f" {encode(key)}: {encode(value)}" for key, value in _tail(dossier).items()]
-    return "{\n" + ",\n".join(parts) + "\n}\n"
 
 
-def _lines(key: str, items: list[str]) -> str:
+def json_lines(key: str, items: list[str]) -> str:
+    """Return a list under a key, each of its items, which are JSON already, on a line."""
     return f' "{key}": [\n  ' + ",\n  ".join(items) + "\n ]" if items else f' "{key}": []'
 
 
@@ -103,7 +109,7 @@ def _requirement(result: RequirementResult) -> dict[str, Any]:
         "compliance": result.compliance.value,
         "closed": result.closed,
         "covered": result.covered,
-        "verification": [_evidence(evidence) for evidence in result.evidence],
+        "verification": [evidence_json(evidence) for evidence in result.evidence],
         "issue": result.issue,
         "due": result.due,
         "early": result.early,
@@ -122,7 +128,8 @@ def _requirement(result: RequirementResult) -> dict[str, Any]:
     }
 
 
-def _evidence(evidence: Evidence) -> dict[str, Any]:
+def evidence_json(evidence: Evidence) -> dict[str, Any]:
+    """Return one verification and case of it; a number that is not finite is null."""
     return {
         "method": evidence.method,
         "analysis": evidence.analysis,

@@ -44,10 +44,10 @@ def bars(drivers: Sequence[Driver], unit: str | None) -> str | None:
     names = max(NAMES, max(round(CHARACTER * len(safe(name))) for name, *_ in moving) + 20)
     wide, high = names + BARS + 2 * VALUES, ROW * len(moving) + 30
     middle = names + VALUES + BARS / 2
-    parts = [_opening(wide, high, "Effect of either end of each tolerance")]
+    parts = [svg_opening(wide, high, "Effect of either end of each tolerance")]
     for row, (name, low, up) in enumerate(moving):
         y = ROW * row + 8
-        parts.append(_text(names - 10, y + 13, safe(name), "end"))
+        parts.append(svg_text(names - 10, y + 13, safe(name), "end"))
         for effect, colour in ((low, LOW), (up, HIGH)):
             length = abs(effect) / reach * BARS / 2
             x = middle - length if effect < 0 else middle
@@ -59,14 +59,14 @@ def bars(drivers: Sequence[Driver], unit: str | None) -> str | None:
             (ends[0], middle - BARS / 2 - 8, "end"),
             (ends[1], middle + BARS / 2 + 8, "start"),
         ):
-            parts.append(_text(x, y + 13, show_margin(effect, unit), anchor))
+            parts.append(svg_text(x, y + 13, show_margin(effect, unit), anchor))
     bottom = ROW * len(moving) + 6
-    parts.append(_line(middle, 4, middle, bottom, INK))
+    parts.append(svg_line(middle, 4, middle, bottom, INK))
     legend = ((LOW, "at the low end of the tolerance"), (HIGH, "at the high end"))
     for place, (colour, text) in enumerate(legend):
         x = names + VALUES - 60 + 250 * place
         parts.append(f'<rect x="{x}" y="{bottom + 8}" width="12" height="12" fill="{colour}"/>')
-        parts.append(_text(x + 18, bottom + 19, text, "start"))
+        parts.append(svg_text(x + 18, bottom + 19, text, "start"))
     return "".join([*parts, "</svg>"])
 
 
@@ -99,21 +99,21 @@ def boundary_svg(boundary: Boundary) -> str:
         return HIGH_PICTURE - EDGE - view.up(value) * (HIGH_PICTURE - EDGE - 20)
 
     first, second = boundary.first, boundary.second
-    parts = [_opening(WIDE, HIGH_PICTURE, "Break-even of two parameters")]
+    parts = [svg_opening(WIDE, HIGH_PICTURE, "Break-even of two parameters")]
     parts.append(
         f'<rect x="{x(view.left):.1f}" y="{y(view.high):.1f}" fill="none" stroke="{SOFT}"'
         f' width="{x(view.right) - x(view.left):.1f}"'
         f' height="{y(view.low) - y(view.high):.1f}"/>'
     )
-    for tick in _ticks(view.left, view.right):
-        parts.append(_line(x(tick), y(view.low), x(tick), y(view.low) + 5, SOFT))
-        parts.append(_text(x(tick), y(view.low) + 20, number(tick, 4), "middle"))
-    for tick in _ticks(view.low, view.high):
-        parts.append(_line(x(view.left) - 5, y(tick), x(view.left), y(tick), SOFT))
-        parts.append(_text(x(view.left) - 8, y(tick) + 4, number(tick, 4), "end"))
-    parts.append(_text((EDGE + WIDE - 20) / 2, HIGH_PICTURE - 28, _named(first), "middle"))
+    for tick in round_ticks(view.left, view.right):
+        parts.append(svg_line(x(tick), y(view.low), x(tick), y(view.low) + 5, SOFT))
+        parts.append(svg_text(x(tick), y(view.low) + 20, number(tick, 4), "middle"))
+    for tick in round_ticks(view.low, view.high):
+        parts.append(svg_line(x(view.left) - 5, y(tick), x(view.left), y(tick), SOFT))
+        parts.append(svg_text(x(view.left) - 8, y(tick) + 4, number(tick, 4), "end"))
+    parts.append(svg_text((EDGE + WIDE - 20) / 2, HIGH_PICTURE - 28, _named(first), "middle"))
     middle = (HIGH_PICTURE - EDGE + 20) / 2
-    parts.append(_text(14, middle, _named(second), "middle", f"rotate(-90 14 {middle:.1f})"))
+    parts.append(svg_text(14, middle, _named(second), "middle", f"rotate(-90 14 {middle:.1f})"))
     parts.append(
         f'<rect x="{x(first.low):.1f}" y="{y(second.high):.1f}"'
         f' width="{x(first.high) - x(first.low):.1f}"'
@@ -186,7 +186,7 @@ def _view(boundary: Boundary) -> _View:
     return _View(*ends)
 
 
-def _ticks(low: float, high: float) -> list[float]:
+def round_ticks(low: float, high: float) -> list[float]:
     """Return round values between two ends."""
     rough = (high - low) / TICKS
     power = 10.0 ** math.floor(math.log10(rough))
@@ -204,17 +204,20 @@ def _path(points: Points, x: _Place, y: _Place, dashes: str) -> str:
     return f'<polyline points="{drawn}" fill="none" stroke="{BAD}" stroke-width="2"{dashes}/>'
 
 
-def _opening(wide: float, high: float, title: str) -> str:
+def svg_opening(wide: float, high: float, title: str) -> str:
+    """Return the beginning of a picture of so many pixels; ``</svg>`` ends it."""
     return (
         f'<svg viewBox="0 0 {wide} {high}" width="{wide}"'
         f' height="{high}" role="img" {FONT} fill="{INK}"><title>{escape(title)}</title>'
     )
 
 
-def _text(x: float, y: float, text: str, anchor: str, turned: str = "") -> str:
+def svg_text(x: float, y: float, text: str, anchor: str, turned: str = "") -> str:
+    """Return a safe text that stands at a point; its anchor is start, middle or end."""
     turn = f' transform="{turned}"' if turned else ""
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}"{turn}>{escape(text)}</text>'
 
 
-def _line(x1: float, y1: float, x2: float, y2: float, colour: str) -> str:
+def svg_line(x1: float, y1: float, x2: float, y2: float, colour: str) -> str:
+    """Return a line between two points."""
     return f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{colour}"/>'

@@ -16,6 +16,8 @@ class Options:
     ``code`` no module of analyses is imported, so that only what needs none is reported. With
     ``validate`` the tests that analyses name are run, where it is not known how they end. Where the
     process that runs serves nothing else (``alone``), what analyses leave behind is ended.
+    ``sweep`` are NAME=FROM..TO, as :mod:`closeout.run.read_sweep` reads them, and ``points`` how
+    many values are tried.
     """
 
     review: str | None = None
@@ -26,6 +28,8 @@ class Options:
     code: bool = True
     validate: bool = False
     alone: bool = True
+    sweep: tuple[str, ...] = ()
+    points: str | None = None
 
 
 class Progress(Protocol):

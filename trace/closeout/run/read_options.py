@@ -14,16 +14,22 @@ from closeout.model.amount import AmountError
 from closeout.model.choice import Choice
 from closeout.model.errors import Mistake, UserError
 from closeout.model.setting import Setting, read_setting
-from closeout.run.only import read_only
+from closeout.model.sweep import SweepAxis
+from closeout.run.only import read_only, without_verdicts
 from closeout.run.options import Options
+from closeout.run.read_sweep import read_sweep
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """``settings`` of a what-if by parameter; ``chosen`` requirements, None for all."""
+    """``settings`` of a what-if by parameter; ``chosen`` requirements, None for all.
+
+    ``axes`` are the values of a sweep.
+    """
 
     settings: tuple[tuple[str, Setting], ...] = ()
     chosen: Choice | None = None
+    axes: tuple[SweepAxis, ...] = ()
 
     @property
     def needed(self) -> frozenset[str] | None:
@@ -40,13 +46,21 @@ def read_options(options: Options, index: Index, units: Units) -> Asked:
     wrong: list[Mistake] = []
     settings = read_settings(options.settings, index, units, wrong)
     chosen = read_only(options.only, index, wrong)
+    taken = dict(settings)
+    if options.sweep:
+        wrong += [
+            (f"--only {text}: a verdict may be another at each value", "leave out this --only")
+            for text in options.only
+            if text not in without_verdicts(options.only)
+        ]
+    axes = read_sweep(options.sweep, options.points, taken, index, units, wrong)
     reviews = index.project.charter.reviews
     if options.review is not None and options.review not in reviews:
         listed = ", ".join(reviews) or "none"
         wrong.append((f"--review {options.review}: unknown review", f"there are {listed}"))
     if wrong:
         raise UserError.all_of(wrong)
-    return Asked(settings, chosen)
+    return Asked(settings, chosen, axes)
 
 
 def read_settings(

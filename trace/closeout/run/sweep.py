@@ -1,0 +1,233 @@
+"""A parametric study: verifications by analysis judged at each value of one parameter, or of two.
+
+Each point asks what a run with these values set would ask, and is judged in the same way; so its
+margins are those of that run, to the last digit. All points are asked at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Container, Mapping
+from dataclasses import dataclass, replace
+
+from closeout.evaluate.engine import Evaluator
+from closeout.graph import Index, Plan, plan_of, rests_on
+from closeout.judge import Run, evidence_of
+from closeout.model.answer import Answer, Assurance, Sought
+from closeout.model.dossier import Evidence
+from closeout.model.errors import UserError
+from closeout.model.question import Failure, Question
+from closeout.model.records import Basis, BasisKind, Verification
+from closeout.model.reply import Reply
+from closeout.model.setting import read_setting
+from closeout.model.sweep import Followed, Found, Sweep
+from closeout.run.only import read_only
+from closeout.run.options import Options
+from closeout.run.pipeline import Assessment, Outcome, assessing
+from closeout.run.progress import Progress
+from closeout.snapshot import Snapshot
+from closeout.store.database import Store
+
+Key = tuple[str, int]
+_NOMINAL = Basis(BasisKind.NOMINAL)
+# Kinds of failures after which nobody knows how long the next one takes.
+_ENDED = ("timed out", "killed")
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """What a sweep will take: seconds of processor time, and evaluations that are left to ask.
+
+    Judged by the first point. What is kept already takes nothing, so it may be less.
+    """
+
+    seconds: float
+    evaluations: int
+
+
+Tell = Callable[[Estimate], None]
+
+
+def swept(
+    snapshot: Snapshot,
+    store: Store,
+    options: Options,
+    progress: Progress | None = None,
+    tell: Tell | None = None,
+    *,
+    whole: bool = False,
+) -> Sweep | Outcome:
+    """Return a sweep over ``options.sweep``; the outcome of a project that cannot be read at all.
+
+    Args:
+        tell: is told what the sweep will take, once the first point is known
+        whole: search the worst case at each point too where nothing can be proved; without it such
+            a verification is judged at nominal values
+
+    Raises:
+        UserError: an option names something that the project does not have, or nothing that is
+            asked for rests on the parameters.
+    """
+    names = [text.partition("=")[0].strip() for text in options.sweep]
+
+    def about(index: Index) -> frozenset[str]:
+        return frozenset(requirement for requirement, _ in _wanted(names, options, index))
+
+    with assessing(snapshot, store, options, progress, about, verdicts_alone=True) as one:
+        if isinstance(one, Outcome):
+            return one
+        wanted = _wanted(names, options, one.checked.index)
+        return _Sweeper(one, wanted, whole).sweep(tell)
+
+
+def _wanted(names: list[str], options: Options, index: Index) -> tuple[Key, ...]:
+    """Return the verifications to be followed, in the order of the project.
+
+    Raises:
+        UserError: there is none.
+    """
+    resting = frozenset[Key]().union(*(rests_on(name, index) for name in names))
+    chosen = read_only(options.only, index, [])
+    found = tuple(
+        (requirement.id, number)
+        for requirement, number, one in index.project.verifications()
+        if (requirement.id, number) in resting
+        and (
+            chosen is None
+            or (requirement.id in chosen.names and chosen.plans(one.level, one.review))
+        )
+    )
+    if not found:
+        said = " ".join(f"--only {text}" for text in options.only)
+        known = ", ".join(sorted({requirement for requirement, _ in resting}))
+        text = f"{said}: none of these rests on {' or '.join(names)}"
+        raise UserError(text, f"leave out --only, or choose among {known}")
+    return found
+
+
+class _Sweeper:
+    """Asks and judges the points of a sweep over one assessment of a project."""
+
+    def __init__(self, one: Assessment, wanted: tuple[Key, ...], whole: bool) -> None:
+        self._one = one
+        self._index, self._units = one.checked.index, one.checked.units
+        self._review = one.checked.plan.review
+        self._axes = one.checked.asked.axes
+        self._searched = set() if whole else _only_searched(one, wanted)
+        self._wanted = {key: self._verification(key) for key in wanted}
+
+    def sweep(self, tell: Tell | None) -> Sweep:
+        """Return the sweep."""
+        bare = Sweep(self._one.outcome().dossier, self._axes, (), (), 0, 0)
+        plans = [self._plan(bare.settings(point)) for point in bare.points]
+        self._one.step("evaluating the points of the sweep")
+        first = {} if tell is None else self._told(tell, plans)
+        replies = self._answers(plans)
+        # What was computed for the estimate comes from the store by now, and was computed.
+        replies.update(first)
+        judged = [self._judged(plan, replies) for plan in plans]
+        stored = sum(reply.from_store for reply in replies.values())
+        return replace(
+            bare,
+            followed=tuple(self._followed(key) for key in self._wanted),
+            found=tuple(tuple(Found(at[key]) for at in judged) for key in self._wanted),
+            evaluated=len(replies) - stored,
+            stored=stored,
+        )
+
+    def _verification(self, key: Key) -> Verification:
+        planned = self._index.requirements[key[0]].verification[key[1]]
+        return replace(planned, basis=_NOMINAL) if key in self._searched else planned
+
+    def _plan(self, settings: tuple[tuple[str, str], ...]) -> Plan:
+        set_here = {name: read_setting(text) for name, text in settings}
+        whole = {**dict(self._one.checked.asked.settings), **set_here}
+        return plan_of(self._wanted, self._index, self._units, whole, self._review)
+
+    def _answers(self, plans: list[Plan]) -> dict[Question, Reply]:
+        """Return the answers to what some points ask, asked as one list."""
+        evaluator: Evaluator = self._one.evaluator
+        asked = dict.fromkeys(question for plan in plans for question in plan.questions)
+        specs = {spec.name: spec for spec in self._index.specs}
+
+        def limits(questions: Container[Question]) -> Mapping[Question, tuple[Sought, ...]]:
+            found: dict[Question, tuple[Sought, ...]] = {}
+            for plan in plans:
+                found.update(plan.limits(questions))
+            return found
+
+        return evaluator.answer(asked, specs, limits, whole=True)
+
+    def _told(self, tell: Tell, plans: list[Plan]) -> dict[Question, Reply]:
+        """Return the answers of the first point, and tell what by them the other points take."""
+        before = self._one.evaluator.spent
+        first = self._answers(plans[:1])
+        spent = self._one.evaluator.spent - before
+        ran = sum(not reply.from_store for reply in first.values())
+        asked = {question for plan in plans for question in plan.questions}
+        left = len(asked - first.keys())
+        if ran and left:
+            tell(Estimate(spent / ran * left, left))
+        return first
+
+    def _judged(
+        self, plan: Plan, replies: Mapping[Question, Reply]
+    ) -> dict[Key, tuple[Evidence, ...]]:
+        checked = self._one.checked
+        return evidence_of(
+            Run(
+                index=self._index,
+                plan=plan,
+                replies={question: replies[question] for question in plan.questions},
+                units=self._units,
+                snapshot=self._one.snapshot.identity,
+                problems=(),
+                files=0,
+                review=self._review,
+                settings=checked.asked.settings,
+                altered=checked.altered,
+                validations=self._one.validations.of,
+            )
+        )
+
+    def _followed(self, key: Key) -> Followed:
+        requirement = self._index.requirements[key[0]]
+        one = self._wanted[key]
+        swept_names = {axis.parameter for axis in self._axes}
+        spec = self._index.analyses[one.analysis or ""]
+        return Followed(
+            requirement=requirement.id,
+            title=requirement.title,
+            number=key[1],
+            analysis=spec.name,
+            quantity=one.criterion.quantity or "",
+            limit=str(one.criterion.limits),
+            basis=str(one.basis),
+            review=one.review,
+            nominal=key in self._searched,
+            replaced=tuple(name for name, _ in one.criterion.given if name in swept_names),
+        )
+
+
+def _only_searched(one: Assessment, wanted: tuple[Key, ...]) -> set[Key]:
+    """Return the verifications whose worst case could only be searched at the declared values.
+
+    Also those whose samples had to be evaluated one by one, and those that were ended before they
+    told anything: all of these take long, and would at each point.
+    """
+    asked = one.checked.plan.asked
+    return {
+        key
+        for key in wanted
+        if (question := asked[key].question) is not None
+        and question.box
+        and (reply := one.replies.get(question)) is not None
+        and _is_long(reply.result)
+    }
+
+
+def _is_long(result: Answer | Failure) -> bool:
+    if isinstance(result, Failure):
+        return result.kind in _ENDED
+    if any(one.fallback for one in result.decisions):
+        return True
+    return result.assurance is Assurance.SEARCHED
