@@ -156,9 +156,9 @@ def _table(sweep: Sweep, cells: list[list[Cell]], paint: Paint, width: int) -> I
     axis = sweep.axes[0]
     heads = [label(axis, tried) for tried in axis.tried]
     figures = [[cell.text for cell in row] for row in cells]
-    for row, marked in zip(figures, map(smallest, cells), strict=True):
-        if marked is not None and len({*row}) > 1:
-            row[marked] += SMALLEST
+    for texts, marked in zip(figures, map(smallest, cells), strict=True):
+        if marked is not None and len({*texts}) > 1:
+            texts[marked] += SMALLEST
     column = 1 + max(_LEAST_COLUMN, *(len(text) for row in (heads, *figures) for text in row))
     fit = max(1, (width - 2) // column)
     for first in range(0, len(heads), fit):
