@@ -157,7 +157,7 @@ def test_the_window_and_what_ends_it(usual: Project) -> None:
     # LEAST from 11.447 V on, MOST up to 12.833 V, as above.
     text = told(usual, "voltage=10V..14V", "--only", "LEAST", "--only", "MOST")
     assert (
-        "All 2 requirements that rest on voltage hold from 11.6 V to 12.8 V: 4 of 11 points tried,"
+        "All 2 requirements that rest on voltage hold from 11.6 V to 12.8 V: 4 of 11 points tried;"
         " between the points tried nothing is claimed." in text
     )
     # (11.2 - 0.5) * 4.75 - 52 = -1.175; 70 - (13.2 + 0.5) * 5.25 = -1.925.
@@ -326,7 +326,8 @@ def test_what_is_searched_is_nominal_unless_whole(usual: Project) -> None:
     assert margins(document) == {("MARCH", n): [m] for n, m in enumerate((2.0, 4.0, 6.0))}
     assert {case["assurance"] for one in row["points"] for case in one["cases"]} == {"nominal"}
     text = told(usual, "voltage=11V..13V", "--points", "3", "--only", "MARCH")
-    assert "at nominal values: the worst case of MARCH can only be searched" in text
+    assert "3 of 3 points tried, MARCH at nominal values only;" in text
+    assert "at nominal values: the worst case can only be searched" in text
     document = swept(usual, "voltage=11V..13V", "--points", "3", "--only", "MARCH", "--whole")
     (row,) = document["verification"]
     assert not row["nominal_only"]

@@ -18,7 +18,7 @@ USUAL_POINTS = {1: 11, 2: 7}
 # Points in all: beyond, a study is no longer read.
 MOST_POINTS = 1000
 BETWEEN = "between the points tried nothing is claimed"
-_WORST_FIRST = (State.ERROR, State.NOT_MET, State.OPEN, State.MET)
+WORST_FIRST = (State.ERROR, State.NOT_MET, State.OPEN, State.MET)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,8 @@ class Followed:
     """A verification by analysis whose margin is followed.
 
     ``number`` is its place among those of its requirement. ``nominal`` tells that it is judged at
-    nominal values, since its ``basis`` could only be searched. ``replaced`` names its conditions
+    nominal values, since its ``basis`` could only be searched, with what it gives as a range at
+    the end that is worse. ``replaced`` names its conditions
     in place of which the values of the sweep stand.
     """
 
@@ -86,7 +87,7 @@ class Found:
     def state(self) -> State:
         """The state of its worst case."""
         states = {one.state for one in self.evidence} or {State.OPEN}
-        return next(state for state in _WORST_FIRST if state in states)
+        return next(state for state in WORST_FIRST if state in states)
 
     @property
     def covered_by(self) -> str | None:

@@ -16,6 +16,7 @@ from closeout.render.sweep_cells import (
     cells_of,
     label,
     named,
+    nominal_only,
     smallest,
     subject,
     value,
@@ -72,8 +73,8 @@ def _answer(sweep: Sweep, cells: list[list[Cell]], paint: Paint, width: int) -> 
         if tried == 1:
             where = f"at {value(axis, window.first)}"
         text = f"{who[0].upper()}{who[1:]} {'hold' if _many(sweep) else 'holds'} {where}"
-        points = f"{tried} of {len(axis.tried)} points tried"
-        yield from map(paint.strong, wrap(f"{text}: {points}, {BETWEEN}.", width, 0))
+        points = f"{tried} of {len(axis.tried)} points tried{nominal_only(sweep)}"
+        yield from map(paint.strong, wrap(f"{text}: {points}; {BETWEEN}.", width, 0))
         yield from _ends(sweep, window, cells, width)
 
 
@@ -221,11 +222,10 @@ def _notes(sweep: Sweep, cells: list[list[Cell]]) -> Iterator[str]:
 
 def notes(sweep: Sweep) -> Iterator[str]:
     """Yield what has to be known to read a sweep rightly, in any form."""
-    nominal = dict.fromkeys(safe(one.requirement) for one in sweep.followed if one.nominal)
-    if nominal:
+    if any(one.nominal for one in sweep.followed):
         yield (
-            f"at nominal values: the worst case of {', '.join(nominal)} can only be searched, which"
-            " takes long; --whole does it at each point"
+            "at nominal values: the worst case can only be searched; conditions that are given as a"
+            " range are at their worse end; --whole searches at each point"
         )
     for axis in sweep.axes:
         replaced = [one for one in sweep.followed if axis.parameter in one.replaced]

@@ -106,3 +106,9 @@ def at(sweep: Sweep, point: tuple[int, ...]) -> str:
 def subject(followed: Followed) -> str:
     """Return a requirement and its quantity: ``PWR-020 usable_energy``."""
     return f"{safe(followed.requirement)} {safe(followed.quantity)}"
+
+
+def nominal_only(sweep: Sweep) -> str:
+    """Return which requirements hold at nominal values as far as is known; empty where none."""
+    names = dict.fromkeys(safe(one.requirement) for one in sweep.followed if one.nominal)
+    return f", {', '.join(names)} at nominal values only" if names else ""

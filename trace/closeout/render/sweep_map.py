@@ -8,7 +8,15 @@ from string import ascii_lowercase, ascii_uppercase
 from closeout.model.sweep import BETWEEN, Sweep
 from closeout.render.numbers import show_margin
 from closeout.render.plain import flow, safe
-from closeout.render.sweep_cells import Cell, at, label, named, smallest, subject
+from closeout.render.sweep_cells import (
+    Cell,
+    at,
+    label,
+    named,
+    nominal_only,
+    smallest,
+    subject,
+)
 from closeout.render.terminal import Paint, wrap
 
 ALL_HOLD = "+"
@@ -27,7 +35,8 @@ def map_lines(sweep: Sweep, cells: list[list[Cell]], paint: Paint, width: int) -
     marks, holding = letters(sweep), sweep.holding()
     number = len(sweep.requirements)
     who = f"All {number} requirements hold" if number > 1 else "The one requirement holds"
-    text = f"{who} at {sum(holding)} of {len(holding)} points tried ({ALL_HOLD})"
+    nominal = nominal_only(sweep)
+    text = f"{who} at {sum(holding)} of {len(holding)} points tried ({ALL_HOLD}){nominal}"
     yield from map(paint.strong, wrap(f"{text}; {BETWEEN}.", width, 0))
     yield ""
     yield from _grid(sweep, marks, paint, width)

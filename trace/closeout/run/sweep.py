@@ -6,20 +6,23 @@ margins are those of that run, to the last digit. All points are asked at once.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Container, Mapping
+from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
+from math import inf
 
 from closeout.evaluate.engine import Evaluator
 from closeout.graph import Index, Plan, plan_of, rests_on
 from closeout.judge import Run, evidence_of
 from closeout.model.answer import Answer, Assurance, Sought
+from closeout.model.criterion import Condition
 from closeout.model.dossier import Evidence
 from closeout.model.errors import UserError
 from closeout.model.question import Failure, Question
 from closeout.model.records import Basis, BasisKind, Verification
 from closeout.model.reply import Reply
 from closeout.model.setting import read_setting
-from closeout.model.sweep import Followed, Found, Sweep
+from closeout.model.sweep import WORST_FIRST, Followed, Found, Sweep
 from closeout.run.only import read_only
 from closeout.run.options import Options
 from closeout.run.pipeline import Assessment, Outcome, assessing
@@ -113,37 +116,68 @@ class _Sweeper:
         self._review = one.checked.plan.review
         self._axes = one.checked.asked.axes
         self._searched = set() if whole else _only_searched(one, wanted)
-        self._wanted = {key: self._verification(key) for key in wanted}
+        self._wanted = {key: self._variants(key) for key in wanted}
 
     def sweep(self, tell: Tell | None) -> Sweep:
         """Return the sweep."""
         bare = Sweep(self._one.outcome().dossier, self._axes, (), (), 0, 0)
-        plans = [self._plan(bare.settings(point)) for point in bare.points]
+        plans = [self._plans(bare.settings(point)) for point in bare.points]
         self._one.step("evaluating the points of the sweep")
         first = {} if tell is None else self._told(tell, plans)
-        replies = self._answers(plans)
+        replies = self._answers([plan for at in plans for plan in at])
         # What was computed for the estimate comes from the store by now, and was computed.
         replies.update(first)
-        judged = [self._judged(plan, replies) for plan in plans]
+        judged = [self._judged(at, replies) for at in plans]
         stored = sum(reply.from_store for reply in replies.values())
         return replace(
             bare,
             followed=tuple(self._followed(key) for key in self._wanted),
-            found=tuple(tuple(Found(at[key]) for at in judged) for key in self._wanted),
+            found=tuple(tuple(at[key] for at in judged) for key in self._wanted),
             evaluated=len(replies) - stored,
             stored=stored,
         )
 
-    def _verification(self, key: Key) -> Verification:
-        planned = self._index.requirements[key[0]].verification[key[1]]
-        return replace(planned, basis=_NOMINAL) if key in self._searched else planned
+    def _variants(self, key: Key) -> tuple[Verification, ...]:
+        """Return what stands for a verification: itself, or nominal values at its conditions.
 
-    def _plan(self, settings: tuple[tuple[str, str], ...]) -> Plan:
+        A condition that is given as a range is taken at both ends then; between them it would have
+        to be searched.
+        """
+        planned = self._index.requirements[key[0]].verification[key[1]]
+        if key not in self._searched:
+            return (planned,)
+        criterion = planned.criterion
+        fixed = {axis.parameter for axis in self._axes} | dict(
+            self._one.checked.asked.settings
+        ).keys()
+        ends = [
+            [(name, given)]
+            if name in fixed or not given.is_range
+            else [(name, Condition((end,))) for end in given.ends]
+            for name, given in criterion.given
+        ]
+        return tuple(
+            replace(planned, basis=_NOMINAL, criterion=replace(criterion, given=corner))
+            for corner in product(*ends)
+        )
+
+    def _plans(self, settings: tuple[tuple[str, str], ...]) -> tuple[Plan, ...]:
+        """Return what a point asks: one plan, and one more for each further variant."""
         set_here = {name: read_setting(text) for name, text in settings}
         whole = {**dict(self._one.checked.asked.settings), **set_here}
-        return plan_of(self._wanted, self._index, self._units, whole, self._review)
+        most = max(len(variants) for variants in self._wanted.values())
+        return tuple(
+            plan_of(
+                {key: some[at] for key, some in self._wanted.items() if at < len(some)},
+                self._index,
+                self._units,
+                whole,
+                self._review,
+            )
+            for at in range(most)
+        )
 
-    def _answers(self, plans: list[Plan]) -> dict[Question, Reply]:
+    def _answers(self, plans: Sequence[Plan]) -> dict[Question, Reply]:
         """Return the answers to what some points ask, asked as one list."""
         evaluator: Evaluator = self._one.evaluator
         asked = dict.fromkeys(question for plan in plans for question in plan.questions)
@@ -157,22 +191,29 @@ class _Sweeper:
 
         return evaluator.answer(asked, specs, limits, whole=True)
 
-    def _told(self, tell: Tell, plans: list[Plan]) -> dict[Question, Reply]:
+    def _told(self, tell: Tell, plans: Sequence[Sequence[Plan]]) -> dict[Question, Reply]:
         """Return the answers of the first point, and tell what by them the other points take."""
         before = self._one.evaluator.spent
-        first = self._answers(plans[:1])
+        first = self._answers(plans[0])
         spent = self._one.evaluator.spent - before
         ran = sum(not reply.from_store for reply in first.values())
-        asked = {question for plan in plans for question in plan.questions}
+        asked = {question for at in plans for plan in at for question in plan.questions}
         left = len(asked - first.keys())
         if ran and left:
             tell(Estimate(spent / ran * left, left))
         return first
 
-    def _judged(
+    def _judged(self, plans: Sequence[Plan], replies: Mapping[Question, Reply]) -> dict[Key, Found]:
+        """Return what each verification found at a point: of its variants the worst."""
+        found = [self._evidence(plan, replies) for plan in plans]
+        return {
+            key: min((Found(one[key]) for one in found if key in one), key=_badness)
+            for key in self._wanted
+        }
+
+    def _evidence(
         self, plan: Plan, replies: Mapping[Question, Reply]
     ) -> dict[Key, tuple[Evidence, ...]]:
-        checked = self._one.checked
         return evidence_of(
             Run(
                 index=self._index,
@@ -183,15 +224,15 @@ class _Sweeper:
                 problems=(),
                 files=0,
                 review=self._review,
-                settings=checked.asked.settings,
-                altered=checked.altered,
+                settings=self._one.checked.asked.settings,
+                altered=self._one.checked.altered,
                 validations=self._one.validations.of,
             )
         )
 
     def _followed(self, key: Key) -> Followed:
         requirement = self._index.requirements[key[0]]
-        one = self._wanted[key]
+        one = self._wanted[key][0]
         swept_names = {axis.parameter for axis in self._axes}
         spec = self._index.analyses[one.analysis or ""]
         return Followed(
@@ -231,3 +272,9 @@ def _is_long(result: Answer | Failure) -> bool:
     if any(one.fallback for one in result.decisions):
         return True
     return result.assurance is Assurance.SEARCHED
+
+
+def _badness(found: Found) -> tuple[bool, int, float]:
+    """Return what is the smaller, the worse something is: of one verification, so of one unit."""
+    margins = [one.margin for one in found.evidence if one.margin is not None]
+    return found.holds, WORST_FIRST.index(found.state), min(margins, default=inf)
