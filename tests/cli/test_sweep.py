@@ -19,6 +19,7 @@ import jsonschema
 import pytest
 
 from tests.cli.project import CHARTER, FROST, SYSTEM, WARMTH, Project, by_id, make, power
+from tests.cli.test_terminal import in_terminal
 
 SCHEMA = json.loads((files("closeout.render") / "sweep.schema.json").read_bytes())
 
@@ -108,6 +109,7 @@ def lantern(path: Path, *items: str, parameters: str = PARAMETERS, **more: str) 
         "analyses/parameters.yaml": parameters,
         "analyses/battery.py": ANALYSES,
         "analyses/warmth.py": WARMTH,
+        "tests/test_all.py": "def test_nothing() -> None: ...\n",
     }
     return make(path / "lantern", {**contents, **more})
 
@@ -341,7 +343,7 @@ def test_a_second_sweep_runs_nothing(tmp_path: Path) -> None:
     first = project.run("sweep", "voltage=11V..13V", "--points", "3")
     assert re.search(r"\n[1-9]\d* evaluations run, ", first.stdout)
     second = project.run("sweep", "voltage=11V..13V", "--points", "3")
-    assert re.search(r"\n0 evaluations run, 9 reused", second.stdout)
+    assert re.search(r"\n0 evaluations run, 10 reused", second.stdout)
     assert (
         first.stdout.rpartition("evaluations run")[0].rpartition("\n")[0]
         == (second.stdout.rpartition("evaluations run")[0].rpartition("\n")[0])
@@ -498,3 +500,93 @@ def test_a_project_that_cannot_be_read(tmp_path: Path) -> None:
     run = project.run("sweep", "voltage=10V..12V")
     assert run.status == 2
     assert "nothing was written" in run.stderr
+
+
+# In a program
+
+
+def test_a_program_gets_the_same(usual: Project) -> None:
+    from closeout.run import Project as Opened
+
+    found = Opened(usual.path, jobs=2).sweep(
+        {"voltage": "10 V..14 V"}, points=5, only=("LEAST", "MOST")
+    )
+    (window,) = found.windows()
+    assert found.axes[0].tried[window.first].text == "12 V"
+    assert found.axes[0].tried[window.last].text == "12 V"
+    document = swept(
+        usual, "voltage=10 V..14 V", "--points", "5", "--only", "LEAST", "--only", "MOST"
+    )
+    margins_found = [[at.evidence[0].margin for at in row] for row in found.found]
+    assert margins_found == [
+        [at["cases"][0]["margin"] for at in row["points"]] for row in document["verification"]
+    ]
+    ElementTree.fromstring(found._repr_svg_())  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    ("values", "points", "message"),
+    [
+        ({"voltage": 3}, None, "an amount is a text"),
+        ("voltage=10V..12V", None, "maps no parameters"),
+        ({}, None, "no parameter to sweep"),
+        ({"voltage": "10V..12V"}, 1, "two points at the least"),
+        ({"voltge": "10V..12V"}, None, "did you mean voltage?"),
+    ],
+)
+def test_a_program_is_told_its_mistakes(
+    usual: Project, values: Any, points: int | None, message: str
+) -> None:
+    from closeout.run import Project as Opened
+    from closeout.run import UserError
+
+    with pytest.raises(UserError) as told_of:
+        Opened(usual.path).sweep(values, points=points)
+    assert message in str(told_of.value)
+
+
+def test_the_estimate_comes_before_the_work_and_on_a_terminal_only(tmp_path: Path) -> None:
+    project = lantern(tmp_path, LEAST, MARCH)
+    arguments = ("sweep", "voltage=11V..13V", "--points", "4")
+    status, shown = in_terminal(project, *arguments)
+    assert status == 0
+    said = "6 evaluations to go, less than 1 s of processor time by the first point"
+    assert said in shown
+    assert shown.index(said) < shown.index("Margins over voltage")
+    other = lantern(tmp_path / "other", LEAST, MARCH)
+    run = other.run(*arguments)
+    assert run.stderr == ""
+    assert "processor time" not in run.stdout
+    # The estimate does not change what is told of the work: four points and the declared values.
+    assert shown.rstrip().endswith("10 evaluations run, 0 reused")
+    assert run.stdout.rstrip().endswith("10 evaluations run, 0 reused")
+    # Nothing is left to do, so nothing is estimated.
+    assert "to go" not in in_terminal(project, *arguments)[1]
+
+
+def test_given_ranges_are_at_both_ends_at_nominal_values(tmp_path: Path) -> None:
+    """A march over a range of a condition: at its worse end, without a search between."""
+    cold = """
+@analysis
+def cold(voltage: V, cell_temperature: degC) -> Time:
+    \"\"\"A time that the cold makes shorter, found step by step.\"\"\"
+    return Time(march(voltage).time + 0.125 * float(cell_temperature))
+"""
+    battery = ANALYSES.replace("Unit, count", "Unit, count, degC") + cold.replace("\\", "")
+    given = ", given: {cell_temperature: [-8 degC, 16 degC]}"
+    project = lantern(
+        tmp_path,
+        by("COLD", "cold", "time", "at_least: 20 h", given),
+        **{"analyses/battery.py": battery},
+    )
+    document = swept(project, "voltage=11V..13V", "--points", "3")
+    # Twice the voltage, less 0.125 h for each of 8 degC, of 20 h.
+    assert margins(document) == {("COLD", n): [m] for n, m in enumerate((1.0, 3.0, 5.0))}
+    (row,) = document["verification"]
+    for found in row["points"]:
+        (case,) = found["cases"]
+        assert case["given"] == {"cell_temperature": "-8 degC"}
+        assert case["assurance"] == "nominal"
+    # The condition itself moved: the values stand in place of the range.
+    document = swept(project, "cell_temperature=-8degC..16degC", "--points", "3")
+    assert margins(document) == {("COLD", n): [m] for n, m in enumerate((3.0, 4.5, 6.0))}

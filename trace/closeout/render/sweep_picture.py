@@ -25,8 +25,8 @@ from closeout.render.picture import (
     svg_opening,
     svg_text,
 )
-from closeout.render.plain import cut, flow, safe
-from closeout.render.sweep_cells import Cell, cells_of, label, named, subject, value
+from closeout.render.plain import count, cut, flow, safe
+from closeout.render.sweep_cells import Cell, cells_of, label, named, nominal_only, subject, value
 from closeout.render.sweep_map import letters
 
 PANEL_WIDE, PANEL_HIGH, COLUMNS = 460, 190, 2
@@ -75,6 +75,7 @@ def _panels(sweep: Sweep) -> str:
     others = "the others hold" if sweep.nowhere else "all hold"
     said = f"blue: {others} at the points from {windows}" if windows else "nowhere do all hold"
     parts = [svg_opening(wide, high, f"Margins over {named(sweep.axes[0])}"), _ground(wide, high)]
+    said += nominal_only(sweep)
     eye = f"dashed: declared; lines guide the eye, {BETWEEN}"
     parts += _title(sweep, wide, said, eye)
     for place, (followed, row) in enumerate(zip(sweep.followed, cells, strict=True)):
@@ -206,9 +207,9 @@ def _map(sweep: Sweep) -> str:
     tall = HEAD + BOX * len(up.tried) + 60
     whole, high = max(wide + beside, 640), max(tall, HEAD + 30 + LINES * len(legend))
     held, number_of = sum(sweep.holding()), len(sweep.points)
-    said = f"blue: all hold, at {held} of {number_of} points; letters: what does not"
+    said = f"blue: all hold, at {held} of {number_of} points{nominal_only(sweep)}"
     parts = [svg_opening(whole, high, f"Margins over {named(across)} and {named(up)}")]
-    parts += [_ground(whole, high), *_title(sweep, whole, said, BETWEEN)]
+    parts += [_ground(whole, high), *_title(sweep, whole, said, _read(sweep, marks))]
     parts += [*_boxes(sweep, marks), *_scales(sweep)]
     for order, (place, text) in enumerate(zip(marks, legend, strict=True)):
         colour = BORDERS[order % len(BORDERS)]
@@ -222,6 +223,12 @@ def _map(sweep: Sweep) -> str:
             f"{svg_text(wide + 32, y, text, 'start')}"
         )
     return _file(parts)
+
+
+def _read(sweep: Sweep, marks: dict[int, str]) -> str:
+    others = len(sweep.followed) - len(marks)
+    more = f"; {count(others, 'other')} at every point" if others and marks else ""
+    return f"letters: what does not hold{more}; {BETWEEN}"
 
 
 def _legend(sweep: Sweep, place: int, mark: str) -> str:

@@ -6,7 +6,7 @@ import os
 import warnings
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import partial
 from pathlib import Path
 
@@ -21,6 +21,7 @@ from closeout.model.problem import Pointer, Problem
 from closeout.model.question import AnalysisSpec
 from closeout.model.records import Basis, BasisKind, ConditionKind, Method, Verification
 from closeout.model.reply import Reply
+from closeout.model.sweep import Sweep
 from closeout.run import opening
 from closeout.run.days import day_of, read_day
 from closeout.run.explanation import Explanation, about, first_part, rest_part
@@ -30,6 +31,7 @@ from closeout.run.pipeline import Outcome, assessing
 from closeout.run.read_options import read_settings
 from closeout.run.runs import dossier_of
 from closeout.run.studies import Wanted
+from closeout.run.sweep import swept
 from closeout.run.values import Absent, Cases, Found, Value, Values
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
@@ -44,6 +46,17 @@ class Verified(Dossier):
         from closeout.render.fragments import dossier_table
 
         return dossier_table(self)
+
+
+class Swept(Sweep):
+    """A sweep that a notebook shows as a figure."""
+
+    __slots__ = ()
+
+    def _repr_svg_(self) -> str:
+        from closeout.render.sweep_picture import sweep_svg
+
+        return sweep_svg(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +128,56 @@ class Project:
             first = first_part(found, found.outcome(), identifier, colour=False, width=width)
             rest, outcome = rest_part(found, first, wanted)
         return Explanation(identifier, first.text + rest, outcome.dossier, outcome.studies)
+
+    def sweep(
+        self,
+        values: Mapping[str, str],
+        *,
+        points: int | tuple[int, int] | None = None,
+        review: str | None = None,
+        set: Mapping[str, str] | None = None,
+        only: tuple[str, ...] | str | None = None,
+        at: str | None = None,
+        today: str | None = None,
+        whole: bool = False,
+    ) -> Sweep:
+        """Return the margins of every requirement that rests on a parameter, over its values.
+
+        Or over the values of two, as ``closeout sweep`` with the options of the same names. A
+        notebook shows it as a figure. ``windows()`` of what comes back says where all hold among
+        the points that were tried; between these nothing is claimed.
+
+        Args:
+            values: from one or two parameters to both ends as they are written:
+                ``{"hold_duration": "20 d..45 d"}``
+            points: how many values are tried, both ends among them; of two parameters also a pair
+            set: a what-if that holds at every point, as of :meth:`verify`
+            at: a commit to judge in place of the working tree
+            whole: search the worst case at each point also where it cannot be proved; without it
+                such a verification is judged at nominal values
+
+        Raises:
+            UserError: there is no project, something that is named does not exist in it, or no
+                requirement rests on a parameter.
+        """
+        if not isinstance(values, Mapping):
+            cure = 'write {"cell_temperature": "0 degC..20 degC"}'
+            raise UserError(f"{values!r} maps no parameters to their ends", cure)
+        if wrong := _no_texts(values):
+            raise UserError.all_of(wrong)
+        if not values:
+            raise UserError("no parameter to sweep", 'write {"hold_duration": "20 d..45 d"}')
+        given = (points,) if isinstance(points, int) else points
+        options = replace(
+            self._options(review, set, only, today),
+            sweep=_settings(values),
+            points=None if given is None else ",".join(map(str, given)),
+        )
+        with self._opened(at) as (snapshot, store):
+            found = swept(snapshot, store, options, whole=whole)
+        if isinstance(found, Outcome):
+            raise UserError.all_of(_messages(found.dossier.problems))
+        return Swept(*(getattr(found, one.name) for one in fields(Sweep)))
 
     def evaluate(self, analysis: str, /, **inputs: str) -> Values:
         """Return what an analysis gives at the project's values, or at other ones.

@@ -125,15 +125,15 @@ class _Sweeper:
         self._one.step("evaluating the points of the sweep")
         first = {} if tell is None else self._told(tell, plans)
         replies = self._answers([plan for at in plans for plan in at])
-        # What was computed for the estimate comes from the store by now, and was computed.
-        replies.update(first)
+        # What was computed before comes from the store by now, and was computed none the less.
+        known = {**replies, **self._one.replies, **first}
         judged = [self._judged(at, replies) for at in plans]
-        stored = sum(reply.from_store for reply in replies.values())
+        stored = sum(reply.from_store for reply in known.values())
         return replace(
             bare,
             followed=tuple(self._followed(key) for key in self._wanted),
             found=tuple(tuple(at[key] for at in judged) for key in self._wanted),
-            evaluated=len(replies) - stored,
+            evaluated=len(known) - stored,
             stored=stored,
         )
 
