@@ -84,6 +84,8 @@ def by(identifier: str, analysis: str, quantity: str, limit: str, more: str = ""
   - id: {identifier}
     title: {identifier}
     statement: As the limit says.
+    derived_from: [SYS-010]
+    rationale: Invented
     source: Invented
     verification:
       - {{method: analysis, level: system, stage: qualification, review: CDR,
@@ -590,3 +592,68 @@ def cold(voltage: V, cell_temperature: degC) -> Time:
     # The condition itself moved: the values stand in place of the range.
     document = swept(project, "cell_temperature=-8degC..16degC", "--points", "3")
     assert margins(document) == {("COLD", n): [m] for n, m in enumerate((3.0, 4.5, 6.0))}
+
+
+# Through a chain of analyses
+
+
+CHAIN = """\
+\"\"\"A battery that a heater drains: its power comes from another analysis.\"\"\"
+from typing import NamedTuple
+
+from closeout import analysis
+from closeout.units import V, W, ohm, hour, W_h
+
+
+class Heat(NamedTuple):
+    power: W
+
+
+class Drained(NamedTuple):
+    drained: W_h
+
+
+@analysis(validated_by="tests/test_all.py")
+def heat(bus: V, resistance: ohm) -> Heat:
+    \"\"\"Power of a heater.\"\"\"
+    return Heat(bus * bus / resistance)
+
+
+@analysis(validated_by="tests/test_all.py")
+def drained(heater_power: W, on_time: hour) -> Drained:
+    \"\"\"Energy that a heater takes.\"\"\"
+    return Drained(heater_power * on_time)
+"""
+CHAINED = """\
+parameters:
+  bus: {value: 10 V, tolerance: 0 V, source: Invented}
+  resistance: {value: 20 ohm, tolerance: 0 ohm, source: Invented}
+  heater_power: {from: heat.power}
+  on_time: {value: 2 h, tolerance: 0.5 h, source: Invented}
+"""
+
+
+def test_what_rests_on_a_parameter_through_another_analysis(tmp_path: Path) -> None:
+    files_of = {"analyses/battery.py": CHAIN, "analyses/warmth.py": '"""Nothing."""\n'}
+    most = by("DRAIN", "drained", "drained", "at_most: 15 W h")
+    power_of = by("HEAT", "heat", "power", "at_most: 6.05 W")
+    project = lantern(tmp_path, most, power_of, parameters=CHAINED, **files_of)
+    document = swept(project, "bus=8V..12V", "--points", "5")
+    # The power is bus^2 / 20 ohm: 3.2, 4.05, 5, 6.05, 7.2 W; on for up to 2.5 h.
+    wanted = {
+        ("DRAIN", n): [pytest.approx(15.0 - 2.5 * watts, abs=1e-5)]
+        for n, watts in enumerate((3.2, 4.05, 5.0, 6.05, 7.2))
+    }
+    found = margins(document)
+    assert {key: found[key] for key in wanted} == wanted
+    (window,) = document["windows"]
+    assert (window["from"], window["to"]) == (8.0, 10.0)
+    assert [one["requirement"] for one in window["ended_above_by"]] == ["DRAIN"]
+    # To the last digit what --set gives.
+    judged = by_id(project.verify("--set", "bus=11 V").json)
+    for row in document["verification"]:
+        assert row["points"][3]["cases"] == judged[row["requirement"]]["verification"]
+    only = swept(project, "on_time=1h..3h", "--points", "3")
+    assert [row["requirement"] for row in only["verification"]] == ["DRAIN"]
+    said = mistakes(project, "heater_power=1W..2W")
+    assert "heater_power is found by heat.power, and has no value to move" in said

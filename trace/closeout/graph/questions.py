@@ -101,7 +101,8 @@ def plan_of(
     """
     planner = _Planner(index, units, settings, review)
     asked = {key: planner.ask(one, key[0]) for key, one in wanted.items()}
-    return Plan(index, asked, tuple(dict.fromkeys(planner.findings)), units, review)
+    findings = tuple(dict.fromkeys(planner.findings))
+    return Plan(index, asked, findings, units, review, below_of(asked.values(), planner.below))
 
 
 def ask(

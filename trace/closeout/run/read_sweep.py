@@ -105,7 +105,10 @@ def _ends(text: str, index: Index, units: Units, wrong: list[Mistake]) -> _Ends 
         wrong.append((f"{text}: no =", FORM))
         return None
     parameter = index.parameters.get(name)
-    if parameter is None:
+    if parameter is None and (linked := index.linked.get(name)) is not None:
+        cure = "sweep an input of the analysis that computes it"
+        wrong.append((f"{text}: {name} is found by {linked.link}, and has no value to move", cure))
+    elif parameter is None:
         near = alike(name, index.parameters, index.renamed.get("parameters", {}))
         cure = f"did you mean {near}?" if near else "name a parameter of the project"
         wrong.append((f"{text}: there is no parameter {name}", cure))

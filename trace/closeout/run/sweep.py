@@ -24,9 +24,8 @@ from closeout.model.reply import Reply
 from closeout.model.setting import read_setting
 from closeout.model.sweep import WORST_FIRST, Followed, Found, Sweep
 from closeout.run.only import read_only
-from closeout.run.options import Options
+from closeout.run.options import Options, Progress
 from closeout.run.pipeline import Assessment, Outcome, assessing
-from closeout.run.progress import Progress
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 
@@ -189,7 +188,8 @@ class _Sweeper:
                 found.update(plan.limits(questions))
             return found
 
-        return evaluator.answer(asked, specs, limits, whole=True)
+        below = {question: some for plan in plans for question, some in plan.below.items()}
+        return evaluator.answer(asked, specs, limits, whole=True, below=below)
 
     def _told(self, tell: Tell, plans: Sequence[Sequence[Plan]]) -> dict[Question, Reply]:
         """Return the answers of the first point, and tell what by them the other points take."""
