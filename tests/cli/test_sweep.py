@@ -181,6 +181,7 @@ def test_the_window_in_json_names_the_same(usual: Project) -> None:
         }
     ]
     assert document["all_hold"] == [False] * 4 + [True] * 4 + [False] * 3
+    assert document["only"] == ["LEAST", "MOST"]
 
 
 def test_a_window_that_the_sweep_ends(usual: Project) -> None:

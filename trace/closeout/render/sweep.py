@@ -18,6 +18,7 @@ from closeout.render.sweep_cells import (
     named,
     nominal_only,
     smallest,
+    span,
     subject,
     value,
 )
@@ -51,6 +52,9 @@ def _head(sweep: Sweep, paint: Paint, width: int) -> Iterator[str]:
     yield from wrap(said, width, 0)
     for text in words.banners(dossier):
         yield from wrap(text, width, 0)
+    if dossier.only:
+        asked = " ".join(f"--only {safe(text)}" for text in dossier.only)
+        yield from wrap(f"of the requirements {asked}; others may end the window sooner", width, 0)
 
 
 def _answer(sweep: Sweep, cells: list[list[Cell]], paint: Paint, width: int) -> Iterator[str]:
@@ -69,9 +73,7 @@ def _answer(sweep: Sweep, cells: list[list[Cell]], paint: Paint, width: int) -> 
         yield from _each(sweep, width)
     for window in windows:
         tried = window.last - window.first + 1
-        where = f"from {value(axis, window.first)} to {value(axis, window.last)}"
-        if tried == 1:
-            where = f"at {value(axis, window.first)}"
+        where = span(axis, window.first, window.last, "from ")
         text = f"{who[0].upper()}{who[1:]} {'hold' if _many(sweep) else 'holds'} {where}"
         points = f"{tried} of {len(axis.tried)} points tried{nominal_only(sweep)}"
         yield from map(paint.strong, wrap(f"{text}: {points}; {BETWEEN}.", width, 0))
@@ -84,12 +86,7 @@ def _each(sweep: Sweep, width: int) -> Iterator[str]:
     for followed, row in zip(sweep.followed, sweep.found, strict=True):
         flags = tuple(found.holds for found in row)
         if any(flags) and not all(flags):
-            parts = [
-                value(axis, first)
-                if first == last
-                else f"{value(axis, first)} to {value(axis, last)}"
-                for first, last in runs(flags)
-            ]
+            parts = [span(axis, first, last) for first, last in runs(flags)]
             yield from wrap(f"{subject(followed)} holds at {' and '.join(parts)}", width, 2)
 
 

@@ -95,6 +95,16 @@ def value(axis: SweepAxis, place: int) -> str:
     return f"{shown} {unit}" if unit not in ("", "1") else shown
 
 
+def span(axis: SweepAxis, first: int, last: int, before: str = "") -> str:
+    """Return values one after another: ``45 kPa to 58 kPa``, with ``before`` ahead.
+
+    One value alone has ``at`` in the place of such a word.
+    """
+    if first == last:
+        return f"{'at ' if before else ''}{value(axis, first)}"
+    return f"{before}{value(axis, first)} to {value(axis, last)}"
+
+
 def at(sweep: Sweep, point: tuple[int, ...]) -> str:
     """Return a point in words: ``45 kPa`` of one parameter, both with their names of two."""
     if len(sweep.axes) == 1:

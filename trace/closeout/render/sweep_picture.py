@@ -26,7 +26,7 @@ from closeout.render.picture import (
     svg_text,
 )
 from closeout.render.plain import count, cut, flow, safe
-from closeout.render.sweep_cells import Cell, cells_of, label, named, nominal_only, subject, value
+from closeout.render.sweep_cells import Cell, cells_of, label, named, nominal_only, span, subject
 from closeout.render.sweep_map import letters
 
 PANEL_WIDE, PANEL_HIGH, COLUMNS = 460, 190, 2
@@ -68,12 +68,11 @@ def _panels(sweep: Sweep) -> str:
     cells, columns = cells_of(sweep), min(COLUMNS, len(sweep.followed))
     lines = math.ceil(len(cells) / columns)
     wide, high = max(620, columns * PANEL_WIDE), HEAD + lines * PANEL_HIGH
-    windows = ", ".join(
-        f"{value(sweep.axes[0], one.first)} to {value(sweep.axes[0], one.last)}"
-        for one in sweep.windows()
+    windows = " and ".join(
+        span(sweep.axes[0], one.first, one.last, "from ") for one in sweep.windows()
     )
     others = "the others hold" if sweep.nowhere else "all hold"
-    said = f"blue: {others} at the points from {windows}" if windows else "nowhere do all hold"
+    said = f"blue: {others} {windows}" if windows else "nowhere do all hold"
     parts = [svg_opening(wide, high, f"Margins over {named(sweep.axes[0])}"), _ground(wide, high)]
     said += nominal_only(sweep)
     eye = f"dashed: declared; lines guide the eye, {BETWEEN}"
@@ -169,8 +168,9 @@ def _dots(frame: _Frame, row: Sequence[Cell]) -> Iterator[str]:
     for place, cell in enumerate(row):
         x = frame.at(place)
         if cell.margin is None:
-            bottom = PANEL_HIGH - BELOW - 6
-            drawn.append(f'<g fill="{BAD}">{_small(x, bottom, cell.state.value, "middle")}</g>')
+            anchor = "end" if place == len(row) - 1 else "middle"
+            told = _small(x + 8 * (anchor == "end"), ABOVE + 14, cell.state.value, anchor)
+            drawn.append(f'<g fill="{BAD}">{told}</g>')
             before = None
             continue
         y = frame.y(cell.margin)

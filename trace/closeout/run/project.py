@@ -160,17 +160,10 @@ class Project:
             UserError: there is no project, something that is named does not exist in it, or no
                 requirement rests on a parameter.
         """
-        if not isinstance(values, Mapping):
-            cure = 'write {"cell_temperature": "0 degC..20 degC"}'
-            raise UserError(f"{values!r} maps no parameters to their ends", cure)
-        if wrong := _no_texts(values):
-            raise UserError.all_of(wrong)
-        if not values:
-            raise UserError("no parameter to sweep", 'write {"hold_duration": "20 d..45 d"}')
         given = (points,) if isinstance(points, int) else points
         options = replace(
             self._options(review, set, only, today),
-            sweep=_settings(values),
+            sweep=_ends(values),
             points=None if given is None else ",".join(map(str, given)),
         )
         with self._opened(at) as (snapshot, store):
@@ -243,6 +236,22 @@ def _no_texts(amounts: Mapping[str, object]) -> list[tuple[str, str]]:
         for name, amount in amounts.items()
         if not isinstance(amount, str)
     ]
+
+
+def _ends(values: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the values of a sweep as the command line takes them.
+
+    Raises:
+        UserError: there are none, or some are no texts.
+    """
+    cure = 'write {"hold_duration": "20 d..45 d"}'
+    if not isinstance(values, Mapping):
+        raise UserError(f"{values!r} maps no parameters to their ends", cure)
+    if wrong := _no_texts(values):
+        raise UserError.all_of(wrong)
+    if not values:
+        raise UserError("no parameter to sweep", cure)
+    return _settings(values)
 
 
 def _settings(amounts: Mapping[str, str]) -> tuple[str, ...]:

@@ -119,7 +119,8 @@ class _Sweeper:
 
     def sweep(self, tell: Tell | None) -> Sweep:
         """Return the sweep."""
-        bare = Sweep(self._one.outcome().dossier, self._axes, (), (), 0, 0)
+        dossier = replace(self._one.outcome().dossier, only=self._one.options.only)
+        bare = Sweep(dossier, self._axes, (), (), 0, 0)
         plans = [self._plans(bare.settings(point)) for point in bare.points]
         self._one.step("evaluating the points of the sweep")
         first = {} if tell is None else self._told(tell, plans)
