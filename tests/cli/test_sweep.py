@@ -30,7 +30,7 @@ from collections.abc import Mapping
 from typing import Annotated, NamedTuple
 
 from closeout import absent, analysis
-from closeout.units import A_h, V, W_h, Unit, count, hour
+from closeout.units import A_h, V, W_h, Unit, count, degC, hour
 
 
 class Energy(NamedTuple):
@@ -68,6 +68,18 @@ def votes(samples: count, voltage: V) -> Votes:
     """What so many samples say, and levels by mode."""
     levels = {"day": voltage, "night": voltage - samples}
     return Votes(2.0 * samples, levels)
+
+
+@analysis
+def mixed(voltage: V) -> Time:
+    """A formula below 12.6 V, and a march above."""
+    return Time(2.0 * voltage) if voltage < 12.6 else march(voltage)
+
+
+@analysis
+def cold(voltage: V, cell_temperature: degC) -> Time:
+    """A time that the cold makes shorter, found step by step."""
+    return Time(march(voltage).time + 0.125 * float(cell_temperature))
 '''
 PARAMETERS = """\
 parameters:
@@ -201,6 +213,7 @@ def test_no_window_says_where_each_holds(tmp_path: Path) -> None:
     assert "TIGHT energy holds at 10 V" in text
 
 
+@pytest.mark.slow
 def test_what_holds_nowhere_leaves_the_window_of_the_others(tmp_path: Path) -> None:
     never = by("NEVER", "energy", "energy", "at_least: 1 kW h")
     project = lantern(tmp_path, LEAST, never)
@@ -262,6 +275,7 @@ def test_an_error_at_a_point_has_its_reason(usual: Project) -> None:
     assert "the battery burns" in text
 
 
+@pytest.mark.slow
 def test_covered_holds_and_is_marked(tmp_path: Path) -> None:
     waived = """\
   - id: RFW-001
@@ -286,6 +300,19 @@ def test_covered_holds_and_is_marked(tmp_path: Path) -> None:
     assert "w under waiver" in told(project, "voltage=11V..12V")
 
 
+@pytest.mark.slow
+def test_a_margin_that_is_less_sure_than_others_is_marked(tmp_path: Path) -> None:
+    """A formula on one side of a switch and a march on the other."""
+    project = lantern(
+        tmp_path,
+        by("MIXED", "mixed", "time", "at_least: 20 h"),
+    )
+    run = project.run("sweep", "voltage=11V..14V", "--points", "4")
+    # Twice the least voltage, 0.5 V less than the value, of 20 h.
+    assert "MIXED time: at least 20 h, in h, bounded, s searched, due at CDR" in run.stdout
+    assert re.search(r"\n +\+1\* +\+3 +\+5s +\+7s\n", run.stdout), run.stdout
+
+
 # As with --set
 
 
@@ -303,6 +330,7 @@ def test_it_agrees_with_set_to_the_last_digit(usual: Project) -> None:
     }  # fmt: skip
 
 
+@pytest.mark.slow
 def test_two_settings_agree_with_set_too(usual: Project) -> None:
     document = swept(usual, "voltage=11V..13V", "charge=4.4 A h..5.6 A h", "--points", "3,4")
     for place in (0, 6, 11):
@@ -401,6 +429,7 @@ def test_csv_has_a_line_for_each_point_and_case(usual: Project, tmp_path: Path) 
     assert {row["draft"] for row in rows} == {"DRAFT - the judged state is not committed"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("values", [("voltage=11V..13V",), ("voltage=11V..13V", "samples=3..7")])
 def test_a_figure_is_well_formed_and_names_all(
     usual: Project, tmp_path: Path, values: tuple[str, ...]
@@ -446,6 +475,7 @@ def mistakes(project: Project, *arguments: str) -> str:
     return run.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("arguments", "message", "cure"),
     [
@@ -527,6 +557,7 @@ def test_a_program_gets_the_same(usual: Project) -> None:
     ElementTree.fromstring(found._repr_svg_())  # type: ignore[attr-defined]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("values", "points", "message"),
     [
@@ -548,6 +579,7 @@ def test_a_program_is_told_its_mistakes(
     assert message in str(told_of.value)
 
 
+@pytest.mark.slow
 def test_the_estimate_comes_before_the_work_and_on_a_terminal_only(tmp_path: Path) -> None:
     project = lantern(tmp_path, LEAST, MARCH)
     arguments = ("sweep", "voltage=11V..13V", "--points", "4")
@@ -567,20 +599,13 @@ def test_the_estimate_comes_before_the_work_and_on_a_terminal_only(tmp_path: Pat
     assert "to go" not in in_terminal(project, *arguments)[1]
 
 
+@pytest.mark.slow
 def test_given_ranges_are_at_both_ends_at_nominal_values(tmp_path: Path) -> None:
     """A march over a range of a condition: at its worse end, without a search between."""
-    cold = """
-@analysis
-def cold(voltage: V, cell_temperature: degC) -> Time:
-    \"\"\"A time that the cold makes shorter, found step by step.\"\"\"
-    return Time(march(voltage).time + 0.125 * float(cell_temperature))
-"""
-    battery = ANALYSES.replace("Unit, count", "Unit, count, degC") + cold.replace("\\", "")
     given = ", given: {cell_temperature: [-8 degC, 16 degC]}"
     project = lantern(
         tmp_path,
         by("COLD", "cold", "time", "at_least: 20 h", given),
-        **{"analyses/battery.py": battery},
     )
     document = swept(project, "voltage=11V..13V", "--points", "3")
     # Twice the voltage, less 0.125 h for each of 8 degC, of 20 h.

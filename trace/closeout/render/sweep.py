@@ -153,7 +153,7 @@ def _table(sweep: Sweep, cells: list[list[Cell]], paint: Paint, width: int) -> I
     """Yield the margins: a verification takes a line of words, and one of figures below it."""
     axis = sweep.axes[0]
     heads = [label(axis, tried) for tried in axis.tried]
-    figures = [[cell.text for cell in row] for row in cells]
+    figures = [[cell.text + _mark(cell, row) for cell in row] for row in cells]
     for texts, marked in zip(figures, map(smallest, cells), strict=True):
         if marked is not None and len({*texts}) > 1:
             texts[marked] += SMALLEST
@@ -186,11 +186,22 @@ def _described(followed: Followed, row: Sequence[Cell]) -> str:
 
 
 def how_sure(row: Sequence[Cell]) -> str:
-    """Return how surely the margins of a row are known: of each kind at how many points."""
-    kinds = [cell.assurance.value for cell in row if cell.assurance is not None]
-    if len(set(kinds)) < 2:
-        return "".join(kinds[:1])
-    return " and ".join(f"{kind} at {kinds.count(kind)}" for kind in dict.fromkeys(kinds))
+    """Return how surely the margins of a row are known; with marks where not all are alike."""
+    first, *others = kinds_of(row) or ("",)
+    return ", ".join((first, *(f"{kind[0]} {kind}" for kind in others)))
+
+
+def kinds_of(row: Sequence[Cell]) -> tuple[str, ...]:
+    """Return how surely the margins of a row are known, the surest first."""
+    used = {cell.assurance for cell in row if cell.assurance is not None}
+    return tuple(one.value for one in Assurance if one in used)
+
+
+def _mark(cell: Cell, row: Sequence[Cell]) -> str:
+    """Return the letter of a margin that is known less surely than others of its row."""
+    others = kinds_of(row)[1:]
+    kind = "" if cell.assurance is None or cell.margin is None else cell.assurance.value
+    return kind[0] if kind in others else ""
 
 
 def _reasons(sweep: Sweep, row: Sequence[Cell], width: int) -> Iterator[str]:

@@ -132,7 +132,11 @@ def _taken_instead(name: str, index: Index) -> str:
     near = alike(name, known, {})
     if near:
         return f"did you mean {near}?"
-    return f"sweep one of {', '.join(known)}" if known else "no verification names an analysis yet"
+    return (
+        f"sweep one of {', '.join(known)}"
+        if known
+        else "see closeout lint: no verification can be asked"
+    )
 
 
 def _amount(
