@@ -681,5 +681,30 @@ def test_what_rests_on_a_parameter_through_another_analysis(tmp_path: Path) -> N
         assert row["points"][3]["cases"] == judged[row["requirement"]]["verification"]
     only = swept(project, "on_time=1h..3h", "--points", "3")
     assert [row["requirement"] for row in only["verification"]] == ["DRAIN"]
-    said = mistakes(project, "heater_power=1W..2W")
-    assert "heater_power is found by heat.power, and has no value to move" in said
+    # A computed input moves as well, in place of what is found: 2.5 h at 4, 6 and 8 W.
+    document = swept(project, "heater_power=4W..8W", "--points", "3")
+    assert margins(document) == {
+        ("DRAIN", n): [pytest.approx(m, abs=1e-5)] for n, m in enumerate((5.0, 0.0, -5.0))
+    }
+    assert document["parameters"][0]["declared"] == "as heat.power finds it"
+    judged = by_id(project.verify("--set", "heater_power=6 W").json)
+    (row,) = document["verification"]
+    assert row["points"][1]["cases"] == judged["DRAIN"]["verification"]
+
+
+def test_an_agreed_range_that_no_longer_holds_is_said(tmp_path: Path) -> None:
+    agreed = CHAINED.replace(
+        "{from: heat.power}",
+        "{value: 5 W, range: [3 W, 6.5 W], estimate: heat.power, source: Invented}",
+    )
+    files_of = {"analyses/battery.py": CHAIN, "analyses/warmth.py": '"""Nothing."""\n'}
+    most = by("DRAIN", "drained", "drained", "at_most: 17 W h")
+    project = lantern(tmp_path, most, parameters=agreed, **files_of)
+    document = swept(project, "bus=8V..12V", "--points", "3")
+    (row,) = document["verification"]
+    # The power is bus^2 / 20 ohm: 3.2, 5, 7.2 W.
+    assert [found["holds"] for found in row["points"]] == [True, True, False]
+    judged = by_id(project.verify("--set", "bus=12 V").json)
+    assert row["points"][2]["cases"] == judged["DRAIN"]["verification"]
+    text = told(project, "bus=8V..12V", "--points", "3")
+    assert "the agreed range of heater_power, 3 W to 6.5 W, does not contain" in text

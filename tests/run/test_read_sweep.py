@@ -26,10 +26,12 @@ parameters:
   factor: {value: 2, range: [1.5, 2.5], source: Invented}
   idle: {value: 1 W, source: Invented}
   power: {from: below.x}
+  agreed: {value: 2 W, range: [1 W, 3 W], estimate: below.x, source: Invented}
 """
 MODEL = spec("model", {"pressure": "Pa", "cells": "count", "factor": "1", "power": "W"})
 BELOW = spec("below", {"temperature": "K"})
 OTHER = spec("other", {"temperature": "K"})
+AGREED = spec("agreed_with", {"agreed": "W"})
 
 
 @pytest.fixture(scope="module")
@@ -38,11 +40,12 @@ def index() -> Index:
         requirement("R-1", AT_MOST),
         requirement("R-2", AT_MOST.replace("model", "below"), AT_MOST.replace("model", "other")),
         requirement("R-3", "method: test, quantity: x, at_most: 1 W"),
+        requirement("R-5", AT_MOST.replace("model", "agreed_with")),
         requirement(
             "R-4", AT_MOST, more="not_applicable: {reason: None, agreed_by: us, document: D}"
         ),
     )
-    found = build(items, MODEL, BELOW, OTHER, more={"analyses/p.yaml": PARAMETERS}).index
+    found = build(items, MODEL, BELOW, OTHER, AGREED, more={"analyses/p.yaml": PARAMETERS}).index
     assert "power" in found.linked
     return found
 
@@ -58,7 +61,11 @@ def axis_of(index: Index, text: str, points: int | None = None) -> SweepAxis:
 def test_what_rests_on_a_parameter(index: Index) -> None:
     assert rests_on("pressure", index) == {("R-1", 0)}
     # Also through the input that the analysis below computes.
-    assert rests_on("temperature", index) == {("R-1", 0), ("R-2", 0), ("R-2", 1)}
+    # And where a range was agreed that has to contain what that analysis finds.
+    through = {("R-1", 0), ("R-2", 0), ("R-2", 1), ("R-5", 0)}
+    assert rests_on("temperature", index) == through
+    assert rests_on("power", index) == {("R-1", 0)}
+    assert rests_on("agreed", index) == {("R-5", 0)}
     assert rests_on("idle", index) == frozenset()
     assert rests_on("nothing", index) == frozenset()
 

@@ -101,8 +101,8 @@ def plan_of(
     """
     planner = _Planner(index, units, settings, review)
     asked = {key: planner.ask(one, key[0]) for key, one in wanted.items()}
-    findings = tuple(dict.fromkeys(planner.findings))
-    return Plan(index, asked, findings, units, review, below_of(asked.values(), planner.below))
+    below = below_of(asked.values(), planner.set_ups.below)
+    return Plan(index, asked, planner.findings, units, review, below)
 
 
 def ask(

@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from closeout.graph.index import Index
-from closeout.model.question import AnalysisSpec
+from closeout.graph.links import reach_of
 from closeout.model.records import Method
 
 
 def rests_on(parameter: str, index: Index) -> frozenset[tuple[str, int]]:
     """Return the verifications by analysis that rest on a parameter, by requirement and number.
 
-    These are the ones whose analysis takes it, or takes an input that an analysis computes which
-    rests on it. Of two requirements with one identifier the first counts, as everywhere, and none
-    that does not apply.
+    These are the ones whose analysis takes it, or is above one that does. Of two requirements with
+    one identifier the first counts, as everywhere, and none that does not apply.
     """
     resting = _analyses_on(parameter, index)
     return frozenset(
@@ -29,22 +28,23 @@ def rests_on(parameter: str, index: Index) -> frozenset[tuple[str, int]]:
 
 
 def _analyses_on(parameter: str, index: Index) -> frozenset[str]:
-    """Return the analyses that take a parameter, or what is computed from it."""
-    moved, resting = {parameter}, set[str]()
+    """Return the analyses that rest on a parameter, also where an agreed range is held against it.
+
+    What such a range no longer contains leaves open all that rests on the range.
+    """
+    reach = {spec.name: reach_of(spec, index).parameters for spec in index.specs}
+    moved = {parameter}
     while True:
-        more = {spec.name for spec in index.specs if _takes(spec, moved)} - resting
-        if not more:
-            return frozenset(resting)
-        resting |= more
-        moved |= {
-            name
-            for name, one in index.linked.items()
-            if any(_is_of(text, resting, index) for text in one.link.quantities)
+        resting = frozenset(name for name, names in reach.items() if names & moved)
+        agreed = {
+            one.id
+            for one in index.parameters.values()
+            if one.estimate is not None
+            and any(_is_of(text, resting, index) for text in one.estimate.quantities)
         }
-
-
-def _takes(spec: AnalysisSpec, names: Collection[str]) -> bool:
-    return any(argument.name in names for argument in spec.arguments)
+        if agreed <= moved:
+            return resting
+        moved |= agreed
 
 
 def _is_of(text: str, analyses: Collection[str], index: Index) -> bool:

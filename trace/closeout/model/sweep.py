@@ -34,14 +34,15 @@ class SweepAxis:
     """A parameter and the values that are tried, numbers in ``unit``, in rising order.
 
     ``declared`` is the value and spread of the project as they are written, ``now`` the number of
-    that value in ``unit``. ``whole`` tells that only whole numbers are tried.
+    that value in ``unit``; None of an input that an analysis computes. ``whole`` tells that only
+    whole numbers are tried.
     """
 
     parameter: str
     unit: str
     tried: tuple[Tried, ...]
     declared: str
-    now: Fraction
+    now: Fraction | None
     whole: bool = False
 
 

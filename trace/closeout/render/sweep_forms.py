@@ -92,7 +92,7 @@ def _axis(axis: SweepAxis, sweep: Sweep) -> dict[str, Any]:
         "unit": axis.unit,
         "values": [float(tried.number) for tried in axis.tried],
         "declared": axis.declared,
-        "declared_value": float(axis.now),
+        "declared_value": None if axis.now is None else float(axis.now),
         "whole_numbers": axis.whole,
         "condition_replaced_in": list(
             dict.fromkeys(o.requirement for o in sweep.followed if axis.parameter in o.replaced)

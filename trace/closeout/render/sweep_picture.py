@@ -105,9 +105,8 @@ def _panel(sweep: Sweep, followed: Followed, row: Sequence[Cell]) -> str:
         parts.append(_small(x, PANEL_HIGH - BELOW + 16, number(tick, 6), "middle"))
     middle = (LEFT + PANEL_WIDE - RIGHT) / 2
     parts.append(_small(middle, PANEL_HIGH - 8, named(axis), "middle"))
-    now = float(axis.now)
-    if frame.first <= now <= frame.last:
-        x = frame.x(now)
+    if axis.now is not None and frame.first <= float(axis.now) <= frame.last:
+        x = frame.x(float(axis.now))
         parts.append(_dashed(x, ABOVE, x, PANEL_HIGH - BELOW))
     right = PANEL_WIDE - RIGHT
     parts.append(svg_line(LEFT, frame.y(0.0), right, frame.y(0.0), BAD))

@@ -10,6 +10,7 @@ from math import floor, log10
 from closeout.graph import Index
 from closeout.graph.findings import alike
 from closeout.graph.inputs import spread_text
+from closeout.graph.links import stated
 from closeout.graph.rests import rests_on
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount, AmountError, read_amount
@@ -69,7 +70,7 @@ def read_sweep(
     if len(wrong) > before:
         return ()
     axes = [one for one in found if one is not None]
-    return tuple(_axis(one, count, units) for one, count in zip(axes, counts, strict=True))
+    return tuple(_axis(one, count, index, units) for one, count in zip(axes, counts, strict=True))
 
 
 def _counts(points: str | None, axes: int, wrong: list[Mistake]) -> tuple[int, ...]:
@@ -104,12 +105,10 @@ def _ends(text: str, index: Index, units: Units, wrong: list[Mistake]) -> _Ends 
     if not equals:
         wrong.append((f"{text}: no =", FORM))
         return None
-    parameter = index.parameters.get(name)
-    if parameter is None and (linked := index.linked.get(name)) is not None:
-        cure = "sweep an input of the analysis that computes it"
-        wrong.append((f"{text}: {name} is found by {linked.link}, and has no value to move", cure))
-    elif parameter is None:
-        near = alike(name, index.parameters, index.renamed.get("parameters", {}))
+    parameter = stated(name, index)
+    if parameter is None:
+        known = [*index.parameters, *index.linked]
+        near = alike(name, known, index.renamed.get("parameters", {}))
         cure = f"did you mean {near}?" if near else "name a parameter of the project"
         wrong.append((f"{text}: there is no parameter {name}", cure))
     elif not rests_on(name, index):
@@ -128,7 +127,7 @@ def _ends(text: str, index: Index, units: Units, wrong: list[Mistake]) -> _Ends 
 
 def _taken_instead(name: str, index: Index) -> str:
     """Return which parameters a verification by analysis does rest on."""
-    known = [one for one in index.parameters if rests_on(one, index)]
+    known = [one for one in (*index.parameters, *index.linked) if rests_on(one, index)]
     near = alike(name, known, {})
     if near:
         return f"did you mean {near}?"
@@ -173,7 +172,7 @@ def _in_order(
     return None
 
 
-def _axis(ends: _Ends, count: int, units: Units) -> SweepAxis:
+def _axis(ends: _Ends, count: int, index: Index, units: Units) -> SweepAxis:
     """Return the values between two ends, in the unit of the first, both ends as they are written.
 
     Those between are decimals, so that each can be written behind ``--set`` as it was tried; they
@@ -181,19 +180,23 @@ def _axis(ends: _Ends, count: int, units: Units) -> SweepAxis:
     """
     parameter, unit = ends.parameter, ends.low.unit
     low, high = ends.low.number, units.convert(ends.high, unit)
-    now = units.convert(parameter.value, unit)
+    linked = index.linked.get(parameter.id)
     whole = _is_whole(ends)
     if whole:
         count = min(count, int(high - low) + 1)
     step = (high - low) / (count - 1)
     inner = [low + step * place for place in range(1, count - 1)]
     digits = 0 if whole else max(0, -floor(log10(step / _FINE)))
-    spread = spread_text(parameter.spread)
     tried = [
         Tried(ends.low.text, low),
         *(_between(number, digits, unit) for number in inner),
         Tried(ends.high.text, high),
     ]
+    if linked is not None:
+        return SweepAxis(
+            parameter.id, unit, tuple(tried), f"as {linked.link} finds it", None, whole
+        )
+    spread, now = spread_text(parameter.spread), units.convert(parameter.value, unit)
     declared = f"{parameter.value.text} ({spread})" if spread else parameter.value.text
     return SweepAxis(parameter.id, unit, tuple(tried), declared, now, whole)
 

@@ -190,7 +190,8 @@ class _Sweeper:
             return found
 
         below = {question: some for plan in plans for question, some in plan.below.items()}
-        return evaluator.answer(asked, specs, limits, whole=True, below=below)
+        beside = dict.fromkeys(question for plan in plans for question in plan.estimates)
+        return evaluator.answer(asked, specs, limits, whole=True, below=below, beside=tuple(beside))
 
     def _told(self, tell: Tell, plans: Sequence[Sequence[Plan]]) -> dict[Question, Reply]:
         """Return the answers of the first point, and tell what by them the other points take."""
@@ -219,7 +220,7 @@ class _Sweeper:
             Run(
                 index=self._index,
                 plan=plan,
-                replies={question: replies[question] for question in plan.questions},
+                replies=replies,
                 units=self._units,
                 snapshot=self._one.snapshot.identity,
                 problems=(),
