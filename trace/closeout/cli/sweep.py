@@ -27,7 +27,7 @@ from closeout.run.options import Options
 
 if TYPE_CHECKING:  # loaded where a sweep is asked for
     from closeout.model.sweep import Sweep
-    from closeout.run.sweep import Estimate, Tell
+    from closeout.run.sweep import Estimate, Report
 
 FORMS = ("svg", "csv", "json")
 
@@ -95,8 +95,8 @@ def command(
     _check(outputs, json_file)
     options = Options(review, settings, only, jobs, today, sweep=values, points=points)
     with opened(revision) as (snapshot, store), progress_bar() as progress:
-        tell = _teller(progress) if sys.stderr.isatty() else None
-        found = swept(snapshot, store, options, progress, tell, whole=whole)
+        report = _reporter(progress) if sys.stderr.isatty() else None
+        found = swept(snapshot, store, options, progress, report, whole=whole)
     if isinstance(found, Outcome):
         readable(found.dossier)
         raise UserError("nothing was written: the project has no requirements", "closeout lint")
@@ -108,8 +108,8 @@ def command(
         if json_file is not None:
             write_file(Path(json_file), _form(found, Path("-.json")).encode())
         sys.stdout.write(sweep_text(found, colour=colour(), width=terminal_width()))
-        told = work(found.evaluated, found.stored)
-        click.echo(wrap_text(told, width(), subsequent_indent="  "))
+        text = work(found.evaluated, found.stored)
+        click.echo(wrap_text(text, width(), subsequent_indent="  "))
     for output in outputs:
         say(f"wrote {output}")
     warn(found.dossier)
@@ -147,12 +147,12 @@ def _form(found: Sweep, path: Path) -> str:
     return {"svg": sweep_svg, "csv": sweep_csv, "json": sweep_json}[_ending(path)](found)
 
 
-def _teller(progress: Progress) -> Tell:
+def _reporter(progress: Progress) -> Report:
     """Return what says, above the progress, what a sweep will take."""
     from closeout.render.sweep import estimate_text
 
-    def tell(estimate: Estimate) -> None:
+    def report(estimate: Estimate) -> None:
         progress.close()
         click.echo(estimate_text(estimate.seconds, estimate.evaluations), err=True)
 
-    return tell
+    return report

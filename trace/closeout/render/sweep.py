@@ -134,10 +134,10 @@ def _ends(sweep: Sweep, window: Window, cells: list[list[Cell]], width: int) -> 
         if not ending:
             yield f"  {side}: nothing ends it up to the end of the sweep, {edge}"
             continue
-        told = "; ".join(
+        ended_by = "; ".join(
             f"{subject(sweep.followed[place])} {_said(cells[place][point])}" for place in ending
         )
-        yield from wrap(f"{side}: ended at {value(axis, point)} by {told}", width, 2)
+        yield from wrap(f"{side}: ended at {value(axis, point)} by {ended_by}", width, 2)
 
 
 def _said(cell: Cell) -> str:

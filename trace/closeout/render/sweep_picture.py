@@ -168,8 +168,8 @@ def _dots(frame: _Frame, row: Sequence[Cell]) -> Iterator[str]:
         x = frame.at(place)
         if cell.margin is None:
             anchor = "end" if place == len(row) - 1 else "middle"
-            told = _small(x + 8 * (anchor == "end"), ABOVE + 14, cell.state.value, anchor)
-            drawn.append(f'<g fill="{BAD}">{told}</g>')
+            word = _small(x + 8 * (anchor == "end"), ABOVE + 14, cell.state.value, anchor)
+            drawn.append(f'<g fill="{BAD}">{word}</g>')
             before = None
             continue
         y = frame.y(cell.margin)

@@ -46,7 +46,7 @@ class Estimate:
     evaluations: int
 
 
-Tell = Callable[[Estimate], None]
+Report = Callable[[Estimate], None]
 
 
 def swept(
@@ -54,14 +54,14 @@ def swept(
     store: Store,
     options: Options,
     progress: Progress | None = None,
-    tell: Tell | None = None,
+    report: Report | None = None,
     *,
     whole: bool = False,
 ) -> Sweep | Outcome:
     """Return a sweep over ``options.sweep``; the outcome of a project that cannot be read at all.
 
     Args:
-        tell: is told what the sweep will take, once the first point is known
+        report: is called with what the sweep will take, once the first point is known
         whole: search the worst case at each point too where nothing can be proved; without it such
             a verification is judged at nominal values
 
@@ -78,7 +78,7 @@ def swept(
         if isinstance(one, Outcome):
             return one
         wanted = _wanted(names, options, one.checked.index)
-        return _Sweeper(one, wanted, whole).sweep(tell)
+        return _Sweeper(one, wanted, whole).sweep(report)
 
 
 def _wanted(names: list[str], options: Options, index: Index) -> tuple[Key, ...]:
@@ -117,13 +117,13 @@ class _Sweeper:
         self._searched = set() if whole else _only_searched(one, wanted)
         self._wanted = {key: self._variants(key) for key in wanted}
 
-    def sweep(self, tell: Tell | None) -> Sweep:
+    def sweep(self, report: Report | None) -> Sweep:
         """Return the sweep."""
         dossier = replace(self._one.outcome().dossier, only=self._one.options.only)
         bare = Sweep(dossier, self._axes, (), (), 0, 0)
         plans = [self._plans(bare.settings(point)) for point in bare.points]
         self._one.step("evaluating the points of the sweep")
-        first = {} if tell is None else self._told(tell, plans)
+        first = {} if report is None else self._first_point(report, plans)
         replies = self._answers([plan for at in plans for plan in at])
         # What was computed before comes from the store by now, and was computed none the less.
         known = {**replies, **self._one.replies, **first}
@@ -193,8 +193,10 @@ class _Sweeper:
         beside = dict.fromkeys(question for plan in plans for question in plan.estimates)
         return evaluator.answer(asked, specs, limits, whole=True, below=below, beside=tuple(beside))
 
-    def _told(self, tell: Tell, plans: Sequence[Sequence[Plan]]) -> dict[Question, Reply]:
-        """Return the answers of the first point, and tell what by them the other points take."""
+    def _first_point(
+        self, report: Report, plans: Sequence[Sequence[Plan]]
+    ) -> dict[Question, Reply]:
+        """Return the answers of the first point, and report what by them the other points take."""
         before = self._one.evaluator.spent
         first = self._answers(plans[0])
         spent = self._one.evaluator.spent - before
@@ -202,7 +204,7 @@ class _Sweeper:
         asked = {question for at in plans for plan in at for question in plan.questions}
         left = len(asked - first.keys())
         if ran and left:
-            tell(Estimate(spent / ran * left, left))
+            report(Estimate(spent / ran * left, left))
         return first
 
     def _judged(self, plans: Sequence[Plan], replies: Mapping[Question, Reply]) -> dict[Key, Found]:
@@ -255,7 +257,7 @@ def _only_searched(one: Assessment, wanted: tuple[Key, ...]) -> set[Key]:
     """Return the verifications whose worst case could only be searched at the declared values.
 
     Also those whose samples had to be evaluated one by one, and those that were ended before they
-    told anything: all of these take long, and would at each point.
+    answered anything: all of these take long, and would at each point.
     """
     asked = one.checked.plan.asked
     return {
