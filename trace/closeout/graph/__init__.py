@@ -6,8 +6,8 @@ from closeout.graph.checks import check
 from closeout.graph.cycles import Order, from_below
 from closeout.graph.findings import nearest
 from closeout.graph.index import Index
-from closeout.graph.request import Request
 from closeout.graph.questions import Plan, ask, plan, plan_of
+from closeout.graph.request import Request
 from closeout.graph.required import RequiredMargin, required_margins
 from closeout.graph.rests import rests_on
 

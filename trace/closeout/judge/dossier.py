@@ -150,7 +150,7 @@ def evidence_of(run: Run) -> dict[tuple[str, int], tuple[Evidence, ...]]:
     one = _judge_of(run)
     return {
         (name, number): one.by_analysis(run.index.requirements[name], number)
-        for name, number in run.plan.asked
+        for name, number in run.plan.requests
     }
 
 

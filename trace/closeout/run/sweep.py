@@ -259,7 +259,7 @@ def _only_searched(one: Assessment, wanted: tuple[Key, ...]) -> set[Key]:
     Also those whose samples had to be evaluated one by one, and those that were ended before they
     answered anything: all of these take long, and would at each point.
     """
-    asked = one.checked.plan.asked
+    asked = one.checked.plan.requests
     return {
         key
         for key in wanted
