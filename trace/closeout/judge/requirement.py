@@ -90,7 +90,7 @@ class Judge:
 
     def by_analysis(self, requirement: Requirement, number: int) -> tuple[Evidence, ...]:
         """Return the evidence that the analysis of one verification gives, a case an entry."""
-        asked = self._plan.asked[requirement.id, number]
+        asked = self._plan.requests[requirement.id, number]
         verification = asked.verification
         said = said_of(number, verification, self._due(verification.review), self._units)
         judged = self._covered(self._by_analysis(said, asked, verification), requirement)
