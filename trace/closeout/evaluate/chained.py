@@ -331,9 +331,11 @@ def _points(
 
 
 def _box_ends(extent: Extent) -> tuple[float | None, float | None]:
-    if extent.proved_low is not None and extent.proved_high is not None:
-        return extent.proved_low, extent.proved_high
-    return extent.low, extent.high
+    """Return the ends over the box: proved, or what was seen where only rounding lies beyond."""
+    low, high = extent.proved_low, extent.proved_high
+    if low is None or high is None:
+        return extent.low, extent.high
+    return extent.low if extent.low_reached else low, extent.high if extent.high_reached else high
 
 
 def with_runs(

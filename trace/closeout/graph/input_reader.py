@@ -9,7 +9,7 @@ from closeout.graph.collected import Collected
 from closeout.graph.findings import Spelling, comparable, in_order, is_unit
 from closeout.graph.index import Index
 from closeout.graph.inputs import Settings, input_of
-from closeout.graph.links import Links
+from closeout.graph.links import Links, reach_of
 from closeout.graph.temperatures import refusal
 from closeout.measure import UnitError, Units
 from closeout.model.amount import middle
@@ -43,7 +43,8 @@ class InputReader:
     ) -> None:
         """Check the conditions that a verification gives."""
         known = self._index.parameters
-        taken = None if whole is None else {argument.name for argument, _ in whole.roots}
+        # As the project has it: what a what-if states may leave nothing that takes a condition.
+        taken = None if spec is None else reach_of(spec, self._index).parameters
         for name, given in verification.criterion.given:
             where = verification.where / "given" / name
             parameter = known.get(name)

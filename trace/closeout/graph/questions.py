@@ -56,6 +56,17 @@ class Plan:
         every = (one for request in self.requests.values() for one in request.estimates)
         return tuple(dict.fromkeys(below.question for one in every for below in one.below))
 
+    def serving(self) -> dict[Question, tuple[Request, tuple[str, ...]]]:
+        """Return each question with a request that asks it, and the requirements that it serves."""
+        found: dict[Question, tuple[Request, list[str]]] = {}
+        for (requirement, _), request in self.requests.items():
+            if request.question is not None:
+                found.setdefault(request.question, (request, []))[1].append(requirement)
+        return {
+            question: (request, tuple(dict.fromkeys(names)))
+            for question, (request, names) in found.items()
+        }
+
     def of(self, requirements: Collection[str] | None) -> Plan:
         """Return the part of the plan that serves some requirements; None takes it whole."""
         if requirements is None:

@@ -27,7 +27,7 @@ from closeout.model.dossier import (
 )
 from closeout.model.identity import SnapshotIdentity
 from closeout.model.problem import Problem, Severity
-from closeout.model.question import Failure, Question
+from closeout.model.question import Failure, Question, analyses_of
 from closeout.model.records import LinkedParameter, Parameter
 from closeout.model.reply import Reply
 from closeout.model.setting import Setting
@@ -156,14 +156,10 @@ def evidence_of(run: Run) -> dict[tuple[str, int], tuple[Evidence, ...]]:
 
 def _evaluations(run: Run) -> list[Evaluation]:
     """Return each question with its inputs and what it gave, in the order of the project."""
-    serves: dict[Question, tuple[Request, list[str]]] = {}
-    for (requirement, _), request in run.plan.requests.items():
-        if request.question is not None:
-            serves.setdefault(request.question, (request, []))[1].append(requirement)
     results = {question: reply.result for question, reply in run.replies.items()}
     return [
-        _evaluation(request, run.replies[question], tuple(dict.fromkeys(names)), results)
-        for question, (request, names) in serves.items()
+        _evaluation(request, run.replies[question], names, results)
+        for question, (request, names) in run.plan.serving().items()
         if question in run.replies
     ]
 
@@ -190,7 +186,7 @@ def _evaluation(
         serves=serves,
         from_store=reply.from_store,
         not_stored=reply.not_stored,
-        chain=None if request.question is None else request.question.chain,
+        members=() if request.question is None else analyses_of(request.question)[1:],
         computed=tuple(_computed(request, results)),
         estimates=tuple((one.found, one.wrong) for one in estimates_of(request, results)),
     )

@@ -16,7 +16,7 @@ from closeout.model.identity import SnapshotIdentity
 from closeout.model.inputs_used import InputUsed
 from closeout.model.probability import Chance
 from closeout.model.problem import Problem
-from closeout.model.question import AnalysisSpec, Chain, Failure
+from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.records import (
     Article,
     ConditionKind,
@@ -228,7 +228,7 @@ class Evaluation:
     """One evaluation of an analysis: under which conditions, what went in, what came out.
 
     ``not_stored`` says why its result is computed anew each time (it started a process, say).
-    ``chain`` are the analyses below it, whose results are the ``computed`` inputs; ``inputs`` are
+    ``members`` are the analyses below it, whose results are the ``computed`` inputs; ``inputs`` are
     then those below. ``estimates`` are what analyses find of inputs whose range was agreed, each
     with the reason why nothing can rest on that range, None where it holds.
     """
@@ -244,7 +244,7 @@ class Evaluation:
     serves: tuple[str, ...]
     from_store: bool
     not_stored: tuple[str, ...] = ()
-    chain: Chain | None = None
+    members: tuple[str, ...] = ()
     computed: tuple[ComputedFound, ...] = ()
     estimates: tuple[tuple[ComputedFound, str | None], ...] = ()
 

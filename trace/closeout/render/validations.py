@@ -43,8 +43,7 @@ def of(spec: AnalysisSpec, dossier: Dossier) -> list[str]:
 def judged(dossier: Dossier) -> list[Validation]:
     """Return what is known of the analyses on which verdicts rest."""
     names = {evaluation.analysis for evaluation in dossier.evaluations}
-    chains = (one.chain for one in dossier.evaluations if one.chain is not None)
-    names |= {member.analysis for chain in chains for member in chain.members}
+    names |= {name for evaluation in dossier.evaluations for name in evaluation.members}
     return [one for one in dossier.validations if one.analysis in names]
 
 

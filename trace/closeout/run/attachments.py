@@ -3,40 +3,37 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 
-from closeout.evaluate.asking import BelowOf
 from closeout.evaluate.engine import Evaluator
-from closeout.graph import Index
+from closeout.graph import Plan
 from closeout.model.attachment import Attachment, Made
-from closeout.model.dossier import Dossier
-from closeout.model.question import AnalysisSpec, Attached, Failure, Question
+from closeout.model.question import Attached, Failure, Question
+from closeout.model.reply import Reply
 
 
 def attachments(
-    dossier: Dossier, index: Index, evaluator: Evaluator, below: BelowOf
+    plan: Plan, replies: Mapping[Question, Reply], evaluator: Evaluator
 ) -> tuple[Attachment, ...]:
-    """Return what is attached to each evaluation that has an answer, in their order.
-
-    ``below`` is what is asked of the analyses below each, where a what-if moves a computed input.
-    """
-    specs: dict[str, AnalysisSpec] = {spec.name: spec for spec in index.specs}
+    """Return what is attached to each evaluation that has an answer, in their order."""
+    specs = {spec.name: spec for spec in plan.index.specs}
     asked: list[tuple[int, Attached, Question]] = []
-    for number, evaluation in enumerate(dossier.evaluations):
-        spec = specs[evaluation.analysis]
-        inputs = tuple((used.name, used.value) for used in evaluation.inputs)
-        chain = evaluation.chain
-        moves = chain is not None and any(one.moved_to is not None for one in chain.linked)
-        box = tuple(
-            (used.name, used.low, used.high)
-            for used in evaluation.inputs
-            if moves and used.low is not None and used.high is not None
-        )
-        if evaluation.failure is None:
-            for one in spec.attached:
-                detail = json.dumps({"name": one.name})
-                question = Question(spec.name, inputs, box, one.kind, detail, chain=chain)
-                asked.append((number, one, question))
-    answers = evaluator.study(Made, dict.fromkeys(question for *_, question in asked), specs, below)
+    evaluated = [question for question in plan.serving() if question in replies]
+    for number, question in enumerate(evaluated):
+        if isinstance(replies[question].result, Failure):
+            continue
+        # A what-if that moves a computed input has to know its ends, and so the box.
+        moves = question.chain and any(one.moved_to is not None for one in question.chain.linked)
+        box = question.box if moves else ()
+        for one in specs[question.analysis].attached:
+            drawing = Question(
+                question.analysis, question.inputs, box, one.kind,
+                json.dumps({"name": one.name}), chain=question.chain,
+            )  # fmt: skip
+            asked.append((number, one, drawing))
+    answers = evaluator.study(
+        Made, dict.fromkeys(question for *_, question in asked), specs, plan.below
+    )
     found = []
     for number, one, question in asked:
         made = answers[question]

@@ -228,7 +228,8 @@ def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
     studied = studies(wanted, checked.plan, index, checked.units, evaluator, assessment.replies)
     if wanted.attached:
         assessment.step("drawing figures")
-    attached = attachments(dossier, index, evaluator, checked.plan.below) if wanted.attached else ()
+    plan = checked.plan.of(checked.asked.needed)
+    attached = attachments(plan, assessment.replies, evaluator) if wanted.attached else ()
     dossier = replace(dossier, unmade=tuple(_unmade(dossier, studied, attached)))
     dossier = _with_sources(dossier, snapshot, evaluator, checked)
     return Outcome(dossier, rested_on, holds, studied, attached)
