@@ -99,7 +99,8 @@ def command(
             unchanged = assess(snapshot, store, before, progress, about=about).dossier
             change = "\n" + whatif_text(unchanged, outcome.dossier, colour=colour())
     if json_file is not None:
-        _write_json(json_file, explained_json(identifier, outcome.studies, answers))
+        compared = outcome.dossier.compared_for(identifier)
+        _write_json(json_file, explained_json(identifier, outcome.studies, answers, compared))
     of_studies = {"--boundary": boundary, "--quantile": quantile, "--latex": latex}
     say(change + _unused(identifier, of_studies, outcome))
     return 0

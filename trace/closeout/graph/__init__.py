@@ -6,7 +6,7 @@ from closeout.graph.checks import check
 from closeout.graph.cycles import Order, from_below
 from closeout.graph.findings import nearest
 from closeout.graph.index import Index
-from closeout.graph.questions import Plan, ask, plan, plan_of
+from closeout.graph.questions import Plan, ask, ask_each, plan, plan_of
 from closeout.graph.request import Request
 from closeout.graph.required import RequiredMargin, required_margins
 from closeout.graph.rests import rests_on
@@ -20,6 +20,7 @@ __all__ = [
     "RequiredMargin",
     "acceptance",
     "ask",
+    "ask_each",
     "bounds_in",
     "check",
     "from_below",

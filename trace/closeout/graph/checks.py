@@ -12,6 +12,7 @@ from typing import Any
 from closeout.graph.allocation import allocations
 from closeout.graph.amounts import amounts
 from closeout.graph.conditions import leeways
+from closeout.graph.correlation import correlations
 from closeout.graph.cycles import cycles
 from closeout.graph.findings import Spelling, error, warning
 from closeout.graph.findings import nearest as nearest  # who asks for checks asks for this too
@@ -60,6 +61,7 @@ def check(index: Index, units: Units) -> list[Finding]:
     found.extend(temperatures(index, units))
     found.extend(leeways(index, units))
     found.extend(findings_of_links(index, units))
+    found.extend(correlations(index, units))
     return list(dict.fromkeys(found))
 
 

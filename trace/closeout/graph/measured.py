@@ -18,7 +18,7 @@ def misspelt_quantities(index: Index) -> Iterator[Finding]:
     """
     limited = _limited(index)
     everywhere = {name for names in limited.values() for name in names}
-    spelling, about = Spelling(), _about(index)
+    spelling, about = Spelling(), requirements_of_records(index)
     for record in index.records.values():
         measured = {name for name, _ in record.measured}
         unknown = [name for name, _ in record.measured if name not in everywhere]
@@ -44,7 +44,7 @@ def _quantities(requirement: Requirement) -> set[str]:
     return {name for name in names if name is not None}
 
 
-def _about(index: Index) -> dict[str, set[str]]:
+def requirements_of_records(index: Index) -> dict[str, set[str]]:
     """Return the requirements that name each record, or that it judged."""
     found: defaultdict[str, set[str]] = defaultdict(set)
     for requirement, _, verification in index.project.verifications():

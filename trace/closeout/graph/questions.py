@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Container, Mapping
+from collections.abc import Collection, Container, Iterable, Mapping
+from copy import copy
 from dataclasses import dataclass, field, replace
 
 from closeout.graph.acceptance import UNLIMITED, Acceptance, acceptance
@@ -123,6 +124,15 @@ def ask(
     return _Planner(index, units, settings or {}, None).ask(verification, "")
 
 
+def ask_each(
+    asking: Iterable[tuple[Verification, Settings]], index: Index, units: Units
+) -> tuple[list[Asked], Mapping[Question, tuple[Below, ...]]]:
+    """Return what each verification asks with settings of its own, and what is asked below."""
+    planner = _Planner(index, units, {}, None)
+    found = [planner.at(settings).ask(verification, "") for verification, settings in asking]
+    return found, below_of(found, planner.set_ups.below)
+
+
 class _Planner:
     """Makes questions one after another; what is wrong goes to ``findings``."""
 
@@ -138,6 +148,12 @@ class _Planner:
     def findings(self) -> tuple[Finding, ...]:
         """What is wrong, each once."""
         return tuple(dict.fromkeys(self._collected.findings))
+
+    def at(self, settings: Settings) -> _Planner:
+        """Return one for other settings, which knows what is known of the project."""
+        other = copy(self)
+        other.set_ups = self.set_ups.at(settings)
+        return other
 
     def ask(self, verification: Verification, seed: str) -> Request:
         """Return what a verification by analysis asks; ``seed`` makes its samples repeat."""

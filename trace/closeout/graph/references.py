@@ -197,6 +197,8 @@ def _reviews_named(index: Index) -> Iterator[tuple[str | None, Pointer]]:
     for number, policy in enumerate(charter.margins):
         for review, _ in policy.required:
             yield review, charter.where / "margins" / number / "required" / review
+    for number, criterion in enumerate(charter.correlation):
+        yield criterion.at, charter.where / "correlation" / number / "at"
     for _, _, verification in index.project.verifications():
         yield verification.review, verification.where / "review"
     for waiver in index.project.waivers:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
+from copy import copy
 from dataclasses import dataclass, replace
 
 from closeout.graph.chains import Composed, composed, conversion, estimated
@@ -85,6 +86,15 @@ class SetUps:
         self._whole: dict[tuple[str, bool], Composed] = {}
         self.below: dict[Question, tuple[Below, ...]] = {}
 
+    def at(self, settings: Settings) -> SetUps:
+        """Return one for other settings, which knows what is known of the project."""
+        other = copy(self)
+        other._settings, other._known, other._whole = settings, {}, {}
+        other._reader = InputReader(
+            self._index, self._links, self._units, settings, self._collected
+        )
+        return other
+
     def conditions(self, verification: Verification) -> None:
         """Check the conditions that a verification gives which asks no analysis."""
         self._reader.conditions(verification)
@@ -126,9 +136,9 @@ class SetUps:
         )
         question = Question(spec.name, point, box, chain=whole.chain)
         if box:
-            wanted = json.dumps(sorted(self._wanted[spec.name]), separators=(",", ":"))
+            wanted = json.dumps(sorted(self._wanted.get(spec.name, ())), separators=(",", ":"))
             most = spec.evaluations or self._index.project.charter.policy.evaluations
-            ends = tuple(sorted(self._ends[spec.name]))
+            ends = tuple(sorted(self._ends.get(spec.name, ())))
             question = question._replace(detail=wanted, ends=ends, evaluations=most)
         below = self._below(verification, whole, known)
         if below:

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from closeout.evaluate.chained import Ends, Results, ends_of
 from closeout.graph import Index, Plan, Request, from_below
 from closeout.graph.inputs import spread_text
+from closeout.judge.compared import marked
 from closeout.judge.estimates import estimates_of
 from closeout.judge.requirement import Judge
 from closeout.measure import Units
 from closeout.model.answer import Answer, Extent
 from closeout.model.choice import Choice
+from closeout.model.compared import Compared
 from closeout.model.dossier import (
     Compliance,
     ComputedFound,
@@ -43,7 +45,8 @@ class Run:
     ``review`` None judges the whole life; ``chosen`` limits the dossier to some requirements, of
     which the answers are there;
     ``altered`` are records whose data file is not the one that they speak of; ``validations`` say
-    what is known of the tests that analyses name.
+    what is known of the tests that analyses name; ``compared`` what they predict of what was
+    measured, which decides nothing.
     """
 
     index: Index
@@ -58,6 +61,7 @@ class Run:
     chosen: Choice | None = None
     altered: frozenset[str] = frozenset()
     validations: tuple[Validation, ...] = ()
+    compared: tuple[Compared, ...] = ()
 
 
 def judge(run: Run) -> Dossier:
@@ -82,7 +86,7 @@ def judge(run: Run) -> Dossier:
         snapshot=run.snapshot,
         review=run.review,
         reviews=charter.reviews,
-        requirements=tuple(chosen),
+        requirements=tuple(marked(chosen, run.compared, run.index, run.units)),
         problems=run.problems,
         analyses=run.index.specs,
         evaluations=tuple(_evaluations(run)),
@@ -99,6 +103,7 @@ def judge(run: Run) -> Dossier:
         nonconformances=project.nonconformances,
         waivers=project.waivers,
         renamed=run.index.renamed,
+        compared=run.compared,
     )
 
 

@@ -16,6 +16,7 @@ from closeout.load.criteria import (
     listed,
     optional,
 )
+from closeout.load.formats import amount
 from closeout.load.scalars import number
 from closeout.model.amount import read_number
 from closeout.model.criterion import Limits
@@ -28,7 +29,9 @@ from closeout.model.records import (
     Charter,
     ConditionKind,
     Contingency,
+    Correlation,
     Document,
+    Explained,
     Link,
     LinkedParameter,
     MarginPolicy,
@@ -62,6 +65,7 @@ def charter(item: Item, where: Pointer, _reader: Reader) -> Charter:
         policy=_policy(item.get("policy", {})),
         review_dates=dict(item.get("review_dates", {})),
         reports=dict(item.get("reports", {})),
+        correlation=tuple(_correlation(one) for one in item.get("correlation", ())),
     )
 
 
@@ -89,6 +93,10 @@ def _policy(item: Item) -> Policy:
 def _margin(item: Item) -> MarginPolicy:
     required = amounts(item["required"])
     return MarginPolicy(item["quantity"], item.get("of", "limit"), required, _true(item, "enforce"))
+
+
+def _correlation(item: Item) -> Correlation:
+    return Correlation(item["quantity"], amount(item["within"]), item.get("at"), item.get("source"))
 
 
 def document(item: Item, where: Pointer, _reader: Reader) -> Document:
@@ -202,7 +210,12 @@ def record(item: Item, where: Pointer, _reader: Reader) -> Record:
         data_sha256=item.get("data_sha256"),
         similarity=similar,
         formerly=_formerly(item),
+        explained=_explained(item.get("explained")),
     )
+
+
+def _explained(item: Item | None) -> Explained | None:
+    return None if item is None else Explained(item["text"], item["document"], item["by"])
 
 
 def _issue(said: str | Item) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from closeout.model.answer import Assurance
+from closeout.model.compared import Compared
 from closeout.model.difference_unit import difference_unit
 from closeout.model.identity import SnapshotIdentity
 from closeout.model.inputs_used import InputUsed
@@ -87,7 +88,9 @@ class Evidence:
     given as a range at the end that decides about an analysis, as texts that ``--set`` reads.
     ``rebuilt`` are the articles whose new build is all that re-opens a record that was met.
     ``validation`` says of an analysis what is known of the tests that it names, ``records`` are
-    the identifiers of the records that the verification names.
+    the identifiers of the records that the verification names. ``not_correlated`` says of the
+    analysis, or of one that it rests on, what it is off from what was measured, where the project
+    asks for less.
     """
 
     number: int
@@ -134,6 +137,7 @@ class Evidence:
     rebuilt: tuple[str, ...] = ()
     validation: Tested | None = None
     records: tuple[str, ...] = ()
+    not_correlated: tuple[str, ...] = ()
 
     @property
     def margin_unit(self) -> str | None:
@@ -303,7 +307,8 @@ class Dossier:
     ``validations`` say of each analysis what is known of the tests that it names.
     What else is on file stands as the project has it on the day: ``articles``, ``records``,
     ``nonconformances``, ``waivers``; ``renamed`` are the identifiers of today by section and old
-    one. ``readable`` is False where the project could not be read at all.
+    one. ``readable`` is False where the project could not be read at all. ``compared`` are measured
+    quantities beside what analyses predict of them.
     """
 
     project: str
@@ -333,8 +338,39 @@ class Dossier:
     waivers: tuple[Waiver, ...] = ()
     renamed: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     readable: bool = True
+    compared: tuple[Compared, ...] = ()
 
     @property
     def draft(self) -> bool:
         """True where the state is not a clean commit, or a what-if or another day was asked."""
         return bool(self.settings) or self.redated or self.snapshot.dirty is not False
+
+    def compared_for(self, identifier: str) -> tuple[Compared, ...]:
+        """Return the comparisons of a record or analysis, or of a requirement that is about either.
+
+        A requirement is about the records that judge it, and the analyses that verify it.
+        """
+        named = self._analyses_for(identifier)
+        analyses = {
+            spec.name
+            for spec in self.analyses
+            if named & {spec.name, f"{spec.module.removeprefix('analyses.')}.{spec.function}"}
+        }
+        return tuple(
+            one
+            for one in self.compared
+            if one.record == identifier
+            or identifier in one.requirements
+            or one.analysis in analyses
+        )
+
+    def _analyses_for(self, identifier: str) -> set[str]:
+        """Return an identifier, and the analyses that verify the requirement that has it."""
+        verifying = (
+            entry.analysis
+            for result in self.requirements
+            if result.id == identifier
+            for entry in result.evidence
+            if entry.record is None and entry.analysis is not None
+        )
+        return {identifier, *verifying}

@@ -239,6 +239,15 @@ class Parameter:
 
 
 @dataclass(frozen=True, slots=True)
+class Explained:
+    """Why what was measured is not what was predicted, in which document, and who says so."""
+
+    text: str
+    document: str
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
 class Record:
     """A verification record: evidence of a test, an inspection or a review of design.
 
@@ -251,7 +260,7 @@ class Record:
 
     ``judged`` are the issues of the requirements that it speaks of; None where one is judged anew
     on a day that is later than the state. ``judged_on`` are the days on which an older measurement
-    was judged anew.
+    was judged anew. ``explained`` is why it measured something else than was predicted.
     """
 
     where: Pointer
@@ -275,6 +284,7 @@ class Record:
     planned: str | None = None
     judged_on: tuple[tuple[str, str], ...] = ()
     formerly: tuple[str, ...] = ()
+    explained: Explained | None = None
 
     def day_of(self, requirement: str) -> str | None:
         """Return the day on which a requirement was judged by it: its own, or a later one."""
@@ -396,6 +406,19 @@ class Policy:
 
 
 @dataclass(frozen=True, slots=True)
+class Correlation:
+    """How near a model has to come to what was measured of a quantity, from a review on.
+
+    ``within`` is a difference, ``at`` the first review at which it has to (None: at each).
+    """
+
+    quantity: str
+    within: Amount
+    at: str | None = None
+    source: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Charter:
     """project.yaml: name, reviews in order, the review that is being prepared, and policy.
 
@@ -412,6 +435,7 @@ class Charter:
     policy: Policy = Policy()
     review_dates: Mapping[str, str] = field(default_factory=dict)
     reports: Mapping[str, str] = field(default_factory=dict)
+    correlation: tuple[Correlation, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

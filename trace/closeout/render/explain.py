@@ -21,11 +21,12 @@ from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.study import Study
 from closeout.model.subject import Subject
 from closeout.render import rows, trail, validations, words
+from closeout.render.compared import compared_lines
 from closeout.render.numbers import show_extent
-from closeout.render.plain import columns as width_of
-from closeout.render.plain import flow, pad, safe, safe_lines
+from closeout.render.plain import flow, safe, safe_lines
 from closeout.render.study import derivation_lines, searched_lines
 from closeout.render.subjects import subject_lines
+from closeout.render.tables import table
 from closeout.render.terminal import USUAL_WIDTH, Paint, found_at, verdict_lines, wrap
 
 
@@ -100,6 +101,7 @@ def rest_text(
         for evaluation in dossier.evaluations:
             if evaluation.analysis == spec.name:
                 lines += ["", *_evaluation(evaluation, paint, width)]
+    lines += compared_lines(dossier, name, paint, width)
     return "\n".join([*lines, "", *map(paint.quiet, wrap(words.CAUTION_LINE, width))]) + "\n"
 
 
@@ -354,7 +356,7 @@ def _evaluation(evaluation: Evaluation, paint: Paint, width: int) -> Iterator[st
     if evaluation.failure is not None:
         yield from _failure(evaluation.failure, width, 2)
     found = [_found(quantity) for quantity in evaluation.found]
-    yield from _table(("quantity", "nominal", "minimum", "maximum"), found, 2, width)
+    yield from table(("quantity", "nominal", "minimum", "maximum"), found, 2, width)
 
 
 def _found(found: QuantityFound) -> tuple[str, ...]:
@@ -448,24 +450,4 @@ def _inputs(evaluation: Evaluation, indent: int, width: int) -> Iterator[str]:
         )
         for one, wrong in evaluation.estimates
     ]
-    yield from _table(("input", "value", "minimum", "maximum", "declared"), cells, indent, width)
-
-
-def _table(
-    head: tuple[str, ...], body: Sequence[tuple[str, ...]], indent: int, width: int
-) -> Iterator[str]:
-    """Yield aligned columns, nothing where there is no row.
-
-    The last column goes below the rows where it would not fit beside them.
-    """
-    if not body:
-        return
-    widths = [max(map(width_of, column)) for column in zip(head, *body, strict=True)]
-    start = indent + sum(widths[:-1]) + 2 * (len(widths) - 1)
-    beside = start + widths[-1] <= max(width, start + 12)
-    for row in (head, *body):
-        shown = [pad(text, wide) for text, wide in zip(row[:-1], widths, strict=False)]
-        shown += [row[-1]] if beside else []
-        yield (" " * indent + "  ".join(shown)).rstrip()
-        if not beside and row is not head:
-            yield from wrap(row[-1], width, indent + 2)
+    yield from table(("input", "value", "minimum", "maximum", "declared"), cells, indent, width)

@@ -14,6 +14,7 @@ from closeout.model.dossier import AsRun, Dossier, Evidence, RequirementResult
 from closeout.model.problem import Problem
 from closeout.model.validation import Validation
 from closeout.render import words
+from closeout.render.compared_json import compared_json
 
 # 1: the first.
 FORMAT = 1
@@ -82,6 +83,7 @@ def _tail(dossier: Dossier) -> dict[str, Any]:
         "off": [{"rule": p.rule, "for": list(p.items), "reason": p.reason} for p in dossier.off],
         "caution": words.CAUTION,
         "validation": [_validation(one) for one in dossier.validations],
+        "predicted_and_measured": compared_json(dossier.compared),
     }
 
 
@@ -170,6 +172,7 @@ def evidence_json(evidence: Evidence) -> dict[str, Any]:
         "uncertainty": evidence.uncertainty,
         "as_run": [_as_run(row) for row in evidence.as_run],
         "validation": evidence.validation,
+        "not_correlated": list(evidence.not_correlated),
     }
 
 

@@ -21,6 +21,8 @@ from closeout.model.inputs_used import InputUsed
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.study import Study
 from closeout.render import rows, trail, validations, words
+from closeout.render.compared import TITLE, unpredicted
+from closeout.render.compared_table import table_of
 from closeout.render.jsonform import dossier_json
 from closeout.render.matrix import matrix, matrix_page
 from closeout.render.numbers import show_extent
@@ -31,6 +33,7 @@ from closeout.render.rows import Entry, Line, pairs
 from closeout.render.studied import Studied, studied
 
 MANIFEST = "manifest.json"
+COMPARED = "predicted-and-measured.md"
 MANIFEST_FORMAT = 1
 
 
@@ -70,6 +73,7 @@ def package(
         texts[f"compliance-matrix.{form}"] = matrix_page(dossier, form, sources.links, "")
     texts |= _control(sources)
     texts |= _open_points(sources)
+    texts |= _compared(sources)
     for spec in dossier.analyses:
         texts |= _report(sources, spec)
     texts |= _index(sources)
@@ -269,6 +273,18 @@ def _open_points(sources: _Sources) -> dict[str, str]:
     return _pair("open-points.md", pages)
 
 
+def _compared(sources: _Sources) -> dict[str, str]:
+    """Return the table of what was predicted and measured, nothing where nothing was measured."""
+    dossier = sources.dossier
+    left = unpredicted(dossier)
+    if not dossier.compared and not left:
+        return {}
+    pages = both_pages(
+        "compared.md", dossier, TITLE, compared=table_of(dossier.compared), unpredicted=left
+    )
+    return _pair(COMPARED, pages)
+
+
 def _in_state(points: list[tuple[Entry, Line]], state: State) -> list[tuple[Entry, Line]]:
     return [(entry, line) for entry, line in points if line.state == state]
 
@@ -299,6 +315,7 @@ def _report(sources: _Sources, spec: AnalysisSpec) -> dict[str, str]:
         boundary_legend=LEGEND_SVG,
         model_uncertainty=words.model_uncertainty(spec),
         served=[sources.entries[name] for name in sources.served[spec.name]],
+        compared=table_of(one for one in sources.dossier.compared if one.analysis == spec.name),
         runs=[_run(sources, run) for run in sources.evaluations.get(spec.name, ())],
     )
     return _pair(sources.reports[spec.name], pages)
@@ -448,6 +465,7 @@ def _index(sources: _Sources) -> dict[str, str]:
             home=None,
             reports=contents,
             by_review=rows.by_review(dossier),
+            compared=COMPARED if _compared(sources) else None,
             outside=dossier.outside,
         ),
     )

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
+from closeout.model.compared import Compared
 from closeout.model.solved import Formula, Solution, Solved, SolvedLimit
 from closeout.model.study import Edge, Study
+from closeout.render.compared_json import compared_json
 from closeout.render.numbers import show, show_extent, with_unit
 from closeout.render.plain import flow, safe
 from closeout.render.study import EDGE_DIGITS, named, toward_the_safe_side
@@ -117,9 +119,14 @@ def _remarks(one: Solved, limit: SolvedLimit, width: int) -> Iterator[str]:
 
 
 def explained_json(
-    identifier: str, studies: Iterable[Study], solved: Iterable[Solved]
+    identifier: str,
+    studies: Iterable[Study],
+    solved: Iterable[Solved],
+    compared: Iterable[Compared] = (),
 ) -> dict[str, Any]:
     """Return the formulas of a requirement: derivations, derivatives, and what was solved.
+
+    And what was predicted and measured of it.
 
     Numbers are in the units beside them. Each formula is there as text, LaTeX and MathML.
     """
@@ -128,6 +135,7 @@ def explained_json(
         "id": identifier,
         "derivations": [_derivation(one) for one in studies if one.failure is None],
         "solved": [_solved_json(one) for one in solved],
+        "predicted_and_measured": compared_json(compared),
     }
 
 

@@ -353,6 +353,8 @@ def _judged(evidence: Evidence, width: int, settings: Mapping[str, str]) -> Iter
         yield from wrap(f"as run: {rows.as_run(evidence)}", width, 6)
     if evidence.message:
         yield from wrap(flow(evidence.message), width, 6)
+    for text in evidence.not_correlated:
+        yield from wrap(flow(text), width, 6)
 
 
 def _cover(evidence: Evidence) -> Iterator[str]:

@@ -89,7 +89,7 @@ def check_project(
     if loaded.project is None:
         return in_order(problems), loaded.files
     units = Units()
-    index = _index(as_of(loaded.project, day), loaded, modules, snapshot, options)
+    index = index_of(as_of(loaded.project, day), loaded, modules, snapshot, options)
     asked = read_options(options, index, units)
     review = options.review or index.project.charter.next_review
     planned = plan(index, units, dict(asked.settings), review)
@@ -124,13 +124,14 @@ def check_project(
     )  # fmt: skip
 
 
-def _index(
+def index_of(
     project: Project,
     loaded: Loaded,
     modules: Sequence[Module],
     snapshot: Snapshot,
     options: Options,
 ) -> Index:
+    """Return the index of a project and of the analyses that can be used."""
     index = Index.of(
         project,
         [spec for module in modules for spec in module.specs],

@@ -16,11 +16,13 @@ from closeout.graph import Index
 from closeout.judge import Run, Validity, findings_of, judge
 from closeout.model.as_of import span
 from closeout.model.choice import Choice
+from closeout.model.compared import Compared
 from closeout.model.dossier import Compliance, Dossier, Scale
 from closeout.model.problem import Problem, Severity, in_order
 from closeout.model.question import Question, analyses_of
 from closeout.model.reply import Reply
 from closeout.rules import apply
+from closeout.run.compared import Judged, compared_now, with_earlier
 from closeout.run.days import day_of, is_redated
 from closeout.run.inspection import Checked, check_project, placed
 from closeout.run.named_tests import Validations, validations
@@ -107,11 +109,14 @@ def assessing(
                 chosen = Choice((), names, names)
                 checked = replace(checked, asked=replace(checked.asked, chosen=chosen))
             replies = _answers(evaluator, checked, checked.asked.needed, verdicts_alone)
+            found = compared_now(checked, evaluator, _review(options, checked))
             before, day = day, day_of(snapshot, options, (*checked.rested_on, *evaluator.looked_at))
             # Once what was read turns out to be in no commit, the state is of today, and stays so.
             if day == before:
                 known = _validations(snapshot, store, checked, options, progress)
-                yield Assessment(snapshot, evaluator, options, checked, replies, known, progress)
+                yield Assessment(
+                    snapshot, store, evaluator, options, checked, replies, known, found, progress
+                )
                 return
 
 
@@ -124,11 +129,13 @@ class Assessment:
     """A project that was read and checked, and the answers that its verdicts rest on."""
 
     snapshot: Snapshot
+    store: Store
     evaluator: Evaluator
     options: Options
     checked: Checked
     replies: Mapping[Question, Reply]
     validations: Validations
+    compared: tuple[Compared, ...] = ()
     progress: Progress | None = None
 
     def outcome(self, wanted: Wanted | None = None) -> Outcome:
@@ -148,8 +155,8 @@ class Assessment:
         """The project as its records are compared with it."""
         checked = self.checked
         return Validity(
-            checked.index, checked.units, _review(self), dict(checked.asked.settings),
-            checked.altered, self.snapshot.identity.under_git,
+            checked.index, checked.units, _review(self.options, checked),
+            dict(checked.asked.settings), checked.altered, self.snapshot.identity.under_git,
         )  # fmt: skip
 
     def step(self, text: str) -> None:
@@ -188,8 +195,8 @@ def _validations(
     return validations(specs, judged, snapshot, store, options, limit, progress)
 
 
-def _review(assessment: Assessment) -> str | None:
-    return assessment.options.review or assessment.checked.index.project.charter.next_review
+def _review(options: Options, checked: Checked) -> str | None:
+    return options.review or checked.index.project.charter.next_review
 
 
 def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
@@ -205,11 +212,12 @@ def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
             snapshot=replace(snapshot.identity, date=checked.day),
             problems=checked.problems,
             files=checked.loaded.files,
-            review=_review(assessment),
+            review=_review(options, checked),
             settings=checked.asked.settings,
             chosen=checked.asked.chosen,
             altered=checked.altered,
             validations=assessment.validations.of,
+            compared=assessment.compared,
         )
     )
     dossier = _with_findings(dossier, checked, snapshot)
@@ -231,6 +239,7 @@ def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
     plan = checked.plan.of(checked.asked.needed)
     attached = attachments(plan, assessment.replies, evaluator) if wanted.attached else ()
     dossier = replace(dossier, unmade=tuple(_unmade(dossier, studied, attached)))
+    dossier = _with_earlier(dossier, wanted, assessment)
     dossier = _with_sources(dossier, snapshot, evaluator, checked)
     return Outcome(dossier, rested_on, holds, studied, attached)
 
@@ -246,6 +255,19 @@ def _with_findings(dossier: Dossier, checked: Checked, snapshot: Snapshot) -> Do
         exit_status=max(dossier.exit_status, 2 if raised else 0),
         off=tuple(dict.fromkeys((*checked.off, *after.off))),
     )
+
+
+def _with_earlier(dossier: Dossier, wanted: Wanted, assessment: Assessment) -> Dossier:
+    """Return a dossier with what the models before the tests predicted, as far as is wanted."""
+    some = dossier.compared
+    if wanted.requirements is not None:
+        some = tuple(one for name in wanted.requirements for one in dossier.compared_for(name))
+    if not some:
+        return dossier
+    assessment.step("asking the models before the tests")
+    judged = Judged(assessment.checked, assessment.snapshot, assessment.store, assessment.options)
+    found = with_earlier(dossier.compared, some, judged)
+    return replace(dossier, compared=found)
 
 
 def _with_sources(

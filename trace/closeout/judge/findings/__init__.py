@@ -5,6 +5,7 @@ Each module yields findings; nothing here decides a verdict.
 
 from closeout.graph import Index
 from closeout.judge.findings.agreements import disagreements
+from closeout.judge.findings.compared import predictions
 from closeout.judge.findings.estimates import outgrown_ranges
 from closeout.judge.findings.evidence import (
     contradictions,
@@ -31,6 +32,7 @@ def findings_of(dossier: Dossier, index: Index, units: Units) -> tuple[Finding, 
         *disagreements(dossier, index),
         *unreported_logs(dossier, index),
         *failed_validations(dossier),
+        *predictions(dossier, index, units),
         *outgrown_ranges(dossier, index),
     )
     return tuple(dict.fromkeys(found))
