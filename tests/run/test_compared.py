@@ -774,3 +774,29 @@ def test_what_rests_on_a_model_that_is_not_correlated_says_so(tmp_path: Path) ->
         for entry in result.evidence
     }
     assert said == {("PWR-010", "analysis"): 1, ("PWR-010", "test"): 0, ("PWR-020", "analysis"): 1}
+
+
+def test_below_an_agreed_range_nothing_is_asked_for(tmp_path: Path) -> None:
+    agreed = "charge: {range: [4 A h, 6 A h], estimate: cells.pack_charge, source: ICD 3}"
+    content = chain(record(conditions=AT))
+    content["analyses/parameters.yaml"] = LINKED.replace(
+        "charge: {from: cells.pack_charge}", agreed, 1
+    )
+    content["requirements/power.yaml"] = str(content["requirements/power.yaml"]).replace(
+        f"given: {{{AT}}}", "given: {cell_temperature: 20 degC}"
+    )
+    one = only(verified(tmp_path, content))
+    assert one.now.low == pytest.approx(11.5 * 4, rel=1e-9)
+    assert one.now.failed is None
+
+
+def test_what_a_model_below_may_be_off_is_no_uncertainty(tmp_path: Path) -> None:
+    content = chain()
+    content["analyses/cells.py"] = CELLS.replace(
+        'validated_by="tests/test_all.py"',
+        'validated_by="tests/test_all.py", model_uncertainty={"pack_charge": "0.1 A h"}',
+    )
+    one = only(verified(tmp_path, content))
+    assert one.now.low == pytest.approx(11.5 * 4.65, rel=1e-9)
+    assert one.now.normalised_error is None
+    assert one.now.no_error == "cells.pack_charge, model uncertainty: bounds are no uncertainty"
