@@ -126,7 +126,7 @@ def ask(
 
 def ask_each(
     asking: Iterable[tuple[Verification, Settings]], index: Index, units: Units
-) -> tuple[list[Asked], Mapping[Question, tuple[Below, ...]]]:
+) -> tuple[list[Request], Mapping[Question, tuple[Below, ...]]]:
     """Return what each verification asks with settings of its own, and what is asked below."""
     planner = _Planner(index, units, {}, None)
     found = [planner.at(settings).ask(verification, "") for verification, settings in asking]

@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from closeout.graph import Asked, Index, ask_each
+from closeout.graph import Index, Request, ask_each
 from closeout.graph.inputs import SIGMAS
 from closeout.graph.links import Links, links
 from closeout.graph.measured import requirements_of_records
@@ -49,7 +49,7 @@ class AskedOf:
 
     pair: Pair
     spec: AnalysisSpec | None = None
-    asked: Asked | None = None
+    asked: Request | None = None
     range: Question | None = None
     chance: Question | None = None
     no_chance: str | None = None
@@ -204,7 +204,7 @@ def _verification(one: AskedOf) -> Verification:
     )
 
 
-def _whole(one: AskedOf, asked: Asked, model: Index) -> AskedOf:
+def _whole(one: AskedOf, asked: Request, model: Index) -> AskedOf:
     """Return it with its questions: the whole range of one quantity, and the spread by chance."""
     question, spec = asked.question, one.spec
     if question is None or spec is None:
@@ -221,7 +221,7 @@ def _whole(one: AskedOf, asked: Asked, model: Index) -> AskedOf:
     return replace(one, chance=_chance(question, spec, asked, one.made_at, model))
 
 
-def _dependent(one: AskedOf, asked: Asked, model: Index) -> Iterator[str]:
+def _dependent(one: AskedOf, asked: Request, model: Index) -> Iterator[str]:
     """Yield why the prediction has no uncertainty that is independent of what was measured."""
     made_at, record = one.made_at, one.pair.record
     taken = {used.name: used for used in asked.inputs}
@@ -261,7 +261,7 @@ def _rests_on(parameter: Parameter | None, record: Record, made_at: MadeAt) -> b
 
 
 def _chance(
-    question: Question, spec: AnalysisSpec, asked: Asked, made_at: MadeAt, model: Index
+    question: Question, spec: AnalysisSpec, asked: Request, made_at: MadeAt, model: Index
 ) -> Question:
     """Return what asks for the root sum square of the slopes, each over its uncertainty."""
     box = []
