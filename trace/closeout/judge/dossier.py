@@ -86,7 +86,7 @@ def judge(run: Run) -> Dossier:
         snapshot=run.snapshot,
         review=run.review,
         reviews=charter.reviews,
-        requirements=tuple(marked(chosen, run.compared, run.index, run.units)),
+        requirements=tuple(marked(chosen, run.compared, run.index)),
         problems=run.problems,
         analyses=run.index.specs,
         evaluations=tuple(_evaluations(run)),

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Container
 
 from closeout.graph import Index
-from closeout.graph.links import Links, links
-from closeout.measure import Units
+from closeout.graph.links import Links, reach_of
 from closeout.model.question import AnalysisSpec
 
 
@@ -30,23 +29,8 @@ def inputs_of(
     return tuple(found)
 
 
-def resting_on(analysis: str, index: Index, units: Units) -> frozenset[str]:
+def resting_on(analysis: str, index: Index) -> frozenset[str]:
     """Return the analyses whose result rests on that of an analysis, itself among them."""
-    if not index.linked:
-        return frozenset({analysis})
-    sources = links(index, units).sources
-    below = {
-        spec.name: {
-            source.spec.name
-            for argument in spec.arguments
-            if argument.name in index.linked
-            for source in sources.get(argument.name, ())
-        }
-        for spec in index.specs
-    }
-    found, grown = {analysis}, True
-    while grown:
-        more = {name for name, some in below.items() if some & found} - found
-        grown = bool(more)
-        found |= more
-    return frozenset(found)
+    return frozenset(
+        spec.name for spec in index.specs if analysis in reach_of(spec, index).analyses
+    )

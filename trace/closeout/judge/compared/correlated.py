@@ -58,10 +58,9 @@ def marked(
     results: Iterable[RequirementResult],
     compared: Iterable[Compared],
     index: Index,
-    units: Units,
 ) -> Iterator[RequirementResult]:
     """Yield results, in which each verification that rests on such a model says so."""
-    said = _by_analysis(compared, index, units)
+    said = _by_analysis(compared, index)
     for result in results:
         if not said or not any(entry.analysis for entry in result.evidence):
             yield result
@@ -80,13 +79,11 @@ def _name(analysis: str, index: Index) -> str:
     return analysis if spec is None else spec.name
 
 
-def _by_analysis(
-    compared: Iterable[Compared], index: Index, units: Units
-) -> Mapping[str, tuple[str, ...]]:
+def _by_analysis(compared: Iterable[Compared], index: Index) -> Mapping[str, tuple[str, ...]]:
     found: dict[str, list[str]] = {}
     for one in compared:
         for text in uncorrelated(one):
-            for name in resting_on(one.analysis, index, units):
+            for name in resting_on(one.analysis, index):
                 found.setdefault(name, []).append(text)
     return {name: tuple(dict.fromkeys(texts)) for name, texts in found.items()}
 

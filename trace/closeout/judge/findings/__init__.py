@@ -32,7 +32,7 @@ def findings_of(dossier: Dossier, index: Index, units: Units) -> tuple[Finding, 
         *disagreements(dossier, index),
         *unreported_logs(dossier, index),
         *failed_validations(dossier),
-        *predictions(dossier, index, units),
+        *predictions(dossier, index),
         *outgrown_ranges(dossier, index),
     )
     return tuple(dict.fromkeys(found))

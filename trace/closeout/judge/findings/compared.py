@@ -9,7 +9,6 @@ from closeout.graph.findings import error, warning
 from closeout.graph.models import QUALIFICATION
 from closeout.judge.compared import uncorrelated
 from closeout.judge.compared.chain import resting_on
-from closeout.measure import Units
 from closeout.model.compared import Compared, Standing
 from closeout.model.dossier import Dossier, RequirementResult
 from closeout.model.problem import Finding, Pointer
@@ -21,13 +20,13 @@ COARSE = 10
 _EXPLAIN = "write explained: {text, document, by} at the record"
 
 
-def predictions(dossier: Dossier, index: Index, units: Units) -> Iterator[Finding]:
+def predictions(dossier: Dossier, index: Index) -> Iterator[Finding]:
     """Yield what is to be said of each comparison with a record that none replaces."""
     for one in dossier.compared:
         if one.replaced or one.record not in index.records:
             continue
         where = index.records[one.record].where / "measured" / one.quantity
-        yield from _off(one, dossier.requirements, index, units, where)
+        yield from _off(one, dossier.requirements, index, where)
         for text in uncorrelated(one):
             yield warning("not-correlated", where, text, "correlate the model with the test")
         yield from _coarse(one, where)
@@ -37,7 +36,6 @@ def _off(
     one: Compared,
     results: Iterable[RequirementResult],
     index: Index,
-    units: Units,
     where: Pointer,
 ) -> Iterator[Finding]:
     """Yield that model and measurement disagree, where nobody has explained it."""
@@ -49,7 +47,7 @@ def _off(
             f"{one.record} measured {one.quantity} = {one.text}, outside of what {one.analysis}"
             f" predicts at its conditions, {_range(one)}"
         )
-        weighty = next(_weighty(one, results, index, units), None)
+        weighty = next(_weighty(one, results, index), None)
         if weighty is None:
             cure = f"correct the model or the measurement, or {_EXPLAIN}"
             yield warning("outside-prediction", where, said, cure)
@@ -71,9 +69,7 @@ def _range(one: Compared) -> str:
     return f"{one.now.low:.6g}{unit} to {one.now.high:.6g}{unit}"
 
 
-def _weighty(
-    one: Compared, results: Iterable[RequirementResult], index: Index, units: Units
-) -> Iterator[str]:
+def _weighty(one: Compared, results: Iterable[RequirementResult], index: Index) -> Iterator[str]:
     """Yield why a difference that nobody explained keeps the project from being judged."""
     for name in one.requirements:
         for verification in index.requirements[name].verification:
@@ -82,7 +78,7 @@ def _weighty(
                 ACCEPTANCE,
             ):
                 yield f"it is a record of {verification.stage} for {name}"
-    above = resting_on(one.analysis, index, units)
+    above = resting_on(one.analysis, index)
     for result in results:
         for entry in result.evidence if result.safety else ():
             spec = index.analyses.get(entry.analysis or "")
