@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from closeout.load import load
-from closeout.load.check import SchemasDiffer
+from closeout.load.checked_items import SchemasDiffer
 from closeout.load.encoding import LARGEST_FILE
 from closeout.load.parse import parsed
 from tests.load.memory import PROJECT, Memory, load_text, places
@@ -179,7 +179,7 @@ def test_the_marks_of_a_merge_are_named_as_that() -> None:
 
 
 def test_schemas_that_differ_are_a_fault_of_the_tool(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("closeout.load.check.allows", lambda *_: lambda _value: False)
+    monkeypatch.setattr("closeout.load.checked_items.allows", lambda *_: lambda _value: False)
     with pytest.raises(SchemasDiffer):
         load_text("documents:\n- {id: A, title: t}\n")
 

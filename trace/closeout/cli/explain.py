@@ -83,9 +83,8 @@ def command(
     wanted = Wanted({identifier}, _pair(boundary), _shares(quantile))
     about = partial(about_identifier, identifier)
     with opened(revision) as (snapshot, store), progress_bar() as progress:
-        with assessing(
-            snapshot, store, options, progress, about, verdicts_alone=not settings
-        ) as one:
+        alone = not settings
+        with assessing(snapshot, store, options, progress, about, verdicts_alone=alone) as one:
             if isinstance(one, Outcome):
                 readable(one.dossier)
                 raise unknown(identifier, ())
@@ -95,9 +94,9 @@ def command(
             outcome = _shown(one, wanted, latex, say)
         change = ""
         if settings:
-            before = replace(options, settings=())
-            unchanged = assess(snapshot, store, before, progress, about=about).dossier
-            change = "\n" + whatif_text(unchanged, outcome.dossier, colour=colour())
+            plain = replace(options, settings=())
+            before = assess(snapshot, store, plain, progress, about=about).dossier
+            change = "\n" + whatif_text(before, outcome.dossier, colour=colour())
     if json_file is not None:
         compared = outcome.dossier.compared_for(identifier)
         _write_json(json_file, explained_json(identifier, outcome.studies, answers, compared))

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import os
 import selectors
 import signal
 import socket
 import subprocess
-import sys
 import time
 from collections import Counter, deque
 from collections.abc import Iterator
@@ -20,10 +18,9 @@ from typing import Any
 from closeout.evaluate import wire
 from closeout.evaluate.allowance import CLOCK, PROCESSOR, Allowance
 from closeout.evaluate.codec import decoded, encoded
-from closeout.evaluate.environment import bare_environment
+from closeout.evaluate.environment import start_host
 from closeout.evaluate.orphans import Orphans
 from closeout.model.question import Failure, Request, functions_of
-from closeout.store.keys import search_path
 
 # Seconds of processor time.
 IMPORT_LIMIT = 300.0
@@ -35,10 +32,6 @@ MOST_TRIES = 3
 MOST_TOGETHER = 16
 # Imported modules that stay for a later question.
 MOST_MODULES = 64
-_START = (
-    "import sys, json; given = json.loads(sys.argv[1]); sys.path[:] = given['path'];"
-    " from closeout.evaluate.host import main; main(given['fd'])"
-)
 
 Payload = dict[str, Any]
 
@@ -109,7 +102,7 @@ class WorkerPool:
         self._selector = selectors.DefaultSelector()
         self._modules: dict[str, _Module] = {}
         self._orphans = Orphans() if alone else None
-        self._host = _start_host(self._root)
+        self._host = start_host(self._root)
         # Of the present run: tasks to start, tasks that wait for their module, payloads.
         self._left: deque[tuple[int, Task]] = deque()
         self._waiting: dict[str, list[tuple[int, Task]]] = {}
@@ -241,7 +234,7 @@ class WorkerPool:
         """Take another host for one that was ended by a module; the other modules live on."""
         self._host[0].kill()
         self._end_host()
-        self._host = _start_host(self._root)
+        self._host = start_host(self._root)
         return self._ask_host(name)
 
     def _following(self, module: _Module, number: int, task: Task) -> Iterator[tuple[int, Task]]:
@@ -470,22 +463,6 @@ def _may_be_load(payload: Payload) -> bool:
         or payload.get("ended") == -signal.SIGKILL
         or (failure is not None and decoded(Failure, failure).kind == "killed")
     )
-
-
-def _start_host(root: str) -> tuple[subprocess.Popen[bytes], socket.socket]:
-    mine, theirs = socket.socketpair()
-    given = json.dumps({"fd": theirs.fileno(), "path": search_path()})
-    with theirs:
-        process = subprocess.Popen(
-            [sys.executable, "-P", "-s", "-B", "-c", _START, given],
-            cwd=root,
-            env=bare_environment(),
-            pass_fds=[theirs.fileno()],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            process_group=0,
-        )
-    return process, mine
 
 
 def _taken(reader: wire.Reader) -> Payload | None:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from closeout.graph.bounds import written_ends
-from closeout.graph.findings import warning
 from closeout.graph.index import Index
+from closeout.graph.new_findings import warning
 from closeout.measure import UnitError, Units
 from closeout.measure.scale import LEVEL, LINEAR
 from closeout.model.amount import Amount

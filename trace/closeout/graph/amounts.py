@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from closeout.graph.bounds import crossed
-from closeout.graph.findings import comparable, error, in_order, is_difference, is_unit
 from closeout.graph.index import Index
+from closeout.graph.new_findings import comparable, error, in_order, is_difference, is_unit
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount, exchanged
 from closeout.model.criterion import Condition, Limits

@@ -10,10 +10,10 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from closeout.graph.findings import error
 from closeout.graph.index import Index
 from closeout.graph.links import Links, Source
 from closeout.graph.model_uncertainty import model_uncertainty
+from closeout.graph.new_findings import error
 from closeout.graph.temperatures import refused_link
 from closeout.measure import UnitError, Units
 from closeout.model.inputs_used import CHAIN, InputUsed

@@ -11,15 +11,15 @@ from typing import Any
 
 from closeout.graph.allocation import allocations
 from closeout.graph.amounts import amounts
-from closeout.graph.conditions import leeways
 from closeout.graph.correlation import correlations
+from closeout.graph.criterion_conditions import leeways
 from closeout.graph.cycles import cycles
-from closeout.graph.findings import Spelling, error, warning
-from closeout.graph.findings import nearest as nearest  # who asks for checks asks for this too
 from closeout.graph.formerly import earlier_identifiers
 from closeout.graph.index import Index
 from closeout.graph.links import findings_of_links, taken_by_links
 from closeout.graph.measured import misspelt_quantities
+from closeout.graph.new_findings import Spelling, error, warning
+from closeout.graph.new_findings import nearest as nearest  # who asks for checks asks for this too
 from closeout.graph.reach import out_of_reach
 from closeout.graph.references import references, reviews
 from closeout.graph.reports import reports

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from closeout.graph.findings import error
+from closeout.graph.new_findings import error
 from closeout.model.problem import Finding, Pointer
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from closeout.graph.findings import Spelling, error, is_difference, is_unit
 from closeout.graph.index import Index
+from closeout.graph.new_findings import Spelling, error, is_difference, is_unit
 from closeout.measure import Units
 from closeout.model.amount import Amount
 from closeout.model.problem import Finding

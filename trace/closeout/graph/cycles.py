@@ -12,8 +12,8 @@ from functools import lru_cache
 from graphlib import CycleError, TopologicalSorter
 from typing import TYPE_CHECKING
 
-from closeout.graph.findings import error
 from closeout.graph.index import Index
+from closeout.graph.new_findings import error
 from closeout.model.problem import Finding
 
 if TYPE_CHECKING:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from closeout.graph.findings import error
 from closeout.graph.index import Index
+from closeout.graph.new_findings import error
 from closeout.model.earlier_names import KINDS, identifiers, names_before
 from closeout.model.problem import Finding
 

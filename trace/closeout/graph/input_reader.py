@@ -6,10 +6,10 @@ from collections.abc import Iterable
 
 from closeout.graph.chains import Composed
 from closeout.graph.collected import Collected
-from closeout.graph.findings import Spelling, comparable, in_order, is_unit
 from closeout.graph.index import Index
 from closeout.graph.inputs import Settings, input_of
 from closeout.graph.links import Links, reach_of
+from closeout.graph.new_findings import Spelling, comparable, in_order, is_unit
 from closeout.graph.temperatures import refusal
 from closeout.measure import UnitError, Units
 from closeout.model.amount import middle

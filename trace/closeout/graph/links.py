@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from closeout.graph.cycles import cycles_of
-from closeout.graph.findings import Spelling, error
 from closeout.graph.index import Index
+from closeout.graph.new_findings import Spelling, error
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.problem import Finding, Pointer

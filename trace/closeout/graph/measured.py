@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 
-from closeout.graph.findings import Spelling, error
 from closeout.graph.index import Index
+from closeout.graph.new_findings import Spelling, error
 from closeout.model.problem import Finding
 from closeout.model.records import Requirement
 

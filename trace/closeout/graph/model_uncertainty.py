@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from closeout.graph.findings import error
+from closeout.graph.new_findings import error
 from closeout.measure import UnitError, Units
 from closeout.model.amount import AmountError, read_amount
 from closeout.model.criterion import ExactLimits

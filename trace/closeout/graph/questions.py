@@ -11,14 +11,14 @@ from closeout.graph.amounts import limits_in
 from closeout.graph.bounds import crossed, exact_in, rounded
 from closeout.graph.chances import chances_of, group_of, groups_of
 from closeout.graph.collected import Collected
-from closeout.graph.findings import Spelling
 from closeout.graph.index import Index
 from closeout.graph.inputs import Settings
-from closeout.graph.limits import limits_of
 from closeout.graph.model_uncertainty import model_uncertainty
+from closeout.graph.new_findings import Spelling
 from closeout.graph.request import Request
 from closeout.graph.required import required_margins
 from closeout.graph.set_ups import SetUps, below_of
+from closeout.graph.sought_limits import limits_of
 from closeout.graph.temperatures import refusal
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Sought

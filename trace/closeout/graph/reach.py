@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from closeout.graph.findings import warning
 from closeout.graph.index import Index
+from closeout.graph.new_findings import warning
 from closeout.model.probability import probability_text
 from closeout.model.problem import Finding
 

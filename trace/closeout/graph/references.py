@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from closeout.graph.cycles import cycles_of
-from closeout.graph.findings import Spelling, error
 from closeout.graph.index import Index
+from closeout.graph.new_findings import Spelling, error
 from closeout.model.problem import Finding, Pointer
 from closeout.model.records import Method, Record, Requirement, Verification, Waiver
 

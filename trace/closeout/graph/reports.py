@@ -5,8 +5,8 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterator
 
-from closeout.graph.findings import error, warning
 from closeout.graph.index import Index
+from closeout.graph.new_findings import error, warning
 from closeout.graph.report_text import report_text
 from closeout.model.problem import Finding
 from closeout.model.records import Method, Nonconformance, Record

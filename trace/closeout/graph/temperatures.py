@@ -10,8 +10,8 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from closeout.graph.findings import error, warning
 from closeout.graph.index import Index
+from closeout.graph.new_findings import error, warning
 from closeout.measure import UnitError, Units
 from closeout.measure.scale import POINT, TEMPERATURE
 from closeout.model.amount import Amount

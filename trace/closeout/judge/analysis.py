@@ -53,11 +53,11 @@ def by_analysis(
     reply = replies[question]
     wrong = [one.wrong for one in estimates_of(request, replies) if one.wrong is not None]
     if wrong:
-        return [Judgement(Evidence(**said, state=State.OPEN, message="; ".join(wrong)))]
+        return [_open(said, "; ".join(wrong))]
     if isinstance(reply, Failure):
-        if reply.kind in (INPUT, CUT):  # nothing is known of the analysis itself
-            return [Judgement(Evidence(**said, state=State.OPEN, message=_failure_text(reply)))]
-        return [_error(said, _failure_text(reply))]
+        # Of a failure below nothing is known of the analysis itself.
+        failed = _open if reply.kind in (INPUT, CUT) else _error
+        return [failed(said, _failure_text(reply))]
     quantity = verification.criterion.quantity or ""
     field, cases = spec.field(quantity), reply.of(quantity)
     if field is None or not cases:
@@ -70,9 +70,24 @@ def by_analysis(
         "model_uncertainty": None if model is None else model.text,
     }
     if verification.basis.kind is BasisKind.PROBABILITY:
-        return [
-            _with_margins(_chance(said, one, request), request, replies) for one in reply.decisions
-        ]
+        chances = (_chance(said, one, request) for one in reply.decisions)
+        return [_with_margins(one, request, replies) for one in chances]
+    return _against_limits(said, request, reply, margins, units)
+
+
+def _against_limits(
+    said: Said,
+    request: Request,
+    answer: Answer,
+    margins: Sequence[RequiredMargin],
+    units: Units,
+) -> list[Judgement]:
+    """Return the extents of each case against the limits, and against the margins required."""
+    verification, spec = request.verification, request.spec
+    quantity = verification.criterion.quantity or ""
+    field = None if spec is None else spec.field(quantity)
+    assert field is not None
+    cases, shown = answer.of(quantity), shown_in(units, field.unit, verification.criterion.limits)
     of_limits = [Case(extent, request, field.unit, shown) for _, extent in cases]
     judged = [
         _case({**said, "case": name}, case)
@@ -97,6 +112,10 @@ def _no_question(said: Said, request: Request) -> Judgement:
 def _declared(used: InputUsed) -> str:
     """Return a condition as it holds: a nominal basis leaves out its spread."""
     return used.text if used.low is None else used.written
+
+
+def _open(said: Said, message: str) -> Judgement:
+    return Judgement(Evidence(**said, state=State.OPEN, message=message))
 
 
 def _error(said: Said, message: str) -> Judgement:

@@ -9,7 +9,7 @@ from typing import Any
 
 from closeout.graph import acceptance
 from closeout.graph.bounds import as_double, crossed, exact_in
-from closeout.graph.conditions import is_same_limit
+from closeout.graph.criterion_conditions import is_same_limit
 from closeout.graph.temperatures import refusal
 from closeout.judge.as_run import Verdict
 from closeout.judge.limits import Extremes, Judged, Judgement, compare, shown_in

@@ -14,8 +14,8 @@ from functools import cached_property
 from closeout.graph import Index
 from closeout.graph.models import QUALIFICATION
 from closeout.judge.articles import other_builds, rebuilt_articles, wrong_models
-from closeout.judge.conditions import Conditions
 from closeout.judge.planned import not_judged_yet, not_yet
+from closeout.judge.record_conditions import Conditions
 from closeout.measure import UnitError, Units
 from closeout.model.issue import is_raised
 from closeout.model.records import Record, Requirement, Verification

@@ -9,7 +9,7 @@ from hashlib import sha256
 from importlib import resources
 from typing import Any, Protocol
 
-from closeout.load.check import Sections, read_items
+from closeout.load.checked_items import Sections, read_items
 from closeout.load.criteria import Reader
 from closeout.load.file_problems import problem
 from closeout.model.problem import Problem

@@ -185,7 +185,7 @@ class _Loading:
 
 def content(data: bytes) -> str:
     """Return what is known of a file of this content, as the text that is stored."""
-    from closeout.load.check import Checked, checked_form, leave_out_unreadable
+    from closeout.load.checked_items import Checked, checked_form, leave_out_unreadable
     from closeout.load.encoding import decoded
     from closeout.load.parse import parsed
 

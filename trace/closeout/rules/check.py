@@ -7,13 +7,13 @@ import sys
 from collections.abc import Iterator, Sequence
 
 from closeout.graph import Index
-from closeout.graph.findings import warning
+from closeout.graph.new_findings import warning
 from closeout.measure import Units
 from closeout.model.problem import Finding
 from closeout.rules.context import Context
 from closeout.rules.dated import dated
-from closeout.rules.evidence import evidence
 from closeout.rules.implausible import implausible
+from closeout.rules.record_findings import evidence
 from closeout.rules.standards import standards
 
 # Versions of Python whose instructions are all listed, as a test holds for the one it runs on.

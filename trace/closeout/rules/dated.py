@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from closeout.graph import Index
-from closeout.graph.findings import warning
 from closeout.graph.models import FLOWN
+from closeout.graph.new_findings import warning
 from closeout.model.problem import Finding, Pointer
 from closeout.model.records import Article
 from closeout.rules.context import Context

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from closeout.graph import Index
-from closeout.graph.findings import warning
 from closeout.graph.links import reach_of
+from closeout.graph.new_findings import warning
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.criterion import Condition

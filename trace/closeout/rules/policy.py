@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
 from closeout.graph import Index
-from closeout.graph.findings import alike, error, warning
+from closeout.graph.new_findings import alike, error, warning
 from closeout.model.problem import Finding, Pointer, Severity
 from closeout.model.records import RulePolicy
 

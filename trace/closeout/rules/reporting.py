@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
 from closeout.graph import Index
-from closeout.graph.findings import warning
+from closeout.graph.new_findings import warning
 from closeout.model.problem import Finding
 from closeout.model.records import Requirement, Verification
 from closeout.rules.context import Context

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Mapping
 
 from closeout.graph import Index
-from closeout.graph.findings import warning
+from closeout.graph.new_findings import warning
 from closeout.model.criterion import TBD
 from closeout.model.problem import Finding, Pointer, Severity
 from closeout.model.records import Method, Parameter, Requirement

@@ -7,7 +7,7 @@ from dataclasses import replace
 from fnmatch import fnmatchcase
 
 from closeout.graph import Index
-from closeout.graph.findings import alike, nearest
+from closeout.graph.new_findings import alike, nearest
 from closeout.model.choice import Choice
 from closeout.model.dossier import Compliance, State
 from closeout.model.errors import Mistake

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from closeout.evaluate.engine import Evaluator
 from closeout.graph import Index, Request, ask
-from closeout.graph.findings import nearest
+from closeout.graph.new_findings import nearest
 from closeout.model.answer import Answer
 from closeout.model.criterion import Condition, Criterion
 from closeout.model.dossier import Dossier

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from closeout.graph import Index
 from closeout.graph.amounts import faults_of
-from closeout.graph.findings import alike
 from closeout.graph.links import stated
+from closeout.graph.new_findings import alike
 from closeout.measure import Units
 from closeout.model.amount import AmountError
 from closeout.model.choice import Choice

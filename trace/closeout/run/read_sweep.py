@@ -8,9 +8,9 @@ from fractions import Fraction
 from math import floor, log10
 
 from closeout.graph import Index
-from closeout.graph.findings import alike
 from closeout.graph.inputs import spread_text
 from closeout.graph.links import stated
+from closeout.graph.new_findings import alike
 from closeout.graph.rests import rests_on
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount, AmountError, read_amount

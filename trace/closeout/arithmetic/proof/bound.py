@@ -21,9 +21,9 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 
-from closeout.arithmetic.proof.agreement import agree
 from closeout.arithmetic.proof.end import End, Found
 from closeout.arithmetic.proof.field import Field, Unprovable
+from closeout.arithmetic.proof.numbers_agree import agree
 from closeout.arithmetic.proof.proved import Proofs, Proved, result_of
 from closeout.arithmetic.types import Box, Evaluate, Key
 from closeout.model.answer import Sought

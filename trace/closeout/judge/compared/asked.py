@@ -12,8 +12,8 @@ from closeout.graph.inputs import SIGMAS
 from closeout.graph.links import Links, links
 from closeout.graph.measured import requirements_of_records
 from closeout.graph.temperatures import refusal
-from closeout.judge.compared.chain import inputs_of
 from closeout.judge.compared.inputs import Bench, MadeAt, Stated
+from closeout.judge.compared.stated_inputs import inputs_of
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Measured
 from closeout.model.criterion import Criterion

@@ -7,7 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from closeout.graph import Index
-from closeout.judge.compared.chain import resting_on
+from closeout.judge.compared.stated_inputs import resting_on
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.compared import Compared, Correlated

@@ -6,7 +6,6 @@ Each module yields findings; nothing here decides a verdict.
 from closeout.graph import Index
 from closeout.judge.findings.agreements import disagreements
 from closeout.judge.findings.compared import predictions
-from closeout.judge.findings.estimates import outgrown_ranges
 from closeout.judge.findings.evidence import (
     contradictions,
     failed_validations,
@@ -15,6 +14,7 @@ from closeout.judge.findings.evidence import (
     unproved_safety,
 )
 from closeout.judge.findings.failures import unreported_logs
+from closeout.judge.findings.outgrown_ranges import outgrown_ranges
 from closeout.judge.findings.waivers import waived
 from closeout.measure import Units
 from closeout.model.dossier import Dossier

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from closeout.graph import Index
-from closeout.graph.findings import error, warning
 from closeout.graph.models import QUALIFICATION
+from closeout.graph.new_findings import error, warning
 from closeout.judge.compared import uncorrelated
-from closeout.judge.compared.chain import resting_on
+from closeout.judge.compared.stated_inputs import resting_on
 from closeout.model.compared import Compared, Standing
 from closeout.model.dossier import Dossier, RequirementResult
 from closeout.model.problem import Finding, Pointer

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from closeout.graph import Index
-from closeout.graph.conditions import is_same_limit
-from closeout.graph.findings import error, warning
+from closeout.graph.criterion_conditions import is_same_limit
+from closeout.graph.new_findings import error, warning
 from closeout.judge.compliance import by_criterion
 from closeout.judge.margins import NO_UNIT
 from closeout.judge.records import in_force

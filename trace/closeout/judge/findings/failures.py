@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from closeout.graph import Index
-from closeout.graph.findings import error, warning
+from closeout.graph.new_findings import error, warning
 from closeout.graph.report_text import report_text
 from closeout.graph.reports import unreported
 from closeout.judge.nonconformance import NOT_MET
@@ -23,7 +23,7 @@ from closeout.model.dossier import Dossier, State
 from closeout.model.history import History
 from closeout.model.problem import Finding
 from closeout.model.records import Record, Requirement, Verification
-from closeout.rules.evidence import beyond
+from closeout.rules.record_findings import beyond
 
 _PUT = "add this to a file in requirements/, and complete it: "
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from closeout.graph import Index, bounds_in
-from closeout.graph.findings import warning
+from closeout.graph.new_findings import warning
 from closeout.judge.cover import in_force, is_later, may_approve, meant_by
 from closeout.judge.nonconformance import AGAINST
 from closeout.judge.planned import LATER

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 
 from closeout.graph import Index, key_of_criterion, key_of_given
-from closeout.graph.findings import warning
+from closeout.graph.new_findings import warning
 from closeout.measure import Units
 from closeout.model.history import Base, History, Reference
 from closeout.model.issue import following, is_raised

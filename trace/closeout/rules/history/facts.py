@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from closeout.load import file_facts as keeping
-from closeout.load.check import Sections
+from closeout.load.checked_items import Sections
 from closeout.load.criteria import Reader, listed
 from closeout.load.items import READERS
 from closeout.load.project import content

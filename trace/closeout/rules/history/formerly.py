@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from closeout.graph import Index
-from closeout.graph.findings import warning
+from closeout.graph.new_findings import warning
 from closeout.model.earlier_names import KINDS, names_before
 from closeout.model.history import History
 from closeout.model.problem import Finding

@@ -6,12 +6,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from closeout.graph import Index
-from closeout.graph.findings import warning
+from closeout.graph.new_findings import warning
 from closeout.measure import Units
 from closeout.model.history import ANEW, History, LostRecord
 from closeout.model.problem import Finding, Pointer
 from closeout.model.records import Nonconformance, Record, Requirement, Waiver
-from closeout.rules.evidence import failing
+from closeout.rules.record_findings import failing
 
 _MOST_TEXT = 70
 

@@ -11,7 +11,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
 
-from closeout.graph.findings import warning
+from closeout.graph.new_findings import warning
 from closeout.measure import UnitError, Units
 from closeout.measure.scale import LINEAR, RATIO, Scale
 from closeout.model.amount import Amount, shorten

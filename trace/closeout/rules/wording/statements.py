@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from closeout.graph.findings import warning
+from closeout.graph.new_findings import warning
 from closeout.measure import Units
 from closeout.model.amount import shorten
 from closeout.model.problem import Finding

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from closeout.graph.bounds import key_of_criterion
-from closeout.graph.findings import comparable, error, is_difference, is_unit
 from closeout.graph.index import Index
+from closeout.graph.new_findings import comparable, error, is_difference, is_unit
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.criterion import Condition, Criterion

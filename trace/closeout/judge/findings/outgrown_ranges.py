@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from closeout.graph import Index
-from closeout.graph.findings import error
+from closeout.graph.new_findings import error
 from closeout.model.dossier import Dossier
 from closeout.model.problem import Finding
 

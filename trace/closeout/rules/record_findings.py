@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from closeout.graph import Index, acceptance
 from closeout.graph.bounds import as_double, exact_in
-from closeout.graph.findings import warning
 from closeout.graph.models import ANALOGUES, FLOWN, speaks_of_the_article
+from closeout.graph.new_findings import warning
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
 from closeout.model.criterion import Limits

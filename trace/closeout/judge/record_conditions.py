@@ -13,7 +13,7 @@ from fractions import Fraction
 from functools import cached_property
 
 from closeout.graph import Index
-from closeout.graph.conditions import conditions_of
+from closeout.graph.criterion_conditions import conditions_of
 from closeout.graph.inputs import ends_of, spread_text, value_of
 from closeout.judge.as_run import (
     End,
