@@ -1,4 +1,4 @@
-"""Criteria of correlation that cannot be held against anything."""
+"""Criteria of correlation that no measured quantity can meet."""
 
 from __future__ import annotations
 

@@ -63,9 +63,11 @@ def links(index: Index, units: Units) -> Links:
     known = {name: sources for name, sources in found.items() if sources is not None}
     for one in index.linked.values():
         reader.keys_beside(one)
-    cyclic, told = _cycles(index, {name: s for name, s in known.items() if name in index.linked})
+    cyclic, found_cycles = _cycles(
+        index, {name: s for name, s in known.items() if name in index.linked}
+    )
     kept = {name: sources for name, sources in known.items() if name not in cyclic}
-    return Links(kept, (*reader.findings, *told))
+    return Links(kept, (*reader.findings, *found_cycles))
 
 
 def limits_found(index: Index) -> Mapping[str, Parameter]:
@@ -190,7 +192,7 @@ class _Reader:
         if amounts is not None:
             self._no_limit(text, amounts, link)
         elif record_named(text, index) is not None:
-            pass  # what a record says, and whether it is in force, is told where that is looked at
+            pass  # what a record says, and whether it is in force, is said where records are judged
         elif index.code and index.complete:
             known = [*index.analyses, *index.records]
             otherwise = "name analysis.quantity, record.quantity or requirement.quantity.at_least"

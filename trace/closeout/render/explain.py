@@ -397,7 +397,7 @@ def _facts_of(said: ParameterSaid, taking: Sequence[Evaluation]) -> Iterator[str
         source = f"; source: {flow(said.source)}" if said.source else ""
         yield f"computed from {safe(said.computed)}{source}"
     if said.estimate is not None:
-        yield f"agreed; held against {safe(said.estimate)}"
+        yield f"agreed range; its estimate is {safe(said.estimate)}"
     for evaluation in taking:
         for one in evaluation.inputs:
             if one.name == said.name:

@@ -205,8 +205,8 @@ def _map(sweep: Sweep) -> str:
     beside = max([round(CHARACTER * 0.95 * len(text)) for text in legend], default=0) + 60
     tall = HEAD + BOX * len(up.tried) + 60
     whole, high = max(wide + beside, 640), max(tall, HEAD + 30 + LINES * len(legend))
-    held, number_of = sum(sweep.holding()), len(sweep.points)
-    said = f"blue: all hold, at {held} of {number_of} points{nominal_only(sweep)}"
+    holding_points, number_of = sum(sweep.holding()), len(sweep.points)
+    said = f"blue: all hold, at {holding_points} of {number_of} points{nominal_only(sweep)}"
     parts = [svg_opening(whole, high, f"Margins over {named(across)} and {named(up)}")]
     parts += [_ground(whole, high), *_title(sweep, whole, said, _read(sweep, marks))]
     parts += [*_boxes(sweep, marks), *_scales(sweep)]
@@ -232,9 +232,9 @@ def _read(sweep: Sweep, marks: dict[int, str]) -> str:
 
 def _legend(sweep: Sweep, place: int, mark: str) -> str:
     followed = sweep.followed[place]
-    held = sum(found.holds for found in sweep.found[place])
+    holding_points = sum(found.holds for found in sweep.found[place])
     how = ", nominal" if followed.nominal else ""
-    return f"{mark}  {subject(followed)}: {flow(followed.limit)}{how}; holds at {held}"
+    return f"{mark}  {subject(followed)}: {flow(followed.limit)}{how}; holds at {holding_points}"
 
 
 def _boxes(sweep: Sweep, marks: dict[int, str]) -> Iterator[str]:
@@ -269,14 +269,14 @@ def _scales(sweep: Sweep) -> Iterator[str]:
 def _border(sweep: Sweep, place: int, shift: float) -> str:
     """Return the edges between boxes in which a verification holds and in which it does not."""
     across, up = (len(axis.tried) for axis in sweep.axes)
-    held = [found.holds for found in sweep.found[place]]
+    holding_points = [found.holds for found in sweep.found[place]]
     parts = []
     for column in range(across):
         for row in range(up):
-            here = held[column * up + row]
+            here = holding_points[column * up + row]
             x, y = EDGE + BOX * column, HEAD + BOX * (up - 1 - row)
-            if column + 1 < across and here != held[(column + 1) * up + row]:
+            if column + 1 < across and here != holding_points[(column + 1) * up + row]:
                 parts.append(f"M{x + BOX + shift:.1f},{y + shift:.1f}v{BOX}")
-            if row + 1 < up and here != held[column * up + row + 1]:
+            if row + 1 < up and here != holding_points[column * up + row + 1]:
                 parts.append(f"M{x + shift:.1f},{y + shift:.1f}h{BOX}")
     return "".join(parts)

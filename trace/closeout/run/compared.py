@@ -139,8 +139,10 @@ def with_earlier(
                 by_commit.setdefault(commit, []).append(one)
     pairs = {_key_of(one): one for one in pairs_of(judged.checked.index, judged.checked.units)}
     for commit, its in by_commit.items():
-        told = judged.by_model(commit, [pairs[_key(one)] for one in its])
-        earlier |= {_key(one): _told(one, said) for one, said in zip(its, told, strict=True)}
+        compared = judged.by_model(commit, [pairs[_key(one)] for one in its])
+        earlier |= {
+            _key(one): _with_reason(one, said) for one, said in zip(its, compared, strict=True)
+        }
     return tuple(earlier.get(_key(one), one) for one in found)
 
 
@@ -162,7 +164,7 @@ def _too_early(one: Compared, line: Line) -> str:
     return f"no commit is from before {one.day}; the first is of {line.commits[-1][1]}"
 
 
-def _told(one: Compared, said: Prediction | str) -> Compared:
+def _with_reason(one: Compared, said: Prediction | str) -> Compared:
     if isinstance(said, str):
         return replace(one, no_before=said)
     return replace(one, before=said)

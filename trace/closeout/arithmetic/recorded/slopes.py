@@ -20,7 +20,7 @@ from closeout.arithmetic.gradient import functions as gradient_functions  # noqa
 from closeout.arithmetic.gradient.gradient import Gradient, seed
 from closeout.arithmetic.interval.interval import point
 from closeout.arithmetic.recorded.recorded import COMPUTE, Condition, Node, Value
-from closeout.arithmetic.symbol.symbolic import beneath
+from closeout.arithmetic.symbol.symbolic import nodes_below
 
 # Wider than this, relative to itself, it is no slope at a point but that of both sides of a kink.
 _NARROW = 1e-9
@@ -32,7 +32,7 @@ def derivatives(value: Value) -> dict[Node, float] | None:
     None where some operation on the way has no slope there.
     """
     found: dict[Node, float] = {value: 1.0}
-    for node in reversed(beneath([value])):
+    for node in reversed(nodes_below([value])):
         slope = found.get(node, 0.0)
         # What has no influence may have no slope: a branch that is not taken.
         if slope == 0.0 or node.operation == "input" or isinstance(node, Condition):

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from closeout.arithmetic.recorded.recorded import Node, Value
 from closeout.arithmetic.symbol import symbol
-from closeout.arithmetic.symbol.symbolic import Symbolic, beneath
+from closeout.arithmetic.symbol.symbolic import Symbolic, nodes_below
 from closeout.arithmetic.types import Key
 
 
@@ -45,7 +45,7 @@ def forms(symbolic: Symbolic, key: Key) -> Forms:
         if not isinstance(stage.node, Value) or stage.node in symbols:
             continue
         found = dict(symbols)
-        for node in beneath([stage.node], stop=symbols):
+        for node in nodes_below([stage.node], stop=symbols):
             if node not in found:
                 operands = (found[one] if isinstance(one, Node) else one for one in node.operands)
                 found[node] = symbol.apply(node.operation, *operands)

@@ -27,7 +27,7 @@ from closeout.arithmetic.recorded.recorded import (
     Value,
 )
 from closeout.arithmetic.symbol import symbol
-from closeout.arithmetic.symbol.symbolic import beneath, replayed
+from closeout.arithmetic.symbol.symbolic import nodes_below, replayed
 
 # A fraction of longer numbers is written as a decimal number.
 LONG = 100
@@ -49,8 +49,8 @@ class Restated(NamedTuple):
         return float(self.node.value if isinstance(self.node, Value) else self.node)
 
     def nodes(self, stop: Container[Node] = ()) -> list[Node]:
-        """Return the nodes that it is made of, as :func:`beneath` does."""
-        return beneath([self.node], stop) if isinstance(self.node, Value) else []
+        """Return the nodes that it is made of, as :func:`nodes_below` does."""
+        return nodes_below([self.node], stop) if isinstance(self.node, Value) else []
 
     def operations(self, known: Container[Node]) -> int:
         """Return how many operations there are to read, down to what is known."""

@@ -12,7 +12,7 @@ from closeout.arithmetic.recorded.recorded import Node, Tape, Value
 from closeout.arithmetic.study.break_even import margin_of, value_of
 from closeout.arithmetic.study.derivation import written
 from closeout.arithmetic.study.worst_corners import MOST_CORNERS, WorstCorners
-from closeout.arithmetic.symbol.symbolic import Symbolic, beneath, symbolic
+from closeout.arithmetic.symbol.symbolic import Symbolic, nodes_below, symbolic
 from closeout.arithmetic.types import Box, Evaluate, Key
 from closeout.model.answer import Bounds
 from closeout.model.solved import Formula, Solution, SolvedLimit, SolveFound
@@ -56,7 +56,7 @@ def solve(
     if stage is None:
         return SolveFound(form.reasons.get(key, "it gives no number"), False, ())
     node = form.inputs[detail["parameter"]]
-    acts = isinstance(stage.node, Value) and node in set(beneath([stage.node]))
+    acts = isinstance(stage.node, Value) and node in set(nodes_below([stage.node]))
     limits = [(name, detail[name]) for name in ("at_least", "at_most") if detail[name] is not None]
     solved = tuple(
         _Limit(evaluate, inputs, box, detail, name, bound).solved(form)

@@ -78,12 +78,12 @@ class Symbolic(NamedTuple):
         if last is None:
             return ()
         made = self.made
-        nodes = beneath([last.node]) if isinstance(last.node, Value) else []
+        nodes = nodes_below([last.node]) if isinstance(last.node, Value) else []
         needed = [id(made[node]) for node in nodes if node in made]
         return (*(one for one in self.stages if id(one) in needed and one is not last), last)
 
 
-def beneath(values: Iterable[Node], stop: Container[Node] = ()) -> list[Node]:
+def nodes_below(values: Iterable[Node], stop: Container[Node] = ()) -> list[Node]:
     """Return values and all that they rest on, each behind its operands.
 
     Not what lies beneath the nodes of ``stop``, which stand for themselves.
@@ -274,7 +274,7 @@ def _disagreements(
 ) -> dict[Key, str]:
     """Return which quantities differ from the numbers, and where."""
     values = {key: recording.values[key] for key in keys}
-    nodes = beneath(value for value in values.values() if isinstance(value, Value))
+    nodes = nodes_below(value for value in values.values() if isinstance(value, Value))
     points = [dict(inputs), *_points(inputs, box)]
     reasons: dict[Key, str] = {}
     pairs: dict[Key, list[tuple[float, float]]] = {key: [] for key in keys}
