@@ -142,7 +142,8 @@ class _Maker:
         return self._composed(chain)
 
     def _is_linked(self, name: str) -> bool:
-        return name in self._index.linked and name not in self._replaced
+        index = self._index
+        return name in index.linked and name not in index.waiting and name not in self._replaced
 
     def _takes(self, spec: AnalysisSpec) -> tuple[Take, ...]:
         found = [self._take(argument, spec) for argument in spec.arguments]

@@ -9,16 +9,19 @@ from closeout.model.problem import Finding, Pointer
 class Collected:
     """Findings so far, and the messages about the verification that is looked at.
 
-    ``messages`` are those of findings, and of what other rules report already.
+    ``messages`` are those of findings, and of what other rules report already; ``pending`` is why
+    something cannot be asked yet although nothing is wrong.
     """
 
     def __init__(self) -> None:
         self.findings: list[Finding] = []
         self.messages: list[str] = []
+        self.pending: list[str] = []
 
     def begin(self) -> None:
         """Look at the next verification, of which nothing is wrong so far."""
         self.messages = []
+        self.pending = []
 
     def message(self) -> str:
         """Return all that is wrong with the verification in one text."""

@@ -45,7 +45,8 @@ class Index:
     where no module was imported, so that nobody knows which analyses there are.
     ``differences`` are quantities that a criterion says to be differences of temperatures.
     ``renamed`` are the identifiers of today by section and old one. ``linked`` are parameters that
-    are found, as long as they are no numbers among the ``parameters``.
+    are found, as long as they are no numbers among the ``parameters``; ``waiting`` are those that a
+    record measures, of which none is in force, with the reason.
     """
 
     project: Project
@@ -68,6 +69,7 @@ class Index:
     code: bool = True
     renamed: Names = field(default_factory=dict)
     linked: Mapping[str, LinkedParameter] = field(default_factory=dict)
+    waiting: Mapping[str, str] = field(default_factory=dict)
 
     @classmethod
     def of(

@@ -8,7 +8,7 @@ from closeout.graph.chains import Composed
 from closeout.graph.collected import Collected
 from closeout.graph.index import Index
 from closeout.graph.inputs import Settings, input_of
-from closeout.graph.links import Links, reach_of
+from closeout.graph.links import Links, reach_of, stated
 from closeout.graph.new_findings import Spelling, comparable, in_order, is_unit
 from closeout.graph.temperatures import refusal
 from closeout.measure import UnitError, Units
@@ -109,7 +109,10 @@ class InputReader:
         name, known = argument.name, self._index.parameters
         parameter = known.get(name) or self._stated(name)
         if parameter is None:
-            self._no_parameter(argument, spec)
+            if name in self._index.waiting:
+                self._collected.pending.append(self._index.waiting[name])
+            else:
+                self._no_parameter(argument, spec)
             return None
         refused = refusal(name, parameter.value, argument.unit, self._index, self._units)
         if refused is not None:
@@ -133,7 +136,7 @@ class InputReader:
     def _stated(self, name: str) -> Parameter | None:
         """Return a linked parameter as a what-if states it, None where none does."""
         one, setting = self._index.linked.get(name), self._settings.get(name)
-        if one is None or setting is None or name not in self._links.sources:
+        if one is None or setting is None or stated(name, self._index) is None:
             return None
         value = setting.value
         if value is None:

@@ -84,12 +84,16 @@ def limits_found(index: Index) -> Mapping[str, Parameter]:
     return found
 
 
-def with_parameters(index: Index, found: Mapping[str, Parameter]) -> Index:
-    """Return an index in which linked parameters are the numbers that were found for them."""
-    if not found:
-        return index
+def with_parameters(
+    index: Index, found: Mapping[str, Parameter], waiting: Mapping[str, str] | None = None
+) -> Index:
+    """Return an index in which linked parameters are the numbers that were found for them.
+
+    ``waiting`` are those of which there is no number yet, and why.
+    """
     linked = {name: one for name, one in index.linked.items() if name not in found}
-    return replace(index, parameters={**index.parameters, **found}, linked=linked)
+    parameters = {**index.parameters, **found}
+    return replace(index, parameters=parameters, linked=linked, waiting=waiting or {})
 
 
 def record_named(text: str, index: Index) -> tuple[str, str] | None:
@@ -303,6 +307,9 @@ def stated(name: str, index: Index) -> Parameter | None:
     if linked is None:
         return None
     text = linked.link.quantities[0]
+    if (named := record_named(text, index)) is not None:
+        value = dict(index.records[named[0]].measured).get(named[1])
+        return None if value is None else Parameter(linked.where, name, value.value)
     spec = index.analyses.get(text.rpartition(".")[0])
     field = None if spec is None else spec.field(text.rpartition(".")[2])
     if field is None:

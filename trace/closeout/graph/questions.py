@@ -169,7 +169,10 @@ class _Planner:
             self._collected.found(uncertainty)
         set_up = self.set_ups.of(verification, spec)
         if set_up is None or isinstance(uncertainty, Finding) or self._collected.messages:
-            return Request(verification, spec, fault=self._collected.message())
+            fault, pending = self._collected.message(), self._collected.pending
+            if not fault and pending:
+                return Request(verification, spec, pending="; ".join(dict.fromkeys(pending)))
+            return Request(verification, spec, fault=fault)
         try:
             tightened = acceptance(limits, uncertainty)
             request = Request(

@@ -19,7 +19,7 @@ def half_width(measured: Measured, unit: str, units: Units, least: Fraction) -> 
     """
     if measured.uncertainty is None:
         return None
-    return units.tolerance(measured.value, measured.uncertainty, unit) * _raised(measured, least)
+    return units.tolerance(measured.value, measured.uncertainty, unit) * times_of(measured, least)
 
 
 def used(measured: Measured, least: Fraction) -> str | None:
@@ -29,7 +29,7 @@ def used(measured: Measured, least: Fraction) -> str | None:
     if measured.uncertainty is None or measured.k is None:
         return None
     stated = f"{measured.uncertainty} (k = {float(measured.k):g})"
-    times = _raised(measured, least)
+    times = times_of(measured, least)
     if times == 1:
         return stated
     number = float(measured.uncertainty.number * times)
@@ -37,5 +37,6 @@ def used(measured: Measured, least: Fraction) -> str | None:
     return f"{raised} (k = {float(least):g}), raised from {stated}"
 
 
-def _raised(measured: Measured, least: Fraction) -> Fraction:
+def times_of(measured: Measured, least: Fraction) -> Fraction:
+    """Return by what an uncertainty is raised to be at the project's coverage factor."""
     return Fraction(1) if measured.k is None else max(Fraction(1), least / measured.k)

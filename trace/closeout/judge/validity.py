@@ -109,7 +109,7 @@ class Validity:
             *other_builds(verification, record, self.index),
             *self.conditions.other_conditions(requirement, verification, record),
             *self.conditions.changed(requirement, verification, record),
-            *self._age(record),
+            *self.too_old(record),
         )
 
     def rebuilt(
@@ -152,8 +152,8 @@ class Validity:
                 f" {requirement.issue}"
             )
 
-    def _age(self, record: Record) -> Iterator[str]:
-        """Count how long the evidence holds to the date of the review, never to the clock."""
+    def too_old(self, record: Record) -> Iterator[str]:
+        """Yield why evidence no longer holds at the date of the review; no clock is asked."""
         if record.good_for is None or record.date is None:
             return
         charter = self.index.project.charter

@@ -81,9 +81,8 @@ def _painted(text: str, column: int, paint: Paint) -> str:
 def _about(sweep: Sweep, place: int, row: list[Cell]) -> str:
     followed = sweep.followed[place]
     holding_points = sum(cell.holds for cell in row)
-    parts = [
-        f"{subject(followed)}, {flow(followed.limit)}: holds at {holding_points} of {len(row)} points"
-    ]
+    where = f"holds at {holding_points} of {len(row)} points"
+    parts = [f"{subject(followed)}, {flow(followed.limit)}: {where}"]
     least = smallest(row)
     if least is not None and (margin := row[least].margin) is not None:
         shown = show_margin(margin, row[least].unit or None)

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 
 from closeout.evaluate.engine import Evaluator
 from closeout.graph import Index
+from closeout.graph.links import with_parameters
+from closeout.judge import Validity
 from closeout.judge.compared import (
     Asking,
     Bench,
@@ -17,6 +19,7 @@ from closeout.judge.compared import (
     pairs_of,
     prediction,
 )
+from closeout.judge.measured_inputs import measured_inputs
 from closeout.load import load
 from closeout.measure import Units
 from closeout.model.compared import Compared, Prediction
@@ -108,7 +111,10 @@ class Judged:
         kept.flush()
         if loaded.project is None:
             return None
-        return index_of(loaded.project, loaded, evaluator.modules(), snapshot, self.options)
+        modules = evaluator.modules()
+        index = index_of(loaded.project, loaded, modules, snapshot, self.options)
+        measured = measured_inputs(Validity(index, self.checked.units, None, under_git=True))
+        return with_parameters(index, measured.parameters, measured.waiting)
 
 
 def with_earlier(

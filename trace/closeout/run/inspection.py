@@ -13,6 +13,7 @@ from closeout.graph import Index, Plan, check, plan
 from closeout.graph.links import limits_found, with_parameters
 from closeout.graph.reports import data_files
 from closeout.judge import Validity, failures
+from closeout.judge.measured_inputs import measured_inputs
 from closeout.load import Loaded, load, locate
 from closeout.measure import Units
 from closeout.model.as_of import as_of
@@ -90,14 +91,20 @@ def check_project(
         return in_order(problems), loaded.files
     units = Units()
     index = index_of(as_of(loaded.project, day), loaded, modules, snapshot, options)
-    asked = read_options(options, index, units)
-    review = options.review or index.project.charter.next_review
-    planned = plan(index, units, dict(asked.settings), review)
     data = list(data_files(index, snapshot.read))
+    altered = frozenset(record.id for record, one in data if one.severity is Severity.ERROR)
+    review = options.review or index.project.charter.next_review
+    measured = measured_inputs(
+        Validity(index, units, review, {}, altered, snapshot.identity.under_git)
+    )
+    index = with_parameters(index, measured.parameters, measured.waiting)
+    asked = read_options(options, index, units)
+    planned = plan(index, units, dict(asked.settings), review)
     findings = [
         *module_findings(modules),
         *check(index, units),
         *(finding for _, finding in data),
+        *measured.findings,
         *planned.findings,
     ]
     past = past_of(snapshot)
@@ -107,7 +114,6 @@ def check_project(
     context, looks = _context(snapshot, index, review, history, cut_off)
     chosen = None if asked.chosen is None else asked.chosen.names
     context = replace(context, commit=commit_day(snapshot, options), chosen=chosen)
-    altered = frozenset(record.id for record, one in data if one.severity is Severity.ERROR)
     validity = Validity(index, units, review, {}, altered, snapshot.identity.under_git)
     ruled = [
         *check_rules(index, units, context),

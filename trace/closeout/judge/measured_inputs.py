@@ -1,0 +1,219 @@
+"""Parameters that a verification record measured: a number while the record is in force.
+
+A measured input (``from: TR-PWR-002.sleep_drain``) is the value and the expanded uncertainty of the
+record that is in force for the article's present build. A record that is only named as the source
+of a stated value is compared with it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from closeout.graph.inputs import ends_of, spread_text
+from closeout.graph.links import record_named
+from closeout.graph.new_findings import error, nearest, warning
+from closeout.judge.nonconformance import NOT_MET, holds_open
+from closeout.judge.planned import not_yet
+from closeout.judge.superseded import reports_of
+from closeout.judge.uncertainty import half_width, times_of
+from closeout.judge.validity import Validity
+from closeout.measure import UnitError
+from closeout.model.amount import Amount, Measured
+from closeout.model.problem import Finding, Pointer
+from closeout.model.records import LinkedParameter, Parameter, Record, Spread, build_text
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredInputs:
+    """What records say of the parameters that are found in them.
+
+    ``waiting`` are those of which no record is in force, with the reason; of one that is in neither
+    something is wrong, which ``findings`` tell.
+    """
+
+    parameters: Mapping[str, Parameter]
+    waiting: Mapping[str, str]
+    findings: tuple[Finding, ...]
+
+
+def measured_inputs(validity: Validity) -> MeasuredInputs:
+    """Return the parameters that records measured, at the date of the state."""
+    parameters: dict[str, Parameter] = {}
+    waiting: dict[str, str] = {}
+    findings: list[Finding] = []
+    for one in validity.index.linked.values():
+        if not any(record_named(text, validity.index) for text in one.link.quantities):
+            continue
+        found = _found(one, validity)
+        if isinstance(found, Parameter):
+            parameters[one.id] = found
+        elif isinstance(found, str):
+            waiting[one.id] = found
+        else:
+            findings.append(found)
+    findings += _sources(validity)
+    return MeasuredInputs(parameters, waiting, tuple(findings))
+
+
+def _found(one: LinkedParameter, validity: Validity) -> Parameter | str | Finding:
+    """Return the parameter, why no record is in force, or what is wrong with the link."""
+    link, index = one.link, validity.index
+    named = record_named(link.quantities[0], index)
+    if named is None or len(link.quantities) > 1:
+        text = "a record measures one value, and is not the end of a range"
+        return error("linked-parameter", link.where, text, "name one quantity of one record")
+    if link.case is not None or link.every_case:
+        text = f"{link.quantities[0]} is measured, and has no cases"
+        return error("linked-parameter", link.where, text, "remove the key case")
+    record, quantity = index.records[named[0]], named[1]
+    if quantity not in dict(record.measured):
+        return _not_measured(record, quantity, link.where)
+    last, reason = in_force(record, validity)
+    if reason is None and quantity not in dict(last.measured):
+        reason = f"{record.id} is replaced by {last.id}, which did not measure {quantity}"
+    if reason is not None:
+        return f"{one.id} has no value: {reason}"
+    value = dict(last.measured)[quantity]
+    if value.uncertainty is None:
+        return _no_uncertainty(one, last, quantity)
+    try:  # that it is a distance from the value
+        half_width(value, value.value.unit, validity.units, _least_k(validity))
+    except UnitError as wrong:
+        return error("unit", last.where / "measured" / quantity, wrong.message, wrong.cure)
+    source = one.source or _source(last, record, value, validity)
+    return Parameter(
+        one.where, one.id, value.value, _spread(value, validity), source=source,
+        formerly=one.formerly, record=last.id, link=link,
+    )  # fmt: skip
+
+
+def in_force(record: Record, validity: Validity) -> tuple[Record, str | None]:
+    """Return the newest record in a record's place, and why it is not in force (None: it is)."""
+    index, last, seen = validity.index, record, {record.id}
+    while newer := [n for n in index.replaced.get(last.id, ()) if n not in seen]:
+        last = max((index.records[n] for n in newer), key=lambda one: one.date or "")
+        seen.add(last.id)
+    return last, next(_against(last, validity), None)
+
+
+def _against(record: Record, validity: Validity) -> Iterator[str]:
+    """Yield why a record says nothing of the article as it is today."""
+    index = validity.index
+    if record.date is None:
+        yield not_yet(record)
+    if record.id in index.duplicated_records:
+        yield f"the identifier {record.id} is duplicate"
+    if record.id in validity.altered:
+        yield f"the data file of {record.id} has changed"
+    if record.outcome == NOT_MET:
+        yield f"the outcome of {record.id} is not met"
+    if any(holds_open(report, index) for report in reports_of(record, index)):
+        yield f"a nonconformance that {record.id} found is not closed"
+    for name, build in record.article:
+        article = index.articles.get(name)
+        if article is not None and article.build is not None and article.build != build:
+            now = build_text(article.build)
+            yield f"{record.id} was made on {name} {build_text(build)}, {name} is at {now}"
+    yield from validity.too_old(record)
+
+
+def _not_measured(record: Record, quantity: str, where: Pointer) -> Finding:
+    names = [name for name, _ in record.measured]
+    near = nearest(quantity, names)
+    cure = f"did you mean {near}?" if near else f"it measured {', '.join(names) or 'nothing'}"
+    return error("unknown-quantity", where, f"{record.id} did not measure {quantity}", cure)
+
+
+def _no_uncertainty(one: LinkedParameter, record: Record, quantity: str) -> Finding:
+    return error(
+        "linked-parameter", one.link.where,
+        f"{record.id} states no uncertainty of {quantity}, so {one.id} would have no spread",
+        f"add it to {record.id}, as 95 uA +/- 2 uA (k = 2), or say why it is exact",
+    )  # fmt: skip
+
+
+def _least_k(validity: Validity) -> Fraction:
+    return validity.index.project.charter.policy.coverage_factor
+
+
+def _spread(value: Measured, validity: Validity) -> Spread:
+    """Return the expanded uncertainty at the project's coverage factor, as a tolerance."""
+    if value.uncertainty is None or value.exact is not None:
+        return Spread()
+    times, stated = times_of(value, _least_k(validity)), value.uncertainty
+    if times == 1:
+        return Spread(tolerance=(("", stated),))
+    number = stated.number * times
+    half = Amount(f"{float(number):.6g} {stated.unit}".strip(), number, stated.unit)
+    return Spread(tolerance=(("", half),))
+
+
+def _source(last: Record, named: Record, value: Measured, validity: Validity) -> str:
+    """Return where a measured number comes from: record, document, day, build, coverage factor."""
+    parts = [f"measured: {last.id}"]
+    if last is not named:
+        parts[0] += f", which replaces {named.id}"
+    parts += [part for part in (last.document, last.date) if part]
+    parts += [f"{name} {build_text(build)}" for name, build in last.article]
+    if value.exact is not None:
+        parts.append(f"exact: {value.exact}")
+    elif value.k is not None:
+        k = max(value.k, _least_k(validity))
+        parts.append(f"expanded uncertainty, k = {float(k):g}")
+    return ", ".join(parts)
+
+
+def _sources(validity: Validity) -> Iterator[Finding]:
+    """Yield where a stated value is not what the record measured that is named as its source."""
+    index = validity.index
+    for one in index.parameters.values():
+        name = one.record or (one.source if one.source in index.records else None)
+        if name is None or one.link is not None:
+            continue
+        if name not in index.records:
+            if index.is_absent(name, index.records):
+                near = nearest(name, index.records)
+                cure = f"did you mean {near}?" if near else "add the record, or name the document"
+                place = one.where / "source" / "record"
+                yield error("dangling-reference", place, f"there is no record {name}", cure)
+            continue
+        yield from _source_findings(one, index.records[name], validity)
+
+
+def _source_findings(one: Parameter, record: Record, validity: Validity) -> Iterator[Finding]:
+    last, reason = in_force(record, validity)
+    value = dict(last.measured).get(one.id)
+    if reason is not None:
+        yield warning(
+            "source-not-in-force", one.where / "source",
+            f"the source of {one.id} is not in force: {reason}",
+            "measure it again, or name another source",
+        )  # fmt: skip
+    elif last is not record:
+        yield warning(
+            "source-not-in-force", one.where / "source",
+            f"{record.id}, the source of {one.id}, is replaced by {last.id}",
+            f"name {last.id}, and its value",
+        )  # fmt: skip
+    if reason is None and value is not None and (outside := _outside(one, value, validity)):
+        yield error(
+            "measured-outside-declared", one.where,
+            f"{one.id} is declared as {outside}, and {last.id} measured {value.text}",
+            f"declare what {last.id} measured, or write from: {last.id}.{one.id}",
+        )  # fmt: skip
+
+
+def _outside(one: Parameter, value: Measured, validity: Validity) -> str | None:
+    """Return what is declared, where it does not enclose what was measured; else None."""
+    unit, units = one.value.unit, validity.units
+    try:
+        middle = units.convert(value.value, unit)
+        half = half_width(value, unit, units, _least_k(validity)) or Fraction(0)
+        low, high = ends_of(one, unit, units) or (one.value.number, one.value.number)
+    except UnitError as wrong:
+        return f"{one.value} ({wrong.message})"
+    if low <= middle - half and middle + half <= high:
+        return None
+    return " ".join(filter(None, (one.value.text, spread_text(one.spread))))
