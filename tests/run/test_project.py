@@ -75,7 +75,7 @@ def test_the_cells_of_the_readme_print_what_stands_below_them(
                 assert "<td>PWR-010</td>" in notebook.shown
         else:
             assert missing(block.text, printed) is None, printed
-    assert cells == 4
+    assert cells == 5
 
 
 def test_verify_returns_the_dossier(lantern: Project) -> None:
