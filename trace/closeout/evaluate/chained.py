@@ -145,6 +145,12 @@ def ends_of(
     return Ends(value, first.low, last.high, first.low_at, last.high_at, reason)
 
 
+def members_of(linked: Linked, chain: Chain) -> tuple[str, ...]:
+    """Return the analyses that a linked variable is computed by."""
+    names = (chain.members[output.member].analysis for output in linked.outputs)
+    return tuple(dict.fromkeys(names))
+
+
 def _of_output(output: Output, chain: Chain, below: Below, known: Results) -> Ends | Failure:
     """Return what an analysis below found of an output, with what its model may be off."""
     name = chain.members[output.member].analysis

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from closeout.evaluate.chained import Ends, Results, ends_of
+from closeout.evaluate.chained import Ends, Results, ends_of, members_of
 from closeout.graph import Index, Plan, Request, from_below
 from closeout.graph.inputs import spread_text
 from closeout.judge.compared import marked
@@ -212,11 +212,12 @@ def _computed(request: Request, results: Results) -> Iterator[ComputedFound]:
             source = one.source if to is None else f"{one.source}, moved by --set"
             yield ComputedFound(
                 one.name, source, one.unit, found.value + by, found.low + by, found.high + by,
-                found.reason or None,
+                found.reason or None, members_of(linked[one.name], chain),
             )  # fmt: skip
         else:
             reason = found.message if found is not None else None
-            yield ComputedFound(one.name, one.source, one.unit, None, None, None, reason)
+            members = members_of(linked[one.name], chain)
+            yield ComputedFound(one.name, one.source, one.unit, None, None, None, reason, members)
 
 
 def _found(name: str, case: str | None, unit: str, extent: Extent) -> QuantityFound:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from closeout.arithmetic.chain import converted
-from closeout.evaluate.chained import Ends, Results, ends_of
+from closeout.evaluate.chained import Ends, Results, ends_of, members_of
 from closeout.graph import Request
 from closeout.graph.request import Estimate
 from closeout.model.dossier import ComputedFound
@@ -31,13 +31,14 @@ def _held(estimate: Estimate, results: Results) -> Estimated:
     computed, (linked,) = estimate.computed, estimate.chain.linked[-1:]
     found = ends_of(linked, estimate.chain, estimate.below, results)
     name, source, unit = computed.name, computed.source, computed.unit
+    members = members_of(linked, estimate.chain)
     if not isinstance(found, Ends):
-        shown = ComputedFound(name, source, unit, None, None, None, found.message)
+        shown = ComputedFound(name, source, unit, None, None, None, found.message, members)
         return Estimated(estimate, shown, f"the estimate of {name} has no value: {found.message}")
     value, least, most = (
         converted(number, estimate.conversion) for number in (found.value, found.low, found.high)
     )
-    shown = ComputedFound(name, source, unit, value, least, most, found.reason or None)
+    shown = ComputedFound(name, source, unit, value, least, most, found.reason or None, members)
     low, high = estimate.range
     if low <= least and most <= high:
         return Estimated(estimate, shown, None)

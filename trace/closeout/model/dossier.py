@@ -215,7 +215,7 @@ class ComputedFound:
     """A computed input of an evaluation: from what it is computed, and its ends over the box.
 
     ``unproved`` is why the ends are searched, None where they are proved; numbers are None where it
-    has no value.
+    has no value. ``analyses`` are those that it is computed by.
     """
 
     name: str
@@ -225,6 +225,7 @@ class ComputedFound:
     low: float | None
     high: float | None
     unproved: str | None
+    analyses: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -361,8 +361,11 @@ def _run(sources: _Sources, evaluation: Evaluation) -> _Run:
         failure=None if evaluation.failure is None else _failure(evaluation.failure),
         inputs=[
             *(_input(used) for used in evaluation.inputs),
-            *(_computed(one, words.computed(one)) for one in evaluation.computed),
-            *(_computed(one, words.estimate(one, wrong)) for one, wrong in evaluation.estimates),
+            *(_computed(one, words.computed(one), sources) for one in evaluation.computed),
+            *(
+                _computed(one, words.estimate(one, wrong), sources)
+                for one, wrong in evaluation.estimates
+            ),
         ],
         found=_found(evaluation),
         verdicts=[
@@ -418,8 +421,11 @@ def _input(used: InputUsed) -> dict[str, Any]:
     }
 
 
-def _computed(found: ComputedFound, text: str) -> dict[str, Any]:
+def _computed(found: ComputedFound, text: str, sources: _Sources) -> dict[str, Any]:
     value, low, high = show_extent(found.value, found.low, found.high, found.unit)
+    # Reports of analyses stand side by side.
+    known = ((name, sources.reports.get(name)) for name in found.analyses)
+    pages = [link(name, path.rpartition("/")[2]) for name, path in known if path is not None]
     return {
         "name": found.name,
         "value": value,
@@ -429,7 +435,7 @@ def _computed(found: ComputedFound, text: str) -> dict[str, Any]:
         "high": high,
         "origin": "computed",
         "maturity": "",
-        "source": "",
+        "source": Markup(", ".join(pages)),
         "condition": "",
     }
 
