@@ -11,21 +11,22 @@ from typing import Any
 
 from closeout.graph.allocation import allocations
 from closeout.graph.amounts import amounts
-from closeout.graph.correlation import correlations
 from closeout.graph.criterion_conditions import leeways
 from closeout.graph.cycles import cycles
 from closeout.graph.formerly import earlier_identifiers
 from closeout.graph.index import Index
 from closeout.graph.links import findings_of_links, taken_by_links
 from closeout.graph.measured import misspelt_quantities
-from closeout.graph.new_findings import Spelling, error, warning
+from closeout.graph.new_findings import Spelling, error, is_difference, is_unit, warning
 from closeout.graph.new_findings import nearest as nearest  # who asks for checks asks for this too
-from closeout.graph.reach import out_of_reach
 from closeout.graph.references import references, reviews
 from closeout.graph.reports import reports
 from closeout.graph.temperatures import temperatures
 from closeout.measure import Units
+from closeout.model.amount import Amount
+from closeout.model.probability import probability_text
 from closeout.model.problem import Finding, Pointer
+from closeout.model.question import Field
 from closeout.model.records import LinkedParameter, Parameter
 
 
@@ -221,4 +222,52 @@ def _unused_analyses(index: Index) -> Iterator[Finding]:
                 Pointer(spec.path, (spec.line,)),
                 f"no requirement uses the analysis {spec.name}",
                 "name it in a verification, or remove it",
+            )
+
+
+def out_of_reach(index: Index) -> Iterator[Finding]:
+    """Yield each verification whose probability stays undecided though every sample passes."""
+    for requirement in index.requirements.values():
+        for verification in requirement.verification:
+            basis = verification.basis
+            if basis.probability is None or basis.confidence is None:
+                continue
+            from closeout.arithmetic.chance.decision import (  # few projects ask for one
+                CAP,
+                highest,
+            )
+
+            most = highest(float(basis.confidence))
+            if basis.probability > most:
+                yield warning(
+                    "probability-out-of-reach",
+                    verification.where / "basis",
+                    f"{requirement.id} requires the {basis}, and with {CAP} samples, the most that"
+                    f" are drawn, at most {probability_text(most)} can be shown: it can be not met"
+                    " or open, never met",
+                    "judge the worst case; or compute the probability in the analysis, as with"
+                    " normal_cdf of closeout.math, and judge that as a quantity",
+                )
+
+
+def correlations(index: Index, units: Units) -> Iterator[Finding]:
+    """Yield each criterion of a quantity that no analysis gives, or that is no difference of it."""
+    charter = index.project.charter
+    fields: dict[str, Field] = {}
+    for field in (field for spec in index.specs for field in spec.fields):
+        fields.setdefault(field.name, field)
+    spelling = Spelling(index.renamed)
+    for number, criterion in enumerate(charter.correlation):
+        where = charter.where / "correlation" / number
+        known = fields.get(criterion.quantity)
+        if known is not None:
+            zero = Amount("", criterion.within.number * 0, known.unit)
+            if is_unit(known.unit, units):
+                yield from is_difference(criterion.within, zero, where / "within", units)
+        elif index.code and index.complete:
+            yield error(
+                "unknown-quantity",
+                where / "quantity",
+                f"no analysis gives {criterion.quantity}",
+                spelling.cure("quantity", criterion.quantity, fields, "name one that it gives"),
             )

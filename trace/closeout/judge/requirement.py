@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
 from closeout.graph import Index, Plan, Request, RequiredMargin, required_margins
 from closeout.graph.allocation import budget_text
 from closeout.judge import reasons
-from closeout.judge.agreed import agreed_as_closed, to_be_agreed
 from closeout.judge.analysis import by_analysis
 from closeout.judge.compliance import of_criteria, of_derived
 from closeout.judge.cover import covered, may_approve
@@ -17,14 +16,13 @@ from closeout.judge.limits import Judgement, as_written
 from closeout.judge.margins import measured, noted
 from closeout.judge.nonconformance import open_nonconformance, reported
 from closeout.judge.records import by_records, took_place, unnamed_failures, worst
-from closeout.judge.validated import validated
 from closeout.judge.validity import Validity
 from closeout.measure import Units
 from closeout.model.answer import Answer
 from closeout.model.criterion import TBD, Limits
 from closeout.model.dossier import AsRun, Compliance, Evidence, RequirementResult, State
 from closeout.model.question import Failure, Question, analyses_of
-from closeout.model.records import Method, Requirement, Verification
+from closeout.model.records import Agreement, Method, Requirement, Verification
 from closeout.model.setting import Setting
 from closeout.model.validation import Validation
 
@@ -389,3 +387,47 @@ def _result(
         outstanding=outstanding,
         early=early,
     )
+
+
+def agreed_as_closed(requirement: str, index: Index) -> tuple[str, ...]:
+    """Return by whom, when and at which review a requirement was agreed as closed."""
+    return tuple(_shown(one) for one in _about(requirement, index) if one.planned is None)
+
+
+def to_be_agreed(requirement: str, index: Index) -> tuple[str, ...]:
+    """Return by whom, when and at which review it is planned to be, after the state's date."""
+    return tuple(_shown(one) for one in _about(requirement, index) if one.planned is not None)
+
+
+def _about(requirement: str, index: Index) -> Iterator[Agreement]:
+    return (one for one in index.project.agreements if requirement in one.requirements)
+
+
+def _shown(one: Agreement) -> str:
+    day = one.date or one.planned
+    parts = [f"at {one.review}", f"by {one.by}" if one.by else "", f"on {day}" if day else ""]
+    return " ".join(filter(None, parts)) + (f" ({one.document})" if one.document else "")
+
+
+def validated(judged: list[Judgement], validation: Validation | None) -> list[Judgement]:
+    """Return evidence by an analysis with what is known of its validation.
+
+    Where a test failed, what would be met is in error: nothing is shown. What is not met stays so,
+    since bad news is not hidden, but no waiver reaches it: its size is not known.
+    """
+    if validation is None or validation.state is None:
+        return judged
+    return [_validated(one, validation) for one in judged]
+
+
+def _validated(one: Judgement, validation: Validation) -> Judgement:
+    evidence = replace(one.evidence, validation=validation.state)
+    if not validation.failed:
+        return one._replace(evidence=evidence)
+    text = f"validation failed: {', '.join(test.named for test in validation.failed)}"
+    evidence = replace(
+        evidence,
+        state=State.ERROR if evidence.state is State.MET else evidence.state,
+        message=f"{text}; {evidence.message}" if evidence.message else text,
+    )
+    return one._replace(evidence=evidence, extremes=None)

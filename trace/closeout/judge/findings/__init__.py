@@ -4,7 +4,7 @@ Each module yields findings; nothing here decides a verdict.
 """
 
 from closeout.graph import Index
-from closeout.judge.findings.agreements import disagreements
+from closeout.judge.findings.agreements import disagreements, outgrown_ranges
 from closeout.judge.findings.compared import predictions
 from closeout.judge.findings.evidence import (
     contradictions,
@@ -14,7 +14,6 @@ from closeout.judge.findings.evidence import (
     unproved_safety,
 )
 from closeout.judge.findings.failures import unreported_logs
-from closeout.judge.findings.outgrown_ranges import outgrown_ranges
 from closeout.judge.findings.waivers import waived
 from closeout.measure import Units
 from closeout.model.dossier import Dossier

@@ -1,11 +1,11 @@
-"""Findings about agreements: of what is not closed (any more), and of the wrong authority."""
+"""Findings about what people agreed: closures of a board, and ranges between two owners."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from closeout.graph import Index
-from closeout.graph.new_findings import warning
+from closeout.graph.new_findings import error, warning
 from closeout.judge.cover import may_approve
 from closeout.model.dossier import Dossier
 from closeout.model.problem import Finding
@@ -33,3 +33,20 @@ def disagreements(dossier: Dossier, index: Index) -> Iterator[Finding]:
                     f"{agreement.by} is not the authority of {name}'s source",
                     "have it agreed by the authority in project.authorities",
                 )  # fmt: skip
+
+
+def outgrown_ranges(dossier: Dossier, index: Index) -> Iterator[Finding]:
+    """Yield an error for each agreed range that does not contain its estimate, at the range."""
+    for evaluation in dossier.evaluations:
+        for found, wrong in evaluation.estimates:
+            parameter = index.parameters.get(found.name)
+            if wrong is None or parameter is None or found.value is None:
+                continue
+            changes = ", ".join(f"{name}={text}" for name, text in dossier.settings)
+            yield error(
+                "estimate-outside-range",
+                parameter.where / "range",
+                wrong + (f", with {changes}" if changes else ""),
+                f"agree on a range that contains it (both owners), or change what {found.source}"
+                " rests on",
+            )
