@@ -139,10 +139,11 @@ def ends_of(
         if isinstance(one, Failure):
             return one._replace(message=f"{linked.variable}: {one.message}")
         found.append(one)
-    first, last = found[0], found[-1]
-    value = first.value + 0.5 * (last.value - first.value)
+    value = found[0].value + 0.5 * (found[-1].value - found[0].value)
+    # The quantity that is named as the low end may be the higher one somewhere.
+    low, high = min(found, key=attrgetter("low")), max(found, key=attrgetter("high"))
     reason = next((one.reason for one in found if one.reason), "")
-    return Ends(value, first.low, last.high, first.low_at, last.high_at, reason)
+    return Ends(value, low.low, high.high, low.low_at, high.high_at, reason)
 
 
 def members_of(linked: Linked, chain: Chain) -> tuple[str, ...]:
