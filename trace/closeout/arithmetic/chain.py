@@ -74,7 +74,7 @@ def with_computed(answer: Answer, question: Question, members: Sequence[Evaluate
     """Return an answer whose points name computed inputs too, where no inputs below say all.
 
     Where between two ends an input is, or what a model is off, cannot be set; so the inputs that
-    come of it are part of the point.
+    come of it are part of the point. Of an answer at one point alone they are its ``low_at``.
     """
     chain, inputs = question.chain, dict(question.inputs)
     if chain is None or not _has_sides(chain):
@@ -87,6 +87,11 @@ def with_computed(answer: Answer, question: Question, members: Sequence[Evaluate
             known[at] = (*at, *((one.variable, found[one.variable]) for one in chain.linked))
         return known.get(at, at)
 
+    if not question.box:
+        found = variables(chain, members, inputs)
+        here = tuple((one.variable, found[one.variable]) for one in chain.linked)
+        extents = {key: one._replace(low_at=here) for key, one in answer.extents.items()}
+        return answer._replace(extents=extents)
     extents = {
         key: one._replace(low_at=completed(one.low_at), high_at=completed(one.high_at))
         for key, one in answer.extents.items()

@@ -143,7 +143,13 @@ def ends_of(
     # The quantity that is named as the low end may be the higher one somewhere.
     low, high = min(found, key=attrgetter("low")), max(found, key=attrgetter("high"))
     reason = next((one.reason for one in found if one.reason), "")
-    return Ends(value, low.low, high.high, low.low_at, high.high_at, reason)
+    low_at, high_at = low.low_at, high.high_at
+    if linked.place is not None and len(found) > 1:
+        low_at = (*low_at, (linked.place, 0.0 if low is found[0] else 1.0))
+        high_at = (*high_at, (linked.place, 0.0 if high is found[0] else 1.0))
+    elif linked.place is not None:
+        low_at, high_at = (*low_at, (linked.place, 0.0)), (*high_at, (linked.place, 1.0))
+    return Ends(value, low.low, high.high, low_at, high_at, reason)
 
 
 def members_of(linked: Linked, chain: Chain) -> tuple[str, ...]:
@@ -191,15 +197,16 @@ def _in_chain(extent: Extent, output: Output, below: Below, name: str) -> Ends:
     reason = f"{name} is searched: {extent.unproved or 'nothing of it is proved'}"
     roots = dict(below.roots)
 
-    def above(at: At) -> At:
-        return tuple((n, converted(number, roots[n])) for n, number in at if n in roots)
+    def above(at: At, off: float) -> At:
+        known = tuple((n, converted(number, roots[n])) for n, number in at if n in roots)
+        return known if output.off is None else (*known, (output.off, off))
 
     return Ends(
         value,
         _off(converted(low, output.conversion), output, -1.0),
         _off(converted(high, output.conversion), output, 1.0),
-        above(extent.low_at),
-        above(extent.high_at),
+        above(extent.low_at, -1.0),
+        above(extent.high_at, 1.0),
         "" if is_proved or extent.low is None else reason,
     )
 
@@ -377,8 +384,9 @@ def _extent(
     reason: str,
 ) -> Extent:
     low, high = _box_ends(extent)
+    # A run at one point names the inputs that were computed there (arithmetic/chain.py).
     values = [
-        (one.extents[key].value, at)
+        (one.extents[key].value, (*at, *one.extents[key].low_at))
         for at, one in seen
         if key in one.extents and one.extents[key].value is not None
     ]

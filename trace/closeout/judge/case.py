@@ -34,6 +34,10 @@ def _undecided(extent: Extent) -> str:
     return f"undecided: the ends of {names} were not reached together in a run of the whole chain"
 
 
+def _reach(extent: Extent) -> tuple[float, float] | None:
+    return None if extent.cut is None else (extent.cut.low, extent.cut.high)
+
+
 class Found(NamedTuple):
     """What a case says of limits, as fields of its evidence, and what that rests on."""
 
@@ -80,7 +84,7 @@ class Case:
         }
         if undecided:
             fields["message"] = _undecided(extent)
-        return Found(fields, Extremes(self.unit, ends.low, ends.high, limits))
+        return Found(fields, Extremes(self.unit, ends.low, ends.high, limits, _reach(extent)))
 
     def _judged(self, ends: Ends) -> tuple[float | None, float | None]:
         """Return the ends with what the model may be off, in the unit of the limits."""

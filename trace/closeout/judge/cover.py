@@ -92,7 +92,8 @@ def _reaches(waiver: Waiver, one: Judgement, units: Units) -> bool:
         return True
     if extremes is None:
         return False  # an absent case has no value that could be accepted
-    unit, low, high, limits = extremes
+    unit, low, high, limits, reach = extremes
+    low, high = (low, high) if reach is None else reach
     try:
         accepts = acceptance(exact_in(waiver.limits, unit, units), limits.model).bounds
     except UnitError:

@@ -33,13 +33,15 @@ class Judged(NamedTuple):
 class Extremes(NamedTuple):
     """What is decided on, unlike what is shown: ends in the quantity's own unit, and their limits.
 
-    What a model may be off is in the limits alone.
+    What a model may be off is in the limits alone. ``reach`` are ends beyond which values do not
+    go, where what decides is what was seen of them: a waiver has to reach these.
     """
 
     unit: str
     low: float
     high: float
     limits: Acceptance
+    reach: tuple[float, float] | None = None
 
 
 class Judgement(NamedTuple):
