@@ -146,7 +146,7 @@ def test_bounds_hold_all_samples_and_points_replay(tmp_path: Path, seed: int) ->
     assert failed.counterexample
     again = evidence(judged(folder, set=dict(failed.counterexample)), 2)
     assert again.state.value == "not met"
-    assert again.value == pytest.approx(failed.high, rel=1e-12)
+    assert again.value == pytest.approx(failed.high, rel=1e-6)  # to which a bound is tight
     replayed = evidence(judged(folder, set=dict(met.at)), 1)
     assert replayed.value == pytest.approx(met.high, rel=1e-6, abs=1e-6)
 
