@@ -170,7 +170,9 @@ def _inputs_as_written(
     found = (trail.evaluation_of(dossier.evaluations, result.id, one) for one in cases)
     evaluations = {id(one): one for one in found if one is not None}
     for evaluation in evaluations.values():
-        inputs = rows.pairs((used.name, used.written) for used in evaluation.inputs)
+        stated = ((u.name, u.written) for u in evaluation.inputs if u.origin != CHAIN)
+        computed = ((one.name, f"computed from {one.source}") for one in evaluation.computed)
+        inputs = rows.pairs((*stated, *computed))
         yield from wrap(f"inputs: {inputs or 'none'}", width, 6)
 
 
