@@ -1,13 +1,16 @@
 """The declared values and tolerances of the mission's parameters, read apart from the tool.
 
 Numbers are in the units of the parameter files, which are those of the analyses but for shares in
-percent.
+percent. A parameter that an analysis finds has the value that its function gives at the declared
+values, and the ends that it gives with each input at the end that is worse by itself.
 """
 
 from __future__ import annotations
 
+import importlib
 import itertools
 import random
+import re
 from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
@@ -22,15 +25,14 @@ class Declared:
     """Value and ends of each argument of an analysis."""
 
     def __init__(self, analysis: Any) -> None:
-        files = sorted((ROOT / "analyses").glob("*.yaml"))
-        known: dict[str, Any] = {}
-        for path in files:
-            known.update(yaml.safe_load(path.read_text("utf-8"))["parameters"])
+        known = declarations()
         self.function: Callable[..., Any] = analysis.function
         self.values: dict[str, float] = {}
         self.box: dict[str, tuple[float, float]] = {}
         for name in get_type_hints(self.function):
-            if name != "return":
+            if name != "return" and "from" in known[name]:
+                self.values[name], self.box[name] = found_for(name)
+            elif name != "return":
                 self.values[name] = _number(known[name]["value"])
                 self.box[name] = _ends(known[name], self.values[name])
 
@@ -57,6 +59,58 @@ class Declared:
                 yield {name: chance.choice(side) for name, side in sides}
             else:
                 yield {name: chance.uniform(*side) for name, side in sides}
+
+
+    def extreme(self, quantity: Callable[[Any], float], worse: Callable[..., float]) -> float:
+        """Return a quantity with each input at the end that is worse; `worse` is min or max."""
+        corner = {
+            name: worse(self.box[name], key=lambda end, n=name: quantity(self.find(**{n: end})))
+            for name in self.wide()
+        }
+        return quantity(self.find(**corner))
+
+
+@cache
+def declarations() -> dict[str, Any]:
+    """Return what the parameter files say of each parameter."""
+    known: dict[str, Any] = {}
+    for path in sorted((ROOT / "analyses").glob("*.yaml")):
+        known.update(yaml.safe_load(path.read_text("utf-8"))["parameters"])
+    return known
+
+
+@cache
+def found_for(name: str) -> tuple[float, tuple[float, float]]:
+    """Return value and ends of a parameter that a limit says, or one analysis or two quantities."""
+    fields = declarations()[name]
+    links = fields["from"] if isinstance(fields["from"], list) else [fields["from"]]
+    if links[0].rpartition(".")[2] in ("at_least", "at_most"):
+        requirement, quantity, key = links[0].split(".")
+        found, number = limits(requirement, quantity)
+        assert found == key
+        return number, (number, number)
+    owners, quantities = zip(*(link.split(".") for link in links), strict=True)
+
+    def quantity(text: str) -> Callable[[Any], float]:
+        def of(result: Any) -> float:
+            value = getattr(result, text)
+            return float(value[fields["case"]] if "case" in fields else value)
+
+        return of
+
+    low, high = (Declared(analysis_named(owner)) for owner in (owners[0], owners[-1]))
+    first, last = quantity(quantities[0]), quantity(quantities[-1])
+    value = 0.5 * (first(low.find()) + last(high.find()))
+    return value, (low.extreme(first, min), high.extreme(last, max))
+
+
+@cache
+def analysis_named(name: str) -> Any:
+    """Return an analysis of the mission by its name."""
+    for path in sorted((ROOT / "analyses").glob("*.py")):
+        if re.search(rf"^def {name}\(", path.read_text("utf-8"), re.MULTILINE):
+            return getattr(importlib.import_module(f"analyses.{path.stem}"), name)
+    raise AssertionError(f"no analysis {name}")
 
 
 @cache

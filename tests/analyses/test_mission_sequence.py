@@ -245,7 +245,7 @@ def test_memory_outlasts_the_last_transmission_with_a_reset_and_a_stuck_camera()
 
 
 def test_the_wake_up_is_the_one_that_the_ascent_gives() -> None:
-    """The declared range of the wake-up holds the extremes of the march, at its own corners.
+    """The range of the wake-up ends at the extremes of the march, at its own corners.
 
     Hot, high-pressure day with a slow launcher and a late sensor; and the reverse.
     """
@@ -267,5 +267,5 @@ def test_the_wake_up_is_the_one_that_the_ascent_gives() -> None:
         pressure_sensor_error=-1.5, trigger_sampling_period=0.475, **common,
     )  # fmt: skip
     assert early.earliest_wake_time < late.latest_wake_time
-    assert 32.0 <= early.earliest_wake_time < 33.0
-    assert 50.0 < late.latest_wake_time <= 51.0
+    box = Declared(mission_sequence).box["wake_time"]
+    assert box == pytest.approx((early.earliest_wake_time, late.latest_wake_time), rel=1e-12)
