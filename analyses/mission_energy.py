@@ -3,28 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
+from analyses.phase_power import PHASES, largest
 from analyses.physics.energy_budget import (
     UNITS,
     battery_power,
     converter_input,
     energy,
+    lengths,
     load_power,
     read_phases,
     unit_power,
 )
 from analyses.physics.lithium_ion import FULL_CELL_VOLTAGE
 from closeout import analysis
-from closeout.math import maximum
 from closeout.units import Unit, V, W, W_h, count, hour, mA, minute, mohm, ratio, s, uA
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-PHASES = Path(__file__).parent / "data" / "mission_phases.csv"
 
 Energies = Annotated[Mapping[str, float], Unit("W h")]
 
@@ -76,6 +74,12 @@ def mission_energy(
     soft_start_leakage: uA,
     cells_in_series: count,
     guaranteed_energy: W_h,
+    boot_time: s,
+    orbit_filming_delay: s,
+    camera_stop_delay: s,
+    transmit_start_delay: s,
+    transmit_stop_delay: s,
+    burn_up_time: minute,
 ) -> MissionEnergy:
     """Compute the energy by phase and unit from wake-up to burn-up, and the reserve.
 
@@ -83,7 +87,8 @@ def mission_energy(
     its units for a share of its length, through converters with a standby power and an efficiency
     that falls with age, over the resistance between battery and converters
     (`analyses/physics/energy_budget.py`). The transmitter takes a base power and its radio power
-    over the efficiency of its amplifier.
+    over the efficiency of its amplifier. A phase ends where the recorder's timers say, after
+    wake-up, and the last one at burn-up.
 
     **What may happen.** One computer reset at the worst moment: the restart, and the work that is
     lost and done again, both at the power of the phase that takes most. A late wake-up: filming and
@@ -100,7 +105,7 @@ def mission_energy(
 
     **On the safe side.** The voltage of the battery is at its cut-off throughout, where the path
     takes most. Slip, abort, reset and late wake-up all happen. Unit powers have their extremes
-    together.
+    together. The time from lift-off to wake-up counts as descent, since burn-up is after lift-off.
 
     **Sources.** Definition of energy, power and efficiency; Kirchhoff's voltage law. All powers and
     times are invented.
@@ -115,6 +120,17 @@ def mission_energy(
     over-discharged are never charged again. Local rules come first.
     """
     phases = read_phases(PHASES)
+    minutes = lengths(
+        phases,
+        {
+            "boot_time": boot_time / 60,
+            "orbit_filming_delay": orbit_filming_delay / 60,
+            "camera_stop_delay": camera_stop_delay / 60,
+            "transmit_start_delay": transmit_start_delay / 60,
+            "transmit_stop_delay": transmit_stop_delay / 60,
+            "burn_up_time": burn_up_time,
+        },
+    )
     powers = {
         "computer": computer_power,
         "cameras": cameras * camera_power,
@@ -129,12 +145,12 @@ def mission_energy(
         for name, phase in phases.items()
     }
     drawn = {name: battery_power(p, path, cutoff_voltage) for name, p in inputs.items()}
-    planned = {name: energy(drawn[name], phase.minutes) for name, phase in phases.items()}
+    planned = {name: energy(drawn[name], minutes[name]) for name in phases}
     by_unit = {
-        unit: total(energy(unit_power(p, powers, unit), p.minutes) for p in phases.values())
+        unit: total(energy(unit_power(p, powers, unit), minutes[n]) for n, p in phases.items())
         for unit in UNITS
     }
-    converted = total(energy(inputs[name], phase.minutes) for name, phase in phases.items())
+    converted = total(energy(inputs[name], minutes[name]) for name in phases)
 
     highest = largest(drawn.values())
     repeated = computer_restart_time / 60 + reset_repeat_time
@@ -155,7 +171,7 @@ def mission_energy(
         phase_energy=planned,
         converter_loss=converted - total(by_unit.values()),
         path_loss=total(
-            energy(path * (drawn[n] / cutoff_voltage) ** 2, p.minutes) for n, p in phases.items()
+            energy(path * (drawn[n] / cutoff_voltage) ** 2, minutes[n]) for n in phases
         ),
         highest_power=highest,
         reset_energy=reset,
@@ -195,6 +211,12 @@ def energy_by_phase(
     soft_start_leakage: uA,
     cells_in_series: count,
     guaranteed_energy: W_h,
+    boot_time: s,
+    orbit_filming_delay: s,
+    camera_stop_delay: s,
+    transmit_start_delay: s,
+    transmit_stop_delay: s,
+    burn_up_time: minute,
 ) -> Figure:
     """Energy from what is guaranteed at the end of the hold down to the reserve at burn-up, phase
     by phase and with all that may happen (above), and which unit or loss takes the planned energy
@@ -208,7 +230,8 @@ def energy_by_phase(
         converter_efficiency, converter_ageing, converter_standby, input_path_resistance,
         cutoff_voltage, computer_resets, computer_restart_time, reset_repeat_time, wake_up_delay,
         aborts_after_ignition, abort_awake_time, slip_after_arming, armed_current,
-        soft_start_leakage, cells_in_series, guaranteed_energy,
+        soft_start_leakage, cells_in_series, guaranteed_energy, boot_time, orbit_filming_delay,
+        camera_stop_delay, transmit_start_delay, transmit_stop_delay, burn_up_time,
     )  # fmt: skip
     steps = {
         **found.phase_energy,
@@ -257,12 +280,4 @@ def total(values: Iterable[float]) -> float:
     first, *others = values
     for value in others:
         first = first + value
-    return first
-
-
-def largest(values: Iterable[float]) -> float:
-    """Return the highest of the values, in whatever arithmetic."""
-    first, *others = values
-    for value in others:
-        first = maximum(first, value)
     return first

@@ -23,7 +23,6 @@ from closeout.units import (
     count,
     kbit_s,
     kHz,
-    minute,
     ppm,
     ratio,
     s,
@@ -44,16 +43,14 @@ class MissionSequence(NamedTuple):
     event_time: Seconds
     recorded_before: Seconds  # from when all cameras record until each release
     recorded_after: Seconds  # from each release until the first camera stops
-    transmitter_delay: s  # from the last release until the transmitter starts
     storage_spare: s  # from the last transmission until the memory is full, a camera being stuck
     battery_spare: s  # from the last transmission until the battery is empty
-    active_phase: minute  # from wake-up to the last transmission
 
 
 @analysis(validated_by="tests/analyses/test_mission_sequence.py")
 def mission_sequence(
     wake_time: s,
-    late_wake: s,
+    wake_up_delay: s,
     computer_resets: count,
     computer_restart_time: s,
     camera_start_time: s,
@@ -77,7 +74,7 @@ def mission_sequence(
     vibration_sample_size: bit,
     vibration_compression: ratio,
     housekeeping_rate: kbit_s,
-    energy_at_wake: W_h,
+    guaranteed_energy: W_h,
     recording_power: W,
     downlink_power: W,
     stuck_camera_power: W,
@@ -115,7 +112,7 @@ def mission_sequence(
     asleep; a flight that fails after the wake-up, which ends the mission. A wake-up on the ground:
     the vote's analyses. Whether light and field of view show the release. More than one reset.
     """
-    wake = wake_time + late_wake
+    wake = wake_time + wake_up_delay
     restart = computer_resets * computer_restart_time
     clock = 1.0 + 1e-6 * timer_error
     camera_stop = wake + camera_stop_delay * clock + restart
@@ -138,7 +135,7 @@ def mission_sequence(
         recording,
     )
     battery_empty = wake + time_until_spent(
-        3600.0 * energy_at_wake,  # J
+        3600.0 * guaranteed_energy,  # J
         recording_power,
         downlink_power + stuck_cameras * stuck_camera_power,
         recording,
@@ -158,8 +155,6 @@ def mission_sequence(
         event_time=events,
         recorded_before={n: time - events["cameras on"] for n, time in releases.items()},
         recorded_after={n: last_frame - time for n, time in releases.items()},
-        transmitter_delay=events["transmitter on"] - releases[SATELLITES[-1]],
         storage_spare=storage_full - transmit_stop,
         battery_spare=battery_empty - transmit_stop,
-        active_phase=(transmit_stop - wake) / 60.0,
     )

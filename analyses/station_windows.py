@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 DATA = Path(__file__).parent / "data"
+BURN_UP_ALTITUDE = 120.0  # km, geometric; SYS-050
 DESCENT = 2400.0  # s of flight after the deorbit burn, within which the stage has come down
 
 m_s = Annotated[float, Unit("m/s")]
@@ -44,6 +45,7 @@ class StationWindows(NamedTuple):
     transmit_stop: minute  # by the timer, or by the altitude where that comes first
     stop_altitude: km  # geometric, when the timer has stopped the transmitter
     fall_time: minute  # below the altitude at which the transmitter must be off
+    burn_up_time: minute  # below the altitude at which the stage burns up
     highest_altitude: km  # geometric, while the transmitter is on
     file_needed: minute  # first rise; the end of transmission where no station sees it
     reissue_time: minute  # from the last release until then
@@ -183,6 +185,7 @@ def station_windows(
         transmit_stop=flight.transmit_stop / 60.0,
         stop_altitude=altitude_at(flight.ephemeris, flight.timer_stop),
         fall_time=flight.fall / 60.0,
+        burn_up_time=time_below(flight.ephemeris, BURN_UP_ALTITUDE) / 60.0,
         highest_altitude=highest_altitude(flight),
         file_needed=first / 60.0,
         reissue_time=(first - flight.last_release) / 60.0,

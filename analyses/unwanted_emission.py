@@ -54,7 +54,6 @@ def unwanted_emission(
     timer_b_delay: s,
     timer_c_delay: s,
     aneroid_closing_time: s,
-    wake_time: s,
     transmit_start_delay: s,
     timer_error: ppm,
     first_release_time: s,
@@ -82,11 +81,12 @@ def unwanted_emission(
     that nobody can tell may have failed unseen.
 
     **Silence after the release.** Timers A and B open the way a time after the last release;
-    timer C and the software's timer a time after aneroid switch C closed and after the wake-up,
+    timer C and the software's timer a time after aneroid switch C closed and after the lift-off,
     and with the earliest of these and the latest release that is a time after the last release
     too. A failed one opens it at once; the last of those that work ends the silence. The silence is
     the worst over all pairs, and zero where a pair releases the transmitter at any step from the
-    insertion of the plug on. A later wake-up or a restart only lengthens it.
+    insertion of the plug on. The wake-up is after the lift-off, and it or a restart only lengthens
+    the silence.
 
     **Assumptions.** Where a step moves a barrier (a plug that is being inserted), it counts as
     gone. Loops A and B run through connectors and cables of their own, which keeps single faults
@@ -115,9 +115,7 @@ def unwanted_emission(
     model = read_model(DATA)
     last_release = first_release_time + (len(SATELLITES) - 1) * release_interval
     delays = {
-        "transmit timer": wake_time
-        + transmit_start_delay * (1.0 + 1e-6 * timer_error)
-        - last_release,
+        "transmit timer": transmit_start_delay * (1.0 + 1e-6 * timer_error) - last_release,
         "timer A": timer_a_delay,
         "timer B": timer_b_delay,
         "timer C": aneroid_closing_time + timer_c_delay - last_release,

@@ -12,47 +12,78 @@ from typing import NamedTuple
 
 from analyses.physics.csv_table import number, read_rows
 from analyses.physics.source_under_load import terminal_voltage
+from closeout.math import maximum
 
 UNITS = ("computer", "cameras", "storage", "transmitter", "heater", "lens_cover")
+
+
+FLAGS = ("delay", "sent", "steady")
 
 
 class Phase(NamedTuple):
     """A phase of the sequence; see the header of its table."""
 
-    minutes: float
+    ends: str  # name of the moment at which it ends
     waits_for_late_wake_up: bool
     before_last_picture: bool
+    is_steady: bool
     shares: Mapping[str, float]  # of the time, by unit
+
+
+class Supply(NamedTuple):
+    """Converters and the path from the battery to them."""
+
+    efficiency: float
+    standby: float  # W
+    path_resistance: float  # ohm
+    battery_voltage: float  # V, at the terminals
 
 
 def read_phases(path: Path) -> dict[str, Phase]:
     """Return the phases by name, in the order of the file.
 
     Raises:
-        ValueError: as `csv_table`; a share outside 0 to 1, a flag other than 0 and 1, a length
-            below zero, or a phase that stands twice. Names every one of them.
+        ValueError: as `csv_table`; a share outside 0 to 1, a flag other than 0 and 1, or a phase
+            that stands twice. Names every one of them.
     """
-    rows = read_rows(path, ("phase", "minutes", "delay", "sent", *UNITS))
+    rows = read_rows(path, ("phase", "ends", *FLAGS, *UNITS))
     wrong: list[str] = []
     phases: dict[str, Phase] = {}
     for row in rows:
         name = row["phase"]
-        values = {c: number(path, row, c) for c in ("minutes", "delay", "sent", *UNITS)}
+        values = {c: number(path, row, c) for c in (*FLAGS, *UNITS)}
         if name in phases:
             wrong.append(f"phase {name} stands twice")
-        if values["minutes"] < 0.0:
-            wrong.append(f"phase {name}: {row['minutes']} min")
         wrong += [f"phase {name}: {c} is {row[c]}, not 0 or 1"
-                  for c in ("delay", "sent") if values[c] not in (0.0, 1.0)]  # fmt: skip
+                  for c in FLAGS if values[c] not in (0.0, 1.0)]  # fmt: skip
         wrong += [f"phase {name}: share of {unit} is {row[unit]}, not from 0 to 1"
                   for unit in UNITS if not 0.0 <= values[unit] <= 1.0]  # fmt: skip
         phases[name] = Phase(
-            values["minutes"], values["delay"] == 1.0, values["sent"] == 1.0,
+            row["ends"], *(values[flag] == 1.0 for flag in FLAGS),
             {unit: values[unit] for unit in UNITS},
         )  # fmt: skip
     if wrong:
         raise ValueError(f"{path.name}: {'; '.join(wrong)}")
     return phases
+
+
+def lengths(phases: Mapping[str, Phase], moments: Mapping[str, float]) -> dict[str, float]:
+    """Return the length of each phase in minutes, from the moments at which they end.
+
+    Moments by name, in minutes from the begin of the first phase. A phase that should end before
+    it begins has no length.
+
+    Raises:
+        ValueError: a phase ends at a moment that is not given.
+    """
+    if unknown := sorted({phase.ends for phase in phases.values()} - set(moments)):
+        raise ValueError(f"no moment {', '.join(unknown)}; there are {', '.join(sorted(moments))}")
+    found, begin = {}, 0.0
+    for name, phase in phases.items():
+        end = maximum(moments[phase.ends], begin)
+        found[name] = end - begin
+        begin = end
+    return found
 
 
 def unit_power(phase: Phase, powers: Mapping[str, float], unit: str) -> float:
@@ -77,6 +108,12 @@ def battery_power(power: float, path_resistance: float, battery_voltage: float) 
     is highest.
     """
     return power * battery_voltage / terminal_voltage(battery_voltage, path_resistance, power)
+
+
+def drawn_power(load: float, supply: Supply) -> float:
+    """Return what a load behind the converters takes at the battery's terminals."""
+    taken = converter_input(load, supply.efficiency, supply.standby)
+    return battery_power(taken, supply.path_resistance, supply.battery_voltage)
 
 
 def energy(power: float, minutes: float) -> float:
