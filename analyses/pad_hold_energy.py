@@ -8,7 +8,6 @@ from analyses.physics.lithium_ion import (
     arrhenius_factor,
     charge_after,
     charge_fraction,
-    charge_fraction_of_energy,
     charge_leaked,
     days_until_charge,
     open_circuit_voltage,
@@ -47,6 +46,33 @@ REFERENCE_TEMPERATURE = 20.0  # degC, at which the cells were measured
 A_h_PER_DAY = 24e-6  # of 1 uA
 
 
+class Emptying(NamedTuple):
+    """How the weakest group loses its charge while the recorder sleeps; charge in fractions."""
+
+    capacity: float  # A h
+    start: float
+    rate: float  # of self-discharge, 1/d
+    taken: float  # by the sleeping recorder, A h/d
+
+    @property
+    def drain(self) -> float:
+        """Return the charge fraction that the recorder takes in a day."""
+        return self.taken / self.capacity
+
+    def until(self, left: float) -> float:
+        """Return the days until no more than a charge fraction is left."""
+        return days_until_charge(self.start, self.rate, self.drain, left)
+
+
+class Use(NamedTuple):
+    """What cold and cut-off keep back, in charge fractions, and the share that is delivered."""
+
+    cut_off: float
+    cold: float
+    floor: float
+    efficiency: float
+
+
 class PadHold(NamedTuple):
     """The charge of the battery from the end of the last charge to its last usable W h.
 
@@ -66,7 +92,6 @@ class PadHold(NamedTuple):
     cut_off_charge: A_h  # below the cut-off under load
     usable_charge: A_h
     usable_energy: W_h  # at the terminals of the battery
-    days_to_reserve: day  # from the end of the last charge until no more than the reserve is left
 
 
 @analysis(
@@ -100,9 +125,8 @@ def pad_hold_energy(
     harness_resistance: mohm,
     discharge_power: W,
     cutoff_voltage: V,
-    reserve_energy: W_h,
 ) -> PadHold:
-    """Compute the energy that the battery can still give at the end of the hold, and for how long.
+    """Compute the energy that the battery can still give at the end of the hold.
 
     **Model.** Self-discharge and drain empty the battery together, dq/dt = -k q - I (closed form,
     `lithium_ion.charge_after`); at zero charge both end. k follows from the loss in a month at
@@ -113,8 +137,8 @@ def pad_hold_energy(
     kelvins below 20 degC, and the resistance grows by the law of Arrhenius and with age. The
     discharge ends where the voltage under load meets the cut-off, E = U + R P / U
     (`source_under_load.source_voltage_at`). The energy is the integral of the open-circuit voltage
-    down to there, times the share U / E that reaches the terminals. The days to the reserve come
-    from the same formulas, turned round.
+    down to there, times the share U / E that reaches the terminals. `hold_reserve` has the days
+    until a reserve is left, by the same formulas turned round.
 
     **On the safe side.** The battery is as weak as its weakest group of cells, both in charge and
     in voltage, the other groups being taken as weak as it. The fullest group ends the charge, so
@@ -133,7 +157,7 @@ def pad_hold_energy(
     **Model uncertainty.** 0.5 W h of the usable energy, invented: how far the table of open-circuit
     voltage and the law of the cold capacity may be off, which are the same for every battery.
 
-    **Not covered.** What the active phase needs (only the declared reserve); peaks shorter than the
+    **Not covered.** What the active phase needs (`mission_energy`); peaks shorter than the
     cells' response, inrush and trip of the protection; charging; cells driven into reversal; a
     sensor or recorder that wakes up during the hold; heaters; damage by launch loads.
 
@@ -144,49 +168,37 @@ def pad_hold_energy(
     ECSS-E-HB-20-02A.
     """
     # Worked in charge fractions, so that the capacity stands in few places: bounds stay tight.
-    capacity = cells_in_parallel * cell_capacity * (1 - capacity_fade) * (1 - cell_spread)
-    start = charge_level - cell_imbalance
-    sleep_drain = (
-        regulator_input_current(sleep_rail_voltage, sleep_current, sleep_efficiency, cutoff_voltage)
-        + regulator_quiescent
-        + protection_leakage
-        + soft_start_leakage
-        + cells_in_series * FULL_CELL_VOLTAGE * 1e3 / divider_resistance  # V/kohm is mA
-    )
-    taken = maximum(sleep_drain * A_h_PER_DAY, LOWEST_DRAIN)
-    drain = taken / capacity
-    rate = self_discharge_rate(self_discharge) * q10_factor(
-        self_discharge_q10, hold_temperature, REFERENCE_TEMPERATURE
-    )
-    days = minimum(hold_duration, days_until_charge(start, rate, drain, 0.0))
-    left = maximum(charge_after(start, rate, drain, days), 0.0)
-
-    resistance = harness_resistance / 1e3 + cells_in_series / cells_in_parallel * aged_resistance(
-        cell_resistance / 1e3, resistance_growth, resistance_activation, cell_temperature
-    )
-    cut_off = charge_fraction(
-        source_voltage_at(cutoff_voltage, resistance, discharge_power) / cells_in_series
-    )
-    cold = cold_capacity_loss * maximum(REFERENCE_TEMPERATURE - cell_temperature, 0.0)
-    floor = minimum(cut_off + cold, 1.0)
-
-    at_floor = stored_energy(floor)
-    string = cells_in_series * capacity  # A h of cells, one beside the other
-    delivered = string * discharge_efficiency(cutoff_voltage, resistance, discharge_power)
-    reserve = charge_fraction_of_energy(at_floor + reserve_energy / delivered)
+    sleep_drain = drain_in_sleep(
+        sleep_current, sleep_rail_voltage, sleep_efficiency, cutoff_voltage, regulator_quiescent,
+        protection_leakage, soft_start_leakage, divider_resistance, cells_in_series,
+    )  # fmt: skip
+    hold = emptying(
+        weakest_capacity(cells_in_parallel, cell_capacity, capacity_fade, cell_spread),
+        charge_level - cell_imbalance, self_discharge, self_discharge_q10, hold_temperature,
+        sleep_drain,
+    )  # fmt: skip
+    days = minimum(hold_duration, hold.until(0.0))
+    left = maximum(charge_after(hold.start, hold.rate, hold.drain, days), 0.0)
+    use = use_of(
+        cells_in_series, cells_in_parallel, cell_resistance, resistance_growth,
+        resistance_activation, cell_temperature, cold_capacity_loss, harness_resistance,
+        discharge_power, cutoff_voltage,
+    )  # fmt: skip
+    at_floor = stored_energy(use.floor)
+    delivered = cells_in_series * hold.capacity * use.efficiency
+    at_start = hold.capacity * hold.start
     return PadHold(
-        charge_at_start=capacity * start,
+        charge_at_start=at_start,
         highest_cell_voltage=open_circuit_voltage(charge_level),
         sleep_drain=sleep_drain,
-        self_discharged=charge_leaked(capacity * start, rate, taken, days),
-        drained=taken * days,
-        charge_left=capacity * left,
+        self_discharged=charge_leaked(at_start, hold.rate, hold.taken, days),
+        drained=hold.taken * days,
+        charge_left=hold.capacity * left,
         lowest_cell_voltage=open_circuit_voltage(left),
-        cold_charge=capacity * cold,
-        cut_off_charge=capacity * cut_off,
-        usable_charge=capacity * maximum(left - floor, 0.0),
+        cold_charge=hold.capacity * use.cold,
+        cut_off_charge=hold.capacity * use.cut_off,
+        usable_charge=hold.capacity * maximum(left - use.floor, 0.0),
         usable_energy=delivered * maximum(stored_energy(left) - at_floor, 0.0),
-        days_to_reserve=days_until_charge(start, rate, drain, reserve),
     )
 
 
@@ -218,11 +230,10 @@ def charge_over_hold(
     harness_resistance: mohm,
     discharge_power: W,
     cutoff_voltage: V,
-    reserve_energy: W_h,
 ) -> "Figure":
     """Charge of the battery against days since the last charge, at the inputs of the evaluation.
     Look at how far the curve at the end of the hold (dotted) lies above what cold and cut-off keep
-    back (dashed), and how long the battery would last (dash-dotted). All data are invented.
+    back (dashed), and when it would meet that. All data are invented.
     """
     from analyses import plotting
 
@@ -233,11 +244,11 @@ def charge_over_hold(
             days, sleep_current, sleep_rail_voltage, sleep_efficiency, regulator_quiescent,
             protection_leakage, divider_resistance, soft_start_leakage, cell_temperature,
             cold_capacity_loss, cell_resistance, resistance_growth, resistance_activation,
-            harness_resistance, discharge_power, cutoff_voltage, reserve_energy,
+            harness_resistance, discharge_power, cutoff_voltage,
         )  # fmt: skip
 
     kept = after(hold_duration)
-    end = 1.1 * max(hold_duration, min(kept.days_to_reserve, 12 * hold_duration), 1.0)
+    end = 2.5 * max(hold_duration, 1.0)
     days = [end * i / 60 for i in range(61)]
     course = [after(day) for day in days]
     left = [one.charge_left for one in course]
@@ -255,13 +266,72 @@ def charge_over_hold(
     axes.plot([hold_duration], [kept.charge_left], "o", color=plotting.BLUE)
     plotting.limit(axes, kept.cold_charge + kept.cut_off_charge, "kept back by cold and cut-off")
     plotting.moment(axes, hold_duration, "end of the hold")
-    if 0.0 < kept.days_to_reserve < end:
-        plotting.moment(axes, kept.days_to_reserve, "no more than the reserve left", style="-.")
     axes.set_xlabel("time since the last charge (d)")
     axes.set_ylabel("charge of the battery (A h)")
     axes.set_ylim(bottom=0.0)
     plotting.legend(figure)
     return figure
+
+
+def weakest_capacity(parallel: float, capacity: float, fade: float, spread: float) -> float:
+    """Return the capacity of the weakest group of parallel cells in the unit of a cell's."""
+    return parallel * capacity * (1 - fade) * (1 - spread)
+
+
+def drain_in_sleep(
+    current: float,
+    rail_voltage: float,
+    efficiency: float,
+    battery_voltage: float,
+    quiescent: float,
+    protection: float,
+    soft_start: float,
+    divider_kohm: float,
+    series: float,
+) -> float:
+    """Return what the sleeping recorder takes from the battery; currents in uA."""
+    return (
+        regulator_input_current(rail_voltage, current, efficiency, battery_voltage)
+        + quiescent
+        + protection
+        + soft_start
+        + series * FULL_CELL_VOLTAGE * 1e3 / divider_kohm  # V/kohm is mA
+    )
+
+
+def emptying(
+    capacity: float,
+    start: float,
+    loss_per_month: float,
+    q10: float,
+    temperature: float,
+    drain: float,
+) -> Emptying:
+    """Return how a group of cells loses its charge at a temperature in degC; drain in uA."""
+    rate = self_discharge_rate(loss_per_month) * q10_factor(q10, temperature, REFERENCE_TEMPERATURE)
+    return Emptying(capacity, start, rate, maximum(drain * A_h_PER_DAY, LOWEST_DRAIN))
+
+
+def use_of(
+    series: float,
+    parallel: float,
+    cell_resistance: float,
+    growth: float,
+    activation: float,
+    temperature: float,
+    cold_loss: float,
+    harness_resistance: float,
+    power: float,
+    cutoff_voltage: float,
+) -> Use:
+    """Return what the use at a temperature in degC keeps back; resistances in mohm."""
+    resistance = harness_resistance / 1e3 + series / parallel * aged_resistance(
+        cell_resistance / 1e3, growth, activation, temperature
+    )
+    cut_off = charge_fraction(source_voltage_at(cutoff_voltage, resistance, power) / series)
+    cold = cold_loss * maximum(REFERENCE_TEMPERATURE - temperature, 0.0)
+    efficiency = discharge_efficiency(cutoff_voltage, resistance, power)
+    return Use(cut_off, cold, minimum(cut_off + cold, 1.0), efficiency)
 
 
 def aged_resistance(fresh: float, growth: float, activation: float, temperature: float) -> float:

@@ -389,12 +389,6 @@ def test_the_guarantee_is_the_limit_of_the_hold() -> None:
     assert MISSION.values["guaranteed_energy"] == limits("PWR-020", "usable_energy")[1]
 
 
-def test_what_pad_hold_keeps_is_what_the_mission_may_take() -> None:
-    key, most = limits("PWR-080", "mission_energy")
-    assert key == "at_most"
-    assert most == HOLD.values["reserve_energy"]
-
-
 def test_no_phase_takes_more_than_the_discharge_of_the_hold() -> None:
     worst = max(MISSION.function(**point).highest_power for point in MISSION.points(200))
     assert worst < HOLD.box["discharge_power"][1]

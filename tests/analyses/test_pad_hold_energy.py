@@ -24,7 +24,6 @@ DRAIN = (
     "sleep_current", "sleep_rail_voltage", "sleep_efficiency", "regulator_quiescent",
     "protection_leakage", "divider_resistance", "soft_start_leakage",
 )  # fmt: skip
-NEED = "reserve_energy"
 
 
 def read(text: str, unit: str) -> float:
@@ -130,7 +129,7 @@ def test_a_battery_without_losses_keeps_its_charge() -> None:
 
 def test_more_power_than_the_battery_gives_at_the_cut_off_leaves_nothing() -> None:
     found = find(discharge_power=2000)
-    assert (found.usable_charge, found.usable_energy, found.days_to_reserve) == (0, 0, 0)
+    assert (found.usable_charge, found.usable_energy) == (0, 0)
 
 
 def test_sleep_drain_by_hand() -> None:
@@ -232,8 +231,6 @@ def test_a_worse_input_leaves_less(name: str, worse: int) -> None:
     good, bad = (low, high) if worse > 0 else (high, low)
     before, after = find(**{name: good}), find(**{name: bad})
     assert after.usable_energy < before.usable_energy
-    if name != "hold_duration":
-        assert after.days_to_reserve < before.days_to_reserve
 
 
 def test_the_cut_off_under_load_is_above_the_one_at_rest() -> None:
@@ -269,22 +266,6 @@ def test_the_weakest_group_counts() -> None:
     assert found.charge_at_start == pytest.approx(find(cell_spread=0).charge_at_start * 0.9)
 
 
-# days to the reserve
-
-
-@given(points())
-def test_at_that_day_the_energy_is_the_reserve(point: dict[str, float]) -> None:
-    found = pad_hold_energy(**point)
-    assert found.days_to_reserve > 0
-    then = pad_hold_energy(**{**point, "hold_duration": found.days_to_reserve})
-    assert then.usable_energy == pytest.approx(point["reserve_energy"], rel=1e-9)
-
-
-def test_a_reserve_that_was_never_there_has_no_days() -> None:
-    found = find(reserve_energy=find(hold_duration=0).usable_energy + 1)
-    assert found.days_to_reserve == 0
-
-
 # the worst corner of the declared tolerances
 
 
@@ -314,8 +295,8 @@ def test_the_drain_keeps_its_limit_at_each_corner() -> None:
 
 def test_limits_are_kept_at_each_corner() -> None:
     """Evaluate 2^16 corners; the drain, that leads to the energy alone, stands at its worst."""
-    names = wide((*DRAIN, NEED))
-    base = {**NOMINAL, **worst_drain(), NEED: BOX[NEED][1]}
+    names = wide(DRAIN)
+    base = {**NOMINAL, **worst_drain()}
     found = [
         pad_hold_energy(**{**base, **dict(zip(names, corner, strict=True))})
         for corner in corners(names)
@@ -323,7 +304,6 @@ def test_limits_are_kept_at_each_corner() -> None:
     assert len(found) == 2**16
     for requirement, quantity in (
         ("PWR-020", "usable_energy"),
-        ("PWR-030", "days_to_reserve"),
         ("PWR-040", "lowest_cell_voltage"),
     ):
         key, least = limit(requirement, quantity)
@@ -338,7 +318,7 @@ def test_limits_are_kept_at_each_corner() -> None:
 
 @given(points())
 def test_no_point_inside_is_worse_than_the_worst_corner(point: dict[str, float]) -> None:
-    names = wide((NEED,))
+    names = wide(())
     worst = {
         name: min(BOX[name], key=lambda end, name=name: find(**{name: end}).usable_energy)
         for name in names

@@ -58,7 +58,6 @@ PAD_HOLD = {
     "soft_start_leakage": 3.0, "cell_temperature": 12.0, "cold_capacity_loss": 0.004,
     "cell_resistance": 32.0, "resistance_growth": 1.1, "resistance_activation": 20.0,
     "harness_resistance": 25.0, "discharge_power": 52.0, "cutoff_voltage": 12.0,
-    "reserve_energy": 48.0,
 }  # fmt: skip
 DOPPLER = {
     "carrier_frequency": 2245.0, "oscillator_error": 5.0, "stage_geometric_altitude": 500.0
