@@ -33,11 +33,16 @@ class Early:
     worse: tuple[Evidence, ...]
 
 
+# Errors that a test brings by what it found: whoever commits an honest record is not held up.
+NEWS_OF_TESTS = frozenset(("unexplained-difference",))
+
+
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """Whether a commit may be made, and why.
 
-    ``errors``, which HEAD does not have, and ``lost`` block; ``known`` are errors that it has too.
+    ``errors``, which HEAD does not have, and ``lost`` block; ``known`` are errors that it has too,
+    and ``to_explain`` those that are news of a test, which pass and are to be explained later.
     ``found`` lost compliance by what a record found, ``rebuilt`` with a new build of an article and
     ``raised`` with a new issue (both to be verified again), ``covered`` under a waiver or
     deviation, and ``uncovered`` no longer so, with the numbers that it had: each of their own or of
@@ -49,6 +54,7 @@ class Verdict:
 
     errors: tuple[Problem, ...]
     known: tuple[Problem, ...] = ()
+    to_explain: tuple[Problem, ...] = ()
     lost: tuple[Change, ...] = ()
     found: tuple[Change, ...] = ()
     rebuilt: tuple[Change, ...] = ()
@@ -78,10 +84,12 @@ def against_head(
     """
     if head is not None and names:
         head = under_new_names(head, names)
-    errors, known = _errors(head, staged)
+    brought, known = _errors(head, staged)
+    errors = tuple(one for one in brought if one.rule not in NEWS_OF_TESTS)
+    to_explain = tuple(one for one in brought if one.rule in NEWS_OF_TESTS)
     now = {result.id: result for result in staged.requirements}
     if head is None:
-        return Verdict(errors, added=tuple(now))
+        return Verdict(errors, to_explain=to_explain, added=tuple(now))
     was = {result.id: result for result in head.requirements}
     sort = _Sort(was, now, news, bool(errors))
     kinds: dict[str, list[Change]] = defaultdict(list)
@@ -93,6 +101,7 @@ def against_head(
     return Verdict(
         errors=errors,
         known=known,
+        to_explain=to_explain,
         lost=tuple(kinds["lost"]),
         found=tuple(kinds["found"]),
         rebuilt=tuple(kinds["rebuilt"]),

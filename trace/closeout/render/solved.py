@@ -177,7 +177,10 @@ def _limit_json(limit: SolvedLimit) -> dict[str, Any]:
         "limit": limit.limit, "bound": limit.bound,
         "formulas": [formula._asdict() for formula in limit.formulas],
         "solutions": [
-            {**solution._asdict(), "remarks": list(solution.remarks)}
+            {
+                "others" if key == "other_inputs" else key: value
+                for key, value in (*solution._asdict().items(), ("remarks", [*solution.remarks]))
+            }
             for solution in limit.solutions
         ],
         "reasons": list(limit.reasons),

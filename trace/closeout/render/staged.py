@@ -23,6 +23,10 @@ def staged_text(
         parts.append(paint.bad("closeout: commit blocked: new errors"))
         parts.append(problems_text(verdict.errors[:MOST], colour=colour).rstrip())
         parts.extend(_rest(len(verdict.errors)))
+    if verdict.to_explain:
+        parts.append("closeout: to be explained: measured outside of what was predicted")
+        parts.append(problems_text(verdict.to_explain[:MOST], colour=colour).rstrip())
+        parts.extend(_rest(len(verdict.to_explain)))
     if verdict.lost:
         parts.append(paint.bad("closeout: commit blocked: loss of compliance"))
         parts.extend(_changes(verdict.lost))
