@@ -26,6 +26,7 @@ FROM = {
     "stuck_camera_power": "phase_power.stuck_camera_power",
     "active_heat": ["phase_power.least_heat", "phase_power.highest_power"],
     "cell_heat": ["cell_heating.least_cell_heat", "cell_heating.highest_cell_heat"],
+    "pass_elevation": "station_windows.highest_elevation",
     "reserve_energy": "mission_energy.mission_energy",
     "hold_drain": "pad_hold_energy.sleep_drain",
     "guaranteed_energy": "PWR-020.usable_energy.at_least",
@@ -106,6 +107,7 @@ SUNLIT = ("THM-010", "battery_temperature", "sunlit, hot")
 CLIMB = ("THM-010", "battery_temperature", "ascent, hot")
 COLD = ("THM-015", "cell_temperature_in_use", "cold")
 AFTER = ("PWR-085", "reserve_at_burn_up", None)
+TOP = ("COM-045", "margin_at_top", None)
 MODE = ("STR-030", "first_mode", None)
 ROUND = ("DAT-050", "round_time", "Razorbill")
 # Of these more is worse, of the others less. Compared are values at the inputs: a worst case may be
@@ -164,6 +166,7 @@ def test_another_computer_moves_temperatures_and_energy(mission: Project) -> Non
         ("pressure_threshold=49.5kPa", [FAIRING]),
         ("camera_power=5.72W", [ENERGY, DAYS, UNDER_LOAD, SUNLIT, CLIMB, AFTER]),
         ("transmit_stop_delay=6864s", [ENERGY, DAYS, UNDER_LOAD, AFTER]),
+        ("release_longitude=110deg", [TOP]),
         ("sleep_current=104.5uA", [DAYS, LOWEST]),
         ("cell_resistance=35.2mohm", [DAYS, UNDER_LOAD, SUNLIT]),
     ],
