@@ -58,10 +58,9 @@ def read_phases(path: Path) -> dict[str, Phase]:
                   for c in FLAGS if values[c] not in (0.0, 1.0)]  # fmt: skip
         wrong += [f"phase {name}: share of {unit} is {row[unit]}, not from 0 to 1"
                   for unit in UNITS if not 0.0 <= values[unit] <= 1.0]  # fmt: skip
-        phases[name] = Phase(
-            row["ends"], *(values[flag] == 1.0 for flag in FLAGS),
-            {unit: values[unit] for unit in UNITS},
-        )  # fmt: skip
+        waits, before, steady = (values[flag] == 1.0 for flag in FLAGS)
+        shares = {unit: values[unit] for unit in UNITS}
+        phases[name] = Phase(row["ends"], waits, before, steady, shares)
     if wrong:
         raise ValueError(f"{path.name}: {'; '.join(wrong)}")
     return phases

@@ -14,6 +14,7 @@ from analyses.link_margin import link_margin, mode_margin
 from analyses.pad_hold_energy import pad_hold_energy
 from analyses.pressure_threshold_timing import pressure_threshold_timing
 from closeout.arithmetic.proof.bound import BUDGET, prove
+from tests.analyses.declared import found_for
 
 ROOT = Path(__file__).parents[2]
 # Values in the unit of the file are those in the unit of the analysis, but for these.
@@ -34,6 +35,8 @@ def declared():
     found = {}
     for path in sorted(ROOT.glob("analyses/*.yaml")):
         for name, fields in yaml.safe_load(path.read_text("utf-8"))["parameters"].items():
+            if "from" in fields:  # found where an analysis takes it
+                continue
             value = read(fields["value"])
             low = high = value
             if "range" in fields:
@@ -68,11 +71,19 @@ def evaluator(analysis):
 
 def asked(analysis, parameters):
     """Return inputs, box, function and keys."""
+    parameters = with_found(analysis, parameters)
     names = [name for name in get_type_hints(analysis.function) if name != "return"]
     inputs = {name: parameters[name][0] for name in names}
     box = tuple((n, *parameters[n][1:]) for n in names if parameters[n][1] < parameters[n][2])
     evaluate = evaluator(analysis)
     return evaluate, inputs, box, list(evaluate(inputs))
+
+
+def with_found(analysis, parameters):
+    """Return parameters with those that an analysis takes and that others find."""
+    names = {name for name in get_type_hints(analysis.function) if name != "return"}
+    found = {name: found_for(name) for name in names - parameters.keys()}
+    return {**parameters, **{name: (value, *ends) for name, (value, ends) in found.items()}}
 
 
 def climbed(evaluate, inputs, box, keys):
