@@ -19,7 +19,6 @@ FAULT = 3
 NOT_JUDGED = 2
 # What a shell says of a program that SIGPIPE ended; 0 would say that everything is met.
 UNHEARD = 141
-# The place of each command that is still to come stands in DEVELOPERS.md.
 COMMANDS = {
     "verify": "judge every requirement, running the analyses that changed",
     "matrix": "write the compliance matrix",
