@@ -154,13 +154,12 @@ class _Evaluation:
         return [low, high] if output.every_case else [low]
 
     def _with_model(self, value: Any, output: Output) -> Any:
-        value = converted(value, output.conversion)
         if output.off is None:
-            return value
+            return converted(value, output.conversion)
         off = constant(output.difference, value)
         if output.share != _ZERO:
             off = off + abs(value) * constant(output.share, value)
-        return value + self._known[output.off] * off
+        return converted(value + self._known[output.off] * off, output.conversion)
 
     def _present(self, value: Any, key: Key, output: Output) -> Any:
         if isinstance(value, Absent):

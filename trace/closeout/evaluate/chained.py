@@ -203,8 +203,8 @@ def _in_chain(extent: Extent, output: Output, below: Below, name: str) -> Ends:
 
     return Ends(
         value,
-        _off(converted(low, output.conversion), output, -1.0),
-        _off(converted(high, output.conversion), output, 1.0),
+        converted(_off(low, output, -1.0), output.conversion),
+        converted(_off(high, output, 1.0), output.conversion),
         above(extent.low_at, -1.0),
         above(extent.high_at, 1.0),
         "" if is_proved or extent.low is None else reason,

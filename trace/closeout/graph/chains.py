@@ -219,9 +219,8 @@ class _Maker:
             return output
         name = off_of(source)
         self._sides[name] = _side(name, 0.0, -1.0, 1.0, f"+/- {uncertainty.text}")
-        difference = uncertainty.difference * Fraction(*conversion.factor)
         return output._replace(
-            off=name, difference=_pair(difference), share=_pair(uncertainty.share)
+            off=name, difference=_pair(uncertainty.difference), share=_pair(uncertainty.share)
         )
 
     def _member(self, spec: AnalysisSpec) -> int:

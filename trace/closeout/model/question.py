@@ -98,8 +98,8 @@ class Output(NamedTuple):
 
     ``case`` is the one that is taken of several; with ``every_case`` the least and the greatest of
     them are. ``off`` is the variable, from -1 to 1, of what the model may be off, by ``difference``
-    and by ``share`` of the value (each a numerator and a denominator); None where it declares
-    nothing.
+    and by ``share`` of the value in the quantity's own unit (each a numerator and a denominator);
+    None where it declares nothing.
     """
 
     member: int
