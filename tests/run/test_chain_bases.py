@@ -43,19 +43,50 @@ def top(t: float, e: float, x, w):  # type: ignore[no-untyped-def]
 def test_root_sum_square_through_a_chain(
     tmp_path: Path, parameters: str, places: tuple[float, ...]
 ) -> None:
-    """Roots are propagated once, through all their paths; t and e count at both of their ends."""
+    """Roots are propagated once, through all their paths; what mid may be off is added whole.
+
+    Both ends of a range of two quantities count, and no point of it is told as one to set.
+    """
     said = "analysis: top, quantity: v, at_most: 1000, basis: root sum square"
-    found = evidence(judged(written(tmp_path, parameters, (LOW, MID, TOP), [said])))
+    folder = written(tmp_path, parameters, (LOW, MID, TOP), [said])
+    found = evidence(judged(folder))
     assert (found.state, found.assurance) == (State.MET, Assurance.LINEARISED)
     ends = []
     for t in places:
-        for e in (-1.0, 1.0):
-            one = top(t, e, ufloat(10, 0.25), ufloat(3, 0.125))
-            ends += [one.n - one.s, one.n + one.s]
+        one = top(t, 0.0, ufloat(10, 0.25), ufloat(3, 0.125))
+        off = (top(t, 1.0, 10.0, 3.0) - top(t, -1.0, 10.0, 3.0)) / 2.0
+        ends += [one.n - one.s - off, one.n + one.s + off]
     assert found.low == pytest.approx(min(ends), rel=1e-9)
     assert found.high == pytest.approx(max(ends), rel=1e-9)
     middle = sum(places) / len(places)
     assert found.value == pytest.approx(top(middle, 0.0, 10.0, 3.0), rel=1e-12)
+    again = evidence(judged(folder, set=dict(found.at)))
+    assert again.margin == found.margin
+
+
+def test_many_models_below_cost_no_more_than_their_number(tmp_path: Path) -> None:
+    """Twelve models, each off by 0.5: 2^12 corners would be as many proofs.
+
+    v = sum of x + i +/- 0.5, x = 10 +/- 1: 186 +/- (12 + 6).
+    """
+    parts = [
+        Function(
+            f"m{i}", {"x": "1"}, {"y": "1"}, f"return R(x + {i}.0)",
+            '@analysis(model_uncertainty={"y": "0.5"})',
+        )
+        for i in range(12)
+    ]  # fmt: skip
+    sum_of = " + ".join(f"y{i}" for i in range(12))
+    top = Function("top", {f"y{i}": "1" for i in range(12)}, {"v": "1"}, f"return R({sum_of})")
+    links = "".join(f"    y{i}: {{from: m{i}.y}}\n" for i in range(12))
+    parameters = f"x: {{value: 10, tolerance: 1, source: x}}\n{links}"
+    said = [f"analysis: top, quantity: v, at_most: 300{basis}"
+            for basis in ("", ", basis: root sum square")]  # fmt: skip
+    dossier = judged(written(tmp_path, parameters, [*parts, top], said))
+    for number in (1, 2):
+        found = evidence(dossier, number)
+        assert found.low == pytest.approx(186.0 - 18.0, rel=1e-12)
+        assert found.high == pytest.approx(186.0 + 18.0, rel=1e-12)
 
 
 @pytest.mark.parametrize(

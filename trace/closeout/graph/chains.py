@@ -7,7 +7,7 @@ one variable of the chain, in the unit in which the project states it.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from closeout.graph.index import Index
@@ -218,7 +218,8 @@ class _Maker:
         if uncertainty is None:
             return output
         name = off_of(source)
-        self._sides[name] = _side(name, 0.0, -1.0, 1.0, f"+/- {uncertainty.text}")
+        side = _side(name, 0.0, -1.0, 1.0, f"+/- {uncertainty.text}")
+        self._sides[name] = replace(side, is_off=True)
         return output._replace(
             off=name, difference=_pair(uncertainty.difference), share=_pair(uncertainty.share)
         )

@@ -16,13 +16,15 @@ from closeout.model.records import Parameter, Verification
 def spreads_of(inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter]) -> dict[str, Any]:
     """Return groups, conditions given as a pair, and how each of the rest is drawn.
 
-    A condition that is given as a pair is no chance. What is drawn has sigma, distribution, group.
+    A condition that is given as a pair is no chance, nor is what a model below may be off
+    (``added``). What is drawn has sigma, distribution, group.
     """
     spread = [one for one in inputs if one.low is not None and one.high is not None]
     groups = {one.name: group_of(one.name, parameters) for one in spread}
     return {
         "groups": {name: group for name, group in groups.items() if group},
         "sides": [one.name for one in spread if one.side],
+        "added": [one.name for one in spread if one.is_off],
         "drawn": {
             one.name: [_sigma(one), _distribution(one.name, parameters), groups[one.name]]
             for one in spread
@@ -55,9 +57,9 @@ def _sigma(used: InputUsed) -> float | None:
 def groups_of(
     inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter], fields: Iterable[Field]
 ) -> str:
-    """Return groups, conditions given as a pair, and units, as the detail of a question."""
+    """Return groups, what is no chance, and units, as the detail of a question."""
     spreads = spreads_of(inputs, parameters)
-    found = {name: spreads[name] for name in ("groups", "sides")}
+    found = {name: spreads[name] for name in ("groups", "sides", "added")}
     found["units"] = {field.name: field.unit for field in fields}
     return json.dumps(found, sort_keys=True)
 

@@ -110,8 +110,8 @@ def deciding_point(extent: Extent, judged: Judged, limits: Acceptance) -> Point:
 def settings_at(point: Point, request: Request) -> tuple[tuple[str, str], ...]:
     """Return a point of the box as texts that ``--set`` reads, each input with a spread fixed.
 
-    By root sum square and by probability the inputs vary at any end: fixed are, at a
-    point, only the conditions that are given as a range.
+    By root sum square and by probability the inputs vary at any end, and with them what is
+    computed: fixed are, at a point, only the conditions that are given as a range.
     """
     at = dict(point)
     chance = request.verification.basis.kind in (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY)
@@ -120,10 +120,8 @@ def settings_at(point: Point, request: Request) -> tuple[tuple[str, str], ...]:
         for used in request.inputs
         if used.origin != CHAIN and (used.name in at and used.side if chance else used.spreads)
     )
-    computed = (
-        (one.name, exactly(at[one.name], one.unit)) for one in request.computed if one.name in at
-    )
-    return (*own, *computed)
+    computed = () if chance else request.computed
+    return (*own, *((o.name, exactly(at[o.name], o.unit)) for o in computed if o.name in at))
 
 
 def unproved(extent: Extent, ends: Ends, shown: Shown) -> str | None:

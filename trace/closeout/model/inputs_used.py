@@ -17,8 +17,8 @@ class InputUsed:
 
     ``origin`` is parameter, given, set or chain; ``text`` and ``spread`` as they were written.
     ``contingency`` says what the project's policy added to the value and its ends, and why.
-    ``side`` is True of a range that is a condition and no chance, ``by_sigma`` where the ends are
-    three standard deviations away.
+    ``side`` is True of a range that is a condition and no chance, ``is_off`` where it is what a
+    model below may be off, ``by_sigma`` where the ends are three standard deviations away.
     """
 
     name: str
@@ -35,6 +35,7 @@ class InputUsed:
     contingency: str = ""
     side: bool = False
     by_sigma: bool = False
+    is_off: bool = False
 
     @property
     def as_declared(self) -> bool:

@@ -44,14 +44,15 @@ def answer(
     """Return the value of each quantity at the inputs and its ends by root sum square.
 
     A condition that is given as a pair (named in ``sides`` of the detail) is no chance: the ends
-    are taken at points of it, its own ends among them, and the worst of them count. How far the
-    straight lines are off follows from the extremes that can be proved, else by what is looked at.
+    are taken at points of it, its own ends among them, and the worst of them count. Of what a model
+    may be off (in ``added`` too) the whole is added to the root. How far the straight lines are off
+    follows from the extremes that can be proved, else by what is looked at.
 
     Args:
         evaluate: takes ranges too, and lets them through; they serve the proof.
         detail: ``groups`` of parameters that move together, by parameter: two of one group are
-            refused, since root sum square holds for independent ones; ``sides``; and ``units`` of
-            the quantities.
+            refused, since root sum square holds for independent ones; ``sides``; ``added``; and
+            ``units`` of the quantities.
         budget: evaluations for a proof.
         shown: what is known of the analysis' code (:mod:`closeout.arithmetic.proof.trust`).
     """
@@ -63,12 +64,13 @@ def answer(
         return evaluate(point)
 
     nominal = counted(inputs)
-    drawn = tuple(side for side in box if side[0] not in detail["sides"])
-    sides = tuple(side for side in box if side[0] in detail["sides"])
+    fixed = set(detail["sides"]) - set(detail["added"])
+    drawn = tuple(side for side in box if side[0] not in fixed)
+    sides = tuple(side for side in box if side[0] in fixed)
     found: dict[Key, list[_Looked]] = {}
     for at in points_of(sides):
         here = {**inputs, **at}
-        lines = rss(counted, here, drawn, detail["groups"])
+        lines = rss(counted, here, drawn, detail["groups"], detail["added"])
         known = [key for key, one in lines.items() if one.absent is None]
         trust = trusted(counted, here, drawn, shown)
         proofs = proofs_of(trust, here, drawn, known, budget=budget)

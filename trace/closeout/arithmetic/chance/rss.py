@@ -10,7 +10,7 @@ parameter at a time, with both of its ends, two points between, and the slope th
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import NamedTuple
 
 from closeout import Absent
@@ -66,6 +66,7 @@ def rss(
     inputs: Mapping[str, float],
     box: Box,
     groups: Mapping[str, str] | None = None,
+    added: Collection[str] = (),
 ) -> dict[Key, RootSumSquare]:
     """Return each quantity's ends by root sum square over the box.
 
@@ -75,6 +76,7 @@ def rss(
     Args:
         evaluate, inputs, box: as :func:`closeout.arithmetic.proof.search.answer` takes them.
         groups: the group of each parameter that has one.
+        added: what is no chance: how far these move it is added to the root, and not squared.
 
     Raises:
         NotIndependent: two parameters of the box are of one group.
@@ -93,7 +95,7 @@ def rss(
             known = None if isinstance(value, Absent) else value
             found[key] = RootSumSquare(known, absent=absent[0])
         else:
-            found[key] = _linear(points, key, sides, along)
+            found[key] = _linear(points, key, sides, along, added)
     return found
 
 
@@ -126,7 +128,9 @@ class _Points:
         return tuple((place, self.at({name: place})[key]) for place in places)
 
 
-def _linear(points: _Points, key: Key, sides: Box, along: list[_Line]) -> RootSumSquare:
+def _linear(
+    points: _Points, key: Key, sides: Box, along: list[_Line], added: Collection[str]
+) -> RootSumSquare:
     """Return both ends from the value at the inputs and those along each side."""
     value = points.at({})[key]
     halves = [(line[-1][1] - line[0][1]) / 2.0 for line in along]
@@ -138,7 +142,9 @@ def _linear(points: _Points, key: Key, sides: Box, along: list[_Line]) -> RootSu
             corner.append((name, end))
             steps.append(2.0 * half * ((end - points.inputs[name]) / (high - low)))
             off.append(_off(line, points.inputs[name], value, steps[-1], sign))
-        width = math.hypot(*steps)
+        whole = [abs(s) for s, side in zip(steps, sides, strict=True) if side[0] in added]
+        squared = [s for s, side in zip(steps, sides, strict=True) if side[0] not in added]
+        width = math.fsum([math.hypot(*squared), *whole])
         actual = points.at(dict(corner))[key]
         if isinstance(actual, Absent):
             return RootSumSquare(value, absent=actual.reason)

@@ -269,7 +269,8 @@ def _chance(
         u = standard_uncertainty(used, model.parameters.get(used.name), made_at)
         if u > 0.0:
             box.append((used.name, used.value - STEP * u, used.value + STEP * u))
-    detail = {"groups": {}, "sides": [], "units": {field.name: field.unit for field in spec.fields}}
+    units = {field.name: field.unit for field in spec.fields}
+    detail = {"groups": {}, "sides": [], "added": [], "units": units}
     return question._replace(
         kind="root sum square",
         box=tuple(box),
