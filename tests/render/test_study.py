@@ -36,7 +36,7 @@ def studied(case: str | None = None, **changed: Any) -> Study:
             "quantity": "usable_energy", "case": case, "at_least": None, "at_most": None,
             "corner": (), "units": {"usable_energy": "W h"}, "boundary": None,
             "marches": True, "differentiated": True, "met_everywhere": False, "quantile": None,
-            "seed": "PWR-020", "groups": {}, "sides": [], "added": [], "drawn": {},
+            "seed": "PWR-020", "groups": {}, "sides": [], "added": [], "unset": [], "drawn": {},
         },
     )  # fmt: skip
     fields: dict[str, Any] = {

@@ -13,6 +13,7 @@ from uncertainties import ufloat
 
 from closeout.model.answer import Assurance
 from closeout.model.dossier import State
+from closeout.run import Project
 from tests.run.chains import Function, evidence, judged, written
 
 # Each starts processes; a default run has the chains of test_computed_inputs.
@@ -141,3 +142,20 @@ def test_a_share_is_of_the_value_in_the_unit_of_its_quantity(tmp_path: Path) -> 
         found = evidence(dossier, number)
         assert found.high == pytest.approx(32.85, abs=0.002), found.message
         assert found.low == pytest.approx(6.85, abs=0.002)
+
+
+def test_break_even_is_of_inputs_that_can_be_set(tmp_path: Path) -> None:
+    """v = z^2 / 10 + 3 w falls below 70 within what mid may be off, which nobody can set.
+
+    With x alone, at t = 0.5 and e = 0: z = 3 x + 2 - 3, v = 70 where z^2 = 610.
+    """
+    said = "analysis: top, quantity: v, at_least: 70, basis: {probability: 0.9, confidence: 0.9}"
+    folder = written(tmp_path, TWO, (LOW, MID, TOP), [said])
+    shown = Project(folder, jobs=2).explain("A-1", width=1000).text
+    part = shown.split("Break-even: v")[1].split("Sensitivity")[0]
+    assert "range of y" not in part
+    assert "model uncertainty" not in part
+    assert "checked at points of the range only" in shown
+    assert "at model uncertainty of mid.z = -1, place in the range of y = 0;" in shown
+    x = (sqrt(610.0) + 1.0) / 3.0
+    assert f"x  now 10  not met below {x:.5g}" in part

@@ -317,4 +317,4 @@ def test_what_a_model_below_may_be_off_is_no_uncertainty(tmp_path: Path) -> None
     one = only(verified(tmp_path, content))
     assert one.now.low == pytest.approx(11.5 * 4.65, rel=1e-9)
     assert one.now.normalised_error is None
-    assert one.now.no_error == "cells.pack_charge, model uncertainty: bounds are no uncertainty"
+    assert one.now.no_error == "model uncertainty of cells.pack_charge: bounds are no uncertainty"

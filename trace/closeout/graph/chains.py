@@ -52,12 +52,12 @@ class Composed:
 
 def place_of(name: str) -> str:
     """Return the name of the variable that says where between its two ends an input is."""
-    return f"{name}, place in its range"
+    return f"place in the range of {name}"
 
 
 def off_of(source: Source) -> str:
     """Return the name of the variable that says how far the model of a quantity is off."""
-    return f"{source.spec.name}.{source.field.name}, model uncertainty"
+    return f"model uncertainty of {source.spec.name}.{source.field.name}"
 
 
 def composed(

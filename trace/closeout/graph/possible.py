@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from closeout.measure import UnitError, Units
 from closeout.measure.scale import LINEAR, POINT, RATIO
-from closeout.model.inputs_used import CHAIN, InputUsed
+from closeout.model.inputs_used import InputUsed
 from closeout.model.records import Parameter
 
 # A plain number with one of these words in its name is from 0 to 1.
@@ -25,7 +25,7 @@ def possible_ends(
     found = {}
     for used in inputs:
         own = parameters[used.name].value.unit if used.name in parameters else used.unit
-        ends = (0.0, 1.0) if used.origin == CHAIN else _ends(used, own, units)
+        ends = _ends(used, own, units)
         if ends != (None, None):
             found[used.name] = ends
     return found

@@ -152,7 +152,9 @@ def _linear(one: Judgement, extent: Extent, request: Request) -> Judgement:
 
 def _looked_at(request: Request) -> str:
     """Say that conditions given as a range were looked at in points only, where there are some."""
-    names = [one.name for one in request.inputs if one.side and one.low is not None]
+    sides = [one for one in request.inputs if one.side and one.low is not None]
+    added = request.verification.basis.kind is BasisKind.ROOT_SUM_SQUARE
+    names = [one.name for one in sides if not (added and one.is_off)]
     return f"; {', '.join(names)} checked at points of the range only" if names else ""
 
 

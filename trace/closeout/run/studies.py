@@ -15,7 +15,7 @@ from closeout.graph.chances import assumed_of, spreads_of
 from closeout.graph.possible import possible_ends
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Answer, Assurance, Bounds, Decided, Extent
-from closeout.model.inputs_used import InputUsed
+from closeout.model.inputs_used import CHAIN, InputUsed
 from closeout.model.question import AnalysisSpec, Failure, Question
 from closeout.model.records import BasisKind
 from closeout.model.reply import Reply
@@ -185,6 +185,7 @@ class _Asker:
             "quantile": quantile,
             "samples": None if decided is None else decided.samples,
             "possible": possible_ends(asked.inputs, parameters, self.units),
+            "unset": [used.name for used in asked.inputs if used.origin == CHAIN],
             "met_everywhere": extent.low is not None and _margin(extent, asked.tightened) >= 0.0,
             "marches": self.wanted.marches,
             "differentiated": self.wanted.differentiated,

@@ -112,9 +112,10 @@ def study(
             (by quantity); ``groups``, ``sides``, ``drawn``, ``seed`` as for
             :mod:`.chance.spread`; ``boundary`` (two parameters, empty for the two that
             drive most, None for none), ``quantile`` (coverage and confidence, or None),
-            ``possible`` (what arguments can be at all), ``met_everywhere`` (whether the criterion
-            is known to hold all over the box), ``marches`` (break-even values without a symbolic
-            form too), ``differentiated`` (derivatives as formulas too, for which SymPy is
+            ``possible`` (what arguments can be at all), ``unset`` (inputs that nobody can set, as
+            what a model below is off: they turn no verdict), ``met_everywhere`` (whether the
+            criterion is known to hold all over the box), ``marches`` (break-even values without a
+            symbolic form too), ``differentiated`` (derivatives as formulas too, for which SymPy is
             imported).
     """
     key: Key = (detail["quantity"], detail["case"])
@@ -122,7 +123,8 @@ def study(
     form, why = _form(evaluate, inputs, box, key)
     parts = _Parts(evaluate, inputs, box, key, detail, form)
     driven = parts.several("sensitivities", lambda: sensitivities(evaluate, inputs, box, key, form))
-    edges = parts.edges(_in_order(inputs, driven))
+    able = [name for name in _in_order(inputs, driven) if name not in detail["unset"]]
+    edges = parts.edges(able)
     drawn = detail["drawn"]
     return StudyFound(
         symbolic=why,
@@ -223,7 +225,11 @@ class _Parts:
         if self._bounds == Bounds():
             self.reasons["boundary"] = "there is no limit"
             return None
-        names = list(wanted) or [one.parameter for one in driven if one.share][:2]
+        unset = self._detail["unset"]
+        names = list(wanted) or [
+            o.parameter for o in driven if o.share and o.parameter not in unset
+        ]
+        names = names[:2]
         near = any(e.tolerances is not None and e.tolerances <= NEAR for e in edges)
         if len(names) < 2 or (not wanted and (self._form is None or not near)):
             return None
