@@ -92,7 +92,7 @@ OPEN_REPORT = (
             "TR-2 was made on BAT build FM-2, BAT is at build FM-3",
         ),
         ({"outcome": "not met"}, "", ARTICLES, "the outcome of TR-2 is not met"),
-        ({}, OPEN_REPORT, ARTICLES, "a nonconformance that TR-2 found is not closed"),
+        ({}, OPEN_REPORT, ARTICLES, "NCR-1, found by TR-2, is not closed"),
     ],
 )
 def test_a_record_out_of_force_leaves_open_what_rests_on_it(

@@ -17,17 +17,26 @@ from closeout.model.records import Record
 class News:
     """Articles that have a new build, and records of which it is new what they found.
 
+    ``reported`` are records by which a new nonconformance was found: what they measured is no input
+    any more.
+
     ``again`` are verifications, by requirement and number, of which a test is planned of the new
     build of such an article, and every other record speaks of an earlier one.
     """
 
     rebuilt: frozenset[str] = frozenset()
     found: frozenset[str] = frozenset()
+    reported: frozenset[str] = frozenset()
     again: frozenset[tuple[str, int]] = frozenset()
+
+    @property
+    def told(self) -> frozenset[str]:
+        """Records of which something new is known."""
+        return self.found | self.reported
 
     def kind(self, requirement: str, entry: Evidence) -> str | None:
         """Return why evidence is not met, "found" or "rebuilt"; None where it is not by news."""
-        if entry.record in self.found:
+        if entry.record in self.found or not self.told.isdisjoint(entry.measured_by):
             return "found"
         if entry.state is not State.OPEN:
             return None
@@ -47,8 +56,15 @@ def news(was: Dossier, now: Dossier, names: Names | None = None) -> News:
     builds = {articles.get(one.id, one.id): one.build for one in was.articles}
     found = {records.get(one.id, one.id): _found(one) for one in was.records}
     rebuilt = {one.id: one.build for one in now.articles if one.build != builds.get(one.id)}
+    called = (names or {}).get("nonconformances", {})
+    reports = {called.get(one.id, one.id) for one in was.nonconformances}
     return News(
         rebuilt=frozenset(rebuilt),
+        reported=frozenset(
+            one.found_by
+            for one in now.nonconformances
+            if one.found_by is not None and one.id not in reports
+        ),
         again=frozenset(_again(now, rebuilt)) if rebuilt else frozenset(),
         found=frozenset(
             one.id for one in now.records if one.date and found.get(one.id) != _found(one)

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from closeout.graph.new_findings import error
+from closeout.model.awaited import Awaited
 from closeout.model.problem import Finding, Pointer
 
 
 class Collected:
     """Findings so far, and the messages about the verification that is looked at.
 
-    ``messages`` are those of findings, and of what other rules report already; ``pending`` is why
-    something cannot be asked yet although nothing is wrong.
+    ``messages`` are those of findings, and of what other rules report already; ``pending`` are
+    inputs that have no number yet although nothing is wrong.
     """
 
     def __init__(self) -> None:
         self.findings: list[Finding] = []
         self.messages: list[str] = []
-        self.pending: list[str] = []
+        self.pending: list[Awaited] = []
 
     def begin(self) -> None:
         """Look at the next verification, of which nothing is wrong so far."""

@@ -7,6 +7,7 @@ from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol, TypeVar
 
+from closeout.model.awaited import Awaited
 from closeout.model.earlier_names import Names, renames
 from closeout.model.problem import Pointer
 from closeout.model.question import AnalysisSpec
@@ -46,7 +47,7 @@ class Index:
     ``differences`` are quantities that a criterion says to be differences of temperatures.
     ``renamed`` are the identifiers of today by section and old one. ``linked`` are parameters that
     are found, as long as they are no numbers among the ``parameters``; ``waiting`` are those that a
-    record measures, of which none is in force, with the reason.
+    record measures, of which none is in force.
     """
 
     project: Project
@@ -69,7 +70,7 @@ class Index:
     code: bool = True
     renamed: Names = field(default_factory=dict)
     linked: Mapping[str, LinkedParameter] = field(default_factory=dict)
-    waiting: Mapping[str, str] = field(default_factory=dict)
+    waiting: Mapping[str, Awaited] = field(default_factory=dict)
 
     @classmethod
     def of(

@@ -82,6 +82,7 @@ def input_of(
         contingency=_contingency_text(added, parameter, taken.origin),
         side=taken.side,
         by_sigma=taken.spread.sigma is not None,
+        record=parameter.record if parameter.link and taken.origin == "parameter" else None,
     )
 
 

@@ -16,6 +16,7 @@ from closeout.graph.index import Index
 from closeout.graph.new_findings import Spelling, error
 from closeout.measure import UnitError, Units
 from closeout.model.amount import Amount
+from closeout.model.awaited import Awaited
 from closeout.model.problem import Finding, Pointer
 from closeout.model.question import AnalysisSpec, Field
 from closeout.model.records import Link, LinkedParameter, Parameter
@@ -61,7 +62,7 @@ def links(index: Index, units: Units) -> Links:
         if parameter.estimate is not None:
             found[parameter.id] = reader.estimate(parameter, parameter.estimate)
     known = {name: sources for name, sources in found.items() if sources is not None}
-    for one in index.linked.values():
+    for one in index.project.linked:  # also those that are numbers by now
         reader.keys_beside(one)
     cyclic, found_cycles = _cycles(
         index, {name: s for name, s in known.items() if name in index.linked}
@@ -85,7 +86,7 @@ def limits_found(index: Index) -> Mapping[str, Parameter]:
 
 
 def with_parameters(
-    index: Index, found: Mapping[str, Parameter], waiting: Mapping[str, str] | None = None
+    index: Index, found: Mapping[str, Parameter], waiting: Mapping[str, Awaited] | None = None
 ) -> Index:
     """Return an index in which linked parameters are the numbers that were found for them.
 
@@ -138,6 +139,11 @@ class _Reader:
 
     def estimate(self, parameter: Parameter, link: Link) -> tuple[Source, ...] | None:
         """Return the quantities that an agreed range is compared with, whose unit has to fit."""
+        for named in filter(None, (record_named(text, self._index) for text in link.quantities)):
+            record, quantity = named
+            message = f"{record}.{quantity} is measured, and no estimate"
+            cure = f"write source: {{record: {record}}}, with which the range is compared"
+            self._wrong("linked-parameter", link.where, message, cure)
         sources = self.sources(link)
         if sources is None:
             return None
@@ -155,8 +161,16 @@ class _Reader:
             self._wrong(
                 "linked-parameter", one.where / key,
                 f"{one.id} is found by {one.link}, and does not take {key} beside that",
-                _BESIDE.get(key, "remove the key; value and spread are what is found"),
+                self._instead(key, one),
             )  # fmt: skip
+
+    def _instead(self, key: str, one: LinkedParameter) -> str:
+        """Return what to write in place of a key beside a link."""
+        is_computed = one.link.quantities[0].rpartition(".")[0] in self._index.analyses
+        at_inputs = f"write {key}: at the inputs of the analysis that computes it"
+        if key in ("condition", "maturity") and is_computed:
+            return at_inputs
+        return _BESIDE.get(key, "remove the key; value and spread are what is found")
 
     def _source(self, text: str, link: Link) -> Source | None:
         name, _, quantity = text.rpartition(".")
@@ -230,8 +244,6 @@ class _Reader:
 
 _BESIDE = {
     "value": "keep one of value and from",
-    "condition": "write condition: at the inputs of the analysis that computes it",
-    "maturity": "write maturity: at the inputs of the analysis that computes it",
     "estimate": "keep one of estimate (beside an agreed range) and from",
 }
 
@@ -309,12 +321,23 @@ def stated(name: str, index: Index) -> Parameter | None:
     text = linked.link.quantities[0]
     if (named := record_named(text, index)) is not None:
         value = dict(index.records[named[0]].measured).get(named[1])
-        return None if value is None else Parameter(linked.where, name, value.value)
+        unit = _unit_taken(name, index) if value is None else value.value.unit
+        return None if unit is None else Parameter(linked.where, name, _without_number(unit))
     spec = index.analyses.get(text.rpartition(".")[0])
     field = None if spec is None else spec.field(text.rpartition(".")[2])
     if field is None:
         return None
-    return Parameter(linked.where, name, Amount("", Fraction(0), field.unit), source=linked.source)
+    return Parameter(linked.where, name, _without_number(field.unit), source=linked.source)
+
+
+def _without_number(unit: str) -> Amount:
+    return Amount("", Fraction(0), unit)
+
+
+def _unit_taken(name: str, index: Index) -> str | None:
+    """Return the unit in which some analysis takes a parameter; None where none does."""
+    units = (a.unit for spec in index.specs for a in spec.arguments if a.name == name)
+    return next(units, None)
 
 
 def taken_by_links(index: Index) -> frozenset[str]:

@@ -15,7 +15,7 @@ from closeout.graph.index import Index
 from closeout.graph.inputs import Settings
 from closeout.graph.model_uncertainty import model_uncertainty
 from closeout.graph.new_findings import Spelling
-from closeout.graph.request import Request
+from closeout.graph.request import Request, waiting_for
 from closeout.graph.required import required_margins
 from closeout.graph.set_ups import SetUps, below_of
 from closeout.graph.sought_limits import limits_of
@@ -171,7 +171,7 @@ class _Planner:
         if set_up is None or isinstance(uncertainty, Finding) or self._collected.messages:
             fault, pending = self._collected.message(), self._collected.pending
             if not fault and pending:
-                return Request(verification, spec, pending="; ".join(dict.fromkeys(pending)))
+                return waiting_for(verification, spec, pending)
             return Request(verification, spec, fault=fault)
         try:
             tightened = acceptance(limits, uncertainty)

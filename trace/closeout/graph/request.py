@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from closeout.graph.acceptance import Acceptance
 from closeout.graph.required import RequiredMargin
 from closeout.model.answer import Bounds
+from closeout.model.awaited import Awaited
 from closeout.model.inputs_used import InputUsed
 from closeout.model.question import AnalysisSpec, Below, Chain, Conversion, Question
 from closeout.model.records import Verification
@@ -48,7 +50,8 @@ class Request:
     why no question is asked though nothing is wrong. ``margins`` are margins that a policy
     requires of a probability, each with the question whether the criterion holds with it.
     ``computed`` are the inputs that analyses below compute, ``below`` what is asked of these, and
-    ``estimates`` what agreed ranges among the inputs are compared with.
+    ``estimates`` what agreed ranges among the inputs are compared with. ``awaited`` are measured
+    inputs without a number, of which ``pending`` tells.
     """
 
     verification: Verification
@@ -62,6 +65,7 @@ class Request:
     computed: tuple[ComputedInput, ...] = ()
     below: tuple[Below, ...] = ()
     estimates: tuple[Estimate, ...] = ()
+    awaited: tuple[Awaited, ...] = ()
 
     @property
     def tightened(self) -> Bounds:
@@ -73,3 +77,12 @@ class Request:
         """What is asked: the question itself, and those of its margins."""
         first = () if self.question is None else (self.question,)
         return (*first, *(question for _, question in self.margins))
+
+
+def waiting_for(
+    verification: Verification, spec: AnalysisSpec, awaited: Iterable[Awaited]
+) -> Request:
+    """Return the request of a verification of which measured inputs have no number."""
+    each = tuple(dict.fromkeys(awaited))
+    reasons = "; ".join(one.reason for one in each)
+    return Request(verification, spec, pending=reasons, awaited=each)

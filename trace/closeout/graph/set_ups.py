@@ -105,7 +105,7 @@ class SetUps:
         key = (spec.name, verification.criterion.given, is_nominal)
         if key in self._known:
             return self._known[key]
-        before = len(self._collected.messages)
+        before, awaited = len(self._collected.messages), len(self._collected.pending)
         whole = self._composed(spec, is_nominal)
         self._reader.conditions(verification, spec, whole)
         found = self._inputs(verification, whole)
@@ -114,6 +114,8 @@ class SetUps:
             return None
         set_up = self._asking(verification, spec, whole, [one for one, _ in found])
         estimates = self._estimates(verification, set_up.inputs)
+        if len(self._collected.pending) > awaited:  # below an agreed range
+            return None
         self._known[key] = replace(set_up, estimates=estimates)
         return self._known[key]
 

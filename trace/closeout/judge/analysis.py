@@ -47,6 +47,7 @@ def by_analysis(
         "analysis": verification.analysis if spec is None else spec.name,
         "basis": str(verification.basis),
         "declared": tuple((one.name, _declared(one)) for one in request.inputs if one.as_declared),
+        "measured_by": _measured_by(request),
     }
     if request.fault is not None or spec is None or question is None:
         return [_no_question(said, request)]
@@ -106,7 +107,17 @@ def _no_question(said: Said, request: Request) -> Judgement:
     """Return what stands in place of a verdict where no question can be asked, or none yet."""
     if request.fault is not None:
         return _error(said, request.fault)
+    said = {**said, "awaiting": tuple(one.name for one in request.awaited)}
+    rebuilt = [name for one in request.awaited for name in one.rebuilt]
+    if all(one.rebuilt for one in request.awaited):
+        said = {**said, "rebuilt": tuple(dict.fromkeys(rebuilt))}
     return Judgement(Evidence(**said, state=State.OPEN, message=request.pending))
+
+
+def _measured_by(request: Request) -> tuple[str, ...]:
+    """Return the records in which inputs are found, or would be."""
+    records = [one.record for one in request.inputs if one.record is not None]
+    return tuple(dict.fromkeys((*records, *(one.record for one in request.awaited))))
 
 
 def _declared(used: InputUsed) -> str:

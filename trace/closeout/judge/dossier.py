@@ -78,7 +78,7 @@ def judge(run: Run) -> Dossier:
         totals["closed"] += result.closed
     project = run.index.project
     stated, linked = run.index.parameters.values(), run.index.linked.values()
-    parameters = (*map(_parameter, stated), *map(_linked, linked))
+    parameters = (*map(_parameter, stated), *(_linked(one, run.index) for one in linked))
     charter = project.charter
     return Dossier(
         project=charter.name,
@@ -107,8 +107,12 @@ def judge(run: Run) -> Dossier:
     )
 
 
-def _linked(one: LinkedParameter) -> ParameterSaid:
-    return ParameterSaid(one.id, "", "", one.source, None, None, str(one.link))
+def _linked(one: LinkedParameter, index: Index) -> ParameterSaid:
+    awaited = index.waiting.get(one.id)
+    return ParameterSaid(
+        one.id, "", "", one.source, None, None, str(one.link),
+        awaited=None if awaited is None else awaited.reason,
+    )  # fmt: skip
 
 
 def _parameter(parameter: Parameter) -> ParameterSaid:

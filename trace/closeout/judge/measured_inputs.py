@@ -14,13 +14,12 @@ from fractions import Fraction
 from closeout.graph.inputs import ends_of, spread_text
 from closeout.graph.links import record_named
 from closeout.graph.new_findings import error, nearest, warning
-from closeout.judge.nonconformance import NOT_MET, holds_open
-from closeout.judge.planned import not_yet
-from closeout.judge.superseded import reports_of
+from closeout.judge.measuring import measuring
 from closeout.judge.uncertainty import half_width, times_of
 from closeout.judge.validity import Validity
 from closeout.measure import UnitError
 from closeout.model.amount import Amount, Measured
+from closeout.model.awaited import Awaited
 from closeout.model.problem import Finding, Pointer
 from closeout.model.records import LinkedParameter, Parameter, Record, Spread, build_text
 
@@ -34,14 +33,14 @@ class MeasuredInputs:
     """
 
     parameters: Mapping[str, Parameter]
-    waiting: Mapping[str, str]
+    waiting: Mapping[str, Awaited]
     findings: tuple[Finding, ...]
 
 
 def measured_inputs(validity: Validity) -> MeasuredInputs:
     """Return the parameters that records measured, at the date of the state."""
     parameters: dict[str, Parameter] = {}
-    waiting: dict[str, str] = {}
+    waiting: dict[str, Awaited] = {}
     findings: list[Finding] = []
     for one in validity.index.linked.values():
         if not any(record_named(text, validity.index) for text in one.link.quantities):
@@ -49,7 +48,7 @@ def measured_inputs(validity: Validity) -> MeasuredInputs:
         found = _found(one, validity)
         if isinstance(found, Parameter):
             parameters[one.id] = found
-        elif isinstance(found, str):
+        elif isinstance(found, Awaited):
             waiting[one.id] = found
         else:
             findings.append(found)
@@ -57,7 +56,7 @@ def measured_inputs(validity: Validity) -> MeasuredInputs:
     return MeasuredInputs(parameters, waiting, tuple(findings))
 
 
-def _found(one: LinkedParameter, validity: Validity) -> Parameter | str | Finding:
+def _found(one: LinkedParameter, validity: Validity) -> Parameter | Awaited | Finding:
     """Return the parameter, why no record is in force, or what is wrong with the link."""
     link, index = one.link, validity.index
     named = record_named(link.quantities[0], index)
@@ -68,13 +67,13 @@ def _found(one: LinkedParameter, validity: Validity) -> Parameter | str | Findin
         text = f"{link.quantities[0]} is measured, and has no cases"
         return error("linked-parameter", link.where, text, "remove the key case")
     record, quantity = index.records[named[0]], named[1]
-    if quantity not in dict(record.measured):
+    found = measuring(record, quantity, validity)
+    last = found.record
+    if quantity not in dict(record.measured) and (record.date is not None or record.measured):
         return _not_measured(record, quantity, link.where)
-    last, reason = in_force(record, validity)
-    if reason is None and quantity not in dict(last.measured):
-        reason = f"{record.id} is replaced by {last.id}, which did not measure {quantity}"
-    if reason is not None:
-        return f"{one.id} has no value: {reason}"
+    if found.against:
+        reason = f"{one.id} has no value: {'; '.join(found.against)}"
+        return Awaited(one.id, reason, last.id, found.rebuilt)
     value = dict(last.measured)[quantity]
     if value.uncertainty is None:
         return _no_uncertainty(one, last, quantity)
@@ -82,41 +81,12 @@ def _found(one: LinkedParameter, validity: Validity) -> Parameter | str | Findin
         half_width(value, value.value.unit, validity.units, _least_k(validity))
     except UnitError as wrong:
         return error("unit", last.where / "measured" / quantity, wrong.message, wrong.cure)
-    source = one.source or _source(last, record, value, validity)
+    origin = _source(last, record, value, validity)
+    source = f"{one.source}; {origin}" if one.source else origin
     return Parameter(
         one.where, one.id, value.value, _spread(value, validity), source=source,
         formerly=one.formerly, record=last.id, link=link,
     )  # fmt: skip
-
-
-def in_force(record: Record, validity: Validity) -> tuple[Record, str | None]:
-    """Return the newest record in a record's place, and why it is not in force (None: it is)."""
-    index, last, seen = validity.index, record, {record.id}
-    while newer := [n for n in index.replaced.get(last.id, ()) if n not in seen]:
-        last = max((index.records[n] for n in newer), key=lambda one: one.date or "")
-        seen.add(last.id)
-    return last, next(_against(last, validity), None)
-
-
-def _against(record: Record, validity: Validity) -> Iterator[str]:
-    """Yield why a record says nothing of the article as it is today."""
-    index = validity.index
-    if record.date is None:
-        yield not_yet(record)
-    if record.id in index.duplicated_records:
-        yield f"the identifier {record.id} is duplicate"
-    if record.id in validity.altered:
-        yield f"the data file of {record.id} has changed"
-    if record.outcome == NOT_MET:
-        yield f"the outcome of {record.id} is not met"
-    if any(holds_open(report, index) for report in reports_of(record, index)):
-        yield f"a nonconformance that {record.id} found is not closed"
-    for name, build in record.article:
-        article = index.articles.get(name)
-        if article is not None and article.build is not None and article.build != build:
-            now = build_text(article.build)
-            yield f"{record.id} was made on {name} {build_text(build)}, {name} is at {now}"
-    yield from validity.too_old(record)
 
 
 def _not_measured(record: Record, quantity: str, where: Pointer) -> Finding:
@@ -127,10 +97,12 @@ def _not_measured(record: Record, quantity: str, where: Pointer) -> Finding:
 
 
 def _no_uncertainty(one: LinkedParameter, record: Record, quantity: str) -> Finding:
+    value = dict(record.measured)[quantity]
     return error(
         "linked-parameter", one.link.where,
         f"{record.id} states no uncertainty of {quantity}, so {one.id} would have no spread",
-        f"add it to {record.id}, as 95 uA +/- 2 uA (k = 2), or say why it is exact",
+        f"add it to {record.id}, as {value.value} +/- its uncertainty (k = 2), or say why it is"
+        " exact",
     )  # fmt: skip
 
 
@@ -162,6 +134,8 @@ def _source(last: Record, named: Record, value: Measured, validity: Validity) ->
     elif value.k is not None:
         k = max(value.k, _least_k(validity))
         parts.append(f"expanded uncertainty, k = {float(k):g}")
+        if k != value.k:
+            parts.append(f"raised from {value.uncertainty} (k = {float(value.k):g})")
     return ", ".join(parts)
 
 
@@ -183,21 +157,22 @@ def _sources(validity: Validity) -> Iterator[Finding]:
 
 
 def _source_findings(one: Parameter, record: Record, validity: Validity) -> Iterator[Finding]:
-    last, reason = in_force(record, validity)
-    value = dict(last.measured).get(one.id)
-    if reason is not None:
+    found = measuring(record, one.id, validity)
+    last, value = found.record, dict(found.record.measured).get(one.id)
+    if found.against:
         yield warning(
             "source-not-in-force", one.where / "source",
-            f"the source of {one.id} is not in force: {reason}",
+            f"the source of {one.id} is not in force: {'; '.join(found.against)}",
             "measure it again, or name another source",
         )  # fmt: skip
-    elif last is not record:
+        return
+    if last is not record:
         yield warning(
             "source-not-in-force", one.where / "source",
             f"{record.id}, the source of {one.id}, is replaced by {last.id}",
             f"name {last.id}, and its value",
         )  # fmt: skip
-    if reason is None and value is not None and (outside := _outside(one, value, validity)):
+    if value is not None and (outside := _outside(one, value, validity)):
         yield error(
             "measured-outside-declared", one.where,
             f"{one.id} is declared as {outside}, and {last.id} measured {value.text}",

@@ -112,7 +112,23 @@ def _record(
         closes=_reported(
             [one for one in reports if record.id in (one.closed_by, *one.retest)], index
         ),
+        inputs=tuple(_inputs(record, index)),
     )  # fmt: skip
+
+
+def _inputs(record: Record, index: Index) -> Iterator[tuple[str, str]]:
+    """Yield the parameters that are found in a record, or that name it as their source."""
+    for one in index.project.linked:
+        now = index.parameters.get(one.id)
+        if now is not None and now.record == record.id:
+            yield one.id, f"{now.value}, from {one.link}"
+        elif any(text.rpartition(".")[0] == record.id for text in one.link.quantities):
+            awaited = index.waiting.get(one.id)
+            by = f", now by {now.record}" if now is not None else ""
+            yield one.id, f"from {one.link}{by}" if awaited is None else awaited.reason
+    for stated in index.project.parameters:
+        if record.id in (stated.record, stated.source):
+            yield stated.id, f"{stated.value}, source"
 
 
 def _uses(

@@ -90,7 +90,8 @@ class Evidence:
     ``validation`` says of an analysis what is known of the tests that it names, ``records`` are
     the identifiers of the records that the verification names. ``not_correlated`` says of the
     analysis, or of one that it rests on, what it is off from what was measured, where the project
-    asks for less.
+    asks for less. ``measured_by`` are the records that measured inputs of the
+    analysis, ``awaiting`` the inputs of which no record is in force.
     """
 
     number: int
@@ -138,6 +139,8 @@ class Evidence:
     validation: Tested | None = None
     records: tuple[str, ...] = ()
     not_correlated: tuple[str, ...] = ()
+    measured_by: tuple[str, ...] = ()
+    awaiting: tuple[str, ...] = ()
 
     @property
     def margin_unit(self) -> str | None:
@@ -263,8 +266,8 @@ class Evaluation:
 class ParameterSaid:
     """A parameter as the project has it; ``text`` and ``spread`` as they were written.
 
-    ``computed`` is what it is computed from, of which then the text is empty; ``estimate`` what an
-    agreed range is held against.
+    ``computed`` is what it is found by, of which then the text is empty; ``estimate`` what an
+    agreed range is held against; ``awaited`` why one has no value that a record measures.
     """
 
     name: str
@@ -275,6 +278,7 @@ class ParameterSaid:
     condition: ConditionKind | None
     computed: str | None = None
     estimate: str | None = None
+    awaited: str | None = None
 
     @property
     def id(self) -> str:

@@ -17,6 +17,7 @@ class InputUsed:
 
     ``origin`` is parameter, given, set or chain; ``text`` and ``spread`` as they were written.
     ``contingency`` says what the project's policy added to the value and its ends, and why.
+    ``record`` is the one that measured it, of a measured input.
     ``side`` is True of a range that is a condition and no chance, ``is_off`` where it is what a
     model below may be off, ``by_sigma`` where the ends are three standard deviations away.
     """
@@ -36,6 +37,7 @@ class InputUsed:
     side: bool = False
     by_sigma: bool = False
     is_off: bool = False
+    record: str | None = None
 
     @property
     def as_declared(self) -> bool:

@@ -75,7 +75,10 @@ class Judged:
 
 @dataclass(frozen=True, slots=True)
 class RecordSubject:
-    """A record: which verifications use it, what replaced it, what it found or closes."""
+    """A record: which verifications use it, what replaced it, what it found or closes.
+
+    ``inputs`` are the parameters that name it, each with how: as its link, or as its source.
+    """
 
     record: Record
     uses: tuple[Use, ...]
@@ -85,6 +88,7 @@ class RecordSubject:
     altered: bool
     found: tuple[Reported, ...]
     closes: tuple[Reported, ...]
+    inputs: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

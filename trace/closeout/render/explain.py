@@ -384,7 +384,9 @@ def _parameter(dossier: Dossier, said: ParameterSaid, paint: Paint, width: int) 
     taking = [one for one in dossier.evaluations if said.name in one.names]
     for fact in dict.fromkeys(_facts_of(said, taking)):
         yield from wrap(fact, width, 2)
-    analyses = list(dict.fromkeys(one.analysis for one in taking))
+    every = [entry for result in dossier.requirements for entry in result.evidence]
+    waiting = [one.analysis or "" for one in every if said.name in one.awaiting]
+    analyses = list(dict.fromkeys((*(one.analysis for one in taking), *waiting)))
     yield from ("", paint.strong("Analyses that use it"))
     yield from (f"  {safe(analysis)}" for analysis in analyses)
     yield from ("", paint.strong("Requirements that depend on it"))
@@ -397,7 +399,10 @@ def _facts_of(said: ParameterSaid, taking: Sequence[Evaluation]) -> Iterator[str
         yield _facts(said, "parameter")
     else:
         source = f"; source: {flow(said.source)}" if said.source else ""
-        yield f"computed from {safe(said.computed)}{source}"
+        found = "computed from" if said.awaited is None else "measured:"
+        yield f"{found} {safe(said.computed)}{source}"
+    if said.awaited is not None:
+        yield flow(said.awaited)
     if said.estimate is not None:
         yield f"agreed range; its estimate is {safe(said.estimate)}"
     for evaluation in taking:

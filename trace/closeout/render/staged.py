@@ -98,10 +98,13 @@ def _early(some: Sequence[Early]) -> Iterator[str]:
 
 def _found(now: RequirementResult, left: Iterable[Evidence]) -> Iterator[str]:
     """Yield which records found what is not met, and what became of it."""
-    records = (entry.record for entry in left if not entry.closed)
-    names = list(dict.fromkeys(filter(None, records)))
+    unclosed = [entry for entry in left if not entry.closed]
+    names = list(dict.fromkeys(filter(None, (entry.record for entry in unclosed))))
     if names:
         yield f"      found by {_names(names)}"
+    measured = list(dict.fromkeys(name for entry in unclosed for name in entry.measured_by))
+    if measured:
+        yield f"      rests on what {_names(measured)} measured"
     for name, became in now.reported[:MOST]:
         yield f"      {safe(name)}: {safe(became)}"
 

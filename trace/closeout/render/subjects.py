@@ -80,6 +80,8 @@ def _record(subject: RecordSubject, paint: Paint, width: int, settings: Settings
         yield from ("", paint.strong("Verifications that use it"))
         for use in subject.uses:
             yield from _use(use, record, width, settings)
+    inputs = [f"{safe(name)}  {flow(how)}" for name, how in subject.inputs]
+    yield from _section("Parameters that it measured", inputs, paint, width)
     found = [_reported(one) for one in subject.found]
     yield from _section("Nonconformances that it found", found, paint, width)
     closes = [_reported(one) for one in subject.closes]

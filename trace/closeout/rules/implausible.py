@@ -89,6 +89,8 @@ def _spreads(name: str, verification: Verification, index: Index) -> bool:
     given = dict(verification.criterion.given).get(name)
     if given is not None:
         return len({end.text for end in given.ends}) > 1
+    if name in index.waiting:
+        return True
     if name in index.linked:  # two ends are a range; else what is below it says it
         linked = index.linked[name].link
         return len(linked.quantities) > 1 or linked.every_case
