@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from closeout.compare.altered import altered
 from closeout.model.dossier import Dossier, Evidence, State
 from closeout.model.earlier_names import Names
 from closeout.model.records import Record
@@ -17,8 +18,8 @@ from closeout.model.records import Record
 class News:
     """Articles that have a new build, and records of which it is new what they found.
 
-    ``reported`` are records by which a new nonconformance was found: what they measured is no input
-    any more.
+    ``reported`` are records of which a nonconformance is new: what they measured is no input any
+    more. ``altered`` are verifications with measured inputs that lose by more than a record.
 
     ``again`` are verifications, by requirement and number, of which a test is planned of the new
     build of such an article, and every other record speaks of an earlier one.
@@ -27,16 +28,16 @@ class News:
     rebuilt: frozenset[str] = frozenset()
     found: frozenset[str] = frozenset()
     reported: frozenset[str] = frozenset()
+    altered: frozenset[tuple[str, int]] = frozenset()
     again: frozenset[tuple[str, int]] = frozenset()
-
-    @property
-    def told(self) -> frozenset[str]:
-        """Records of which something new is known."""
-        return self.found | self.reported
 
     def kind(self, requirement: str, entry: Evidence) -> str | None:
         """Return why evidence is not met, "found" or "rebuilt"; None where it is not by news."""
-        if entry.record in self.found or not self.told.isdisjoint(entry.measured_by):
+        if entry.record in self.found:
+            return "found"
+        if (requirement, entry.number) in self.altered:
+            return None
+        if not (self.found | self.reported).isdisjoint(entry.measured_by):
             return "found"
         if entry.state is not State.OPEN:
             return None
@@ -60,6 +61,7 @@ def news(was: Dossier, now: Dossier, names: Names | None = None) -> News:
     reports = {called.get(one.id, one.id) for one in was.nonconformances}
     return News(
         rebuilt=frozenset(rebuilt),
+        altered=altered(was, now, names or {}),
         reported=frozenset(
             one.found_by
             for one in now.nonconformances
