@@ -38,7 +38,9 @@ def altered(was: Dossier, now: Dossier, names: Names) -> frozenset[Number]:
 
 
 def _asked(entry: Evidence | None) -> tuple[object, ...] | None:
-    return entry and (entry.analysis, entry.quantity, entry.basis, entry.given, entry.limit_text)
+    if entry is None:
+        return None
+    return entry.analysis, entry.quantity, entry.basis, entry.given, entry.limit_text
 
 
 def _stated_otherwise(was: Dossier, now: Dossier, names: Names) -> frozenset[str]:

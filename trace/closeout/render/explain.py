@@ -399,8 +399,8 @@ def _facts_of(said: ParameterSaid, taking: Sequence[Evaluation]) -> Iterator[str
         yield _facts(said, "parameter")
     else:
         source = f"; source: {flow(said.source)}" if said.source else ""
-        found = "computed from" if said.awaited is None else "measured:"
-        yield f"{found} {safe(said.computed)}{source}"
+        how = "computed from" if said.awaited is None else "measured:"
+        yield f"{how} {safe(said.computed)}{source}"
     if said.awaited is not None:
         yield flow(said.awaited)
     if said.estimate is not None:
