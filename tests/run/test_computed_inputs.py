@@ -359,3 +359,50 @@ def test_a_limit_is_an_input(tmp_path: Path) -> None:
             "analysis: two, quantity: w, at_least: 0.2"]  # fmt: skip
     found = evidence(judged(written(tmp_path, parameters, (one, two), said)), 2)
     assert (found.low, found.high) == (pytest.approx(0.25), pytest.approx(1.25))
+
+
+def test_a_counterexample_of_a_moved_input_replays(tmp_path: Path) -> None:
+    """torque 0.8 N m at the inputs keeps its distances, so that 0.8 - 0.15 are left somewhere."""
+    parameters = """
+        current: {value: 2 A, tolerance: 0.1 A, source: x}
+        lever: {value: 0.05 m, tolerance: 0.001 m, source: x}
+        torque: {from: motor.torque}
+    """
+    motor = Function("motor", {"current": "A"}, {"torque": "N m"}, "return R(0.5 * current)")
+    grip = Function("grip", {"torque": "N m", "lever": "m"}, {"force": "N"},
+                    "return R(torque / lever)")  # fmt: skip
+    folder = written(tmp_path, parameters, (motor, grip),
+                     ["analysis: grip, quantity: force, at_least: 15.5 N"])  # fmt: skip
+    found = evidence(judged(folder, set={"torque": "0.8 N m"}))
+    assert found.state is State.NOT_MET
+    assert found.low == pytest.approx((0.8 - 0.05) / 0.051)
+    again = evidence(judged(folder, set=dict(found.counterexample)))
+    assert (again.state, again.value) == (State.NOT_MET, pytest.approx(found.low))
+
+
+def test_an_agreed_range_may_end_where_the_estimate_ends(tmp_path: Path) -> None:
+    """1.795 * 0.48 is 0.8616, and a last bit less in doubles."""
+    parameters = """
+        current: {value: 1.9 A, tolerance: 0.105 A, source: x}
+        constant: {value: 0.5 N m/A, tolerance: 0.02 N m/A, source: x}
+        torque: {range: [0.8616 N m, 1.0426 N m], estimate: motor.torque, source: x}
+    """
+    motor = Function("motor", {"current": "A", "constant": "N m/A"}, {"torque": "N m"},
+                     "return R(current * constant)")  # fmt: skip
+    grip = Function("grip", {"torque": "N m"}, {"force": "N"}, "return R(torque / 0.05)")
+    folder = written(tmp_path, parameters, (motor, grip),
+                     ["analysis: grip, quantity: force, at_least: 15 N"])  # fmt: skip
+    dossier = judged(folder)
+    assert not rules(dossier)
+    assert evidence(dossier).state is State.MET
+
+
+def test_a_probability_over_a_failing_member_is_open(tmp_path: Path) -> None:
+    parameters = "x: {value: 0.1, tolerance: 0.5, source: x}\n y: {from: root.y}"
+    root = Function("root", {"x": "1"}, {"y": "1"}, "return R(sqrt(x))")
+    top = Function("top", {"y": "1"}, {"w": "1"}, "return R(2.0 * y)")
+    said = ["analysis: top, quantity: w, at_most: 9,"
+            " basis: {probability: 0.9, confidence: 0.9}"]  # fmt: skip
+    found = evidence(judged(written(tmp_path, parameters, (root, top), said)))
+    assert found.state is State.OPEN
+    assert "root: ValueError: math domain error" in (found.message or "")

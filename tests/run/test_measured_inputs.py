@@ -205,3 +205,9 @@ def test_a_changed_record_changes_what_rests_on_it_alone(tmp_path: Path) -> None
     assert after.scale.evaluated == 1
     assert evidence(after, 2) == evidence(first, 2)
     assert evidence(after).value == pytest.approx(2000 / 101)
+
+
+def test_the_only_quantity_of_a_source_is_what_it_measured(tmp_path: Path) -> None:
+    measured = "{sleep_drain: 100 mA +/- 4 mA (k = 2)}"
+    folder = project(tmp_path, record(measured=measured), parameters=stated("98 mA"))
+    assert "TR-2 measured 100 mA" in rules(judged(folder))["measured-outside-declared"]

@@ -101,7 +101,9 @@ def with_computed(answer: Answer, question: Question, members: Sequence[Evaluate
 
 def _has_sides(chain: Chain) -> bool:
     return any(
-        one.place is not None or any(output.off is not None for output in one.outputs)
+        one.place is not None
+        or one.moved  # by what the inputs are at their values, and not at the point
+        or any(output.off is not None for output in one.outputs)
         for one in chain.linked
     )
 

@@ -291,6 +291,8 @@ def _failed(error: BaseException, recorder: Recorder) -> Failure:
         if error.__cause__ is not None:
             failure = _failed(error.__cause__, recorder)
         return failure._replace(kind="input", message=f"{error.analysis}: {failure.message}")
+    if isinstance(error.__cause__, chain.InputFailed):  # at some of many samples
+        return _failed(error.__cause__, recorder)
     if isinstance(error, (describe.BadResult, OtherCases)):
         return _plain("bad result", str(error))
     recorder.hush()

@@ -11,6 +11,8 @@ from closeout.graph import Request
 from closeout.graph.request import Estimate
 from closeout.model.dossier import ComputedFound
 
+_ROUNDING = 1e-12  # as a share: some operations on doubles, each within 1.1e-16 (IEEE 754)
+
 
 @dataclass(frozen=True, slots=True)
 class Estimated:
@@ -40,7 +42,8 @@ def _held(estimate: Estimate, results: Results) -> Estimated:
     )
     shown = ComputedFound(name, source, unit, value, least, most, found.reason or None, members)
     low, high = estimate.range
-    if low <= least and most <= high:
+    # What is found has the rounding of its formula: an agreed end that it equals contains it.
+    if low - _ROUNDING * abs(low) <= least and most <= high + _ROUNDING * abs(high):
         return Estimated(estimate, shown, None)
     text = "" if unit == "1" else f" {unit}"
     wrong = (

@@ -157,8 +157,9 @@ def _sources(validity: Validity) -> Iterator[Finding]:
 
 
 def _source_findings(one: Parameter, record: Record, validity: Validity) -> Iterator[Finding]:
-    found = measuring(record, one.id, validity)
-    last, value = found.record, dict(found.record.measured).get(one.id)
+    quantity = _quantity_of(one, record, validity)
+    found = measuring(record, quantity, validity)
+    last, value = found.record, dict(found.record.measured).get(quantity)
     if found.against:
         yield warning(
             "source-not-in-force", one.where / "source",
@@ -176,8 +177,25 @@ def _source_findings(one: Parameter, record: Record, validity: Validity) -> Iter
         yield error(
             "measured-outside-declared", one.where,
             f"{one.id} is declared as {outside}, and {last.id} measured {value.text}",
-            f"declare what {last.id} measured, or write from: {last.id}.{one.id}",
+            f"declare what {last.id} measured, or write from: {last.id}.{quantity}",
         )  # fmt: skip
+
+
+def _quantity_of(one: Parameter, record: Record, validity: Validity) -> str:
+    """Return the quantity of a record that a parameter is: of its name, or the only one there is.
+
+    A name that it had before counts; what is of another dimension is another quantity.
+    """
+    measured = dict(record.measured)
+    named = next((name for name in (one.id, *one.formerly) if name in measured), None)
+    if named is not None or len(measured) != 1:
+        return named or one.id
+    ((only, value),) = measured.items()
+    try:
+        validity.units.convert(value.value, one.value.unit)
+    except UnitError:
+        return one.id
+    return only
 
 
 def _outside(one: Parameter, value: Measured, validity: Validity) -> str | None:

@@ -93,7 +93,8 @@ def _spreads(name: str, verification: Verification, index: Index) -> bool:
         return True
     if name in index.linked:  # two ends are a range; else what is below it says it
         linked = index.linked[name].link
-        return len(linked.quantities) > 1 or linked.every_case
+        known = all(text.rpartition(".")[0] in index.analyses for text in linked.quantities)
+        return not known or len(linked.quantities) > 1 or linked.every_case
     parameter = index.parameters.get(name)
     return parameter is None or _is_wide(parameter.spread)
 
