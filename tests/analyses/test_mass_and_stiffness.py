@@ -13,6 +13,7 @@ from uncertainties import ufloat
 from analyses import mass_and_stiffness as structure
 from analyses.physics.csv_table import read_rows
 from analyses.random_vibration import random_response
+from tests.analyses.declared import found_for
 
 ROOT = Path(__file__).parents[2]
 
@@ -27,7 +28,11 @@ DECLARED: dict[str, Any] = {}
 for name in ("structure", "power"):
     path = ROOT / "analyses" / f"{name}.yaml"
     DECLARED |= yaml.safe_load(path.read_text("utf-8"))["parameters"]
-VALUES = {name: read(fields["value"]) for name, fields in DECLARED.items()}
+VALUES = {
+    name: read(fields["value"]) if "value" in fields else found_for(name)[0]
+    for name, fields in DECLARED.items()
+    if "value" in fields or name == "design_mass"
+}
 
 
 def find(analysis: Any, **changed: float) -> Any:

@@ -17,6 +17,7 @@ from closeout.arithmetic.array import array
 from closeout.arithmetic.array.array import ArrayEvaluator, SamplesFail
 from closeout.arithmetic.chance.decision import FEWEST
 from closeout.arithmetic.proof.search import OtherCases
+from tests.analyses.declared import found_for
 from tests.arithmetic.on_arrays import Sampled, evaluate_array
 
 ROOT = Path(__file__).parents[2]
@@ -328,6 +329,9 @@ def mission(name: str) -> tuple[Callable[[Mapping[str, Any]], Any], dict[str, fl
     hints = get_type_hints(made.function, include_extras=True)
     values = {}
     for argument in hints.keys() - {"return"}:
+        if "value" not in declared[argument]:  # another analysis or a limit says it
+            values[argument] = found_for(argument)[0]
+            continue
         number, _, unit = str(declared[argument]["value"]).partition(" ")
         values[argument] = float(number) / (100.0 if unit.startswith("%") else 1.0)
 

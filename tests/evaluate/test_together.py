@@ -7,7 +7,7 @@ from types import ModuleType
 
 import pytest
 
-from analyses.pad_hold_energy import pad_hold_energy
+from analyses.soft_start import soft_start
 from closeout.evaluate import workers
 from closeout.evaluate.purity import is_pure
 from closeout.model.answer import Answer
@@ -79,7 +79,7 @@ def test_what_may_touch_more_is_not_pure(text: str) -> None:
 
 
 def test_a_real_formula_is_pure() -> None:
-    assert is_pure(pad_hold_energy.function)
+    assert is_pure(soft_start.function)
 
 
 MANY = (

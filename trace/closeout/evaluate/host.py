@@ -60,7 +60,6 @@ TOGETHER = 0.02
 BEYOND = 10
 # How long modules may take to end what they run, once the tool is gone.
 GRACE = 1.0
-# Frames of the tool's own code are no matter of the author.
 _ENGINE = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 
 
