@@ -18,7 +18,6 @@ from __future__ import annotations
 import importlib
 import json
 import os
-import resource
 import select
 import signal
 import socket
@@ -41,25 +40,28 @@ from closeout.evaluate import describe, finder, forking, purity, wire
 from closeout.evaluate.apart import Apart, Failed, with_each_apart
 from closeout.evaluate.codec import decoded, encoded
 from closeout.evaluate.path_owner import folders
+from closeout.evaluate.process_limits import (
+    GIGABYTE,
+    MEMORY_LIMIT,
+    limit_space,
+    limit_time,
+    spent_so_far,
+)
 from closeout.evaluate.recorder import Recorder
 from closeout.model.answer import Answer
 from closeout.model.question import Described, Failure, Request, functions_of
 
 # As they are now: an analysis may put anything in their place.
-_exit, _getpid, _getrusage = os._exit, os.getpid, resource.getrusage
+_exit, _getpid = os._exit, os.getpid
 
-GIGABYTE = 1024**3
-MEMORY_LIMIT = min(8 * GIGABYTE, os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") * 3 // 4)
-FILE_LIMIT = 256 * 1024**2
 OUTPUT_SHOWN = 2000
 OUTPUT_RETAINED = 1024**2
 TRACEBACK_SHOWN = 20_000
 # Seconds of processor time after which an evaluation is not followed by another in its process.
 TOGETHER = 0.02
-# What a process may take beyond its limit, where nobody is left to end it.
-BEYOND = 10
 # How long modules may take to end what they run, once the tool is gone.
 GRACE = 1.0
+# Frames of the tool's own code are no matter of the author.
 _ENGINE = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 
 
@@ -110,12 +112,12 @@ def _run_module(channel: socket.socket, message: Any) -> NoReturn:
         wire.send(channel, {"pid": os.getpid()})
         os.chdir(message["root"])
         output = _redirect()
-        _limit_space()
-        _limit_time(message["time_limit"])
+        limit_space()
+        limit_time(message["time_limit"])
         recorder = Recorder(message["root"])
         finder.install(recorder)
         analyses, payload = _import(message["modules"], recorder)
-        _limit_time(None)
+        limit_time(None)
         wire.send(channel, {**payload, "read": recorder.report()})
         recorder.begin()
         forking.freeze()
@@ -256,11 +258,11 @@ def _run_evaluations(
         with suppress(PermissionError):
             os.setpgid(0, 0)
         for request in requests:
-            _limit_time(request.time_limit)
+            limit_time(request.time_limit)
             payload = _answered(analyses, request, recorder)
             # Mostly nothing but the module itself was read, and the tool knows that already.
             read = recorder.report() if recorder.has_more() else None
-            spent = _spent()
+            spent = spent_so_far()
             if _getpid() == me:  # else it is a process that the analysis forked
                 wire.write_all(result, wire.pack({**payload, "read": read, "spent": spent}))
             if read is not None or spent > TOGETHER:
@@ -465,34 +467,6 @@ def _tail(fd: int) -> str:
     size = os.fstat(fd).st_size
     start = max(0, size - OUTPUT_SHOWN)
     return os.pread(fd, size - start, start).decode("utf-8", "replace")
-
-
-def _limit_space() -> None:
-    """Set limits for a module and its evaluations."""
-    _limit(resource.RLIMIT_AS, MEMORY_LIMIT)
-    _limit(resource.RLIMIT_CORE, 0)
-    _limit(resource.RLIMIT_FSIZE, FILE_LIMIT)
-
-
-def _limit_time(seconds: float | None) -> None:
-    """End what is done from now on even where nobody is left to do it; else the tool does sooner.
-
-    The limit is one that can be raised again; None lifts it.
-    """
-    soft = resource.RLIM_INFINITY if seconds is None else int(_spent() + seconds) + BEYOND
-    with suppress(ValueError, OSError):  # a lower limit may be in force already
-        resource.setrlimit(resource.RLIMIT_CPU, (soft, resource.getrlimit(resource.RLIMIT_CPU)[1]))
-
-
-def _spent() -> float:
-    """Return the processor time in s of this process and of those that it waited for."""
-    own, children = map(_getrusage, (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
-    return own.ru_utime + own.ru_stime + children.ru_utime + children.ru_stime
-
-
-def _limit(limit: int, value: int) -> None:
-    with suppress(ValueError, OSError):  # a lower limit may be in force already
-        resource.setrlimit(limit, (value, value))
 
 
 def _end_group(pid: int) -> None:

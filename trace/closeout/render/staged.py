@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from closeout.compare.staged import Change, Early, Verdict
 from closeout.model.dossier import Dossier, Evidence, RequirementResult
+from closeout.model.problem import Problem
 from closeout.render.plain import count, safe
 from closeout.render.terminal import Paint, problems_text
 
@@ -19,14 +20,10 @@ def staged_text(
     """Return what the hook prints; empty where the commit changes no verdict."""
     paint = Paint(colour)
     parts: list[str] = []
-    if verdict.errors:
-        parts.append(paint.bad("closeout: commit blocked: new errors"))
-        parts.append(problems_text(verdict.errors[:MOST], colour=colour).rstrip())
-        parts.extend(_rest(len(verdict.errors)))
-    if verdict.to_explain:
-        parts.append("closeout: to be explained: measured outside of what was predicted")
-        parts.append(problems_text(verdict.to_explain[:MOST], colour=colour).rstrip())
-        parts.extend(_rest(len(verdict.to_explain)))
+    blocked = paint.bad("closeout: commit blocked: new errors")
+    parts.extend(_problems(blocked, verdict.errors, colour=colour))
+    news = "closeout: to be explained: measured outside of what was predicted"
+    parts.extend(_problems(news, verdict.to_explain, colour=colour))
     if verdict.lost:
         parts.append(paint.bad("closeout: commit blocked: loss of compliance"))
         parts.extend(_changes(verdict.lost))
@@ -65,6 +62,14 @@ def staged_text(
         totals = ", ".join(f"{number} {name}" for name, number in staged.totals.items() if number)
         parts.append(f"closeout: staged state: {totals}")
     return "\n".join(parts) + "\n"
+
+
+def _problems(title: str, problems: Sequence[Problem], *, colour: bool) -> Iterator[str]:
+    """Yield the first of some problems under a title; nothing where there is none."""
+    if problems:
+        yield title
+        yield problems_text(problems[:MOST], colour=colour).rstrip()
+        yield from _rest(len(problems))
 
 
 def _changes(changes: Sequence[Change], *, records: bool = False) -> Iterator[str]:

@@ -79,13 +79,8 @@ def check_project(
     snapshot: Snapshot, store: Store, evaluator: Evaluator, options: Options, day: str
 ) -> Checked | tuple[tuple[Problem, ...], int]:
     """Return the checked project, or the problems and files of one that cannot be read at all."""
-    # Modules are imported in processes of their own while the files are read in this one.
-    with ThreadPoolExecutor(1) as executor:
-        described = executor.submit(evaluator.modules if options.code else list[Module])
-        cache = FileCache(store)
-        loaded = load(snapshot, cache)
-        cache.flush()
-        modules = described.result()
+    cache = FileCache(store)
+    loaded, modules = _read(snapshot, cache, evaluator, options)
     problems = [*snapshot.problems(), *loaded.problems]
     if loaded.project is None:
         return in_order(problems), loaded.files
@@ -94,9 +89,8 @@ def check_project(
     data = list(data_files(index, snapshot.read))
     altered = frozenset(record.id for record, one in data if one.severity is Severity.ERROR)
     review = options.review or index.project.charter.next_review
-    measured = measured_inputs(
-        Validity(index, units, review, {}, altered, snapshot.identity.under_git)
-    )
+    validity = Validity(index, units, review, {}, altered, snapshot.identity.under_git)
+    measured = measured_inputs(validity)
     index = with_parameters(index, measured.parameters, measured.waiting)
     asked = read_options(options, index, units)
     planned = plan(index, units, dict(asked.settings), review)
@@ -114,10 +108,9 @@ def check_project(
     context, looks = _context(snapshot, index, review, history, cut_off)
     chosen = None if asked.chosen is None else asked.chosen.names
     context = replace(context, commit=commit_day(snapshot, options), chosen=chosen)
-    validity = Validity(index, units, review, {}, altered, snapshot.identity.under_git)
     ruled = [
         *check_rules(index, units, context),
-        *failures(index, units, validity, history),
+        *failures(index, units, replace(validity, index=index), history),
         *wording_findings(index, units, snapshot, cache),
     ]
     applied = apply([*findings, *ruled], index)
@@ -128,6 +121,20 @@ def check_project(
         loaded, day, index, planned, in_order(problems), units, asked, applied.off,
         looks, not cut_off, altered,
     )  # fmt: skip
+
+
+def _read(
+    snapshot: Snapshot, cache: FileCache, evaluator: Evaluator, options: Options
+) -> tuple[Loaded, Sequence[Module]]:
+    """Return what the files say, and the modules of analyses.
+
+    Modules are imported in processes of their own while the files are read in this one.
+    """
+    with ThreadPoolExecutor(1) as executor:
+        described = executor.submit(evaluator.modules if options.code else list[Module])
+        loaded = load(snapshot, cache)
+        cache.flush()
+        return loaded, described.result()
 
 
 def index_of(
