@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 import yaml
 
+import closeout.run
 from tests.cli.project import Project, by_id
 
 ROOT = Path(__file__).parents[2]
@@ -146,3 +147,80 @@ def test_another_computer_moves_temperatures_and_energy(mission: Project) -> Non
         assert worse(before, after, key) > 0, key
     assert 0.7 < worse(before, after, SUNLIT) < 1.75
     assert 0.7 < worse(before, after, CLIMB) < 1.05
+
+
+# Analysis, quantity and case.
+Found = tuple[str, str, str | None]
+DAYS_LEFT: Found = ("hold_reserve", "days_to_reserve", None)
+ENERGY_USED: Found = ("mission_energy", "mission_energy", None)
+WEAKEST: Found = ("weakest_cell", "weakest_under_load", None)
+HOT: Found = ("thermal_cases", "battery_temperature", "sunlit, hot")
+IN_USE: Found = ("thermal_course", "cell_temperature_in_use", "cold")
+FILMED: Found = ("mission_sequence", "recorded_before", "fairing")
+LEFT: Found = ("mission_energy", "reserve_at_burn_up", None)
+STIFF: Found = ("natural_frequencies", "first_mode", None)
+SENT: Found = ("storage_and_volume", "round_time", "Razorbill")
+MORE_OF_IT_IS_WORSE = {ENERGY_USED, HOT, SENT}
+
+
+def nominal(project: closeout.run.Project, one: Found, **inputs: str) -> float:
+    """Return what an analysis finds at the values of the project, through its whole chain."""
+    analysis, quantity, case = one
+    found: Any = project.evaluate(analysis, **inputs)[quantity]
+    return float(found if case is None else found[case])
+
+
+def nearer(one: Found, before: float, after: float) -> float:
+    """Return by how much a quantity is nearer to its limit."""
+    return after - before if one in MORE_OF_IT_IS_WORSE else before - after
+
+
+@pytest.mark.parametrize(
+    ("setting", "moved"),
+    [
+        ("pressure_threshold=49.5 kPa", [FILMED]),
+        ("camera_power=5.72 W", [ENERGY_USED, DAYS_LEFT, WEAKEST, HOT, LEFT]),
+        ("transmit_stop_delay=6864 s", [ENERGY_USED, DAYS_LEFT, WEAKEST, LEFT]),
+        ("sleep_current=104.5 uA", [DAYS_LEFT]),
+        ("cell_resistance=35.2 mohm", [DAYS_LEFT, WEAKEST, HOT]),
+        ("transmitter_base_power=6.3 W", [IN_USE]),
+    ],
+)
+def test_a_tenth_more_below_moves_what_rests_on_it(
+    mission: Project, setting: str, moved: list[Found]
+) -> None:
+    project = closeout.run.Project(mission.path, jobs=2)
+    name, _, text = setting.partition("=")
+    for one in moved:
+        change = nearer(one, nominal(project, one), nominal(project, one, **{name: text}))
+        assert change > 0, one
+
+
+@pytest.mark.parametrize(
+    ("path", "old", "new", "moved"),
+    [
+        ("power", "at_least: 52 W h", "at_least: 46.8 W h", LEFT),
+        ("structure", "at_most: 3.2 kg", "at_most: 3.52 kg", STIFF),
+        ("data", "at_most: 300 kB", "at_most: 330 kB", SENT),
+        ("trigger", "at_most: 15 s", "at_most: 16.5 s", FILMED),
+    ],
+)  # fmt: skip
+def test_a_limit_that_is_an_input_moves_what_rests_on_it(
+    mission: Project, tmp_path: Path, path: str, old: str, new: str, moved: Found
+) -> None:
+    # A restart takes time only where there is one.
+    reset = {"computer_resets": "1 count"} if moved is FILMED else {}
+    before = nominal(closeout.run.Project(mission.path, jobs=2), moved, **reset)
+    shutil.copytree(mission.path, tmp_path / "changed")
+    changed = Project(tmp_path / "changed")
+    changed.replace(f"requirements/{path}.yaml", old, new)
+    after = nominal(closeout.run.Project(changed.path, jobs=2), moved, **reset)
+    assert nearer(moved, before, after) > 0
+
+
+def test_a_later_end_of_transmission_takes_more_than_is_there(mission: Project) -> None:
+    """960 s more at 17 W to 20 W are 4.5 W h to 5.4 W h more than 46.8 W h, of 48 W h."""
+    before = margins(mission, {"PWR-080"})
+    after = margins(mission, {"PWR-080"}, "transmit_stop_delay=7200s")
+    assert (before[ENERGY]["state"], after[ENERGY]["state"]) == ("met", "not met")
+    assert 4.5 <= before[ENERGY]["margin"] - after[ENERGY]["margin"] <= 5.4

@@ -13,6 +13,7 @@ import pytest
 
 from closeout.model.answer import Assurance
 from closeout.model.dossier import State
+from closeout.run import Project, UserError
 from tests.run.chains import Function, evidence, judged, rules, written
 
 FEED = Function(
@@ -406,3 +407,14 @@ def test_a_probability_over_a_failing_member_is_open(tmp_path: Path) -> None:
     found = evidence(judged(written(tmp_path, parameters, (root, top), said)))
     assert found.state is State.OPEN
     assert "root: ValueError: math domain error" in (found.message or "")
+
+
+def test_a_program_evaluates_a_chain_with_inputs_below(tmp_path: Path) -> None:
+    """0.3 m^3/s * 2 m^2 / 2 for 1 min over 2 m^2 is 9 m; times 2 m^2, in cm."""
+    folder = written(tmp_path, PARAMETERS, (FEED, TANK, HEAT), [HEATED])
+    project = Project(folder, jobs=2)
+    assert float(project.evaluate("heat")["rise"]) == pytest.approx(1200)  # type: ignore[arg-type]
+    more = project.evaluate("heat", supply="0.3 m^3/s", run_time="60 s")["rise"]
+    assert float(more) == pytest.approx(1800)  # type: ignore[arg-type]
+    with pytest.raises(UserError, match="heat does not take loss"):
+        project.evaluate("heat", loss="3 %")

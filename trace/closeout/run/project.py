@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import warnings
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
 from functools import partial
@@ -12,6 +12,7 @@ from pathlib import Path
 
 from closeout.evaluate.engine import Evaluator
 from closeout.graph import Index, Request, ask
+from closeout.graph.links import reach_of
 from closeout.graph.new_findings import nearest
 from closeout.model.answer import Answer
 from closeout.model.criterion import Condition, Criterion
@@ -180,7 +181,8 @@ class Project:
 
         Args:
             analysis: its name, as requirements have it
-            inputs: arguments with amounts as they are written: ``cell_temperature="5 degC"``
+            inputs: its arguments, and those of analyses below it, with amounts as they are written:
+                ``cell_temperature="5 degC"``
 
         Raises:
             UserError: there is no such analysis or argument, an amount cannot be read in the
@@ -193,16 +195,18 @@ class Project:
             checked = _checked(snapshot, store, evaluator, Options(jobs=self.jobs, alone=False))
             index, units = checked.index, checked.units
             spec = _spec(analysis, index)
-            wrong = [*_no_texts(inputs), *_not_taken(spec, inputs)]
-            known = {argument.name for argument in spec.arguments}
-            texts = [t for t in _settings(inputs) if t.partition("=")[0] in known]
+            taken = reach_of(spec, index).parameters
+            wrong = [*_no_texts(inputs), *_not_taken(spec, taken, inputs)]
+            texts = [t for t in _settings(inputs) if t.partition("=")[0] in taken]
             settings = read_settings(texts, index, units, wrong, "")
             if wrong:
                 raise UserError.all_of(wrong)
             asked = ask(_at(spec, index), index, units, dict(settings))
             if asked.question is None:
-                raise UserError(f"{analysis} cannot be run: {asked.fault}", "closeout lint")
-            reply = evaluator.answer([asked.question], {spec.name: spec})[asked.question]
+                reason = asked.fault or asked.pending
+                raise UserError(f"{analysis} cannot be run: {reason}", "closeout lint")
+            specs = {one.name: one for one in index.specs}
+            reply = evaluator.answer([asked.question], specs)[asked.question]
         return _values(spec, asked, reply)
 
     def _options(
@@ -290,18 +294,22 @@ def _spec(name: str, index: Index) -> AnalysisSpec:
     raise UserError(f"there is no analysis {name} that can be used", cure)
 
 
-def _not_taken(spec: AnalysisSpec, inputs: Iterable[str]) -> Iterator[tuple[str, str]]:
-    taken = [argument.name for argument in spec.arguments]
+def _not_taken(
+    spec: AnalysisSpec, taken: Collection[str], inputs: Iterable[str]
+) -> Iterator[tuple[str, str]]:
+    """Yield the mistake of each input that neither an analysis nor one below it takes."""
+    own = ", ".join(argument.name for argument in spec.arguments)
     for name in inputs:
         if name not in taken:
             near = nearest(name, taken)
-            cure = f"did you mean {near}?" if near else f"it takes {', '.join(taken)}"
+            cure = f"did you mean {near}?" if near else f"it takes {own}"
             yield f"{spec.name} does not take {name}", cure
 
 
 def _at(spec: AnalysisSpec, index: Index) -> Verification:
     """Return what would ask an analysis at the project's values, conditions as declared."""
-    parameters = [index.parameters.get(one.name) for one in spec.arguments]
+    names = sorted(reach_of(spec, index).parameters)
+    parameters = [index.parameters.get(name) for name in names]
     given = tuple(
         (one.id, Condition((one.value,)))
         for one in parameters
