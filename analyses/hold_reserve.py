@@ -29,7 +29,7 @@ class HoldReserve(NamedTuple):
 
 
 @analysis(
-    evaluations=300,  # of a chain with 46 sides; more of them only raise what the margin is at least
+    evaluations=300,  # of a chain with 46 sides; more only raise what the margin is at least
     validated_by="tests/analyses/test_hold_reserve.py",
     model_uncertainty={"days_to_reserve": "5 %"},
 )
