@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 
 from closeout.graph.cycles import cycles_of
 from closeout.graph.index import Index
@@ -54,6 +55,7 @@ class Links:
         return self.sources[name][0].field.unit
 
 
+@lru_cache(maxsize=2)  # checked first, asked later
 def links(index: Index, units: Units) -> Links:
     """Return what each link of a project leads to; a cycle of links leads to nothing."""
     reader = _Reader(index, units)
