@@ -218,6 +218,7 @@ def test_a_limit_that_is_an_input_moves_what_rests_on_it(
     assert nearer(moved, before, after) > 0
 
 
+@pytest.mark.slow
 def test_a_later_end_of_transmission_takes_more_than_is_there(mission: Project) -> None:
     """960 s more at 17 W to 20 W are 4.5 W h to 5.4 W h more than 46.8 W h, of 48 W h."""
     before = margins(mission, {"PWR-080"})
