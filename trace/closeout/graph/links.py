@@ -168,7 +168,9 @@ class _Reader:
 
     def _instead(self, key: str, one: LinkedParameter) -> str:
         """Return what to write in place of a key beside a link."""
-        is_computed = one.link.quantities[0].rpartition(".")[0] in self._index.analyses
+        text = one.link.quantities[0]
+        # By what it is not: what analyses there are is not known where no code is imported.
+        is_computed = record_named(text, self._index) is None and _limit(text, self._index) is None
         at_inputs = f"write {key}: at the inputs of the analysis that computes it"
         if key in ("condition", "maturity") and is_computed:
             return at_inputs

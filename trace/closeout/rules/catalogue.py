@@ -30,7 +30,7 @@ OF_CODE = (
     "analysis-not-validated",
     "worst-case-of-nothing",
 )
-PARTLY_OF_CODE = ("dangling-reference", "kelvin-meets-celsius", "unit")
+PARTLY_OF_CODE = ("dangling-reference", "kelvin-meets-celsius", "linked-parameter", "unit")
 
 
 class Pages(Mapping[str, Rule]):
