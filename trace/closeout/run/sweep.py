@@ -6,15 +6,14 @@ margins are those of that run, to the last digit. All points are asked at once.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Container, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from math import inf
 
-from closeout.evaluate.engine import Evaluator
 from closeout.graph import Index, Plan, plan_of, rests_on
 from closeout.judge import Run, evidence_of
-from closeout.model.answer import Answer, Assurance, Sought
+from closeout.model.answer import Answer, Assurance
 from closeout.model.criterion import Condition
 from closeout.model.dossier import Evidence
 from closeout.model.errors import UserError
@@ -23,6 +22,7 @@ from closeout.model.records import Basis, BasisKind, Verification
 from closeout.model.reply import Reply
 from closeout.model.setting import read_setting
 from closeout.model.sweep import WORST_FIRST, Followed, Found, Sweep
+from closeout.run.asked import answers_to
 from closeout.run.only import read_only
 from closeout.run.options import Options, Progress
 from closeout.run.pipeline import Assessment, Outcome, assessing
@@ -178,20 +178,7 @@ class _Sweeper:
         )
 
     def _answers(self, plans: Sequence[Plan]) -> dict[Question, Reply]:
-        """Return the answers to what some points ask, asked as one list."""
-        evaluator: Evaluator = self._one.evaluator
-        asked = dict.fromkeys(question for plan in plans for question in plan.questions)
-        specs = {spec.name: spec for spec in self._index.specs}
-
-        def limits(questions: Container[Question]) -> Mapping[Question, tuple[Sought, ...]]:
-            found: dict[Question, tuple[Sought, ...]] = {}
-            for plan in plans:
-                found.update(plan.limits(questions))
-            return found
-
-        below = {question: some for plan in plans for question, some in plan.below.items()}
-        beside = dict.fromkeys(question for plan in plans for question in plan.estimates)
-        return evaluator.answer(asked, specs, limits, whole=True, below=below, beside=tuple(beside))
+        return answers_to(plans, self._one.evaluator, self._index.specs)
 
     def _first_point(
         self, report: Report, plans: Sequence[Sequence[Plan]]

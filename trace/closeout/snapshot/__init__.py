@@ -10,6 +10,7 @@ from closeout.snapshot.errors import SnapshotError
 from closeout.snapshot.export import has_head, open_commit, open_index
 from closeout.snapshot.folder import Snapshot
 from closeout.snapshot.hooks import install_hook, remove_hook
+from closeout.snapshot.mixture import open_mixture
 from closeout.snapshot.tree import find_root, open_tree, store_folder
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "install_hook",
     "open_commit",
     "open_index",
+    "open_mixture",
     "open_tree",
     "past_of",
     "remove_hook",
