@@ -89,16 +89,10 @@ def _rows(one: MarginChange, steps: Sequence[float]) -> Iterator[str]:
 
 
 def _bar(
-    row: int,
-    name: str,
-    start: float,
-    end: float,
-    colour: str,
-    text: str,
-    x: Callable[[float], float],
+    row: int, name: str, ends: tuple[float, float], colour: str, text: str, x: _Place
 ) -> Iterator[str]:
     y = ROW * row + 4
-    left, right = sorted((x(start), x(end)))
+    left, right = sorted(map(x, ends))
     yield svg_text(NAMES - 10, y + 13, name, "end")
     yield (
         f'<rect x="{left:.1f}" y="{y}" width="{max(right - left, 1.0):.1f}" height="16"'
