@@ -118,10 +118,9 @@ def merged(players: Sequence[tuple[Factor, ...]], later: Choice) -> tuple[tuple[
     Those that are not of the state of most factors go together with the code, which may know no
     other; at last all are one.
     """
-    sides = [
-        [one for place, one in enumerate(players) if (place in later) is new] for new in (0, 1)
-    ]
-    few, many = sorted(sides, key=lambda side: (sum(map(len, side)), _has_code(side)))
+    early = [one for place, one in enumerate(players) if place not in later]
+    late = [one for place, one in enumerate(players) if place in later]
+    few, many = sorted((early, late), key=lambda side: (sum(map(len, side)), _has_code(side)))
     together = [*few, *(one for one in many if _has_code([one]))]
     rest = [one for one in players if one not in together]
     if len(together) < 2:

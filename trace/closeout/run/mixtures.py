@@ -13,6 +13,8 @@ from closeout.compare.pairs import Pair
 from closeout.evaluate.engine import Evaluator
 from closeout.graph import Index, Plan, plan_of
 from closeout.judge import Run, evidence_of
+from closeout.measure import UnitError, Units
+from closeout.model.amount import Amount
 from closeout.model.changes import Factor
 from closeout.model.dossier import Evidence
 from closeout.model.earlier_names import Names
@@ -63,9 +65,12 @@ class Mixtures:
         return between(*sides, code, data)
 
     def margins(
-        self, one: Between, key: Key, choices: Sequence[frozenset[Factor]]
+        self, one: Between, key: Key, unit: str, choices: Sequence[frozenset[Factor]]
     ) -> list[Margins]:
-        """Return for each choice the margins with these factors as they were, all asked at once."""
+        """Return for each choice the margins with these factors as they were, all asked at once.
+
+        They are in the unit that is given, that of a margin.
+        """
         found: list[Margins] = [""] * len(choices)
         by_world: dict[_Files, list[int]] = {}
         for place, earlier in enumerate(choices):
@@ -77,7 +82,7 @@ class Mixtures:
                     found[place] = world
                 continue
             asked = [self._plan(one, key, choices[place], world) for place in places]
-            for place, margins in zip(places, self._answered(asked, key, world), strict=True):
+            for place, margins in zip(places, self._answered(asked, key, unit, world), strict=True):
                 found[place] = margins
         return found
 
@@ -149,7 +154,7 @@ class Mixtures:
         checked = self._now.checked
         return plan_of({key: verification}, index, checked.units, {}, checked.plan.review)
 
-    def _answered(self, plans: Sequence[Plan], key: Key, world: _World) -> list[Margins]:
+    def _answered(self, plans: Sequence[Plan], key: Key, unit: str, world: _World) -> list[Margins]:
         replies = answers_to(plans, world.evaluator, world.index.specs)
         found: list[Margins] = []
         for plan in plans:
@@ -164,17 +169,30 @@ class Mixtures:
                     altered=self._now.checked.altered,
                 )
             )  # fmt: skip
-            found.append(_margins(evidence[key]))
+            found.append(_margins(evidence[key], unit, self._now.checked.units))
         return found
 
 
-def _margins(entries: Iterable[Evidence]) -> Margins:
+def _margins(entries: Iterable[Evidence], unit: str, units: Units) -> Margins:
     found: dict[str | None, Fraction] = {}
     for entry in entries:
         if entry.margin is None:
             return entry.message or "it has no margin"
-        found.setdefault(entry.case, Fraction(entry.margin))
+        margin = in_unit(entry.margin, entry.margin_unit, unit, units)
+        if margin is None:
+            return f"its margin is in {entry.margin_unit}"
+        found.setdefault(entry.case, margin)
     return found
+
+
+def in_unit(margin: float, own: str | None, unit: str, units: Units) -> Fraction | None:
+    """Return a margin in another unit of a difference; None where that is none of its own."""
+    if (own or "1") == unit:
+        return Fraction(margin)
+    try:
+        return units.convert_difference(Amount("", Fraction(margin), own or "1"), unit, Fraction(0))
+    except UnitError:
+        return None
 
 
 def _text(snapshot: Snapshot, path: str) -> bytes | None:

@@ -15,6 +15,7 @@ from closeout.graph import Index, Request, ask
 from closeout.graph.links import reach_of
 from closeout.graph.new_findings import nearest
 from closeout.model.answer import Answer
+from closeout.model.changes import Changes
 from closeout.model.criterion import Condition, Criterion
 from closeout.model.dossier import Dossier
 from closeout.model.errors import UserError
@@ -24,6 +25,7 @@ from closeout.model.records import Basis, BasisKind, ConditionKind, Method, Veri
 from closeout.model.reply import Reply
 from closeout.model.sweep import Sweep
 from closeout.run import opening
+from closeout.run.changes import TREE, compared_states, open_state
 from closeout.run.days import day_of, read_day
 from closeout.run.explanation import Explanation, about, first_part, rest_part
 from closeout.run.inspection import Checked, check_project
@@ -34,8 +36,8 @@ from closeout.run.runs import dossier_of
 from closeout.run.studies import Wanted
 from closeout.run.sweep import swept
 from closeout.run.values import Absent, Cases, Found, Value, Values
-from closeout.snapshot import Snapshot
-from closeout.store.database import Store
+from closeout.snapshot import Snapshot, store_folder
+from closeout.store.database import Store, open_store
 
 
 class Verified(Dossier):
@@ -172,6 +174,37 @@ class Project:
         if isinstance(found, Outcome):
             raise UserError.all_of(_messages(found.dossier.problems))
         return Swept(*(getattr(found, one.name) for one in fields(Sweep)))
+
+    def compare(
+        self,
+        before: str,
+        after: str = TREE,
+        *,
+        review: str | None = None,
+        today: str | None = None,
+        exact: bool = False,
+    ) -> Changes:
+        """Return what changed from one state to another, as ``closeout compare``.
+
+        Args:
+            before: a commit, or ``"index"``
+            after: likewise, or ``"tree"``
+            exact: split each change of a margin exactly, however long that takes
+
+        Raises:
+            UserError: there is no project or no such state, or one of them cannot be read.
+        """
+        options = self._options(review, None, None, today)
+        root = opening.root_of(Path(self.place))
+        with (
+            open_store(store_folder(root)) as store,
+            open_state(root, before) as was,
+            open_state(root, after) as now,
+        ):
+            found = compared_states(was, now, store, options, exact=exact)
+        if isinstance(found, Outcome):
+            raise UserError.all_of(_messages(found.dossier.problems))
+        return found
 
     def evaluate(self, analysis: str, /, **inputs: str) -> Values:
         """Return what an analysis gives at the project's values, or at other ones.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from time import process_time
 
 from closeout.compare.mixed import Between, Key
 from closeout.compare.pairs import Pair
@@ -19,17 +20,16 @@ from closeout.compare.shares import (
     opposite_orders,
     sampled_shares,
 )
-from closeout.measure import UnitError, Units
-from closeout.model.amount import Amount
+from closeout.measure import Units
 from closeout.model.changes import Cause, Factor, MarginChange
 from closeout.model.dossier import Dossier, Evidence
-from closeout.run.mixtures import Margins, Mixtures
+from closeout.run.mixtures import Margins, Mixtures, in_unit
 
 # Exact while runs times the cost of one stay within this, in s of processor time.
 BUDGET = 60.0
 MOST_FACTORS = 10
 # Pairs of orders that are sampled: two for a standard error, more as long as the budget lasts.
-FEWEST_PAIRS, MOST_PAIRS = 2, 100
+FEWEST_PAIRS, MOST_PAIRS = 2, 50
 # What two evaluations of one and the same may differ by, as a share of what they are.
 _SAME = 1e-9
 
@@ -63,14 +63,13 @@ class Splitter:
         """Return a margin that is another, with the reason where it cannot be split."""
         if was.margin is None or now.margin is None:
             return None
-        bare = MarginChange(pair.now.id, pair.now.title, was, now, was.margin, now.margin)
-        if was.margin_unit != now.margin_unit:
-            amount = Amount("", Fraction(was.margin), was.margin_unit or "1")
-            try:
-                before = self._units.convert_difference(amount, now.margin_unit or "1", Fraction(0))
-            except UnitError:
-                return replace(bare, reason=f"was in {was.margin_unit}, is in {now.margin_unit}")
-            bare = replace(bare, before=float(before))
+        before = in_unit(was.margin, was.margin_unit, now.margin_unit or "1", self._units)
+        if before is None:
+            reason: str | None = f"was in {was.margin_unit}, is in {now.margin_unit}"
+            return MarginChange(
+                pair.now.id, pair.now.title, was, now, was.margin, now.margin, reason=reason
+            )
+        bare = MarginChange(pair.now.id, pair.now.title, was, now, float(before), now.margin)
         reason = _why_not(was, now)
         if reason is not None:
             return replace(bare, reason=reason)
@@ -103,9 +102,7 @@ class Splitter:
             for one in moved:
                 yield replace(one, reason="nothing that it takes or reads is another")
             return
-        cases = [one.now.case for one in moved]
-        game = _Game(self._mixtures, between, pair.keys[1], cases, exact=self._exact)
-        found = game.played()
+        found = _Game(self._mixtures, between, pair.keys[1], moved, exact=self._exact).played()
         for one in moved:
             yield found[one.now.case].of(one)
 
@@ -145,12 +142,13 @@ class _Game:
         mixtures: Mixtures,
         between: Between,
         key: Key,
-        cases: Collection[str | None],
+        moved: Sequence[MarginChange],
         *,
         exact: bool,
     ) -> None:
         self._mixtures, self._between, self._key = mixtures, between, key
-        self._cases = tuple(cases)
+        self._cases = tuple(one.now.case for one in moved)
+        self._unit = moved[0].now.margin_unit or "1"
         self._insists = exact
         self._known: dict[Player, Margins] = {}
 
@@ -159,37 +157,40 @@ class _Game:
         players: tuple[Player, ...] = tuple((factor,) for factor in self._between.factors)
         while len(players) > 1:
             found = self._shares(players)
-            if not isinstance(found, frozenset):
+            if isinstance(found, dict):
                 return found
-            players = merged(players, found)
+            # Of what cannot be evaluated, that which leaves most factors apart.
+            players = max((merged(players, choice) for choice in found), key=len)
         return {case: _Found(players, [Share(Fraction(0))], None) for case in self._cases}
 
-    def _shares(self, players: Sequence[Player]) -> dict[str | None, _Found] | Choice:
-        """Return the shares of some players by case, or a choice that cannot be evaluated."""
+    def _shares(self, players: Sequence[Player]) -> dict[str | None, _Found] | list[Choice]:
+        """Return the shares of some players by case, or choices that cannot be evaluated."""
         number = len(players)
         every = frozenset(range(number))
-        first = [frozenset(), every, *(frozenset({one}) for one in range(number))]
-        before, new = self._mixtures.spent, self._unknown(players, first)
-        if (failed := self._ask(players, first)) is not None:
+        alone = [frozenset({one}) for one in range(number)]
+        first = [frozenset[int](), every, *alone, *(every - one for one in alone)]
+        before, new = self._spent(), self._unknown(players, first)
+        if failed := self._ask(players, first):
             return failed
-        cost = (self._mixtures.spent - before) / max(1, new)
+        cost = (self._spent() - before) / max(1, new)
         few = number <= MOST_FACTORS and 2**number * cost <= BUDGET
         if self._insists or few:
-            if (failed := self._ask(players, list(choices(number)))) is not None:
-                return failed
-            return {case: self._exact(players, case) for case in self._cases}
+            failed = self._ask(players, list(choices(number)))
+            return failed or {case: self._exact(players, case) for case in self._cases}
         pairs = int(BUDGET / (cost * 2 * number)) if cost else MOST_PAIRS
         seed = f"{self._key[0]} {self._key[1]}"
         orders = opposite_orders(number, min(max(pairs, FEWEST_PAIRS), MOST_PAIRS), seed)
-        asked = dict.fromkeys(
-            choice for pair in orders for order in pair for choice in along(order)
-        )
-        if (failed := self._ask(players, list(asked))) is not None:
-            return failed
-        return {
+        every_order = [order for pair in orders for order in pair]
+        asked = dict.fromkeys(choice for order in every_order for choice in along(order))
+        failed = self._ask(players, list(asked))
+        return failed or {
             case: _Found(players, sampled_shares(orders, self._values(players, asked, case)), None)
             for case in self._cases
         }
+
+    def _spent(self) -> float:
+        """Return the processor time in s so far, of evaluations and of asking and judging them."""
+        return self._mixtures.spent + process_time()
 
     def _exact(self, players: Sequence[Player], case: str | None) -> _Found:
         values = self._values(players, choices(len(players)), case)
@@ -198,20 +199,21 @@ class _Game:
     def _unknown(self, players: Sequence[Player], some: Sequence[Choice]) -> int:
         return sum(self._earlier(players, choice) not in self._known for choice in some)
 
-    def _ask(self, players: Sequence[Player], some: Sequence[Choice]) -> Choice | None:
-        """Evaluate what is not known yet; return the first choice that fails, if any."""
+    def _ask(self, players: Sequence[Player], some: Sequence[Choice]) -> list[Choice]:
+        """Evaluate what is not known yet; return the choices that cannot be evaluated."""
         left = {
             earlier: None
             for choice in some
             if (earlier := self._earlier(players, choice)) not in self._known
         }
-        found = self._mixtures.margins(self._between, self._key, [frozenset(one) for one in left])
+        asked = [frozenset(one) for one in left]
+        found = self._mixtures.margins(self._between, self._key, self._unit, asked)
         self._known.update(zip(left, found, strict=True))
-        for choice in some:
-            margins = self._known[self._earlier(players, choice)]
-            if isinstance(margins, str) or not set(self._cases) <= margins.keys():
-                return choice
-        return None
+        return [choice for choice in some if self._fails(self._earlier(players, choice))]
+
+    def _fails(self, earlier: Player) -> bool:
+        margins = self._known[earlier]
+        return isinstance(margins, str) or not set(self._cases) <= margins.keys()
 
     def _earlier(self, players: Sequence[Player], later: Choice) -> Player:
         """Return the factors that are as they were, where these players are as they are."""
