@@ -81,9 +81,16 @@ def input_of(
         origin=taken.origin,
         contingency=_contingency_text(added, parameter, taken.origin),
         side=taken.side,
-        by_sigma=taken.spread.sigma is not None,
+        sigmas=_sigmas(taken, parameter),
         record=parameter.record if parameter.link and taken.origin == "parameter" else None,
     )
+
+
+def _sigmas(taken: _Taken, parameter: Parameter) -> float | None:
+    if taken.spread.sigma is not None:
+        return SIGMAS
+    is_own = bool(taken.spread) and taken.spread is parameter.spread
+    return float(parameter.coverage) if is_own and parameter.coverage is not None else None
 
 
 def _contingency_text(added: Added | None, parameter: Parameter, origin: str) -> str:

@@ -85,7 +85,7 @@ def _found(one: LinkedParameter, validity: Validity) -> Parameter | Awaited | Fi
     source = f"{one.source}; {origin}" if one.source else origin
     return Parameter(
         one.where, one.id, value.value, _spread(value, validity), source=source,
-        formerly=one.formerly, record=last.id, link=link,
+        formerly=one.formerly, record=last.id, link=link, coverage=_coverage(value, validity),
     )  # fmt: skip
 
 
@@ -122,6 +122,11 @@ def _spread(value: Measured, validity: Validity) -> Spread:
     return Spread(tolerance=(("", half),))
 
 
+def _coverage(value: Measured, validity: Validity) -> Fraction | None:
+    """Return the k of the expanded uncertainty that is the spread; None where there is none."""
+    return None if value.k is None else max(value.k, _least_k(validity))
+
+
 def _source(last: Record, named: Record, value: Measured, validity: Validity) -> str:
     """Return where a measured number comes from: record, document, day, build, coverage factor."""
     parts = [f"measured: {last.id}"]
@@ -132,7 +137,8 @@ def _source(last: Record, named: Record, value: Measured, validity: Validity) ->
     if value.exact is not None:
         parts.append(f"exact: {value.exact}")
     elif value.k is not None:
-        k = max(value.k, _least_k(validity))
+        k = _coverage(value, validity)
+        assert k is not None
         parts.append(f"expanded uncertainty, k = {float(k):g}")
         if k != value.k:
             parts.append(f"raised from {value.uncertainty} (k = {float(value.k):g})")
