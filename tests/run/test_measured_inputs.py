@@ -254,7 +254,7 @@ def test_the_worst_case_and_root_sum_square_of_a_measured_input(tmp_path: Path) 
 
 
 def test_the_uncertainty_of_a_prediction_takes_a_measured_input_as_normal(tmp_path: Path) -> None:
-    """E_n of 19 h +/- 1 h against 2000 / 100 h; U_y = 2 u_y by `uncertainties` (JCGM 100, 5.1.2)."""
+    """19 h +/- 1 h against 2000 / 100 h; U_y = 2 u_y by `uncertainties` (JCGM 100, 5.1.2)."""
     other = record(
         "TR-5", article="{UNIT: A}", measured="{time: 19 h +/- 1 h (k = 2)}", date="2026-03-05"
     )
