@@ -267,3 +267,24 @@ def test_the_uncertainty_of_a_prediction_takes_a_measured_input_as_normal(tmp_pa
     assert one.now.expanded == pytest.approx(2 * predicted.s, rel=1e-5)
     error = (19 - 20) / (1 + (2 * predicted.s) ** 2) ** 0.5
     assert one.now.normalised_error == pytest.approx(error, rel=1e-5)
+
+
+@pytest.mark.parametrize("source", ["TR-1", "{record: TR-1}"])
+def test_a_source_under_a_former_identifier_is_looked_for_and_checked(
+    tmp_path: Path, source: str
+) -> None:
+    renamed = record(formerly="TR-1")
+    folder = project(tmp_path, renamed, parameters=stated("98 mA", source))
+    dossier = judged(folder)
+    found = rules(dossier)
+    assert found["dangling-reference"] == "there is no record TR-1"
+    assert "TR-2 measured 100 mA" in found["measured-outside-declared"]
+    cures = {one.rule: one.cure for one in dossier.problems}
+    assert cures["dangling-reference"] == "did you mean TR-2 (formerly TR-1)?"
+
+
+def test_an_input_from_a_former_identifier_is_told_the_one_of_today(tmp_path: Path) -> None:
+    parameters = PARAMETERS.replace("TR-2.drain", "TR-1.drain")
+    dossier = judged(project(tmp_path, record(formerly="TR-1"), parameters=parameters))
+    cures = {one.rule: one.cure for one in dossier.problems}
+    assert cures["unknown-analysis"] == "did you mean TR-2 (formerly TR-1)?"
