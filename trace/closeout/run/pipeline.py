@@ -23,6 +23,7 @@ from closeout.model.question import Question, analyses_of
 from closeout.model.reply import Reply
 from closeout.rules import apply
 from closeout.run.compared import Judged, compared_now, with_earlier
+from closeout.run.contents import contents_of
 from closeout.run.days import day_of, is_redated
 from closeout.run.inspection import Checked, check_project, placed
 from closeout.run.named_tests import Validations, validations
@@ -224,6 +225,7 @@ def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
             altered=checked.altered,
             validations=assessment.validations.of,
             compared=assessment.compared,
+            contents=contents_of(assessment.replies.values(), snapshot, assessment.store),
         )
     )
     dossier = _with_findings(dossier, assessment)
