@@ -13,7 +13,9 @@ Number = tuple[str, int]
 
 
 def altered(was: Dossier, now: Dossier, names: Names) -> frozenset[Number]:
-    """Return the verifications with measured inputs that are of other limits, inputs or code than before.
+    """Return the verifications with measured inputs of which more than these has changed.
+
+    That is a limit, another input, or what their analyses read.
 
     Args:
         names: what the later state calls by another identifier, by section from the old one.
