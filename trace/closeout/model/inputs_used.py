@@ -20,7 +20,8 @@ class InputUsed:
     ``record`` is the one that measured it, of a measured input.
     ``side`` is True of a range that is a condition and no chance, ``is_off`` where it is what a
     model below may be off. ``sigmas`` is of a normal distribution by how many of its standard
-    deviations the ends are away: three, or the coverage factor of what was measured.
+    deviations the ends are away: three, or the coverage factor of what was measured. ``amounts``
+    are those that someone wrote for its value or an end, by the number that each is.
     """
 
     name: str
@@ -37,6 +38,7 @@ class InputUsed:
     contingency: str = ""
     side: bool = False
     sigmas: float | None = None
+    amounts: tuple[tuple[float, str], ...] = ()
     is_off: bool = False
     record: str | None = None
 

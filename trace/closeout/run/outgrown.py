@@ -80,7 +80,7 @@ def _outgrown(judged: Judged, replies: Mapping[Question, Reply]) -> Iterator[_Re
             if one.wrong is None or one.found.value is None:
                 continue
             name, below = one.found.name, one.estimate.below
-            names = {root for each in below for root, _ in each.roots}
+            names = {root.name for each in below for root in each.roots}
             names |= {linked.variable for linked in one.estimate.chain.linked}
             read = [replies[each.question].read or frozenset() for each in below]
             before = found.get(name)
