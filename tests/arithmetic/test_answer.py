@@ -18,11 +18,11 @@ inputs, box = (("a", 2.0), ("b", 3.0)), (("a", 1.8, 2.2), ("b", 2.9, 3.1))
 study = {
     "quantity": "x", "case": None, "at_least": 5.0, "at_most": None,
     "corner": [["a", 1.8], ["b", 2.9]], "units": {"x": "W h"}, "groups": {}, "sides": [],
-    "added": [], "unset": [], "drawn": {}, "seed": "R-1", "boundary": [], "marches": True,
-    "differentiated": False,
+    "added": [], "reach": {}, "unset": [], "drawn": {}, "seed": "R-1", "boundary": [],
+    "marches": True, "differentiated": False,
     "quantile": None, "possible": {}, "met_everywhere": False,
 }
-linear = {"groups": {}, "sides": [], "added": [], "unset": [], "units": {"x": "W h"}}
+linear = {"groups": {}, "sides": [], "added": [], "reach": {}, "unset": [], "units": {"x": "W h"}}
 solve = {**study, "parameter": "b"}
 questions = (
     ("worst case", ["x"]), ("root sum square", linear), ("study", study),

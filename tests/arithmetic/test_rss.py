@@ -136,7 +136,7 @@ def extent_of(formula: Any, unit: str = "W", **box: tuple[float, float]) -> Any:
         lambda point: {y: formula(**point)},
         middle,
         tuple((name, *ends) for name, ends in box.items()),
-        {"groups": {}, "sides": [], "added": [], "units": {"y": unit}},
+        {"groups": {}, "sides": [], "added": [], "reach": {}, "units": {"y": unit}},
     )
     assert found.assurance is Assurance.LINEARISED
     return found.extents[y]

@@ -21,7 +21,8 @@ X = ("x", None)
 def asked(**changed: Any) -> dict[str, Any]:
     return {
         "quantity": "x", "case": None, "at_least": None, "at_most": None, "corner": [],
-        "units": {"x": "W h"}, "groups": {}, "sides": [], "added": [], "unset": [], "drawn": {},
+        "units": {"x": "W h"}, "groups": {}, "sides": [], "added": [], "reach": {}, "unset": [],
+        "drawn": {},
         "seed": "R-1", "boundary": None, "marches": True, "differentiated": False, "quantile": None,
         "possible": {}, "met_everywhere": False,
         **changed,

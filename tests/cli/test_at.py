@@ -211,8 +211,8 @@ def test_every_input_with_a_spread_is_held_and_no_other(
 @pytest.mark.parametrize(
     ("number", "at"),
     # By hand, of points from 273.15 K on, 5 K apart: 278.15 K is the nearest to the peak at
-    # 280.3 K, and 293.15 K the farthest.
-    [(0, "278.15 K exactly"), (1, "278.15 K exactly"), (2, "293.15 K exactly")],
+    # 280.3 K, and 293.15 K, which is given as 20 degC, the farthest.
+    [(0, "278.15 K exactly"), (1, "278.15 K exactly"), (2, "20 degC exactly")],
 )
 def test_conditions_are_held_where_the_inputs_spread_at_any_end(
     relay: Project, judged: dict[tuple[str, str | None], dict[str, Any]], number: int, at: str

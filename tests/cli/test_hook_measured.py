@@ -103,6 +103,30 @@ def test_what_is_changed_beside_a_record_blocks(
     assert "loss of compliance" in run.said
 
 
+@pytest.mark.parametrize("stated", [False, True])
+def test_a_function_that_is_changed_beside_a_record_blocks(hooked: Project, stated: bool) -> None:
+    """Whether the input was measured before or is from this commit on."""
+    if stated:
+        value = "{value: 100 mA, tolerance: 4 mA, source: x}"
+        hooked.replace(INPUTS, "{from: TR-2.drain}", value)
+        hooked.commit()
+        hooked.replace(INPUTS, value, "{from: TR-2.drain}")
+    append(hooked, NEWER.replace("150 mA", "101 mA"))
+    hooked.replace("analyses/life.py", "charge / drain", "0.5 * charge / drain")
+    run = commit(hooked)
+    assert run.status != 0
+    assert "loss of compliance" in run.said
+
+
+def test_a_comment_and_another_module_beside_a_record_do_not_block(hooked: Project) -> None:
+    append(hooked, NEWER)
+    hooked.replace("analyses/life.py", "    return", "    # In hours.\n    return")
+    hooked.write({"analyses/other.py": LIFE.text.replace("def life", "def other")})
+    run = commit(hooked)
+    assert run.status == 0, run.said
+    assert "PWR-020  C -> NC" in run.said
+
+
 def test_a_measured_input_that_was_stated_before_is_news_of_its_new_record(
     hooked: Project,
 ) -> None:

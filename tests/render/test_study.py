@@ -36,7 +36,8 @@ def studied(case: str | None = None, **changed: Any) -> Study:
             "quantity": "usable_energy", "case": case, "at_least": None, "at_most": None,
             "corner": (), "units": {"usable_energy": "W h"}, "boundary": None,
             "marches": True, "differentiated": True, "met_everywhere": False, "quantile": None,
-            "seed": "PWR-020", "groups": {}, "sides": [], "added": [], "unset": [], "drawn": {},
+            "seed": "PWR-020", "groups": {}, "sides": [], "added": [], "reach": {}, "unset": [],
+            "drawn": {},
         },
     )  # fmt: skip
     fields: dict[str, Any] = {

@@ -418,3 +418,25 @@ def test_a_program_evaluates_a_chain_with_inputs_below(tmp_path: Path) -> None:
     assert float(more) == pytest.approx(1800)  # type: ignore[arg-type]
     with pytest.raises(UserError, match="heat does not take loss"):
         project.evaluate("heat", loss="3 %")
+
+
+WARM = Function("warm", {"air": "K", "a": "1"}, {"y": "1"},
+                "return R(float(air) / 100.0 + float(a))")  # fmt: skip
+ABOVE = Function("above", {"y": "1", "a": "1"}, {"sum": "1"}, "return R(y + a)")
+AIR = """
+    air: {value: 15 degC, condition: true, source: x}
+    a: {value: 1.7, range: [1.1, 2.3], source: x}
+    y: {from: warm.y}
+"""
+
+
+@pytest.mark.parametrize("analysis", ["warm, quantity: y", "above, quantity: sum"])
+def test_a_point_is_shown_in_the_amounts_that_were_written(tmp_path: Path, analysis: str) -> None:
+    """10 degC is 283.15 K, and back 9.999999999999977 degC in doubles; and it replays."""
+    said = f"analysis: {analysis}, at_least: 10, given: {{air: [10 degC, 20 degC]}}"
+    folder = written(tmp_path, AIR, (WARM, ABOVE), [said])
+    found = evidence(judged(folder))
+    assert dict(found.counterexample or found.at)["air"] == "10 degC exactly"
+    assert dict(found.at)["a"] in ("1.1 exactly", "2.3 exactly")
+    again = evidence(judged(folder, set=dict(found.at)))
+    assert (again.value, again.margin) == (found.low, found.margin)

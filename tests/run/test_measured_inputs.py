@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from uncertainties import ufloat
 
 from closeout.model.dossier import State
 from tests.cli.project import GIT
@@ -211,3 +212,79 @@ def test_the_only_quantity_of_a_source_is_what_it_measured(tmp_path: Path) -> No
     measured = "{sleep_drain: 100 mA +/- 4 mA (k = 2)}"
     folder = project(tmp_path, record(measured=measured), parameters=stated("98 mA"))
     assert "TR-2 measured 100 mA" in rules(judged(folder))["measured-outside-declared"]
+
+
+# By hand: time = 2000 / drain, drain normal with 100 mA and u = U / k (JCGM 100:2008, 6.2, 7.2.3).
+NORMAL = record(measured="{drain: 100 mA +/- 5 mA (k = 2.5)}")
+
+
+def test_a_probability_draws_a_measured_input_as_normal(tmp_path: Path) -> None:
+    """u = 5 mA / 2.5 = 2 mA: drain is above 105 mA with 0.0062097, in 62 of 10^4 samples.
+
+    A uniform distribution over the expanded uncertainty has nothing beyond 105 mA. The share is the
+    tail of the normal distribution beyond 2.5 standard deviations (its tables).
+    """
+    limit = f"at_least: {2000 / 105} h"
+    folder = project(tmp_path, NORMAL)
+    path = folder / "requirements/all.yaml"
+    basis = "basis: {probability: 0.999, confidence: 0.9}"
+    path.write_text(path.read_text().replace("at_least: 15 h", f"{limit}, {basis}"))
+    dossier = judged(folder)
+    found = evidence(dossier)
+    assert found.state is State.NOT_MET
+    assert found.chance is not None
+    assert found.chance.at_least <= 1 - 0.0062097 <= found.chance.at_most
+    assert "drawn-as-uniform" not in {one.rule for one in dossier.problems}
+
+
+def test_the_worst_case_and_root_sum_square_of_a_measured_input(tmp_path: Path) -> None:
+    """Of an uncertainty every normal input has three times, as a sigma: 3 * 2 mA; slope linear."""
+    folder = project(tmp_path, NORMAL)
+    assert evidence(judged(folder)).low == pytest.approx(2000 / 105)
+    path = folder / "requirements/all.yaml"
+    linear = Function(
+        "life", {"charge": "A h", "drain": "mA"}, {"time": "h"}, "return R(40.0 - drain / 5.0)"
+    )
+    (folder / "analyses/life.py").write_text(linear.text)
+    path.write_text(path.read_text().replace("15 h", "15 h, basis: root sum square"))
+    value = 40 - ufloat(100, 5 / 2.5) / 5
+    found = evidence(judged(folder))
+    assert found.low == pytest.approx(value.n - 3 * value.s)
+    assert found.high == pytest.approx(value.n + 3 * value.s)
+
+
+def test_the_uncertainty_of_a_prediction_takes_a_measured_input_as_normal(tmp_path: Path) -> None:
+    """19 h +/- 1 h against 2000 / 100 h; U_y = 2 u_y by `uncertainties` (JCGM 100, 5.1.2)."""
+    other = record(
+        "TR-5", article="{UNIT: A}", measured="{time: 19 h +/- 1 h (k = 2)}", date="2026-03-05"
+    )
+    folder = project(
+        tmp_path, NORMAL, other,
+        articles=ARTICLES + "  - {id: UNIT, title: Unit, model: flight, build: A}\n",
+    )  # fmt: skip
+    (one,) = [one for one in judged(folder).compared if one.record == "TR-5"]
+    predicted = 2000 / ufloat(100, 5 / 2.5)
+    assert one.now.expanded == pytest.approx(2 * predicted.s, rel=1e-5)
+    error = (19 - 20) / (1 + (2 * predicted.s) ** 2) ** 0.5
+    assert one.now.normalised_error == pytest.approx(error, rel=1e-5)
+
+
+@pytest.mark.parametrize("source", ["TR-1", "{record: TR-1}"])
+def test_a_source_under_a_former_identifier_is_looked_for_and_checked(
+    tmp_path: Path, source: str
+) -> None:
+    renamed = record(formerly="TR-1")
+    folder = project(tmp_path, renamed, parameters=stated("98 mA", source))
+    dossier = judged(folder)
+    found = rules(dossier)
+    assert found["dangling-reference"] == "there is no record TR-1"
+    assert "TR-2 measured 100 mA" in found["measured-outside-declared"]
+    cures = {one.rule: one.cure for one in dossier.problems}
+    assert cures["dangling-reference"] == "did you mean TR-2 (formerly TR-1)?"
+
+
+def test_an_input_from_a_former_identifier_is_told_the_one_of_today(tmp_path: Path) -> None:
+    parameters = PARAMETERS.replace("TR-2.drain", "TR-1.drain")
+    dossier = judged(project(tmp_path, record(formerly="TR-1"), parameters=parameters))
+    cures = {one.rule: one.cure for one in dossier.problems}
+    assert cures["unknown-analysis"] == "did you mean TR-2 (formerly TR-1)?"

@@ -126,6 +126,40 @@ def test_a_measured_failure_that_nobody_reported_gives_no_number(tmp_path: Path)
     assert "TR-2 found B-1 not met, and has no nonconformance" in (found.message or "")
 
 
+BOTH = "{drain: 100 mA +/- 4 mA (k = 2), voltage: 12 V +/- 1 V (k = 2)}"
+OTHER = LIMITED.replace("B-1", "C-1").replace("drain", "voltage").replace("90 mA", "9 V")
+
+
+@pytest.mark.parametrize(
+    ("requirements", "state"),
+    [
+        ("requirements: [C-1], ", State.MET),  # of the voltage
+        ("requirements: [B-1], ", State.OPEN),  # of the drain
+        ("requirements: [C-1, B-1], ", State.OPEN),
+        ("requirements: [C-1, A-1], ", State.OPEN),  # A-1 is of nothing that was measured
+        ("", State.OPEN),
+    ],
+)
+def test_a_nonconformance_takes_what_it_speaks_of_out_of_force(
+    tmp_path: Path, requirements: str, state: State
+) -> None:
+    report = f"nonconformances:\n  - {{id: NCR-1, found_by: TR-2, {requirements}class: minor}}\n"
+    folder = project(tmp_path, record(measured=BOTH), more=report)
+    (folder / "requirements/limited.yaml").write_text(LIMITED.replace("90 mA", "120 mA"))
+    (folder / "requirements/other.yaml").write_text(OTHER)
+    found = evidence(judged(folder))
+    assert found.state is state
+    assert ("NCR-1, found by TR-2, is not closed" in (found.message or "")) is (state is State.OPEN)
+
+
+def test_a_failure_of_another_quantity_that_nobody_reported_leaves_the_number(
+    tmp_path: Path,
+) -> None:
+    folder = project(tmp_path, record(measured=BOTH, judged="{C-1: A}"))
+    (folder / "requirements/other.yaml").write_text(OTHER)
+    assert evidence(judged(folder)).state is State.MET
+
+
 # ---- what is written beside
 
 

@@ -1,7 +1,7 @@
 """Verifications with measured inputs of which more than what a record shows has changed.
 
-What a record shows is news, and blocks no commit. A limit or an input that is changed beside it is
-none: it may be what loses the requirement.
+What a record shows is news, and blocks no commit. A limit, an input, a function or a table that is
+changed beside it is none: it may be what loses the requirement.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ Number = tuple[str, int]
 
 
 def altered(was: Dossier, now: Dossier, names: Names) -> frozenset[Number]:
-    """Return the verifications with measured inputs that are of other limits or inputs than before.
+    """Return the verifications with measured inputs of which more than these has changed.
 
-    A changed function is not seen here, since a dossier has no digest of it.
+    That is a limit, another input, or what their analyses read.
 
     Args:
         names: what the later state calls by another identifier, by section from the old one.
@@ -27,6 +27,7 @@ def altered(was: Dossier, now: Dossier, names: Names) -> frozenset[Number]:
             before.setdefault((called.get(result.id, result.id), entry.number), entry)
     stated = _stated_otherwise(was, now, names)
     taken = {one.analysis: one.names for one in was.evaluations}
+    rewritten = _rewritten(was, now)
     return frozenset(
         (result.id, entry.number)
         for result in now.requirements
@@ -34,7 +35,33 @@ def altered(was: Dossier, now: Dossier, names: Names) -> frozenset[Number]:
         if entry.measured_by
         if _asked(before.get((result.id, entry.number))) != _asked(entry)
         or stated & taken.get(entry.analysis or "", frozenset())
+        or entry.analysis in rewritten
     )
+
+
+def _rewritten(was: Dossier, now: Dossier) -> frozenset[str]:
+    """Return the analyses that read a file which is not the same any more, theirs among them.
+
+    What they read now and did not before is called for by a change of the other files.
+    """
+    before = _read(was)
+    return frozenset(
+        name
+        for name, paths in _read(now).items()
+        if any(
+            path.endswith(".py") if path not in paths else was.contents[path] != now.contents[path]
+            for path in before.get(name, frozenset())
+        )
+    )
+
+
+def _read(dossier: Dossier) -> dict[str, frozenset[str]]:
+    """Return the files that each analysis read, of those whose content is known."""
+    found: dict[str, frozenset[str]] = {}
+    for one in dossier.evaluations:
+        paths = frozenset(one.read) & dossier.contents.keys()
+        found[one.analysis] = found.get(one.analysis, frozenset()) | paths
+    return found
 
 
 def _asked(entry: Evidence | None) -> tuple[object, ...] | None:

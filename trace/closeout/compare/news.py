@@ -18,8 +18,8 @@ from closeout.model.records import Record
 class News:
     """Articles that have a new build, and records of which it is new what they found.
 
-    ``reported`` are records of which a nonconformance is new: what they measured is no input any
-    more. ``altered`` are verifications with measured inputs that lose by more than a record.
+    ``reported`` are records of which a nonconformance is new: what they measured may be no input
+    any more. ``altered`` are verifications with measured inputs that lose by more than a record.
 
     ``again`` are verifications, by requirement and number, of which a test is planned of the new
     build of such an article, and every other record speaks of an earlier one.
@@ -37,7 +37,9 @@ class News:
             return "found"
         if (requirement, entry.number) in self.altered:
             return None
-        if not (self.found | self.reported).isdisjoint(entry.measured_by):
+        # A nonconformance may be about another quantity; then the input has its number still.
+        news = self.found | self.reported if entry.awaiting else self.found
+        if not news.isdisjoint(entry.measured_by):
             return "found"
         if entry.state is not State.OPEN:
             return None

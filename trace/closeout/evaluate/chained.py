@@ -23,6 +23,7 @@ from closeout.model.question import (
     Linked,
     Output,
     Question,
+    Root,
     Take,
 )
 
@@ -195,10 +196,10 @@ def _in_chain(extent: Extent, output: Output, below: Below, name: str) -> Ends:
     low, high = _widest(extent)
     is_proved = extent.proved_low is not None and extent.proved_high is not None
     reason = f"{name} is searched: {extent.unproved or 'nothing of it is proved'}"
-    roots = dict(below.roots)
+    roots = {root.name: root for root in below.roots}
 
     def above(at: At, off: float) -> At:
-        known = tuple((n, converted(number, roots[n])) for n, number in at if n in roots)
+        known = tuple((n, _above(number, roots[n])) for n, number in at if n in roots)
         return known if output.off is None else (*known, (output.off, off))
 
     return Ends(
@@ -209,6 +210,11 @@ def _in_chain(extent: Extent, output: Output, below: Below, name: str) -> Ends:
         above(extent.high_at, 1.0),
         "" if is_proved or extent.low is None else reason,
     )
+
+
+def _above(number: float, root: Root) -> float:
+    """Return a number of a root in the unit of the chain."""
+    return dict(root.known).get(number, converted(number, root.conversion))
 
 
 def _widest(extent: Extent) -> tuple[float, float]:

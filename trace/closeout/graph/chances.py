@@ -17,7 +17,9 @@ def spreads_of(inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter])
     """Return groups, conditions given as a pair, and how each of the rest is drawn.
 
     A condition that is given as a pair is no chance, nor is what a model below may be off
-    (``added``). What is drawn has sigma, distribution, group.
+    (``added``). What is drawn has sigma, distribution, group. ``reach`` is three standard
+    deviations of what was measured: the ends by root sum square are as far away as those of a
+    sigma, while the expanded uncertainty is what the worst case takes.
     """
     spread = [one for one in inputs if one.low is not None and one.high is not None]
     groups = {one.name: group_of(one.name, parameters) for one in spread}
@@ -25,6 +27,11 @@ def spreads_of(inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter])
         "groups": {name: group for name, group in groups.items() if group},
         "sides": [one.name for one in spread if one.side],
         "added": [one.name for one in spread if one.is_off],
+        "reach": {
+            one.name: SIGMAS * sigma
+            for one in spread
+            if one.sigmas != SIGMAS and (sigma := _sigma(one)) is not None
+        },
         "drawn": {
             one.name: [_sigma(one), _distribution(one.name, parameters), groups[one.name]]
             for one in spread
@@ -49,9 +56,9 @@ def assumed_of(inputs: Iterable[InputUsed], parameters: Mapping[str, Parameter])
 
 
 def _sigma(used: InputUsed) -> float | None:
-    if not used.by_sigma or used.low is None or used.high is None:
+    if used.sigmas is None or used.low is None or used.high is None:
         return None
-    return (used.high - used.low) / (2 * SIGMAS)
+    return (used.high - used.low) / (2 * used.sigmas)
 
 
 def groups_of(
@@ -59,7 +66,7 @@ def groups_of(
 ) -> str:
     """Return groups, what is no chance, and units, as the detail of a question."""
     spreads = spreads_of(inputs, parameters)
-    found = {name: spreads[name] for name in ("groups", "sides", "added")}
+    found = {name: spreads[name] for name in ("groups", "sides", "added", "reach")}
     found["units"] = {field.name: field.unit for field in fields}
     return json.dumps(found, sort_keys=True)
 

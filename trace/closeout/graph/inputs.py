@@ -34,7 +34,7 @@ class _Taken:
     """A value and its ends, with the text that it comes from.
 
     ``side`` is True of a range that is a condition: its ends stand whatever the basis is.
-    ``spread`` is what spreads the value beside that.
+    ``spread`` is what spreads the value beside that. ``amounts`` are those that someone wrote.
     """
 
     origin: str
@@ -43,6 +43,7 @@ class _Taken:
     ends: _Ends | None
     spread: Spread = _NO_SPREAD
     side: bool = False
+    amounts: tuple[Amount, ...] = ()
 
 
 def input_of(
@@ -66,12 +67,15 @@ def input_of(
     added = contingency_of(parameter, policy)
     taken = _taken(parameter, given, setting, unit, units, added)
     ends = None if kind is BasisKind.NOMINAL and not taken.side else taken.ends
+    value = as_double(taken.value, unit)
+    low, high = (None, None) if ends is None else (as_double(end, unit) for end in ends)
+    written = ((as_double(units.convert(one, unit), unit), one.text) for one in taken.amounts)
     return InputUsed(
         name=parameter.id,
         unit=unit,
-        value=as_double(taken.value, unit),
-        low=None if ends is None else as_double(ends[0], unit),
-        high=None if ends is None else as_double(ends[1], unit),
+        value=value,
+        low=low,
+        high=high,
         text=taken.text,
         spread=spread_text(taken.spread),
         # The source has never said what a what-if sets.
@@ -81,9 +85,17 @@ def input_of(
         origin=taken.origin,
         contingency=_contingency_text(added, parameter, taken.origin),
         side=taken.side,
-        by_sigma=taken.spread.sigma is not None,
+        sigmas=_sigmas(taken, parameter),
+        amounts=tuple(pair for pair in written if pair[0] in (value, low, high)),
         record=parameter.record if parameter.link and taken.origin == "parameter" else None,
     )
+
+
+def _sigmas(taken: _Taken, parameter: Parameter) -> float | None:
+    if taken.spread.sigma is not None:
+        return SIGMAS
+    is_own = bool(taken.spread) and taken.spread is parameter.spread
+    return float(parameter.coverage) if is_own and parameter.coverage is not None else None
 
 
 def _contingency_text(added: Added | None, parameter: Parameter, origin: str) -> str:
@@ -167,14 +179,15 @@ def _taken(
     if given is not None:
         low, *rest = sorted(units.convert(end, unit) for end in given.ends)
         if not rest:
-            return _Taken("given", str(given), low, None)
-        high = rest[0]
-        return _Taken("given", str(given), min(max(value, low), high), (low, high), side=True)
+            return _Taken("given", str(given), low, None, amounts=given.ends)
+        middle, ends, amounts = min(max(value, low), rest[0]), (low, rest[0]), given.ends
+        return _Taken("given", str(given), middle, ends, side=True, amounts=amounts)
     ends = ends_of(parameter, unit, units)
     if added is not None:
         grown = _grown(parameter.value, added, unit, units)
         value, ends = value + grown, _moved(ends, grown)
-    return _Taken("parameter", parameter.value.text, value, ends, parameter.spread)
+    amounts = (parameter.value, *(parameter.spread.range or ()))
+    return _Taken("parameter", parameter.value.text, value, ends, parameter.spread, amounts=amounts)
 
 
 def _set(
@@ -186,7 +199,8 @@ def _set(
     text = value.text if spread else setting.text
     # In place of a condition that is given, a range is one as well.
     side = given is not None and setting.spread is not None and bool(setting.spread)
-    return _Taken("set", text, units.convert(value, unit), ends, spread, side)
+    amounts = (value, *(spread.range or ()))
+    return _Taken("set", text, units.convert(value, unit), ends, spread, side, amounts)
 
 
 def _grown(value: Amount, added: Added, unit: str, units: Units) -> Fraction:

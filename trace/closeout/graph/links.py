@@ -219,7 +219,8 @@ class _Reader:
             known = [*index.analyses, *index.records]
             otherwise = "name analysis.quantity, record.quantity or requirement.quantity.at_least"
             message = f"there is no analysis or record {name}"
-            cure = self._spelling.cure("analysis or record", name, known, otherwise)
+            kind = "record" if name in index.renamed.get("records", {}) else "analysis or record"
+            cure = self._spelling.cure(kind, name, known, otherwise)
             self._wrong("unknown-analysis", link.where, message, cure)
 
     def _no_limit(self, text: str, amounts: list[Amount], link: Link) -> None:

@@ -16,7 +16,7 @@ from closeout.graph.links import Links, links
 from closeout.graph.request import ComputedInput, Estimate, Request
 from closeout.measure import Units
 from closeout.model.inputs_used import InputUsed
-from closeout.model.question import AnalysisSpec, Below, Question
+from closeout.model.question import AnalysisSpec, Below, Question, Root
 from closeout.model.records import Basis, BasisKind, Parameter, Verification
 
 
@@ -151,16 +151,19 @@ class SetUps:
         self, verification: Verification, whole: Composed, above: Iterable[InputUsed]
     ) -> tuple[Below, ...]:
         """Return what is asked of each analysis below, under the same conditions."""
-        units = {one.name: one.unit for one in above}
+        known = {one.name: one for one in above}
         found = []
         for member in whole.members:
             alone = self._alone(verification, member)
-            roots = tuple(
-                (one.name, conversion(one.unit, units.get(one.name, one.unit), self._units))
-                for one in alone.inputs
-            )
+            roots = tuple(self._root(one, known.get(one.name, one)) for one in alone.inputs)
             found.append(Below(alone.question, roots))
         return tuple(found)
+
+    def _root(self, below: InputUsed, above: InputUsed) -> Root:
+        """Return an input of a member beside the same in the chain."""
+        pairs = ((below.value, above.value), (below.low, above.low), (below.high, above.high))
+        known = tuple((a, b) for a, b in pairs if a is not None and b is not None)
+        return Root(below.name, conversion(below.unit, above.unit, self._units), known)
 
     def _alone(self, verification: Verification, spec: AnalysisSpec) -> SetUp:
         """Return what is asked of an analysis for itself, under those conditions that it takes."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from closeout.evaluate.chained import Ends, Results, ends_of, members_of
 from closeout.graph import Index, Plan, Request, from_below
@@ -46,7 +46,7 @@ class Run:
     which the answers are there;
     ``altered`` are records whose data file is not the one that they speak of; ``validations`` say
     what is known of the tests that analyses name; ``compared`` what they predict of what was
-    measured, which decides nothing.
+    measured, which decides nothing. ``contents`` are digests of files, by path.
     """
 
     index: Index
@@ -62,6 +62,7 @@ class Run:
     altered: frozenset[str] = frozenset()
     validations: tuple[Validation, ...] = ()
     compared: tuple[Compared, ...] = ()
+    contents: Mapping[str, str] = field(default_factory=dict)
 
 
 def judge(run: Run) -> Dossier:
@@ -104,6 +105,7 @@ def judge(run: Run) -> Dossier:
         waivers=project.waivers,
         renamed=run.index.renamed,
         compared=run.compared,
+        contents=run.contents,
     )
 
 
@@ -167,7 +169,10 @@ def _evaluations(run: Run) -> list[Evaluation]:
     """Return each question with its inputs and what it gave, in the order of the project."""
     results = {question: reply.result for question, reply in run.replies.items()}
     return [
-        _evaluation(request, run.replies[question], names, results)
+        replace(
+            _evaluation(request, run.replies[question], names, results),
+            read=_read(request, run.replies),
+        )
         for question, (request, names) in run.plan.serving().items()
         if question in run.replies
     ]
@@ -199,6 +204,14 @@ def _evaluation(
         computed=tuple(_computed(request, results)),
         estimates=tuple((one.found, one.wrong) for one in estimates_of(request, results)),
     )
+
+
+def _read(request: Request, replies: Mapping[Question, Reply]) -> tuple[str, ...]:
+    """Return the project's files that a question and what is asked below it rest on."""
+    below = (*request.below, *(each for one in request.estimates for each in one.below))
+    asked = [*request.questions, *(one.question for one in below)]
+    known = (replies[question].read for question in asked if question in replies)
+    return tuple(sorted(frozenset().union(*(one for one in known if one is not None))))
 
 
 def _computed(request: Request, results: Results) -> Iterator[ComputedFound]:

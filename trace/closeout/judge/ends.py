@@ -6,9 +6,10 @@ from typing import NamedTuple
 
 from closeout.graph import Acceptance, Request
 from closeout.judge.limits import Judged, Shown, compare
+from closeout.model.amount import EXACTLY
 from closeout.model.answer import Assurance, Bounds, Cut, Extent
 from closeout.model.dossier import State
-from closeout.model.inputs_used import CHAIN
+from closeout.model.inputs_used import CHAIN, InputUsed
 from closeout.model.records import BasisKind
 from closeout.model.setting import exactly
 
@@ -116,12 +117,18 @@ def settings_at(point: Point, request: Request) -> tuple[tuple[str, str], ...]:
     at = dict(point)
     chance = request.verification.basis.kind in (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY)
     own = tuple(
-        (used.name, exactly(at.get(used.name, used.value), used.unit))
+        (used.name, _exactly(at.get(used.name, used.value), used))
         for used in request.inputs
         if used.origin != CHAIN and (used.name in at and used.side if chance else used.spreads)
     )
     computed = () if chance else request.computed
     return (*own, *((o.name, exactly(at[o.name], o.unit)) for o in computed if o.name in at))
+
+
+def _exactly(number: float, used: InputUsed) -> str:
+    """Return a number of an input as someone wrote it, where it is such a one."""
+    text = dict(used.amounts).get(number)
+    return exactly(number, used.unit) if text is None else f"{text} {EXACTLY}"
 
 
 def unproved(extent: Extent, ends: Ends, shown: Shown) -> str | None:

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from closeout.graph.inputs import ends_of, spread_text
 from closeout.graph.links import record_named
-from closeout.graph.new_findings import error, nearest, warning
+from closeout.graph.new_findings import alike, error, nearest, warning
 from closeout.judge.measuring import measuring
 from closeout.judge.uncertainty import half_width, times_of
 from closeout.judge.validity import Validity
@@ -85,7 +85,7 @@ def _found(one: LinkedParameter, validity: Validity) -> Parameter | Awaited | Fi
     source = f"{one.source}; {origin}" if one.source else origin
     return Parameter(
         one.where, one.id, value.value, _spread(value, validity), source=source,
-        formerly=one.formerly, record=last.id, link=link,
+        formerly=one.formerly, record=last.id, link=link, coverage=_coverage(value, validity),
     )  # fmt: skip
 
 
@@ -122,6 +122,11 @@ def _spread(value: Measured, validity: Validity) -> Spread:
     return Spread(tolerance=(("", half),))
 
 
+def _coverage(value: Measured, validity: Validity) -> Fraction | None:
+    """Return the k of the expanded uncertainty that is the spread; None where there is none."""
+    return None if value.k is None else max(value.k, _least_k(validity))
+
+
 def _source(last: Record, named: Record, value: Measured, validity: Validity) -> str:
     """Return where a measured number comes from: record, document, day, build, coverage factor."""
     parts = [f"measured: {last.id}"]
@@ -132,7 +137,8 @@ def _source(last: Record, named: Record, value: Measured, validity: Validity) ->
     if value.exact is not None:
         parts.append(f"exact: {value.exact}")
     elif value.k is not None:
-        k = max(value.k, _least_k(validity))
+        k = _coverage(value, validity)
+        assert k is not None
         parts.append(f"expanded uncertainty, k = {float(k):g}")
         if k != value.k:
             parts.append(f"raised from {value.uncertainty} (k = {float(value.k):g})")
@@ -142,18 +148,21 @@ def _source(last: Record, named: Record, value: Measured, validity: Validity) ->
 def _sources(validity: Validity) -> Iterator[Finding]:
     """Yield where a stated value is not what the record measured that is named as its source."""
     index = validity.index
+    renamed = index.renamed.get("records", {})
     for one in index.parameters.values():
-        name = one.record or (one.source if one.source in index.records else None)
+        is_record = one.source in index.records or one.source in renamed
+        name = one.record or (one.source if is_record else None)
         if name is None or one.link is not None:
             continue
-        if name not in index.records:
-            if index.is_absent(name, index.records):
-                near = nearest(name, index.records)
-                cure = f"did you mean {near}?" if near else "add the record, or name the document"
-                place = one.where / "source" / "record"
-                yield error("dangling-reference", place, f"there is no record {name}", cure)
-            continue
-        yield from _source_findings(one, index.records[name], validity)
+        if name not in index.records and index.is_absent(name, index.records):
+            near = alike(name, index.records, renamed)
+            cure = f"did you mean {near}?" if near else "add the record, or name the document"
+            place = one.where / "source"
+            place = place / "record" if one.record else place
+            yield error("dangling-reference", place, f"there is no record {name}", cure)
+        now = renamed.get(name, name)
+        if now in index.records:
+            yield from _source_findings(one, index.records[now], validity)
 
 
 def _source_findings(one: Parameter, record: Record, validity: Validity) -> Iterator[Finding]:

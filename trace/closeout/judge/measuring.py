@@ -11,7 +11,7 @@ from closeout.judge.planned import not_yet
 from closeout.judge.records import failed_by_measure
 from closeout.judge.superseded import reports_of
 from closeout.judge.validity import Validity
-from closeout.model.records import Record, build_text
+from closeout.model.records import Nonconformance, Record, build_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ def measuring(record: Record, quantity: str, validity: Validity) -> Measuring:
         left_out = f"{record.id} is replaced by {found.id}, which did not measure {quantity}"
         return Measuring(found, (left_out,))
     rebuilt = dict(_rebuilt(found, validity.index))
-    others = tuple(_against(found, validity))
+    others = tuple(_against(found, quantity, validity))
     return Measuring(found, (*rebuilt.values(), *others), () if others else tuple(rebuilt))
 
 
@@ -70,8 +70,8 @@ def _rebuilt(record: Record, index: Index) -> Iterator[tuple[str, str]]:
             yield name, f"{record.id} was made on {name} {build_text(build)}, {name} is at {now}"
 
 
-def _against(record: Record, validity: Validity) -> Iterator[str]:
-    """Yield all else that is against a record, whatever requirement it was made for."""
+def _against(record: Record, quantity: str, validity: Validity) -> Iterator[str]:
+    """Yield all else that is against a quantity of a record, or against the whole of it."""
     index = validity.index
     if record.date is None:
         yield not_yet(record)
@@ -83,19 +83,35 @@ def _against(record: Record, validity: Validity) -> Iterator[str]:
     if record.outcome == NOT_MET:
         yield f"the outcome of {record.id} is not met"
     for report in reports_of(record, index):
-        if holds_open(report, index):
+        if _speaks_of(report, quantity, record, index) and holds_open(report, index):
             yield f"{report.id}, found by {record.id}, is not closed"
-    yield from _unreported(record, validity)
+    yield from _unreported(record, quantity, validity)
     yield from validity.too_old(record)
 
 
-def _unreported(record: Record, validity: Validity) -> Iterator[str]:
-    """Yield the requirements that a record does not meet by its numbers, and nobody reported."""
+def _speaks_of(report: Nonconformance, quantity: str, record: Record, index: Index) -> bool:
+    """Return whether a nonconformance is about a quantity of the record that found it.
+
+    It is about those that the requirements which it names limit. Where it names none, or one of
+    them limits nothing that was measured, nobody knows which numbers are good: then about all.
+    """
+    measured = dict(record.measured).keys()
+    for name in report.requirements:
+        known = index.requirements.get(name)
+        limited = {one.criterion.quantity for one in known.verification} if known else set()
+        if quantity in limited or not limited & measured:
+            return True
+    return not report.requirements
+
+
+def _unreported(record: Record, quantity: str, validity: Validity) -> Iterator[str]:
+    """Yield the requirements that a quantity of a record does not meet, and nobody reported."""
     judged = dict(record.judged)
     named = dict.fromkeys(
         requirement.id
         for requirement, _, verification in validity.index.project.verifications()
-        if (requirement.id in judged or record.id in verification.records)
+        if verification.criterion.quantity == quantity
+        and (requirement.id in judged or record.id in verification.records)
         and failed_by_measure(requirement, verification, record, validity)
     )
     for name in named:

@@ -237,7 +237,8 @@ class Evaluation:
 
     ``not_stored`` says why its result is computed anew each time (it started a process, say).
     ``members`` are the analyses below it, whose results are the ``computed`` inputs; ``inputs`` are
-    then those below. ``estimates`` are what analyses find of inputs whose range was agreed, each
+    then those below. ``read`` are the project's files that it rests on, as far as they are known.
+    ``estimates`` are what analyses find of inputs whose range was agreed, each
     with the reason why nothing can rest on that range, None where it holds.
     """
 
@@ -255,6 +256,7 @@ class Evaluation:
     members: tuple[str, ...] = ()
     computed: tuple[ComputedFound, ...] = ()
     estimates: tuple[tuple[ComputedFound, str | None], ...] = ()
+    read: tuple[str, ...] = ()
 
     @property
     def names(self) -> frozenset[str]:
@@ -313,7 +315,8 @@ class Dossier:
     What else is on file stands as the project has it on the day: ``articles``, ``records``,
     ``nonconformances``, ``waivers``; ``renamed`` are the identifiers of today by section and old
     one. ``readable`` is False where the project could not be read at all. ``compared`` are measured
-    quantities beside what analyses predict of them.
+    quantities beside what analyses predict of them. ``contents`` are digests of the files that
+    evaluations read, by path: of Python files as if they had no comments and no layout.
     """
 
     project: str
@@ -344,6 +347,7 @@ class Dossier:
     renamed: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     readable: bool = True
     compared: tuple[Compared, ...] = ()
+    contents: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def draft(self) -> bool:

@@ -19,7 +19,9 @@ class InputUsed:
     ``contingency`` says what the project's policy added to the value and its ends, and why.
     ``record`` is the one that measured it, of a measured input.
     ``side`` is True of a range that is a condition and no chance, ``is_off`` where it is what a
-    model below may be off, ``by_sigma`` where the ends are three standard deviations away.
+    model below may be off. ``sigmas`` is of a normal distribution by how many of its standard
+    deviations the ends are away: three, or the coverage factor of what was measured. ``amounts``
+    are those that someone wrote for its value or an end, by the number that each is.
     """
 
     name: str
@@ -35,7 +37,8 @@ class InputUsed:
     origin: str
     contingency: str = ""
     side: bool = False
-    by_sigma: bool = False
+    sigmas: float | None = None
+    amounts: tuple[tuple[float, str], ...] = ()
     is_off: bool = False
     record: str | None = None
 

@@ -173,14 +173,23 @@ def analyses_of(question: Question) -> tuple[str, ...]:
     return (question.analysis, *(one.analysis for one in members))
 
 
-class Below(NamedTuple):
-    """What the ends of a member of a chain are asked with, where it is asked for itself.
+class Root(NamedTuple):
+    """An input of a member that is asked for itself, and how it is turned into the chain's unit.
 
-    ``roots`` are its inputs, and how each is turned into the unit of the chain.
+    ``known`` are its value and its ends beside those that the chain has. Converted there and back a
+    number has other last bits, and is shown as 9.999999999999977 degC.
     """
 
+    name: str
+    conversion: Conversion
+    known: tuple[tuple[float, float], ...] = ()
+
+
+class Below(NamedTuple):
+    """What the ends of a member of a chain are asked with, where it is asked for itself."""
+
     question: Question
-    roots: tuple[tuple[str, Conversion], ...]
+    roots: tuple[Root, ...]
 
 
 class Request(NamedTuple):

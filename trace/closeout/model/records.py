@@ -220,7 +220,8 @@ class Parameter:
 
     ``estimate`` is what the agreed range has to contain. ``record`` is the one that the source
     names as such. ``link`` is where value and spread were found that the project does not state:
-    in a record or a criterion.
+    in a record or a criterion; ``coverage`` is then the k of the expanded uncertainty that its
+    tolerance is, None where it is none.
     """
 
     where: Pointer
@@ -236,6 +237,7 @@ class Parameter:
     estimate: Link | None = None
     record: str | None = None
     link: Link | None = None
+    coverage: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,7 +91,7 @@ class Judged:
                     old, self.store, self.options.jobs, alone=self.options.alone
                 ) as evaluator,
             ):
-                model = self._model(old, evaluator)
+                model = self.model(old, evaluator)
                 if model is None:
                     text = f"commit {name[:12]} of {day} holds no project that can be read"
                     return [text] * len(pairs)
@@ -104,7 +104,7 @@ class Judged:
             for one in asking.each
         ]
 
-    def _model(self, snapshot: Snapshot, evaluator: Evaluator) -> Index | None:
+    def model(self, snapshot: Snapshot, evaluator: Evaluator) -> Index | None:
         """Return the analyses and parameters of a state; None where it cannot be read."""
         kept = FileCache(self.store)
         loaded = load(snapshot, kept)
@@ -113,8 +113,13 @@ class Judged:
             return None
         modules = evaluator.modules()
         index = index_of(loaded.project, loaded, modules, snapshot, self.options)
-        measured = measured_inputs(Validity(index, self.checked.units, None, under_git=True))
-        return with_parameters(index, measured.parameters, measured.waiting)
+        return with_measured(index, self.checked.units)
+
+
+def with_measured(index: Index, units: Units) -> Index:
+    """Return the index of a state in git with the inputs that its records measured."""
+    measured = measured_inputs(Validity(index, units, None, under_git=True))
+    return with_parameters(index, measured.parameters, measured.waiting)
 
 
 def with_earlier(

@@ -23,10 +23,12 @@ from closeout.model.question import Question, analyses_of
 from closeout.model.reply import Reply
 from closeout.rules import apply
 from closeout.run.compared import Judged, compared_now, with_earlier
+from closeout.run.contents import contents_of
 from closeout.run.days import day_of, is_redated
 from closeout.run.inspection import Checked, check_project, placed
 from closeout.run.named_tests import Validations, validations
 from closeout.run.options import Options, Progress
+from closeout.run.outgrown import causes
 from closeout.snapshot import Snapshot
 from closeout.store.database import Store
 
@@ -159,6 +161,11 @@ class Assessment:
             dict(checked.asked.settings), checked.altered, self.snapshot.identity.under_git,
         )  # fmt: skip
 
+    @property
+    def judged(self) -> Judged:
+        """The state itself, beside which earlier ones can be asked."""
+        return Judged(self.checked, self.snapshot, self.store, self.options)
+
     def step(self, text: str) -> None:
         """Say on a terminal what is done from now on."""
         if self.progress is not None:
@@ -218,9 +225,10 @@ def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
             altered=checked.altered,
             validations=assessment.validations.of,
             compared=assessment.compared,
+            contents=contents_of(assessment.replies.values(), snapshot, assessment.store),
         )
     )
-    dossier = _with_findings(dossier, checked, snapshot)
+    dossier = _with_findings(dossier, assessment)
     dossier = replace(dossier, redated=is_redated(snapshot, options, looks))
     rested_on = None
     if evaluator.complete and checked.lasting and assessment.validations.certain:
@@ -244,10 +252,12 @@ def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
     return Outcome(dossier, rested_on, holds, studied, attached)
 
 
-def _with_findings(dossier: Dossier, checked: Checked, snapshot: Snapshot) -> Dossier:
+def _with_findings(dossier: Dossier, assessment: Assessment) -> Dossier:
     """Return a dossier with what only verdicts can tell."""
-    after = apply(findings_of(dossier, checked.index, checked.units), checked.index)
-    found = placed(snapshot, after.findings)
+    checked, index = assessment.checked, assessment.checked.index
+    moved = causes(dossier, assessment.judged, assessment.replies)
+    after = apply(findings_of(dossier, index, checked.units, moved), index)
+    found = placed(assessment.snapshot, after.findings)
     raised = any(problem.severity is Severity.ERROR for problem in found)
     return replace(
         dossier,
@@ -265,8 +275,7 @@ def _with_earlier(dossier: Dossier, wanted: Wanted, assessment: Assessment) -> D
     if not some:
         return dossier
     assessment.step("asking the models before the tests")
-    judged = Judged(assessment.checked, assessment.snapshot, assessment.store, assessment.options)
-    found = with_earlier(dossier.compared, some, judged)
+    found = with_earlier(dossier.compared, some, assessment.judged)
     return replace(dossier, compared=found)
 
 

@@ -65,15 +65,18 @@ class Past:
 
     def tree(self, commit: str) -> dict[str, str]:
         """Return the YAML files of a commit, from path to blob."""
-        where = [self.prefix + folder for folder in JUDGED]
+        return {path: blob for path, blob in self.blobs(commit).items() if _is_read(path)}
+
+    def blobs(self, commit: str, paths: Iterable[str] = JUDGED) -> dict[str, str]:
+        """Return the files of a commit at some paths and in folders there, from path to blob."""
+        where = [self.prefix + path for path in paths]
         output = self._git.ask("ls-tree", "-r", "-z", "--full-tree", commit, "--", *where)
         found = {}
         for line in names_of(output):
             about, _, path = line.partition("\t")
             mode, _, blob = about.split(" ")
-            name = path.removeprefix(self.prefix)
-            if mode in _FILES and _is_read(name):
-                found[name] = blob
+            if mode in _FILES:
+                found[path.removeprefix(self.prefix)] = blob
         return found
 
     def contents(self, blobs: Iterable[str]) -> Iterator[tuple[str, bytes]]:

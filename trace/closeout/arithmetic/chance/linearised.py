@@ -51,8 +51,9 @@ def answer(
     Args:
         evaluate: takes ranges too, and lets them through; they serve the proof.
         detail: ``groups`` of parameters that move together, by parameter: two of one group are
-            refused, since root sum square holds for independent ones; ``sides``; ``added``; and
-            ``units`` of the quantities.
+            refused, since root sum square holds for independent ones; ``sides``; ``added``;
+            ``units`` of the quantities; and ``reach``, how far from the inputs the ends are of
+            those for which the box does not say it.
         budget: evaluations for a proof.
         shown: what is known of the analysis' code (:mod:`closeout.arithmetic.proof.trust`).
     """
@@ -65,7 +66,8 @@ def answer(
 
     nominal = counted(inputs)
     fixed = set(detail["sides"]) - set(detail["added"])
-    drawn = tuple(side for side in box if side[0] not in fixed)
+    reach = detail["reach"]
+    drawn = tuple(_reaching(side, inputs, reach) for side in box if side[0] not in fixed)
     sides = tuple(side for side in box if side[0] in fixed)
     found: dict[Key, list[_Looked]] = {}
     for at in points_of(sides):
@@ -78,6 +80,15 @@ def answer(
             found.setdefault(key, []).append(_Looked(tuple(at.items()), one, proofs))
     extents = {key: _extent(key, nominal[key], some, detail) for key, some in found.items()}
     return Answer(extents, Assurance.LINEARISED, count)
+
+
+def _reaching(
+    side: tuple[str, float, float], inputs: Mapping[str, float], reach: Mapping[str, float]
+) -> tuple[str, float, float]:
+    name = side[0]
+    if name not in reach:
+        return side
+    return name, inputs[name] - reach[name], inputs[name] + reach[name]
 
 
 def _extent(key: Key, value: float, found: list[_Looked], detail: Mapping[str, Any]) -> Extent:

@@ -270,7 +270,7 @@ def _chance(
         if u > 0.0:
             box.append((used.name, used.value - STEP * u, used.value + STEP * u))
     units = {field.name: field.unit for field in spec.fields}
-    detail = {"groups": {}, "sides": [], "added": [], "units": units}
+    detail = {"groups": {}, "sides": [], "added": [], "reach": {}, "units": units}
     return question._replace(
         kind="root sum square",
         box=tuple(box),
@@ -294,8 +294,8 @@ def standard_uncertainty(used: InputUsed, parameter: Parameter | None, made_at: 
     half = (high - low) / 2.0
     if used.name in made_at.factors:
         return half / float(made_at.factors[used.name])
-    if used.by_sigma:
-        return half / SIGMAS
+    if used.sigmas is not None:
+        return half / used.sigmas
     shape = None if parameter is None else parameter.distribution
     if shape == "normal":
         return max(value - low, high - value) / SIGMAS

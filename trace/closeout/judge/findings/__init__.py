@@ -3,6 +3,8 @@
 Each module yields findings; nothing here decides a verdict.
 """
 
+from collections.abc import Mapping
+
 from closeout.graph import Index
 from closeout.judge.findings.agreements import disagreements, outgrown_ranges
 from closeout.judge.findings.compared import predictions
@@ -20,8 +22,13 @@ from closeout.model.dossier import Dossier
 from closeout.model.problem import Finding
 
 
-def findings_of(dossier: Dossier, index: Index, units: Units) -> tuple[Finding, ...]:
-    """Return what can be said only of what was judged: each once."""
+def findings_of(
+    dossier: Dossier, index: Index, units: Units, moved: Mapping[str, str]
+) -> tuple[Finding, ...]:
+    """Return what can be said only of what was judged: each once.
+
+    ``moved`` says by parameter what moved an estimate out of its agreed range, where that is known.
+    """
     found = (
         *contradictions(dossier, index, units),
         *unproved_safety(dossier, index),
@@ -32,6 +39,6 @@ def findings_of(dossier: Dossier, index: Index, units: Units) -> tuple[Finding, 
         *unreported_logs(dossier, index),
         *failed_validations(dossier),
         *predictions(dossier, index),
-        *outgrown_ranges(dossier, index),
+        *outgrown_ranges(dossier, index, moved),
     )
     return tuple(dict.fromkeys(found))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from closeout.graph import Index
 from closeout.graph.new_findings import error, warning
@@ -35,18 +35,21 @@ def disagreements(dossier: Dossier, index: Index) -> Iterator[Finding]:
                 )  # fmt: skip
 
 
-def outgrown_ranges(dossier: Dossier, index: Index) -> Iterator[Finding]:
-    """Yield an error for each agreed range that does not contain its estimate, at the range."""
+def outgrown_ranges(dossier: Dossier, index: Index, moved: Mapping[str, str]) -> Iterator[Finding]:
+    """Yield an error for each agreed range that does not contain its estimate, at the range.
+
+    ``moved`` says of each, as far as it is known, what moved the estimate.
+    """
     for evaluation in dossier.evaluations:
         for found, wrong in evaluation.estimates:
             parameter = index.parameters.get(found.name)
             if wrong is None or parameter is None or found.value is None:
                 continue
-            changes = ", ".join(f"{name}={text}" for name, text in dossier.settings)
+            cause = moved.get(found.name)
             yield error(
                 "estimate-outside-range",
                 parameter.where / "range",
-                wrong + (f", with {changes}" if changes else ""),
+                wrong if cause is None else f"{wrong}{cause}",
                 f"agree on a range that contains it (both owners), or change what {found.source}"
                 " rests on",
             )
