@@ -37,7 +37,7 @@ def kinds(verdict: Verdict) -> dict[str, list[str]]:
         name: [change.now.id for change in getattr(verdict, name)]
         for name in ("lost", "raised", "covered", "uncovered", "short", "early", "gained")
     }
-    headings |= {"deleted": list(verdict.deleted), "added": list(verdict.added)}
+    headings |= {"deleted": [one.id for one in verdict.deleted], "added": list(verdict.added)}
     return {name: found for name, found in headings.items() if found}
 
 
@@ -121,7 +121,8 @@ def test_cover_that_is_lost_by_other_numbers_blocks():
 def test_a_waiver_that_is_withdrawn_is_told():
     covered = state(item("R-1", SHORT), more=WAIVER.format("R-1"))
     verdict = against_head(covered, state(item("R-1", SHORT)))
-    assert (kinds(verdict), verdict.exit_status) == ({"uncovered": ["R-1"]}, 0)
+    told = {"uncovered": ["R-1"], "deleted": ["W"]}
+    assert (kinds(verdict), verdict.exit_status) == (told, 0)
 
 
 def test_a_parent_is_told_by_what_changed_below_it():

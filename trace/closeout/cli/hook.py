@@ -2,37 +2,23 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from contextlib import suppress
 from pathlib import Path
 
 import click
 
-from closeout.cli.common import (
-    colour,
-    project_root,
-    today_option,
-)
+from closeout.cli.common import colour, project_root, today_option
 from closeout.cli.progress import progress_bar
-from closeout.compare.news import News, news
-from closeout.compare.renamed import renamed
-from closeout.compare.staged import against_head
-from closeout.model.dossier import Dossier
-from closeout.model.errors import UserError
-from closeout.run.options import Options
-from closeout.run.runs import dossier_of, known_dossier
 from closeout.snapshot import (
     SnapshotError,
     find_root,
-    has_head,
     install_hook,
-    open_commit,
     open_index,
     remove_hook,
     store_folder,
 )
-from closeout.store.database import Store, open_store
+from closeout.store.database import open_store
 
 
 @click.group()
@@ -65,23 +51,40 @@ def run(today: str | None) -> int:
 
     Blocks on an error that HEAD does not have, and on a requirement that was compliant in HEAD and
     no longer is by a changed input, limit or analysis. A raised issue, a new build and what a
-    record found (a failure needs its nonconformance) are reported and pass. The working tree is
-    neither read nor changed. Status: 0 the commit may be made; 1 it loses a requirement; 2 it
-    brings errors.
+    record found (a failure needs its nonconformance) are reported and pass, and so does what a
+    merged commit had already. The working tree is neither read nor changed. Status: 0 the commit
+    may be made; 1 it loses a requirement; 2 it brings errors.
     """
     from closeout.render.staged import staged_text
+    from closeout.run.hooked import judged_index
 
     root = _root()
     with open_store(store_folder(root)) as store, progress_bar() as progress:
-        with open_index(root) as snapshot:
-            notes = snapshot.notes
-            staged = dossier_of(snapshot, store, _options(today=today), progress, whole=False)
-        head = _head(root, store, staged) if has_head(root) else None
-    names = {} if head is None else renamed(head, staged)
-    found = News() if head is None else news(head, staged, names)
-    verdict = against_head(head, staged, found, names)
-    sys.stdout.write(staged_text(verdict, staged, notes, colour=colour()))
-    return verdict.exit_status
+        found = judged_index(root, store, today, progress)
+    sys.stdout.write(staged_text(found, colour=colour()))
+    return found.verdict.exit_status
+
+
+@command.command(
+    epilog="Example: closeout hook check origin/main", short_help="Judge a branch, as in CI."
+)
+@today_option
+@click.argument("base", required=False)
+def check(base: str | None, today: str | None) -> int:
+    """Judge HEAD against the commit at which it left BASE, by the rules of the hook.
+
+    For a CI job: what BASE has got since then is not looked at. BASE is origin's main branch where
+    none is named. Status: 0 the branch may be merged; 1 it loses a requirement; 2 it brings
+    errors, or BASE was not fetched.
+    """
+    from closeout.render.staged import checked_text
+    from closeout.run.hooked import judged_branch
+
+    root = project_root()
+    with open_store(store_folder(root)) as store, progress_bar() as progress:
+        found, start = judged_branch(root, base, store, today, progress)
+    sys.stdout.write(checked_text(found, start, colour=colour()))
+    return found.verdict.exit_status
 
 
 def _root() -> Path:
@@ -92,23 +95,3 @@ def _root() -> Path:
             if "requirements/project.yaml" in staged.files():
                 return here
     return project_root()
-
-
-def _head(root: Path, store: Store, staged: Dossier) -> Dossier:
-    """Judge HEAD at the staged state's review and day.
-
-    To move on to the next review loses nothing, and no commit is blamed for a day that has passed.
-    """
-    today, review = staged.snapshot.date, staged.review
-    with open_commit(root, "HEAD") as snapshot:
-        known = known_dossier(snapshot, store, _options(today=today), whole=False)
-        if known is not None and known.review == review:
-            return known
-        try:
-            return dossier_of(snapshot, store, _options(review, today), whole=False)
-        except UserError:  # HEAD does not have that review
-            return dossier_of(snapshot, store, _options(today=today), whole=False)
-
-
-def _options(review: str | None = None, today: str | None = None) -> Options:
-    return Options(review, jobs=os.cpu_count() or 1, today=today)

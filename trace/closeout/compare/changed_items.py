@@ -104,7 +104,7 @@ def _parameters(dossier: Dossier) -> Iterator[tuple[str, Said]]:
         yield (
             one.name,
             {
-                "value": _value(one),
+                "value": parameter_text(one),
                 "source": one.source or "",
                 "maturity": one.maturity or "",
                 "condition": one.condition or "",
@@ -113,7 +113,8 @@ def _parameters(dossier: Dossier) -> Iterator[tuple[str, Said]]:
         )
 
 
-def _value(one: ParameterSaid) -> str:
+def parameter_text(one: ParameterSaid) -> str:
+    """Return value and spread of a parameter as they were written, or what it is found by."""
     if one.computed is not None:
         return f"from {one.computed}"
     if not one.spread:

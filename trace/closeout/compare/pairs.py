@@ -50,15 +50,19 @@ def pairs(was: Dossier, now: Dossier, names: Names) -> Iterator[Pair]:
     first is the first.
     """
     for earlier, later in both_of(was, now, names):
-        left = defaultdict(list)
-        for cases in _verifications(earlier):
-            left[_like(cases)].append(cases)
-        for cases in _verifications(later):
-            candidates = left[_like(cases)]
-            if candidates:
-                both = _by_case(candidates.pop(0), cases)
-                if both:
-                    yield Pair(earlier, later, both)
+        yield from pairs_of(earlier, later)
+
+
+def pairs_of(was: RequirementResult, now: RequirementResult) -> Iterator[Pair]:
+    """Yield the verifications of one requirement of which both states have entries."""
+    left = defaultdict(list)
+    for cases in _verifications(was):
+        left[_like(cases)].append(cases)
+    for cases in _verifications(now):
+        candidates = left[_like(cases)]
+        both = _by_case(candidates.pop(0), cases) if candidates else ()
+        if both:
+            yield Pair(was, now, both)
 
 
 def _verifications(result: RequirementResult) -> Iterator[Cases]:

@@ -1,28 +1,42 @@
-"""What a commit would do to the verdicts: the staged state against HEAD."""
+"""What a change does to the verdicts: the staged state against HEAD, a branch against its base."""
 
 from __future__ import annotations
 
+import math
+import re
 from collections import Counter, defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from closeout.compare.causes import Causes
+from closeout.compare.deleted import Deleted, deleted
 from closeout.compare.news import News
+from closeout.compare.pairs import pairs_of
 from closeout.compare.renamed import under_new_names
+from closeout.model.changes import Factor
 from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult, State
 from closeout.model.earlier_names import Names
 from closeout.model.issue import is_raised
 from closeout.model.problem import Problem, Severity
 
 _NONE = News()
+_SINCE = re.compile(r" since (?:its text of )?[0-9a-f-]{7,}")
 _GRAVEST_FIRST = ("lost", "short", "found", "uncovered", "rebuilt", "raised", "covered", "other")
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A requirement whose code changes: as it was in HEAD, as it is staged."""
+    """A requirement whose code changes: as it was in HEAD, as it is staged.
+
+    ``causes`` are what changed below its evidence, ``margins`` the entries that are worse, before
+    and after, the smallest margin first, ``again`` the records that are to be made again.
+    """
 
     was: RequirementResult
     now: RequirementResult
+    causes: tuple[Factor, ...] = ()
+    margins: tuple[tuple[Evidence, Evidence], ...] = ()
+    again: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,19 +56,22 @@ class Verdict:
     """Whether a commit may be made, and why.
 
     ``errors``, which HEAD does not have, and ``lost`` block; ``known`` are errors that it has too,
-    and ``to_explain`` those that are news of a test, which pass and are to be explained later.
+    and ``to_explain`` those that are news of a test, which pass and are to be explained later;
+    ``warnings`` are new too, and block nothing.
     ``found`` lost compliance by what a record found, ``rebuilt`` with a new build of an article and
     ``raised`` with a new issue (both to be verified again), ``covered`` under a waiver or
     deviation, and ``uncovered`` no longer so, with the numbers that it had: each of their own or of
     what they are judged by. ``short`` was open and is not compliant, or was partially compliant and
-    is not at all. ``early`` keeps its code, and is not met any more, or open again, where it is due
-    later. ``gained`` became compliant; ``deleted`` and ``added`` are identifiers, ``renamed`` pairs
-    of them.
+    is not at all. ``inherited`` lost compliance in a commit that is merged, and not by the merge.
+    ``early`` keeps its code, and is not met any more, or open again, where it is due
+    later. ``gained`` became compliant; ``added`` are identifiers, ``renamed`` pairs of them.
     """
 
     errors: tuple[Problem, ...]
     known: tuple[Problem, ...] = ()
     to_explain: tuple[Problem, ...] = ()
+    warnings: tuple[Problem, ...] = ()
+    inherited: tuple[Change, ...] = ()
     lost: tuple[Change, ...] = ()
     found: tuple[Change, ...] = ()
     rebuilt: tuple[Change, ...] = ()
@@ -64,7 +81,7 @@ class Verdict:
     short: tuple[Change, ...] = ()
     early: tuple[Early, ...] = ()
     gained: tuple[Change, ...] = ()
-    deleted: tuple[str, ...] = ()
+    deleted: tuple[Deleted, ...] = ()
     added: tuple[str, ...] = ()
     renamed: tuple[tuple[str, str], ...] = ()
 
@@ -74,17 +91,42 @@ class Verdict:
         return 2 if self.errors else 1 if self.lost else 0
 
 
+@dataclass(frozen=True, slots=True)
+class Hooked:
+    """The verdict on a change, the state that it leads to, and notes on that.
+
+    ``already`` are requirements that are not compliant in the earlier state, without waiver or
+    deviation, and that no run of the hook has reported yet; ``twice`` identifiers of which both
+    sides of a merge brought an item.
+    """
+
+    verdict: Verdict
+    now: Dossier
+    notes: tuple[str, ...] = ()
+    already: tuple[RequirementResult, ...] = ()
+    twice: tuple[str, ...] = ()
+
+
 def against_head(
-    head: Dossier | None, staged: Dossier, news: News = _NONE, names: Names | None = None
+    head: Dossier | None,
+    staged: Dossier,
+    news: News = _NONE,
+    names: Names | None = None,
+    merged: Sequence[Dossier] = (),
 ) -> Verdict:
     """Return the verdict on a staged state; without HEAD only errors block.
 
     Args:
         names: what the staged state calls by another identifier, by section from the old one.
+        merged: the other commits of a merge: it has not lost what is lost in one of them, nor
+            brings its warnings. Its errors block, since nothing could be judged any more.
     """
+    causes = None if head is None else Causes(head, staged, names or {})
+    gone = () if head is None else deleted(head, staged, names or {})
     if head is not None and names:
         head = under_new_names(head, names)
-    brought, known = _errors(head, staged)
+    parents = [one for one in (head, *merged) if one is not None]
+    brought, known = _brought(parents[:1] if head else (), staged, Severity.ERROR)
     errors = tuple(one for one in brought if one.rule not in NEWS_OF_TESTS)
     to_explain = tuple(one for one in brought if one.rule in NEWS_OF_TESTS)
     now = {result.id: result for result in staged.requirements}
@@ -96,12 +138,17 @@ def against_head(
     both = [(was[name], now[name]) for name in was if name in now]
     for before, after in both:
         if before.compliance is not after.compliance or _loses_cover(before, after):
-            kinds[sort.kind(after.id)].append(Change(before, after))
+            kind = sort.kind(after.id)
+            if kind == "lost" and any(_is_same(after, one) for one in merged):
+                kind = "inherited"
+            kinds[kind].append(_change(before, after, causes))
     unreadable = (errors or known) and not now
     return Verdict(
         errors=errors,
         known=known,
         to_explain=to_explain,
+        warnings=_brought(parents, staged, Severity.WARNING)[0],
+        inherited=tuple(kinds["inherited"]),
         lost=tuple(kinds["lost"]),
         found=tuple(kinds["found"]),
         rebuilt=tuple(kinds["rebuilt"]),
@@ -111,7 +158,7 @@ def against_head(
         short=tuple(kinds["short"]),
         early=tuple(_early(both)),
         gained=tuple(kinds["gained"]),
-        deleted=() if unreadable else tuple(name for name in was if name not in now),
+        deleted=() if unreadable else gone,
         added=tuple(name for name in now if name not in was),
         renamed=tuple(pair for some in (names or {}).values() for pair in some.items()),
     )
@@ -150,23 +197,54 @@ def _is_worse(before: State | None, now: State) -> bool:
     return before is State.MET and now is not State.MET
 
 
-def _errors(
-    head: Dossier | None, staged: Dossier
+def _brought(
+    parents: Iterable[Dossier], staged: Dossier, severity: Severity
 ) -> tuple[tuple[Problem, ...], tuple[Problem, ...]]:
-    """Return the errors that a commit brings, and those that HEAD has too, on whatever line."""
-    left = Counter(_as_said(problem) for problem in head.problems) if head else Counter()
+    """Return the problems that a change brings, and those that a parent has too, on any line."""
+    left: Counter[tuple[object, ...]] = Counter()
+    for parent in parents:  # as often as the one that has it most often
+        left |= Counter(_as_said(problem) for problem in parent.problems)
     brought: list[Problem] = []
     known: list[Problem] = []
     for problem in staged.problems:
-        if problem.severity is Severity.ERROR:
+        if problem.severity is severity:
             said = _as_said(problem)
             (known if left[said] else brought).append(problem)
             left[said] -= bool(left[said])
     return tuple(brought), tuple(known)
 
 
+def _is_same(now: RequirementResult, merged: Dossier) -> bool:
+    """Return whether a requirement is judged in a merged commit as it is now."""
+    for one in merged.requirements:
+        if one.id == now.id:
+            return one.compliance is now.compliance and _shortfalls(one) == _shortfalls(now)
+    return False
+
+
+def _change(was: RequirementResult, now: RequirementResult, causes: Causes | None) -> Change:
+    cases = [case for pair in pairs_of(was, now) for case in pair.cases]
+    worse = [(before, after) for before, after in cases if before.closed and not after.closed]
+    worse.sort(key=lambda case: case[1].margin if case[1].margin is not None else math.inf)
+    return Change(
+        was,
+        now,
+        () if causes is None else causes.of(was, now),
+        tuple(worse),
+        tuple(
+            dict.fromkeys(
+                after.record
+                for _, after in worse
+                if after.state is State.OPEN and after.record is not None
+            )
+        ),
+    )
+
+
 def _as_said(problem: Problem) -> tuple[object, ...]:
-    return problem.rule, problem.severity, problem.path, problem.message
+    # Of what changed once, each commit tells that it was since another one.
+    message = _SINCE.sub("", problem.message)
+    return problem.rule, problem.severity, problem.path, message
 
 
 class _Sort:

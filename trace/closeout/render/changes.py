@@ -12,6 +12,7 @@ from closeout.model.changes import (
     REMOVED,
     Cause,
     Changes,
+    Factor,
     FieldChange,
     ItemChange,
     MarginChange,
@@ -162,7 +163,11 @@ def causes(one: MarginChange) -> Iterator[str]:
 
 def named(cause: Cause) -> str:
     """Return a cause in words: ``net_buoyancy 60 N -> 30 N``."""
-    one = cause.factor
+    return factor_text(cause.factor)
+
+
+def factor_text(one: Factor) -> str:
+    """Return a factor in words: ``net_buoyancy 60 N -> 30 N``."""
     name = safe(one.name)
     if one.kind in ("parameter", "condition", "record", "limit"):
         word = {"condition": "condition ", "record": "record "}.get(one.kind, "")

@@ -10,6 +10,7 @@ from closeout.snapshot.errors import SnapshotError
 from closeout.snapshot.export import has_head, open_commit, open_index
 from closeout.snapshot.folder import Snapshot
 from closeout.snapshot.hooks import install_hook, remove_hook
+from closeout.snapshot.merging import branching_point, merged_commits, usual_base
 from closeout.snapshot.mixture import open_mixture
 from closeout.snapshot.tree import find_root, open_tree, store_folder
 
@@ -18,9 +19,11 @@ __all__ = [
     "Past",
     "Snapshot",
     "SnapshotError",
+    "branching_point",
     "find_root",
     "has_head",
     "install_hook",
+    "merged_commits",
     "open_commit",
     "open_index",
     "open_mixture",
@@ -28,4 +31,5 @@ __all__ = [
     "past_of",
     "remove_hook",
     "store_folder",
+    "usual_base",
 ]
