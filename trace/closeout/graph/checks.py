@@ -11,6 +11,7 @@ from typing import Any
 
 from closeout.graph.allocation import allocations
 from closeout.graph.amounts import amounts
+from closeout.graph.assessed import source_issues
 from closeout.graph.criterion_conditions import leeways
 from closeout.graph.cycles import cycles
 from closeout.graph.formerly import earlier_identifiers
@@ -63,6 +64,7 @@ def check(index: Index, units: Units) -> list[Finding]:
     found.extend(leeways(index, units))
     found.extend(findings_of_links(index, units))
     found.extend(correlations(index, units))
+    found.extend(source_issues(index))
     return list(dict.fromkeys(found))
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from closeout.graph import Index, Plan, Request, RequiredMargin, required_margins
 from closeout.graph.allocation import budget_text
+from closeout.graph.assessed import to_be_assessed
 from closeout.judge import reasons
 from closeout.judge.analysis import by_analysis
 from closeout.judge.compliance import of_criteria, of_derived
@@ -61,6 +62,7 @@ class Judge:
         self._validity = Validity(index, units, review, settings or {}, altered, under_git)
         # Most projects of any size have few of these, and most requirements none.
         self._reports = bool(index.project.nonconformances)
+        self._to_be_assessed = to_be_assessed(index)
         self._more = self._reports or bool(index.project.agreements)
 
     def result(self, requirement: Requirement, below: Below, cyclic: bool) -> RequirementResult:
@@ -76,6 +78,8 @@ class Judge:
             found = self._by_derived(requirement, below, cyclic)
         if requirement.id in self._index.duplicated:
             found = _of_two(found)
+        elif (reason := self._to_be_assessed.get(requirement.id)) is not None:
+            found = _with_reason(found, reason)
         if not self._more and requirement.allocates is None:
             return found
         return replace(
@@ -173,7 +177,9 @@ class Judge:
         return self._report(requirement)
 
     def _report(self, requirement: Requirement) -> str | None:
-        """Return which nonconformance keeps a requirement open, and why."""
+        """Return which nonconformance, or which new document, keeps a requirement open."""
+        if requirement.id in self._to_be_assessed:
+            return self._to_be_assessed[requirement.id]
         if not self._reports:
             return None
         return open_nonconformance(requirement, self._index, self._review)
@@ -352,6 +358,12 @@ def _of_two(result: RequirementResult) -> RequirementResult:
     shown = Compliance.OPEN if result.compliance is Compliance.C else result.compliance
     why = "duplicate identifier"
     return replace(result, compliance=shown, closed=False, early=False, outstanding=True, why=why)
+
+
+def _with_reason(result: RequirementResult, reason: str) -> RequirementResult:
+    """Return a result with what keeps it open before all else that does."""
+    why = reason if result.why == reason else f"{reason}; {result.why}"
+    return replace(result, why=why)
 
 
 def _result(

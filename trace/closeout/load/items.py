@@ -168,7 +168,7 @@ def _source(value: str | Item | None) -> Source | None:
         return None
     if isinstance(value, str):
         return Source(None, None, value)
-    return Source(value["document"], value.get("clause"), None)
+    return Source(value["document"], value.get("clause"), None, value.get("issue"))
 
 
 def _not_applicable(item: Item | None) -> NotApplicable | None:

@@ -33,14 +33,20 @@ _NO_CRITERION = Criterion()
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where a requirement comes from: a document of the register and its clause, or plain text."""
+    """Where a requirement comes from: a document of the register and its clause, or plain text.
+
+    ``issue`` is that of the document against which the clause was held last.
+    """
 
     document: str | None
     clause: str | None
     text: str | None
+    issue: str | None = None
 
     def __str__(self) -> str:
-        return self.text or " ".join(part for part in (self.document, self.clause) if part)
+        """Return ``LSA 4.3 (issue 2)``."""
+        issue = f"(issue {self.issue})" if self.issue else None
+        return self.text or " ".join(part for part in (self.document, self.clause, issue) if part)
 
 
 class BasisKind(StrEnum):

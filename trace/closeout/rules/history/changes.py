@@ -126,7 +126,9 @@ def _document_raised(index: Index, base: Base, changed: Collection[str]) -> Iter
         citing = [
             requirement.id
             for requirement in index.requirements.values()
-            if requirement.source is not None and requirement.source.document == document.id
+            if requirement.source is not None
+            and requirement.source.document == document.id
+            and requirement.source.issue != document.issue
         ]
         left = [name for name in citing if name not in changed]
         if left:
@@ -136,7 +138,8 @@ def _document_raised(index: Index, base: Base, changed: Collection[str]) -> Iter
                 f"{document.id} went from issue {before.issue or '(none)'} to"
                 f" {document.issue or '(none)'}; these cite it and did not change:"
                 f" {', '.join(left)}",
-                "check each against the new issue; the finding ends with the next commit",
+                f"check each against the new issue, then write issue: {document.issue} in its"
+                " source; this warning ends with the next commit",
             )
 
 
