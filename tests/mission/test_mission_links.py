@@ -46,6 +46,7 @@ FROM = {
     "computer_restart_time": "TRG-090.computer_restart_time.at_most",
     "picture_size": "DAT-040.picture_size.at_most",
     "pictures_per_release": "SYS-050.pictures_in_reach.at_least",
+    "burn_up_geometric_altitude": "SYS-050.stop_altitude.at_least",
     "file_pointing_error": "COM-105.greatest_pointing_error.at_most",
     "hottest_cell_temperature": "THM-010.battery_temperature.at_most",
     "protection_trip_current": "PWR-055.trip_current.at_least",
@@ -211,6 +212,7 @@ SILENT: Found = ("recorder_timers", "transmitter_delay", None)
 STRING: Found = ("weakest_cell", "string_energy", None)
 LINKED: Found = ("link_margin", "link_margin", "Razorbill")
 IN_LIGHT: Found = ("thermal_course", "cell_temperature_in_use", "hot")
+BURNT_UP: Found = ("station_windows", "burn_up_time", None)
 SOAKED: Found = ("bench_soak", "soak_energy_bound", None)
 MORE_OF_IT_IS_WORSE = {ENERGY_USED, HOT, SENT, CLIMBING, IN_LIGHT}
 
@@ -268,6 +270,7 @@ def test_a_tenth_more_below_moves_what_rests_on_it(
         ("trigger", "at_most: 15 s", "at_most: 16.5 s", FILMED),
         ("communication", "at_most: 0.3 deg", "at_most: 0.33 deg", LINKED),
         ("thermal", "at_most: 45 degC", "at_most: 49.5 degC", CHILLED),
+        ("system", "at_least: 120 km", "at_least: 132 km", BURNT_UP),
         ("power", "at_least: 22 A", "at_least: 19.8 A", TRIPPED),
         ("power", "at_most: 2.525 V", "at_most: 3.2 V", STRING),
     ],
