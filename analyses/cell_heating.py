@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 
 from analyses.pad_hold_energy import aged_resistance
-from analyses.physics.lithium_ion import FULL_CELL_VOLTAGE
+from analyses.physics.lithium_ion import FULL_CELL_VOLTAGE, ZERO_CELSIUS
 from closeout import analysis
-from closeout.units import V, W, count, degC, kJ_per_mol, mohm, ratio
+from closeout.math import minimum
+from closeout.units import Unit, V, W, count, degC, kJ_per_mol, mohm, ratio
+
+mV_per_K = Annotated[float, Unit("mV/K")]
 
 
 class CellHeating(NamedTuple):
-    """Of all cells together, with what is in their case."""
+    """Of all cells together, with what is in their case; below zero they take heat up."""
 
     least_cell_heat: W
     highest_cell_heat: W
@@ -27,28 +30,34 @@ def cell_heating(
     resistance_activation: kJ_per_mol,
     harness_resistance: mohm,
     cell_temperature: degC,
+    entropy_coefficient: mV_per_K,
+    hottest_cell_temperature: degC,
     recording_power: W,
     downlink_power: W,
     cutoff_voltage: V,
 ) -> CellHeating:
     """Compute the least and the highest heat of the battery in the phases that last for minutes.
 
-    **Model.** R I^2 of the cells, with the current that gives a power at the terminals. Highest:
-    recording, at the cut-off, where the current is highest, over the resistance of nearly empty and
-    aged cells and of leads, fuse and switches. Least: sending, with full cells, over the resistance
-    that a fresh cell shows at once, and nothing of leads. Resistance falls with temperature by the
-    law of Arrhenius.
+    **Model.** R I^2 of the cells, with the current that gives a power at the terminals, less
+    I T dU/dT of the reaction in each group: a rest voltage that rises with temperature takes heat
+    up in a discharge, one that falls gives it off. Highest: recording, at the cut-off, where the
+    current is highest, over the resistance of nearly empty and aged cells and of leads, fuse and
+    switches. Least: recording or sending, whichever is less, with full cells in the resistance that
+    a fresh cell shows at once, and nothing of leads, and with the current at the cut-off in what
+    the reaction takes up. Resistance falls with temperature by the law of Arrhenius.
 
     **On the safe side.** Both ends are out of reach at once: no cell is full and empty, fresh and
-    aged. cell_temperature is that of the use in the cold, so a hot cell gives off less than the
-    highest.
+    aged. cell_temperature is that of the use in the cold, so a hot cell gives off less by its
+    resistance than the highest. The reaction's heat is taken at the hottest temperature that a cell
+    may have, in heat and cold, since it grows with T; and its coefficient stays at one end of its
+    range for a whole phase, while it changes its sign over a discharge.
 
-    **Sources.** Law of Joule; Arrhenius as in `pad_hold_energy`. All numbers are invented.
+    **Sources.** Energy balance of D. Bernardi, E. Pawlikowski and J. Newman, J. Electrochem. Soc.
+    132 (1985) 5 (from memory): q = I (U - V) - I T dU/dT, without heat of mixing and of phase
+    changes. Law of Joule; Arrhenius as in `pad_hold_energy`. All numbers are invented.
 
-    **Not covered.** Heat of the reaction, T dU/dT times the current, of both signs over a
-    discharge: some 0.05 V for each cell (from memory), half a watt at the highest current, which
-    moves the cells by less than a kelvin on their mounting; the prediction's uncertainty of 5 K
-    holds it. Heat of a cell that fails: no temperature is proof against that.
+    **Not covered.** Heat of mixing, which levels out within minutes after a change of current. Heat
+    of a cell that fails: no temperature is proof against that.
 
     **Caution.** Lithium cells vent and burn when hot. Nothing here makes a warm cell safe, or one
     that was shorted, over-discharged or shaken. Local rules come first.
@@ -57,6 +66,16 @@ def cell_heating(
     groups = cells_in_series / cells_in_parallel / 1e3
     aged = groups * aged_resistance(cell_resistance, resistance_growth, *warmth)
     fresh = groups * aged_resistance(cell_pulse_resistance, 1.0, *warmth)
+    # What the reaction takes up for each ampere of the battery; each group carries all of it.
+    entropy = (hottest_cell_temperature + ZERO_CELSIUS) * entropy_coefficient / 1e3
+    taken_up = cells_in_series * entropy
+    full = cells_in_series * FULL_CELL_VOLTAGE
     high = recording_power / cutoff_voltage
-    low = downlink_power / (cells_in_series * FULL_CELL_VOLTAGE)
-    return CellHeating(fresh * low**2, (aged + harness_resistance / 1e3) * high**2)
+    recording, sending = (
+        fresh * (power / full) ** 2 - taken_up * power / cutoff_voltage
+        for power in (recording_power, downlink_power)
+    )
+    return CellHeating(
+        least_cell_heat=minimum(recording, sending),
+        highest_cell_heat=(aged + harness_resistance / 1e3) * high**2 - taken_up * high,
+    )

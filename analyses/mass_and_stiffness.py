@@ -14,6 +14,7 @@ from closeout.math import minimum
 from closeout.units import GPa, Hz, Unit, count, g, kg, mm, ratio
 
 DATA = Path(__file__).parent / "data"
+MASS_LIST = DATA / "mass_list.csv"
 POISSON_BOARD = 0.12  # glass-fibre laminate; common practice, no source
 
 kN_per_mm = Annotated[float, Unit("kN/mm")]
@@ -47,6 +48,7 @@ def mass_budget(
     cells_in_series: count,
     cells_in_parallel: count,
     cell_mass: g,
+    cameras: count,
     contingency_off_the_shelf: ratio,
     contingency_modified: ratio,
     contingency_new: ratio,
@@ -55,7 +57,8 @@ def mass_budget(
     """Mass of the recorder line by line, with the contingency that the maturity of each line asks.
 
     **Model.** Sum of pieces x mass x (1 + contingency) over `analyses/data/mass_list.csv` and the
-    cells, whose number is that of the battery. The expanded uncertainty of the weighing is added,
+    cells, whose number is that of the battery; a count that another analysis needs as well is a
+    parameter (`cameras`). The expanded uncertainty of the weighing is added,
     since it counts against us when the recorder is weighed.
 
     **Assumptions.** Contingency of 5 %, 10 % and 20 % for off-the-shelf, modified and new parts:
@@ -74,15 +77,21 @@ def mass_budget(
     cells = cells_in_series * cells_in_parallel * cell_mass / 1000.0
     basic = {"cells": cells}
     grown = cells * contingency_off_the_shelf
-    for item, (mass, maturity) in read_mass_list(DATA / "mass_list.csv", set(contingency)).items():
+    lines = read_mass_list(MASS_LIST, set(contingency), {"cameras": cameras})
+    for item, (mass, maturity) in lines.items():
         basic[item] = mass
         grown = grown + mass * contingency[maturity]
     total = sum(basic.values())
     return MassBudget(basic, total, grown, total + grown + weighing_uncertainty)
 
 
-def read_mass_list(path: Path, maturities: set[str]) -> dict[str, tuple[float, str]]:
+def read_mass_list(
+    path: Path, maturities: set[str], counts: Mapping[str, float]
+) -> dict[str, tuple[float, str]]:
     """Return (kg of all pieces, maturity) of each line of the mass list.
+
+    Args:
+        counts: of what has a parameter's name in place of a number.
 
     Raises:
         ValueError: a line stands there twice, or has a maturity that has no contingency.
@@ -95,7 +104,9 @@ def read_mass_list(path: Path, maturities: set[str]) -> dict[str, tuple[float, s
         raise ValueError(f"{path.name}: unknown maturity of {wrong}, given twice {twice}")
     return {
         row["item"]: (
-            number(path, row, "count") * number(path, row, "mass_g") / 1000.0,
+            (counts[row["count"]] if row["count"] in counts else number(path, row, "count"))
+            * number(path, row, "mass_g")
+            / 1000.0,
             row["maturity"],
         )
         for row in rows

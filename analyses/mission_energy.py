@@ -74,7 +74,7 @@ def mission_energy(
     soft_start_leakage: uA,
     cells_in_series: count,
     guaranteed_energy: W_h,
-    boot_time: s,
+    camera_start_time: s,
     orbit_filming_delay: s,
     camera_stop_delay: s,
     transmit_start_delay: s,
@@ -123,7 +123,7 @@ def mission_energy(
     minutes = lengths(
         phases,
         {
-            "boot_time": boot_time / 60,
+            "camera_start_time": camera_start_time / 60,
             "orbit_filming_delay": orbit_filming_delay / 60,
             "camera_stop_delay": camera_stop_delay / 60,
             "transmit_start_delay": transmit_start_delay / 60,
@@ -211,7 +211,7 @@ def energy_by_phase(
     soft_start_leakage: uA,
     cells_in_series: count,
     guaranteed_energy: W_h,
-    boot_time: s,
+    camera_start_time: s,
     orbit_filming_delay: s,
     camera_stop_delay: s,
     transmit_start_delay: s,
@@ -230,8 +230,9 @@ def energy_by_phase(
         converter_efficiency, converter_ageing, converter_standby, input_path_resistance,
         cutoff_voltage, computer_resets, computer_restart_time, reset_repeat_time, wake_up_delay,
         aborts_after_ignition, abort_awake_time, slip_after_arming, armed_current,
-        soft_start_leakage, cells_in_series, guaranteed_energy, boot_time, orbit_filming_delay,
-        camera_stop_delay, transmit_start_delay, transmit_stop_delay, burn_up_time,
+        soft_start_leakage, cells_in_series, guaranteed_energy, camera_start_time,
+        orbit_filming_delay, camera_stop_delay, transmit_start_delay, transmit_stop_delay,
+        burn_up_time,
     )  # fmt: skip
     steps = {
         **found.phase_energy,

@@ -83,7 +83,8 @@ class PadHold(NamedTuple):
 
     charge_at_start: A_h
     highest_cell_voltage: V  # of the fullest group at rest, then
-    sleep_drain: uA  # from the battery, while the recorder sleeps
+    sleep_drain: uA  # from the battery, while the recorder sleeps; a bound from above
+    least_sleep_drain: uA  # a bound from below, for what the drain makes better
     self_discharged: A_h  # inside the cells
     drained: A_h  # by the sleeping recorder
     charge_left: A_h  # at the end of the hold
@@ -140,6 +141,9 @@ def pad_hold_energy(
     down to there, times the share U / E that reaches the terminals. `hold_reserve` has the days
     until a reserve is left, by the same formulas turned round.
 
+    **Least drain.** The regulator at the full voltage, where it draws least, and the divider at the
+    cut-off: no battery does both at once.
+
     **On the safe side.** The battery is as weak as its weakest group of cells, both in charge and
     in voltage, the other groups being taken as weak as it. The fullest group ends the charge, so
     the weakest is filled less by the imbalance. The hold is spent at one temperature, the discharge
@@ -168,9 +172,14 @@ def pad_hold_energy(
     ECSS-E-HB-20-02A.
     """
     # Worked in charge fractions, so that the capacity stands in few places: bounds stay tight.
+    full_voltage = cells_in_series * FULL_CELL_VOLTAGE
     sleep_drain = drain_in_sleep(
         sleep_current, sleep_rail_voltage, sleep_efficiency, cutoff_voltage, regulator_quiescent,
-        protection_leakage, soft_start_leakage, divider_resistance, cells_in_series,
+        protection_leakage, soft_start_leakage, divider_resistance, full_voltage,
+    )  # fmt: skip
+    least_drain = drain_in_sleep(
+        sleep_current, sleep_rail_voltage, sleep_efficiency, full_voltage, regulator_quiescent,
+        protection_leakage, soft_start_leakage, divider_resistance, cutoff_voltage,
     )  # fmt: skip
     hold = emptying(
         weakest_capacity(cells_in_parallel, cell_capacity, capacity_fade, cell_spread),
@@ -191,6 +200,7 @@ def pad_hold_energy(
         charge_at_start=at_start,
         highest_cell_voltage=open_circuit_voltage(charge_level),
         sleep_drain=sleep_drain,
+        least_sleep_drain=least_drain,
         self_discharged=charge_leaked(at_start, hold.rate, hold.taken, days),
         drained=hold.taken * days,
         charge_left=hold.capacity * left,
@@ -287,15 +297,18 @@ def drain_in_sleep(
     protection: float,
     soft_start: float,
     divider_kohm: float,
-    series: float,
+    divider_voltage: float,
 ) -> float:
-    """Return what the sleeping recorder takes from the battery; currents in uA."""
+    """Return what the sleeping recorder takes from the battery; currents in uA.
+
+    The regulator draws more as the voltage falls and the divider less, so each has its own.
+    """
     return (
         regulator_input_current(rail_voltage, current, efficiency, battery_voltage)
         + quiescent
         + protection
         + soft_start
-        + series * FULL_CELL_VOLTAGE * 1e3 / divider_kohm  # V/kohm is mA
+        + divider_voltage * 1e3 / divider_kohm  # V/kohm is mA
     )
 
 

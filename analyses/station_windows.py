@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 DATA = Path(__file__).parent / "data"
-BURN_UP_ALTITUDE = 120.0  # km, geometric; SYS-050
 DESCENT = 2400.0  # s of flight after the deorbit burn, within which the stage has come down
 
 m_s = Annotated[float, Unit("m/s")]
@@ -124,6 +123,7 @@ def station_windows(
     transmit_stop_delay: s,
     transmit_end_altitude: km,
     link_elevation: deg,
+    burn_up_geometric_altitude: km,
 ) -> StationWindows:
     """Windows of each ground station between start and end of transmission, for a lift-off time.
 
@@ -185,7 +185,7 @@ def station_windows(
         transmit_stop=flight.transmit_stop / 60.0,
         stop_altitude=altitude_at(flight.ephemeris, flight.timer_stop),
         fall_time=flight.fall / 60.0,
-        burn_up_time=time_below(flight.ephemeris, BURN_UP_ALTITUDE) / 60.0,
+        burn_up_time=time_below(flight.ephemeris, burn_up_geometric_altitude) / 60.0,
         highest_altitude=highest_altitude(flight),
         file_needed=first / 60.0,
         reissue_time=(first - flight.last_release) / 60.0,
@@ -225,6 +225,7 @@ def station_files(
     transmit_stop_delay: s,
     transmit_end_altitude: km,
     link_elevation: deg,
+    burn_up_geometric_altitude: km,  # noqa: ARG001 - takes what the analysis takes
 ) -> dict[str, str]:
     """Return the pointing file of each station, and the ephemeris, as text by file name.
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from math import ceil
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
+from analyses.pad_temperatures import ends_on_pad, pad_time_constant
 from analyses.physics import heat_balance as heat
 from analyses.physics.heat_balance import ZERO_CELSIUS, TwoNodes
 from closeout import analysis
@@ -98,14 +99,17 @@ def thermal_cases(
     radiation onto the area that the blanket leaves free,
     free-molecular heating after it, plume), and the cells are at most
     as warm as the housing in the end and their own heat through their mounting. Cold: no heat but
-    what leaves to the wall, to the base and to space, over the same time.
+    what leaves to the wall, to the base and to space, over the same time. What the reaction of the
+    cells takes up comes through their mounting, so that they are as much colder than the housing;
+    the housing itself is warmed by more than that by the recorder's own heat, which is left out.
 
     **Model, orbit.** The end temperature of each case held for ever, which a body that starts
     inside of it never passes. Hot, sunlit: own heat, Sun, albedo and Earth's infrared, less what
     the radiating area sends to space at the temperature of its base, which is no more than it
     sends; the rest goes through the mounting. Cold, dark: own heat and Earth's infrared less what
     the radiating area sends to space at the temperature of its base, through the mounting; it is no
-    warmer than that, and the cells have no heat of their own. Start temperatures count too.
+    warmer than that. The cells have no heat of their own, and what their reaction takes up makes
+    them colder than their housing, and it colder too. Start temperatures count too.
 
     **Uncertainty and margins.** The prediction's uncertainty is added to each hot and taken off
     each cold temperature; the test temperatures are further out by the acceptance and then by the
@@ -132,16 +136,14 @@ def thermal_cases(
     **Caution.** Lithium cells vent and burn when hot. Never recover a cell that passed its limits
     on a number from here. No pressure statement. A thermal vacuum test is attended.
     """
-    capacity = housing_capacity + battery_heat_capacity
     air = fairing_air_temperature + ZERO_CELSIUS
-    tau = capacity / (pad_film_conductance * housing_area)
-    pad = [
-        heat.approach(air, wall + ZERO_CELSIUS, 3600.0 * duration, tau)
-        for wall, duration in (
-            (hot_wall_temperature, cooling_loss_duration),
-            (cold_wall_temperature, heating_loss_duration),
-        )
-    ]
+    tau = pad_time_constant(
+        housing_capacity + battery_heat_capacity, pad_film_conductance, housing_area
+    )
+    on_pad = ends_on_pad(
+        air, hot_wall_temperature, cold_wall_temperature, cooling_loss_duration,
+        heating_loss_duration, tau,
+    )  # fmt: skip
     ascent = make_ascent(
         ascent_wall_temperature, fairing_release_time, fairing_release_geometric_altitude,
         fairing_release_speed, fairing_release_climb_rate, upper_density_ratio, ram_area,
@@ -163,14 +165,19 @@ def thermal_cases(
     sent = radiating * heat.radiated(base)
     kept = maximum(own + sun + infrared - sent, 0.0)
     sunlit = maximum(base + kept / mount_conductance + late, climbed)
-    lost = maximum(sent - infrared - active_heat, 0.0)
-    dark = minimum(base - lost / mount_conductance, chilled)
+    heat_taken_up = minimum(cell_heat, 0.0)
+    lost = maximum(sent - infrared - active_heat - heat_taken_up, 0.0)
+    below = heat_taken_up / cell_conductance
+    dark = minimum(base - lost / mount_conductance, chilled) + below
     hot = {
-        "pad, hot": maximum(air, pad[0]),
+        "pad, hot": on_pad.hottest,
         "ascent, hot": climbed + inside,
         "sunlit, hot": sunlit + inside,
     }
-    cold = {"pad, cold": minimum(air, pad[1]), "ascent, cold": chilled, "dark, cold": dark}
+    cold = {
+        "pad, cold": on_pad.coldest, "ascent, cold": chilled + below,
+        "dark, cold": dark,
+    }  # fmt: skip
     predicted = {case: t - ZERO_CELSIUS for case, t in (hot | cold).items()}
     judged = {case: t + prediction_uncertainty for case, t in predicted.items() if case in hot}
     judged |= {case: t - prediction_uncertainty for case, t in predicted.items() if case in cold}

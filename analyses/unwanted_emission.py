@@ -7,7 +7,6 @@ from functools import reduce
 from pathlib import Path
 from typing import Annotated, NamedTuple
 
-from analyses.mission_sequence import SATELLITES
 from analyses.physics.barriers import (
     HAZARDS,
     EnergyPath,
@@ -58,6 +57,7 @@ def unwanted_emission(
     timer_error: ppm,
     first_release_time: s,
     release_interval: s,
+    satellites: count,
 ) -> UnwantedEmission:
     """Count the barriers that every failure and every pair leaves, at each step until transmission.
 
@@ -113,7 +113,7 @@ def unwanted_emission(
     local rules.
     """
     model = read_model(DATA)
-    last_release = first_release_time + (len(SATELLITES) - 1) * release_interval
+    last_release = first_release_time + (satellites - 1.0) * release_interval
     delays = {
         "transmit timer": transmit_start_delay * (1.0 + 1e-6 * timer_error) - last_release,
         "timer A": timer_a_delay,

@@ -1,8 +1,9 @@
 """The declared values and tolerances of the mission's parameters, read apart from the tool.
 
 Numbers are in the units of the parameter files, which are those of the analyses but for shares in
-percent. A parameter that an analysis finds has the value that its function gives at the declared
-values, and the ends that it gives with each input at the end that is worse by itself.
+percent. A parameter that a record measured has its value and its expanded uncertainty. One that an
+analysis finds has the value that its function gives at the declared values, and the ends that it
+gives with each input at the end that is worse by itself.
 """
 
 from __future__ import annotations
@@ -80,14 +81,17 @@ def declarations() -> dict[str, Any]:
 
 @cache
 def found_for(name: str) -> tuple[float, tuple[float, float]]:
-    """Return value and ends of a parameter that a limit says, or one analysis or two quantities."""
+    """Return value and ends of a parameter that a limit, a record or one or two quantities say."""
     fields = declarations()[name]
     links = fields["from"] if isinstance(fields["from"], list) else [fields["from"]]
     if links[0].rpartition(".")[2] in ("at_least", "at_most"):
         requirement, quantity, key = links[0].split(".")
-        found, number = limits(requirement, quantity)
-        assert found == key
+        _, number = limits(requirement, quantity, key)
         return number, (number, number)
+    record, _, measured = links[0].rpartition(".")
+    if record in records():
+        value, wide = map(_number, records()[record][measured].partition(" (")[0].split(" +/- "))
+        return value, (value - wide, value + wide)
     owners, quantities = zip(*(link.split(".") for link in links), strict=True)
 
     def quantity(text: str) -> Callable[[Any], float]:
@@ -104,6 +108,16 @@ def found_for(name: str) -> tuple[float, tuple[float, float]]:
 
 
 @cache
+def records() -> dict[str, dict[str, str]]:
+    """Return what each record measured, as it stands there."""
+    found: dict[str, dict[str, str]] = {}
+    for path in sorted((ROOT / "requirements").glob("*.yaml")):
+        for record in yaml.safe_load(path.read_text("utf-8")).get("records", []):
+            found[record["id"]] = record.get("measured", {})
+    return found
+
+
+@cache
 def analysis_named(name: str) -> Any:
     """Return an analysis of the mission by its name."""
     for path in sorted((ROOT / "analyses").glob("*.py")):
@@ -113,13 +127,17 @@ def analysis_named(name: str) -> Any:
 
 
 @cache
-def limits(requirement: str, quantity: str) -> tuple[str, float]:
-    """Return key and number of the limit of a requirement; its first verification states it."""
+def limits(requirement: str, quantity: str, wanted: str | None = None) -> tuple[str, float]:
+    """Return key and number of the limit of a requirement; its first verification states it.
+
+    Of a quantity with limits on both sides the key says which is wanted.
+    """
     for path in sorted((ROOT / "requirements").glob("*.yaml")):
         for found in yaml.safe_load(path.read_text("utf-8")).get("requirements", []):
             for verification in found.get("verification", []):
                 if found["id"] == requirement and verification.get("quantity") == quantity:
-                    (key,) = {"at_least", "at_most"} & set(verification)
+                    keys = {"at_least", "at_most"} if wanted is None else {wanted}
+                    (key,) = keys & set(verification)
                     return key, _number(verification[key])
     raise AssertionError(f"{requirement} has no limit of {quantity}")
 

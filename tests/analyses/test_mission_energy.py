@@ -116,7 +116,12 @@ def test_the_descent_lasts_until_the_stage_burns_up() -> None:
 def test_lengths_by_hand() -> None:
     """A phase that should end before it begins has no length, and what follows goes on from it."""
     phases = read_phases(PHASES)
-    names = ["boot_time", "orbit_filming_delay", "camera_stop_delay", "transmit_start_delay"]
+    names = [
+        "camera_start_time",
+        "orbit_filming_delay",
+        "camera_stop_delay",
+        "transmit_start_delay",
+    ]
     moments = dict(zip(names, (1.0, 5.0, 4.0, 9.0), strict=True))
     found = lengths(phases, {**moments, "transmit_stop_delay": 10.0, "burn_up_time": 30.0})
     assert list(found.values()) == [1.0, 4.0, 0.0, 4.0, 1.0, 20.0]

@@ -5,7 +5,6 @@ import math
 import random
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any, get_type_hints
 
 import numpy as np
 import pytest
@@ -16,9 +15,9 @@ from scipy.integrate import solve_ivp
 
 from analyses.pad_hold_energy import PadHold, pad_hold_energy
 from analyses.physics.lithium_ion import open_circuit_voltage
+from tests.analyses.declared import Declared
 
 ROOT = Path(__file__).parents[2]
-PERCENT = {("%", "1"), ("%/month", "1/month"), ("%/K", "1/K")}
 # What reaches usable_energy through the drain alone, and what does not reach it at all.
 DRAIN = (
     "sleep_current", "sleep_rail_voltage", "sleep_efficiency", "regulator_quiescent",
@@ -26,42 +25,8 @@ DRAIN = (
 )  # fmt: skip
 
 
-def read(text: str, unit: str) -> float:
-    """Return the number of an amount of the parameter file in the unit of the analysis."""
-    number, _, written = str(text).partition(" ")
-    if (written, unit) in PERCENT:
-        return float(number) / 100
-    assert written == unit or (written == "" and unit == "1"), text
-    return float(number)
-
-
-def ends(fields: dict[str, Any], value: float, unit: str) -> tuple[float, float]:
-    """Return the low and high end that a parameter declares; its value where it declares none."""
-    if "range" in fields:
-        low, high = (read(text, unit) for text in fields["range"])
-        return low, high
-    parts = fields.get("tolerance", "0 " + unit)
-    wide = 0.0
-    for part in parts.values() if isinstance(parts, dict) else [parts]:
-        share = str(part).endswith("%")
-        wide += value * float(part.split()[0]) / 100 if share else read(part, unit)
-    return value - wide, value + wide
-
-
-def read_parameters() -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
-    """Return the value and the ends of each argument of the analysis."""
-    declared = yaml.safe_load((ROOT / "analyses/power.yaml").read_text("utf-8"))["parameters"]
-    hints = get_type_hints(pad_hold_energy.function, include_extras=True)
-    values, box = {}, {}
-    for name, hint in hints.items():
-        if name != "return":
-            unit = hint.__metadata__[0].text
-            values[name] = read(declared[name]["value"], unit)
-            box[name] = ends(declared[name], values[name], unit)
-    return values, box
-
-
-NOMINAL, BOX = read_parameters()
+OWN = Declared(pad_hold_energy)
+NOMINAL, BOX = OWN.values, OWN.box
 
 
 def find(**changed: float) -> PadHold:

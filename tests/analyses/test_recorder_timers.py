@@ -7,7 +7,13 @@ from itertools import product
 import pytest
 from scipy.optimize import linprog
 
-from analyses.recorder_timers import RecorderTimers, recorder_timers
+from analyses.recorder_timers import (
+    ModeGuard,
+    RecorderTimers,
+    mode_guard,
+    recorder_timers,
+    time_of_use,
+)
 from tests.analyses.declared import Declared, limits
 
 BASE: dict[str, float] = {
@@ -18,6 +24,7 @@ BASE: dict[str, float] = {
     "transmit_stop_delay": 6240.0,
     "first_release_time": 3390.0,
     "release_interval": 60.0,
+    "satellites": 3.0,
 }
 
 
@@ -61,6 +68,7 @@ def test_least_wait_as_linear_programming_has_it() -> None:
         ({"timer_error": -50.0}, "transmitter_delay", -1),
         ({"first_release_time": 3410.0}, "transmitter_delay", -1),
         ({"release_interval": 70.0}, "transmitter_delay", -1),
+        ({"satellites": 4.0}, "transmitter_delay", -1),
         ({"transmit_start_delay": 3600.0}, "transmitter_delay", -1),
     ],
 )
@@ -74,3 +82,46 @@ def test_limits_are_kept_all_over_the_declared_ranges() -> None:
     found = [own.find(**point) for point in own.points(200)]
     assert max(x.active_phase for x in found) <= limits("DAT-030", "active_phase")[1]
     assert min(x.transmitter_delay for x in found) >= limits("COM-072", "transmitter_delay")[1]
+
+
+def test_time_of_use_by_hand() -> None:
+    """50 s + 60 s + 15 s + 6240 s and 0.312 s of a slow clock, of 3600 s."""
+    found = time_of_use(50.0, 60.0, 1.0, 15.0, 50.0, 6240.0).time_of_use
+    assert found == pytest.approx(6365.312 / 3600.0)
+
+
+GUARD: dict[str, float] = {
+    "wake_time": 42.0, "wake_up_delay": 0.0, "computer_resets": 0.0, "computer_restart_time": 15.0,
+    "timer_error": 0.0, "transmit_stop_delay": 6240.0, "first_release_time": 3390.0,
+    "planned_wake_time": 42.0, "planned_release_time": 3390.0, "mode_guard_time": 110.0,
+}  # fmt: skip
+
+
+def guarded(**change: float) -> ModeGuard:
+    return mode_guard(**{**GUARD, **change})
+
+
+def test_what_goes_by_the_plan_leaves_the_whole_guard() -> None:
+    assert guarded() == ModeGuard(0.0, 110.0)
+
+
+@pytest.mark.parametrize(
+    ("change", "shift"),
+    [
+        ({"wake_time": 50.0, "wake_up_delay": 61.0, "computer_resets": 1.0}, 84.0),
+        ({"wake_time": 32.0}, -10.0),
+        ({"first_release_time": 3370.0}, 20.0),
+        ({"first_release_time": 3410.0}, -20.0),
+        ({"timer_error": 50.0}, 0.312),
+    ],
+)
+def test_a_shift_either_way_takes_from_the_guard(change: dict[str, float], shift: float) -> None:
+    """S: a late wake-up, a restart and an early release bring the modes after their passes."""
+    assert guarded(**change).passes_shift == pytest.approx(shift)
+    assert guarded(**change).mode_guard_spare == pytest.approx(110.0 - abs(shift))
+
+
+def test_the_guard_holds_all_over_the_declared_ranges() -> None:
+    own = Declared(mode_guard)
+    least = min(own.find(**point).mode_guard_spare for point in own.points(300))
+    assert least >= limits("COM-096", "mode_guard_spare")[1]

@@ -54,6 +54,7 @@ BASE: dict[str, float] = {
     "transmit_stop_delay": 6240.0,
     "transmit_end_altitude": 200.0,
     "link_elevation": 5.0,
+    "burn_up_geometric_altitude": 120.0,
 }
 POINTING: dict[str, float] = {
     "navigation_along_error": 0.0,

@@ -41,6 +41,7 @@ from closeout.arithmetic.chance.sampling import (  # noqa: E402
     distribution,
     seed_of,
 )
+from tests.analyses.declared import found_for  # noqa: E402
 
 Array = NDArray[numpy.float64]
 CONDITIONS = {"link_elevation": 5.0, "stage_geometric_altitude": 500.0}
@@ -53,7 +54,12 @@ def spreads() -> dict[str, Distribution]:
     for name in link_margin.function.__annotations__:
         if name == "return" or name in CONDITIONS:
             continue
-        value, spread = _number(given[name]["value"]), given[name]
+        spread = given[name]
+        if "from" in spread:
+            value, (low, high) = found_for(name)
+            found[name] = distribution(value, low, high)
+            continue
+        value = _number(spread["value"])
         if "sigma" in spread:
             found[name] = distribution(value, sigma=_number(spread["sigma"]))
         else:

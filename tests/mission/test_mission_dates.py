@@ -14,7 +14,7 @@ from tests.cli.test_dates import CLOCK, Dated
 
 ROOT = Path(__file__).parents[2]
 PARTS = ("requirements", "analyses", "tests")
-COMMITTED, ONE_DAY, ANOTHER = "2026-11-30", "2026-12-01", "2028-02-29"
+COMMITTED, ONE_DAY, ANOTHER = "2026-12-01", "2026-12-02", "2028-02-29"
 
 
 def _judged(mission: Dated, on: str) -> Any:

@@ -14,6 +14,9 @@ import pytest
 import yaml
 
 import closeout.run
+from analyses.mission_sequence import SATELLITES
+from closeout.model.compared import Standing
+from closeout.model.errors import UserError
 from tests.cli.project import Project, by_id
 
 ROOT = Path(__file__).parents[2]
@@ -29,15 +32,45 @@ FROM = {
     "cell_heat": ["cell_heating.least_cell_heat", "cell_heating.highest_cell_heat"],
     "pass_elevation": "station_windows.highest_elevation",
     "reserve_energy": "mission_energy.mission_energy",
-    "hold_drain": "pad_hold_energy.sleep_drain",
+    "hold_drain": ["pad_hold_energy.least_sleep_drain", "pad_hold_energy.sleep_drain"],
+    "housing_area": "outer_faces.outer_area",
+    "ram_area": "outer_faces.largest_face",
+    "sun_area": "outer_faces.largest_face",
+    "earth_area": "outer_faces.largest_face",
+    "housing_capacity": "heat_capacities.housing_capacity",
+    "battery_heat_capacity": "heat_capacities.battery_heat_capacity",
+    "thermal_duration": "time_of_use.time_of_use",
+    "station_pointing_error": "pointing_budget.station_pointing_error",
     "guaranteed_energy": "PWR-020.usable_energy.at_least",
     "design_mass": "STR-010.recorder_mass.at_most",
     "computer_restart_time": "TRG-090.computer_restart_time.at_most",
     "picture_size": "DAT-040.picture_size.at_most",
     "pictures_per_release": "SYS-050.pictures_in_reach.at_least",
+    "burn_up_geometric_altitude": "SYS-050.stop_altitude.at_least",
+    "file_pointing_error": "COM-105.greatest_pointing_error.at_most",
+    "hottest_cell_temperature": "THM-010.battery_temperature.at_most",
+    "protection_trip_current": "PWR-055.trip_current.at_least",
+    "cell_trip_voltage": "PWR-050.low_trip_voltage.at_most",
+}
+MEASURED = {
+    "computer_power": "TR-REC-001.computer_power",
+    "camera_power": "TR-REC-001.camera_power",
+    "storage_power": "TR-REC-001.storage_power",
+    "converter_efficiency": "TR-REC-001.converter_efficiency",
+    "converter_standby": "TR-REC-001.converter_standby",
+    "sleep_current": "TR-REC-002.sleep_current",
+    "sleep_rail_voltage": "TR-REC-002.sleep_rail_voltage",
+    "sleep_efficiency": "TR-REC-002.sleep_efficiency",
+    "armed_current": "TR-REC-002.armed_current",
+    "standby_current": "TR-REC-002.standby_current",
+    "weighed_mass": "TR-STR-001.recorder_mass",
+    "bench_capacity": "TR-BAT-004.bench_capacity",
 }
 ESTIMATE = {
+    "aneroid_closing_time": "aneroid_closing.closing_time",
     "burn_up_time": "station_windows.burn_up_time",
+    "discharge_power": "phase_power.highest_power",
+    "hold_temperature": ["pad_temperatures.coldest_on_pad", "pad_temperatures.hottest_on_pad"],
     "stage_geometric_altitude": [
         "station_windows.stop_altitude",
         "station_windows.highest_altitude",
@@ -54,7 +87,7 @@ def parameters() -> dict[str, dict[str, Any]]:
 
 def test_what_is_found_elsewhere_is_linked() -> None:
     known = parameters()
-    assert {name: one["from"] for name, one in known.items() if "from" in one} == FROM
+    assert {name: one["from"] for name, one in known.items() if "from" in one} == FROM | MEASURED
     assert {name: one["estimate"] for name, one in known.items() if "estimate" in one} == ESTIMATE
 
 
@@ -65,6 +98,17 @@ def test_no_source_names_a_number_of_another_analysis() -> None:
         words = set(one.get("source", "").replace(":", " ").replace(",", " ").split())
         copied = words & (analyses - {TIMING, "downlink_strategy"})
         assert not copied or "estimate" in one, (name, copied)
+
+
+def test_as_many_satellites_have_names_as_ride() -> None:
+    """The names of cases stand in the code, how many there are in a parameter."""
+    assert parameters()["satellites"]["value"] == f"{len(SATELLITES)} count"
+
+
+def test_each_camera_that_flies_is_a_line_of_the_emissions() -> None:
+    lines = (ROOT / "analyses/data/emission_lines.csv").read_text("utf-8").splitlines()
+    seen = {line.split(",")[1] for line in lines if ",camera " in line}
+    assert f"{len(seen)} count" == parameters()["cameras"]["value"]
 
 
 def test_lengths_of_the_phases_are_those_of_timers() -> None:
@@ -160,7 +204,17 @@ FILMED: Found = ("mission_sequence", "recorded_before", "fairing")
 LEFT: Found = ("mission_energy", "reserve_at_burn_up", None)
 STIFF: Found = ("natural_frequencies", "first_mode", None)
 SENT: Found = ("storage_and_volume", "round_time", "Razorbill")
-MORE_OF_IT_IS_WORSE = {ENERGY_USED, HOT, SENT}
+CLIMBING: Found = ("thermal_cases", "battery_temperature", "ascent, hot")
+CHILLED: Found = ("thermal_cases", "battery_temperature", "ascent, cold")
+GUARDED: Found = ("mode_guard", "mode_guard_spare", None)
+TRIPPED: Found = ("soft_start", "trip_margin", None)
+SILENT: Found = ("recorder_timers", "transmitter_delay", None)
+STRING: Found = ("weakest_cell", "string_energy", None)
+LINKED: Found = ("link_margin", "link_margin", "Razorbill")
+IN_LIGHT: Found = ("thermal_course", "cell_temperature_in_use", "hot")
+BURNT_UP: Found = ("station_windows", "burn_up_time", None)
+SOAKED: Found = ("bench_soak", "soak_energy_bound", None)
+MORE_OF_IT_IS_WORSE = {ENERGY_USED, HOT, SENT, CLIMBING, IN_LIGHT}
 
 
 def nominal(project: closeout.run.Project, one: Found, **inputs: str) -> float:
@@ -178,7 +232,18 @@ def nearer(one: Found, before: float, after: float) -> float:
 @pytest.mark.parametrize(
     ("setting", "moved"),
     [
-        ("pressure_threshold=49.5 kPa", [FILMED]),
+        ("pressure_threshold=49.5 kPa", [FILMED, GUARDED]),
+        ("first_release_time=3051 s", [GUARDED]),
+        ("satellites=4 count", [SILENT]),
+        ("computer_power=9.35 W", [ENERGY_USED, DAYS_LEFT, WEAKEST, HOT, LEFT]),
+        ("converter_efficiency=80.1 %", [ENERGY_USED, DAYS_LEFT, WEAKEST, HOT, LEFT]),
+        ("weighed_mass=2.646 kg", [CLIMBING, CHILLED, IN_USE]),
+        ("parts_specific_heat=0.765 J/(g K)", [CLIMBING, CHILLED, IN_USE]),
+        ("box_length=220 mm", [CLIMBING, HOT]),
+        ("entropy_coefficient=0.3 mV/K", [CHILLED, IN_USE]),
+        ("entropy_coefficient=-0.2 mV/K", [CLIMBING, HOT, IN_LIGHT]),
+        ("station_mount_error=0.055 deg", [LINKED]),
+        ("bench_capacity=7.238 A h", [SOAKED]),
         ("camera_power=5.72 W", [ENERGY_USED, DAYS_LEFT, WEAKEST, HOT, LEFT]),
         ("transmit_stop_delay=6864 s", [ENERGY_USED, DAYS_LEFT, WEAKEST, LEFT]),
         ("sleep_current=104.5 uA", [DAYS_LEFT]),
@@ -203,19 +268,77 @@ def test_a_tenth_more_below_moves_what_rests_on_it(
         ("structure", "at_most: 3.2 kg", "at_most: 3.52 kg", STIFF),
         ("data", "at_most: 300 kB", "at_most: 330 kB", SENT),
         ("trigger", "at_most: 15 s", "at_most: 16.5 s", FILMED),
+        ("communication", "at_most: 0.3 deg", "at_most: 0.33 deg", LINKED),
+        ("thermal", "at_most: 45 degC", "at_most: 49.5 degC", CHILLED),
+        ("system", "at_least: 120 km", "at_least: 132 km", BURNT_UP),
+        ("power", "at_least: 22 A", "at_least: 19.8 A", TRIPPED),
+        ("power", "at_most: 2.525 V", "at_most: 3.2 V", STRING),
     ],
 )  # fmt: skip
 def test_a_limit_that_is_an_input_moves_what_rests_on_it(
     mission: Project, tmp_path: Path, path: str, old: str, new: str, moved: Found
 ) -> None:
-    # A restart takes time only where there is one.
-    reset = {"computer_resets": "1 count"} if moved is FILMED else {}
-    before = nominal(closeout.run.Project(mission.path, jobs=2), moved, **reset)
+    # A restart takes time only where there is one, and a reaction heat only where it takes some up.
+    needed = {FILMED: {"computer_resets": "1 count"}, CHILLED: {"entropy_coefficient": "0.3 mV/K"}}
+    calm = needed.get(moved, {})
+    before = nominal(closeout.run.Project(mission.path, jobs=2), moved, **calm)
     shutil.copytree(mission.path, tmp_path / "changed")
     changed = Project(tmp_path / "changed")
     changed.replace(f"requirements/{path}.yaml", old, new)
-    after = nominal(closeout.run.Project(changed.path, jobs=2), moved, **reset)
+    after = nominal(closeout.run.Project(changed.path, jobs=2), moved, **calm)
     assert nearer(moved, before, after) > 0
+
+
+def test_a_later_end_of_transmission_lengthens_the_time_of_use(mission: Project) -> None:
+    """624 s more, which the thermal course then lasts too."""
+    project = closeout.run.Project(mission.path, jobs=2)
+    one: Found = ("time_of_use", "time_of_use", None)
+    longer = nominal(project, one, transmit_stop_delay="6864 s") - nominal(project, one)
+    assert longer == pytest.approx(624 / 3600)
+
+
+def test_the_drain_of_the_hold_has_both_ends(mission: Project) -> None:
+    """At 105 uA and 85 uA, 3.35 V and 3.25 V, 0.75 and 0.85, by hand.
+
+    High: 39.41 uA at 11.9 V, 30 uA of leakages, 14.14 uA of the divider at 16.8 V. Low: 19.35 uA at
+    16.8 V, 12 uA of leakages, 9.82 uA of the divider at 11.9 V.
+    """
+    dossier = closeout.run.Project(mission.path, jobs=2).verify(only="PWR-070")
+    (drain,) = (
+        used
+        for one in dossier.evaluations
+        if one.analysis == "cell_balance"
+        for used in one.computed
+        if used.name == "hold_drain"
+    )
+    assert drain.low == pytest.approx(19.35 + 12 + 9.82, abs=0.02)
+    assert drain.high == pytest.approx(39.41 + 30 + 14.14, abs=0.02)
+
+
+def test_the_drain_that_was_measured_stands_beside_the_prediction(mission: Project) -> None:
+    """Predicted by hand: 3.3 V x 95 uA / (0.8 x 12 V) + 12 uA + 6 uA + 3 uA + 16.8 V / 1.2 Mohm."""
+    dossier = closeout.run.Project(mission.path, jobs=2).verify(only="PWR-010")
+    (one,) = (one for one in dossier.compared if one.record == "TR-PWR-007")
+    assert (one.quantity, one.analysis, one.value) == ("sleep_drain", "pad_hold_energy", 70.3)
+    assert one.now.value == pytest.approx(3.3 * 95 / (0.8 * 12) + 12 + 6 + 3 + 14, rel=1e-12)
+    assert one.now.standing is Standing.INSIDE
+    assert dict(one.now.measured_inputs)["sleep_current"] == "TR-REC-002"
+    assert one.now.normalised_error is not None
+    assert abs(one.now.normalised_error) < 1
+
+
+@pytest.mark.parametrize(
+    ("record", "resting"), [("TR-REC-001", ENERGY_USED), ("TR-REC-002", DAYS_LEFT)]
+)
+def test_a_new_build_on_the_bench_leaves_what_rests_on_its_values_without_a_number(
+    mission: Project, tmp_path: Path, record: str, resting: Found
+) -> None:
+    shutil.copytree(mission.path, tmp_path / "changed")
+    changed = Project(tmp_path / "changed")
+    changed.replace("requirements/project.yaml", "build: EM-2", "build: EM-3")
+    said = f"{record} was made on REC build EM-2, REC is at build EM-3"
+    with pytest.raises(UserError, match=said):
+        nominal(closeout.run.Project(changed.path, jobs=2), resting)
 
 
 @pytest.mark.slow

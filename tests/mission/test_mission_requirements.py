@@ -7,6 +7,7 @@ this does not rest on the tool's own reader.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -235,7 +236,16 @@ def test_each_record_is_used() -> None:
         for name in verification.get("records", [])
     }
     replaced = {record["replaces"] for record in RECORDS.values() if "replaces" in record}
-    assert set(RECORDS) <= used | replaced
+    feeding = {text.rpartition(".")[0] for text in links()}
+    assert set(RECORDS) <= used | replaced | feeding
+
+
+def links() -> Iterator[str]:
+    """Yield what the parameters are found by."""
+    for path in sorted((ROOT / "analyses").glob("*.yaml")):
+        for one in yaml.load(path.read_text("utf-8"), yaml.BaseLoader)["parameters"].values():
+            found = one.get("from", [])
+            yield from found if isinstance(found, list) else [found]
 
 
 # --- each requirement ---------------------------------------------------------------------------
