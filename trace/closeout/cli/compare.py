@@ -34,6 +34,12 @@ FORMS = ("md", "svg", "json")
 @today_option
 @jobs_option
 @click.option(
+    "--only",
+    metavar="WHICH",
+    multiple=True,
+    help="Only these requirements: as verify --only, by identifier, owner=, level= or review=.",
+)
+@click.option(
     "--exact",
     is_flag=True,
     help="Split each change of a margin exactly, however long that takes; without it parts are"
@@ -53,6 +59,7 @@ def command(
     review: str | None,
     today: str | None,
     jobs: int,
+    only: tuple[str, ...],
     exact: bool,
     outputs: tuple[str, ...],
     json_file: str | None,
@@ -75,7 +82,7 @@ def command(
     _check(states, outputs, json_file)
     root = project_root()
     names = states if len(states) > 1 else (*states, TREE)
-    options = Options(review, jobs=jobs, today=today)
+    options = Options(review, (), only, jobs, today)
     with ExitStack() as stack:
         store = stack.enter_context(open_store(store_folder(root)))
         was, now = (stack.enter_context(open_state(root, name)) for name in names)

@@ -13,12 +13,15 @@ import click
 from closeout import __version__
 from closeout.cli.common import opened, project_options, validate_option, warn, width
 from closeout.cli.output import check_place, make_folder, write_file
-from closeout.cli.progress import progress_bar
+from closeout.cli.progress import Progress, progress_bar
 from closeout.cli.readable import readable
+from closeout.model.changes import Changes
 from closeout.model.errors import UserError
 from closeout.run.options import Options
-from closeout.run.pipeline import assess
+from closeout.run.pipeline import Outcome, assess
 from closeout.run.studies import Wanted
+from closeout.snapshot import Snapshot, open_commit
+from closeout.store.database import Store
 
 # Libraries whose version may change a number or a page of a package.
 NAMED = (
@@ -35,6 +38,11 @@ MARK = "manifest.json"
 @click.command(epilog="Example: closeout package --review CDR -o cdr-data-package")
 @project_options
 @validate_option
+@click.option(
+    "--since",
+    metavar="REV",
+    help="Add what changed since a commit, as that of the last review: verdicts, margins and why.",
+)
 @click.option("-o", "--output", metavar="DIR", required=True, help="The folder to write.")
 def command(
     review: str | None,
@@ -43,6 +51,7 @@ def command(
     today: str | None,
     jobs: int,
     validate: bool,
+    since: str | None,
     output: str,
 ) -> int:
     """Write the documents of a review: matrix, verification control, a report for each analysis.
@@ -63,14 +72,34 @@ def command(
             Wanted(None, boundary=(), attached=True, marches=False, differentiated=False),
         )
         outcome = assess(snapshot, store, options, progress, wanted)
-        progress.step("writing documents")
         dossier = readable(outcome.dossier)
-        files = package(dossier, _versions(), outcome.studies, outcome.attachments)
+        changes = None if since is None else _changes(since, snapshot, store, options, progress)
+        progress.step("writing documents")
+        files = package(dossier, _versions(), outcome.studies, outcome.attachments, changes)
         _write(folder, files, earlier)
     sys.stdout.write(written_text(dossier, output, files, width()))
     if not sys.stdout.isatty():
         warn(dossier)
     return 0
+
+
+def _changes(
+    since: str, now: Snapshot, store: Store, options: Options, progress: Progress
+) -> Changes:
+    """Return what changed since a commit; a what-if is no change of the project.
+
+    Raises:
+        UserError: there is no such commit, or it cannot be read.
+    """
+    from closeout.run.changes import compared_states
+
+    if options.settings:
+        raise UserError("--since and --set: a what-if is no state of the project", "leave one out")
+    with open_commit(now.origin, since) as was:
+        found = compared_states(was, now, store, options, progress)
+    if isinstance(found, Outcome):
+        raise UserError(f"--since {since}: that commit has no requirements", "name another commit")
+    return found
 
 
 def _versions() -> dict[str, str]:

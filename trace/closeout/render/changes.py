@@ -149,16 +149,22 @@ def margin(one: MarginChange) -> str:
 
 def causes(one: MarginChange) -> Iterator[str]:
     """Yield the causes of a margin's change, largest first, or why there are none."""
+    yield from (f"{part}  {cause}" if part else cause for part, cause in parts(one))
+
+
+def parts(one: MarginChange) -> list[tuple[str, str]]:
+    """Return each part of a margin's change beside its cause, largest first."""
     unit = one.now.margin_unit
     if one.reason is not None:
-        yield f"not split: {safe(one.reason)}"
-        return
+        return [("", f"not split: {safe(one.reason)}")]
+    found = []
     for cause in one.causes:
         error = "" if cause.error is None else f" +/- {show_margin(cause.error, None)[1:]}"
-        yield f"{show_margin(cause.part, unit)}{error}  {named(cause)}"
+        found.append((f"{show_margin(cause.part, unit)}{error}", named(cause)))
     if one.interaction is not None and len(one.causes) > 1:
-        told = show_margin(one.interaction, unit)
-        yield f"interaction {told}, which only several together make, is in these parts"
+        text = "interaction, which only several together make; it is in the parts above"
+        found.append((f"({show_margin(one.interaction, unit)})", text))
+    return found
 
 
 def named(cause: Cause) -> str:

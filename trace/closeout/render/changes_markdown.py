@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from closeout.compare.worse import is_worse
 from closeout.model.changes import ADDED, REMOVED, Changes, FieldChange, ItemChange, MarginChange
@@ -12,9 +12,9 @@ from closeout.render.changes import (
     SAMPLED,
     SINGULAR,
     answer,
-    causes,
     heading,
     item_line,
+    parts,
     pieces,
     verdict,
 )
@@ -23,9 +23,15 @@ from closeout.render.plain import Markup, markdown
 
 
 def changes_markdown(changes: Changes) -> str:
-    """Return the page; ASCII marks only where a text has others."""
-    lines = [f"# {markdown(changes.now.project)}: what changed", "", markdown(answer(changes)), ""]
-    lines += [*(markdown(text) for text in heading(changes)), ""]
+    """Return the changes as a page of their own."""
+    head = f"# {markdown(changes.now.project)}: what changed\n\n"
+    return f"{head}{changes_body(changes)}\n{markdown(words.CAUTION)}\n"
+
+
+def changes_body(changes: Changes) -> Markup:
+    """Return the changes as Markdown, the answer first, without a title of the page."""
+    lines = [markdown(answer(changes)), ""]
+    lines += [line for text in heading(changes) for line in (markdown(text), "")]
     for title, part in (
         ("Verdicts", _verdicts(changes)),
         ("Margins, and why they moved", _margins(changes)),
@@ -34,10 +40,10 @@ def changes_markdown(changes: Changes) -> str:
         found = list(part)
         if found:
             lines += [f"## {title}", "", *found, ""]
-    return "\n".join([*lines, markdown(words.CAUTION), ""])
+    return Markup("\n".join(lines) + "\n")
 
 
-def _table(heads: Sequence[str], rows: Sequence[Sequence[object]]) -> Iterator[str]:
+def _table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[str]:
     yield f"| {' | '.join(heads)} |"
     yield f"|{' --- |' * len(heads)}"
     for row in rows:
@@ -62,8 +68,8 @@ def _margins(changes: Changes) -> Iterator[str]:
     if not changes.margins:
         return
     yield from _table(
-        ("requirement", "quantity", "before", "now", "change", "causes, largest first"),
-        [_margin(one) for one in changes.margins],
+        ("requirement", "quantity", "before", "now", "change", "part", "cause, largest first"),
+        [row for one in changes.margins for row in _rows(one)],
     )
     if any(len(one.causes) > 1 for one in changes.margins):
         sampled = any(c.error is not None for one in changes.margins for c in one.causes)
@@ -71,16 +77,22 @@ def _margins(changes: Changes) -> Iterator[str]:
         yield markdown(METHOD + (SAMPLED if sampled else ""))
 
 
-def _margin(one: MarginChange) -> tuple[object, ...]:
+def _rows(one: MarginChange) -> Iterator[tuple[str, ...]]:
+    """Yield a row for each cause; the first of them says which margin it is about."""
     entry = one.now
     unit = entry.margin_unit
     case = f" [{entry.case}]" if entry.case else ""
-    told = "<br>".join(markdown(text) for text in causes(one))
     numbers = (show_margin(x, unit) for x in (one.before, one.after, one.change))
-    return (one.requirement, f"{entry.quantity}{case} by {entry.method}", *numbers, Markup(told))
+    left = (one.requirement, f"{entry.quantity}{case} by {entry.method}", *numbers)
+    for part, cause in parts(one) or [("", "")]:
+        yield (*left, part, cause)
+        left = ("", "", "", "", "")
 
 
 def _items(changes: Changes) -> Iterator[str]:
+    if any(field.running for item in changes.items for field in item.fields):
+        yield "Of running text, words that went are in brackets and words that came are bold."
+        yield ""
     for section in SINGULAR:
         some = [item for item in changes.items if item.section == section]
         for item in some:
@@ -100,11 +112,8 @@ def _field(field: FieldChange) -> str:
         return markdown(field.after) if field.after else f"no longer {markdown(field.before)}"
     if not field.running:
         return f"{markdown(field.before)} -> {markdown(field.after)}"
-    marks = {" ": "{}", "-": "~~{}~~", "+": "**{}**"}
-    return "".join(
-        marks[kind].format(markdown(text)) if kind == " " else _marked(marks[kind], text)
-        for kind, text in pieces(field.before, field.after)
-    )
+    marks = {" ": "{}", "-": "\\[{}\\]", "+": "**{}**"}
+    return "".join(_marked(marks[kind], text) for kind, text in pieces(field.before, field.after))
 
 
 def _marked(mark: str, text: str) -> str:

@@ -32,7 +32,7 @@ _Place = Callable[[float], float]
 
 def changes_svg(changes: Changes) -> str:
     """Return the margins that moved as one picture, what got worse first."""
-    drawn = [one for one in changes.margins if one.causes][:MOST]
+    drawn = drawn_of(changes)
     pictures = [_waterfall(one) for one in drawn]
     high = 54 + sum(height for height, _ in pictures)
     parts = [svg_opening(WIDE, high, "Why margins moved")]
@@ -50,6 +50,11 @@ def changes_svg(changes: Changes) -> str:
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + "".join([*parts, "</svg>\n"]).replace(
         "<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1
     )
+
+
+def drawn_of(changes: Changes) -> list[MarginChange]:
+    """Return the margins that are drawn: those with causes that are told first."""
+    return [one for one in changes.margins if one.causes][:MOST]
 
 
 def waterfall_svg(one: MarginChange) -> str:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from closeout.model.attachment import Attachment
+from closeout.model.changes import Changes
 from closeout.model.dossier import (
     ComputedFound,
     Dossier,
@@ -21,6 +22,7 @@ from closeout.model.inputs_used import InputUsed
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.study import Study
 from closeout.render import rows, trail, validations, words
+from closeout.render.changes_page import changes_pages
 from closeout.render.compared import TITLE, unpredicted
 from closeout.render.compared_table import table_of
 from closeout.render.jsonform import dossier_json
@@ -34,6 +36,7 @@ from closeout.render.studied import Studied, studied
 
 MANIFEST = "manifest.json"
 COMPARED = "predicted-and-measured.md"
+CHANGES = "changes.md"
 MANIFEST_FORMAT = 1
 
 
@@ -57,13 +60,14 @@ def package(
     versions: Mapping[str, str],
     studies: Iterable[Study] = (),
     attachments: Iterable[Attachment] = (),
+    changes: Changes | None = None,
 ) -> dict[str, bytes]:
     """Return the documents of the review: path in the package to content, sorted by path.
 
     ``versions`` (of closeout, Python and the libraries) go into the manifest, which comes last
     and names every other file with its SHA-256 digest and its size. What the store had before
     the run leaves no trace in any of them. ``studies`` and ``attachments`` stand in the reports of
-    their analyses, the files beside them.
+    their analyses, the files beside them. ``changes`` since an earlier state are a document.
     """
     dossier = _without_history(dossier)
     sources = _sources(dossier, studies, attachments)
@@ -74,13 +78,15 @@ def package(
     texts |= _control(sources)
     texts |= _open_points(sources)
     texts |= _compared(sources)
+    texts |= {} if changes is None else _pair(CHANGES, changes_pages(dossier, changes))
     for spec in dossier.analyses:
         texts |= _report(sources, spec)
-    texts |= _index(sources)
+    texts |= _index(sources, CHANGES if changes is not None else None)
     contents = {path: text.encode("utf-8") for path, text in texts.items()}
     contents |= dict(_attached_files(sources))
     files = dict(sorted(contents.items()))
-    return {**files, MANIFEST: _manifest(dossier, files, versions)}
+    since = None if changes is None else changes.was.snapshot.commit
+    return {**files, MANIFEST: _manifest(dossier, files, versions, since)}
 
 
 def _without_history(dossier: Dossier) -> Dossier:
@@ -135,7 +141,9 @@ def _sources(
     )
 
 
-def _manifest(dossier: Dossier, files: Mapping[str, bytes], versions: Mapping[str, str]) -> bytes:
+def _manifest(
+    dossier: Dossier, files: Mapping[str, bytes], versions: Mapping[str, str], since: str | None
+) -> bytes:
     state = dossier.snapshot
     content = {
         "format": MANIFEST_FORMAT,
@@ -147,6 +155,7 @@ def _manifest(dossier: Dossier, files: Mapping[str, bytes], versions: Mapping[st
             "dirty": state.dirty,
             "date": state.date,
         },
+        "since": since,
         "draft": dossier.draft,
         "incomplete": words.missing(dossier),
         "unheld": list(dossier.snapshot.untracked),
@@ -451,7 +460,7 @@ def _found(evaluation: Evaluation) -> list[dict[str, str]]:
     return rows_found
 
 
-def _index(sources: _Sources) -> dict[str, str]:
+def _index(sources: _Sources, changes: str | None) -> dict[str, str]:
     dossier, reports = sources.dossier, sources.reports
     contents = [
         {
@@ -472,6 +481,7 @@ def _index(sources: _Sources) -> dict[str, str]:
             reports=contents,
             by_review=rows.by_review(dossier),
             compared=COMPARED if _compared(sources) else None,
+            changes=changes,
             outside=dossier.outside,
         ),
     )

@@ -15,7 +15,7 @@ from closeout.compare.worse import first_the_worse, verdict_changes
 from closeout.model.changes import ADDED, CHANGED, REMOVED, Changes, FieldChange, ItemChange
 from closeout.run.mixtures import Mixtures
 from closeout.run.options import Options, Progress
-from closeout.run.pipeline import Assessment, Outcome, assessing
+from closeout.run.pipeline import About, Assessment, Outcome, assessing
 from closeout.run.splits import Splitter
 from closeout.snapshot import Snapshot, open_commit, open_index, open_tree
 from closeout.store.database import Store
@@ -57,16 +57,23 @@ def compared_states(
         later = stack.enter_context(assessing(now, store, options, progress, verdicts_alone=False))
         if isinstance(later, Outcome):
             return later
+        before = replace(options, review=later.checked.plan.review, only=())
+        about = _about(later) if options.only else None
         earlier = stack.enter_context(
-            assessing(was, store, _at_review(options, later), progress, verdicts_alone=False)
+            assessing(was, store, before, progress, about, verdicts_alone=False)
         )
         if isinstance(earlier, Outcome):
             return earlier
         return _changes(earlier, later, stack, exact)
 
 
-def _at_review(options: Options, later: Assessment) -> Options:
-    return replace(options, review=later.checked.plan.review)
+def _about(later: Assessment) -> About:
+    """Return what says which requirements of an earlier state are those asked for of a later."""
+    chosen = later.checked.asked.chosen
+    wanted = frozenset() if chosen is None else frozenset(chosen.names or ())
+    renamed = later.checked.index.renamed.get("requirements", {})
+    names = wanted | {old for old, new in renamed.items() if new in wanted}
+    return lambda index: frozenset(names & index.requirements.keys())
 
 
 def _changes(was: Assessment, now: Assessment, stack: ExitStack, exact: bool) -> Changes:

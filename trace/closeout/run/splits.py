@@ -30,6 +30,8 @@ BUDGET = 60.0
 MOST_FACTORS = 10
 # Pairs of orders that are sampled: two for a standard error, more as long as the budget lasts.
 FEWEST_PAIRS, MOST_PAIRS = 2, 50
+# In s of processor time, for one margin: beyond it nothing is sampled.
+LONGEST = 300.0
 # What two evaluations of one and the same may differ by, as a share of what they are.
 _SAME = 1e-9
 
@@ -102,7 +104,13 @@ class Splitter:
             for one in moved:
                 yield replace(one, reason="nothing that it takes or reads is another")
             return
-        found = _Game(self._mixtures, between, pair.keys[1], moved, exact=self._exact).played()
+        game = _Game(self._mixtures, between, pair.keys[1], moved, exact=self._exact)
+        try:
+            found = game.played()
+        except _TooLongError as error:
+            text = f"it would take {error.seconds:.0f} s of processor time or more; see --exact"
+            yield from (replace(one, reason=text) for one in moved)
+            return
         for one in moved:
             yield found[one.now.case].of(one)
 
@@ -132,6 +140,14 @@ class _Found:
             causes.append(Cause(Factor("other", "not found again between the two states"), rest))
         causes.sort(key=lambda cause: -abs(cause.part))
         return replace(one, causes=tuple(causes), interaction=together)
+
+
+class _TooLongError(Exception):
+    """So many seconds at the least would be needed."""
+
+    def __init__(self, seconds: float) -> None:
+        super().__init__(seconds)
+        self.seconds = seconds
 
 
 class _Game:
@@ -169,10 +185,16 @@ class _Game:
         every = frozenset(range(number))
         alone = [frozenset({one}) for one in range(number)]
         first = [frozenset[int](), every, *alone, *(every - one for one in alone)]
-        before, new = self._spent(), self._unknown(players, first)
-        if failed := self._ask(players, first):
+        # One mixture shows what each costs; the two states themselves are known mostly.
+        failed, cost = self._ask(players, first[:2]), 0.0
+        for some in (first[2:3], first[3:]):
+            before, new = self._spent(), self._unknown(players, some)
+            failed += self._ask(players, some)
+            cost = max(cost, (self._spent() - before) / max(1, new))
+            if not self._insists and cost * len(first) > LONGEST:
+                raise _TooLongError(cost * len(first))
+        if failed:
             return failed
-        cost = (self._spent() - before) / max(1, new)
         few = number <= MOST_FACTORS and 2**number * cost <= BUDGET
         if self._insists or few:
             failed = self._ask(players, list(choices(number)))
