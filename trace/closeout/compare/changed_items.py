@@ -12,7 +12,9 @@ from closeout.model.records import Article, Nonconformance, Record, Waiver
 
 # By field: what an item says. Fields of running text are named apart.
 Said = Mapping[str, str]
-RUNNING = frozenset({"title", "statement", "rationale", "reason", "cause", "corrective action"})
+RUNNING = frozenset(
+    {"title", "source", "statement", "rationale", "reason", "cause", "corrective action"}
+)
 
 
 def changed_items(was: Dossier, now: Dossier, names: Names) -> tuple[ItemChange, ...]:
