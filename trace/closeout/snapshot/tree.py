@@ -36,6 +36,17 @@ def find_root(start: Path) -> Path | None:
     return None
 
 
+def folder_in_repository(root: Path) -> str:
+    """Return the way from the top of the repository to a project, with a slash at its end.
+
+    Empty where that is one place, and outside of git.
+    """
+    try:
+        return _prefix(git_at(root))
+    except SnapshotError:
+        return ""
+
+
 def store_folder(root: Path) -> Path:
     """Return the folder in which results are stored: the working tree's, whatever is judged."""
     return root / ".closeout"
