@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 
 import click
@@ -100,7 +99,7 @@ def _page(name: str, rule: str | None) -> str:
     from closeout import load
 
     if name == "--schema":
-        return json.dumps(load.schema(), indent=2) + "\n"
+        return load.schema_text()
     if name == "--keys":
         from closeout.render.keys import keys_text
 
