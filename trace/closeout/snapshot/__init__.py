@@ -11,7 +11,13 @@ from closeout.snapshot.export import has_head, open_commit, open_index
 from closeout.snapshot.folder import Snapshot
 from closeout.snapshot.hooks import install_hook, remove_hook
 from closeout.snapshot.mixture import open_mixture
-from closeout.snapshot.tree import find_root, folder_in_repository, open_tree, store_folder
+from closeout.snapshot.tree import (
+    find_root,
+    folder_in_repository,
+    open_files,
+    open_tree,
+    store_folder,
+)
 
 __all__ = [
     "Commit",
@@ -23,6 +29,7 @@ __all__ = [
     "has_head",
     "install_hook",
     "open_commit",
+    "open_files",
     "open_index",
     "open_mixture",
     "open_tree",

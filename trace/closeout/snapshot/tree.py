@@ -52,6 +52,11 @@ def store_folder(root: Path) -> Path:
     return root / ".closeout"
 
 
+def open_files(root: Path) -> Snapshot:
+    """Return the files of a folder as they are; git is not asked which state that is."""
+    return Snapshot(root.resolve(), SnapshotIdentity("tree", None, None))
+
+
 def open_tree(root: Path) -> Snapshot:
     """Return the working tree at a folder, as it is.
 
@@ -60,7 +65,7 @@ def open_tree(root: Path) -> Snapshot:
     is set not to look at. What else is read, ``Snapshot.untracked`` names. Outside git, and
     before the first commit, there is no commit.
     """
-    snapshot = Snapshot(root.resolve(), SnapshotIdentity("tree", None, None))
+    snapshot = open_files(root)
     try:
         git = git_at(snapshot.root)
         found = _status(git)
