@@ -2,6 +2,9 @@
 
 A problem keeps the name of its rule. A verdict is told under one of three names of its own: a
 shortfall, a verification that is due and open, and one that could not be evaluated.
+
+The fingerprint of a problem is of its rule, its file and its message without line numbers; that of
+a verdict of requirement, method, level, stage, quantity and case. Equal ones are numbered.
 """
 
 from __future__ import annotations
