@@ -88,7 +88,7 @@ def _rules(_names: Known, _typed: str) -> Choices:
     return ((name, "") for name in ("all", *RULES))
 
 
-_BY_OPTION = {"--rule": _rules, "--solve": _parameters}
+_BY_OPTION: dict[str, Callable[[Known, str], Choices]] = {"--rule": _rules, "--solve": _parameters}
 _BY_METAVAR: dict[str, Callable[[Known, str], Choices]] = {
     "REVIEW": _reviews,
     "NAME=AMOUNT": _settings,

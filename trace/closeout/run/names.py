@@ -76,17 +76,17 @@ class _Kept:
 
 def _names(project: Project, files: Snapshot) -> Names:
     planned = [verification for *_, verification in project.verifications()]
-    others = (
-        *((one.id, one.title) for one in (*project.documents, *project.articles)),
-        *((one.id, one.reason) for one in project.waivers),
-        *((one.id, one.cause or "") for one in project.nonconformances),
-    )
+    others = {one.id: one.title for one in project.documents}
+    others |= {one.id: one.title for one in project.articles}
+    others |= {one.id: one.reason for one in project.waivers}
+    others |= {one.id: one.cause or "" for one in project.nonconformances}
     return Names(
         requirements={one.id: one.title for one in project.requirements},
-        parameters={one.id: one.source or "" for one in (*project.parameters, *project.linked)},
+        parameters={one.id: one.source or "" for one in project.parameters}
+        | {one.id: one.source or "" for one in project.linked},
         analyses=dict.fromkeys(_analyses(files), "analysis"),
         records={one.id: one.title or "" for one in project.records},
-        others=dict(others),
+        others=others,
         reviews=project.charter.reviews,
         owners=_once(one.owner for one in project.requirements),
         levels=_once(one.level for one in planned),
