@@ -78,7 +78,7 @@ def _names(project: Project, files: Snapshot) -> Names:
     planned = [verification for *_, verification in project.verifications()]
     others = {one.id: one.title for one in project.documents}
     others |= {one.id: one.title or "" for one in project.articles}
-    others |= {one.id: one.reason for one in project.waivers}
+    others |= {one.id: one.reason or "" for one in project.waivers}
     others |= {one.id: one.cause or "" for one in project.nonconformances}
     return Names(
         requirements={one.id: one.title for one in project.requirements},
