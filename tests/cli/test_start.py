@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import json
+import re
 import subprocess
 import sys
 from pathlib import Path
+
+import yaml
+from jsonschema import Draft202012Validator
 
 from tests.cli.project import Project, environment
 from tests.effort import BACKSTOP
@@ -35,6 +40,24 @@ def test_a_started_project_passes_and_tests_itself(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stdout + done.stderr
     assert " passed" in done.stdout
     assert project.contents() == made
+
+
+def test_an_editor_finds_the_schema_of_each_yaml_file(tmp_path: Path) -> None:
+    assert Project(tmp_path).run("start", "payload").status == 0
+    project = Project(tmp_path / "payload")
+    found = sorted(project.path.rglob("*.yaml"))
+    assert len(found) == 3
+    for path in found:
+        # The comment of the YAML language server; a relative path is from the file's folder.
+        named = re.match(r"# yaml-language-server: \$schema=(\S+)\n", path.read_text("utf-8"))
+        assert named is not None, path
+        text = (path.parent / named[1]).resolve().read_text("utf-8")
+        assert text == project.run("lint", "--schema").stdout
+        schema, document = json.loads(text), yaml.safe_load(path.read_text("utf-8"))
+        validator = Draft202012Validator(schema)
+        validator.check_schema(schema)
+        assert not list(validator.iter_errors(document))
+        assert list(validator.iter_errors({**document, "colour": "red"}))
 
 
 def test_the_next_step_that_it_names_works_in_a_shell(tmp_path: Path) -> None:

@@ -19,6 +19,8 @@ FAULT = 3
 NOT_JUDGED = 2
 # What a shell says of a program that SIGPIPE ended; 0 would say that everything is met.
 UNHEARD = 141
+# Set by a shell that asks what can be written next; see :mod:`closeout.cli.completion`.
+COMPLETION = "_CLOSEOUT_COMPLETE"
 COMMANDS = {
     "verify": "judge every requirement, running the analyses that changed",
     "matrix": "write the compliance matrix",
@@ -41,6 +43,10 @@ class _Commands(click.Group):
             return None
         module = importlib.import_module(f"closeout.cli.{cmd_name}")
         command: click.Command = module.command
+        if COMPLETION in os.environ:
+            from closeout.cli.completion import with_names
+
+            return with_names(command)
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -55,6 +61,11 @@ def group() -> None:
 
     The project is the folder at or above the present one that holds requirements/project.yaml.
     Its analyses are code and are run: use closeout on projects that you trust.
+
+    \b
+    Completion of names in bash (or zsh, with zsh_source), for ~/.bashrc:
+      eval "$(_CLOSEOUT_COMPLETE=bash_source closeout)"
+    In fish: _CLOSEOUT_COMPLETE=fish_source closeout | source
     """
 
 
@@ -82,6 +93,10 @@ def main() -> NoReturn:
         from closeout.cli.encoding import show_what_can_be_shown
 
         show_what_can_be_shown()
+    if COMPLETION in os.environ:
+        from closeout.cli.completion import complete
+
+        complete(group)
     # What a run makes lives until its end: looking for cycles among it would find none.
     gc.disable()
     try:

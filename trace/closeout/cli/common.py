@@ -66,6 +66,20 @@ validate_option = click.option(
     " nothing.",
 )
 
+sarif_option = click.option(
+    "--sarif",
+    "sarif_file",
+    metavar="FILE",
+    help="Write what needs attention as SARIF 2.1.0, for a forge or an editor; - prints it.",
+)
+
+junit_option = click.option(
+    "--junit",
+    "junit_file",
+    metavar="FILE",
+    help="Write test cases as JUnit XML, for continuous integration; - prints it.",
+)
+
 jobs_option = click.option(
     "--jobs",
     type=click.IntRange(min=1),

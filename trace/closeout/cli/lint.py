@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-import json
 import sys
 
 import click
 
-from closeout.cli.common import colour, jobs_option, opened, today_option, width
+from closeout.cli.common import (
+    colour,
+    jobs_option,
+    junit_option,
+    opened,
+    sarif_option,
+    today_option,
+    width,
+)
+from closeout.cli.output import check_outputs, write_outputs
 from closeout.model.errors import UserError
 from closeout.model.problem import Severity
 from closeout.run.inspection import Looked, inspect
@@ -27,6 +35,8 @@ from closeout.run.options import Options
 @click.option("--rule", metavar="NAME", help="Print the page of a rule; 'all' lists all rules.")
 @today_option
 @jobs_option
+@sarif_option
+@junit_option
 def command(
     revision: str | None,
     no_code: bool,
@@ -36,6 +46,8 @@ def command(
     rule: str | None,
     today: str | None,
     jobs: int,
+    sarif_file: str | None,
+    junit_file: str | None,
 ) -> int:
     """Say everything that can be said without running an analysis.
 
@@ -46,15 +58,29 @@ def command(
     Status: 0 no findings; 1 warnings; 2 errors.
     """
     pages = {"--schema": schema, "--keys": keys, "--units": units, "--rule": rule is not None}
+    files = {"--sarif": sarif_file, "--junit": junit_file}
     page = next((name for name, is_set in pages.items() if is_set), None)
     if page is not None:
         looking = {"--at": revision is not None, "--no-code": no_code, "--today": bool(today)}
+        looking |= {option: file is not None for option, file in files.items()}
         _check_alone([name for name, is_set in {**pages, **looking}.items() if is_set])
         sys.stdout.write(_page(page, rule))
         return 0
+    check_outputs(files)
     with opened(revision) as (snapshot, store):
         looked = inspect(snapshot, store, Options(jobs=jobs, today=today, code=not no_code))
-    _tell(looked, no_code=no_code)
+        status = _status(looked)
+        forms = [option for option, file in files.items() if file is not None]
+        if forms:
+            from closeout.run.exchanged import lint_texts
+
+            write_outputs(files, lint_texts(forms, looked, status, snapshot, code=not no_code))
+    if "-" not in files.values():
+        _tell(looked, no_code=no_code)
+    return status
+
+
+def _status(looked: Looked) -> int:
     if any(problem.severity is Severity.ERROR for problem in looked.problems):
         return 2
     return 1 if looked.problems else 0
@@ -73,7 +99,7 @@ def _page(name: str, rule: str | None) -> str:
     from closeout import load
 
     if name == "--schema":
-        return json.dumps(load.schema(), indent=2) + "\n"
+        return load.schema_text()
     if name == "--keys":
         from closeout.render.keys import keys_text
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
 
+from closeout.cli.encoding import print_utf_8
 from closeout.model.errors import UserError
 from closeout.snapshot import find_root
 from closeout.snapshot.names import JUDGED
@@ -48,6 +50,48 @@ def _same(one: Path, other: Path) -> bool:
         return os.path.samefile(one, other)
     except OSError:
         return False
+
+
+def check_outputs(files: Mapping[str, str | None]) -> None:
+    """Refuse outputs by their options, each a FILE, ``-`` for standard output, or None for none.
+
+    Raises:
+        UserError: two would be written to one place, or one where nothing may be written.
+    """
+    taken: dict[str, str] = {}
+    mistakes = []
+    for option, file in files.items():
+        if file is None:
+            continue
+        if file != "-":
+            check_place(Path(file))
+        place = file if file == "-" else os.path.realpath(file)
+        if place in taken and (place == "-" or not _is_device(place)):
+            where = "standard output" if file == "-" else file
+            message = f"{taken[place]} and {option} would both be written to {where}"
+            mistakes.append((message, f"name another file for {option}"))
+        taken.setdefault(place, option)
+    if mistakes:
+        raise UserError.all_of(mistakes)
+
+
+def _is_device(place: str) -> bool:
+    return os.path.exists(place) and not os.path.isfile(place)
+
+
+def write_outputs(files: Mapping[str, str | None], texts: Mapping[str, str]) -> None:
+    """Write the text of each option into its file, and last the one for standard output.
+
+    Raises:
+        UserError: a file cannot be written.
+    """
+    for option, text in texts.items():
+        file = files[option]
+        if file is not None and file != "-":
+            write_file(Path(file), text.encode("utf-8"))
+    for option, text in texts.items():
+        if files[option] == "-":
+            print_utf_8(text)
 
 
 def make_folder(folder: Path) -> None:

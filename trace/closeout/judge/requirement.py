@@ -398,6 +398,7 @@ def _result(
         evidence=evidence,
         outstanding=outstanding,
         early=early,
+        where=requirement.where,
     )
 
 

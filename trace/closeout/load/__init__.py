@@ -1,12 +1,13 @@
 """From project files to typed records: strict YAML with places, JSON Schemas, every problem.
 
-``load`` never raises for what a user wrote; ``locate`` gives later findings their line and column;
-``schema`` is the JSON Schema of a project file, for editors, ``section_schema`` that of a section.
+``load`` never raises for what a user wrote; ``locate`` gives later findings their line and column,
+``places`` any pointer; ``schema`` is the JSON Schema of a project file, for editors,
+``schema_text`` its text, ``section_schema`` that of a section.
 """
 
 from closeout.load.file_facts import Cache
-from closeout.load.forms import SECTIONS, schema, section_schema
-from closeout.load.project import Files, Loaded, load, locate
+from closeout.load.forms import SECTIONS, schema, schema_text, section_schema
+from closeout.load.project import Files, Loaded, load, locate, places
 
 __all__ = [
     "SECTIONS",
@@ -15,6 +16,8 @@ __all__ = [
     "Loaded",
     "load",
     "locate",
+    "places",
     "schema",
+    "schema_text",
     "section_schema",
 ]

@@ -72,6 +72,11 @@ def schema() -> Schema:
     }
 
 
+def schema_text() -> str:
+    """Return the same as the JSON text of a file, which an editor reads."""
+    return json.dumps(schema(), indent=2) + "\n"
+
+
 def _embedded(section: str) -> Any:
     text = json.dumps({k: v for k, v in _published(section).items() if k != "$schema"})
     return json.loads(text.replace(f'"{_COMMON}#/', '"#/'))

@@ -279,6 +279,18 @@ def locate(
     return in_order(problems)
 
 
+def places(files: Files, pointers: Iterable[Pointer]) -> dict[Pointer, Place]:
+    """Return line and column, from 1, of each place; see :func:`locate` for what leads nowhere."""
+    by_path: dict[str, list[Pointer]] = {}
+    for pointer in dict.fromkeys(pointers):
+        by_path.setdefault(pointer.path, []).append(pointer)
+    found: dict[Pointer, Place] = {}
+    for path, some in by_path.items():
+        wanted: list[_Wanted] = [(pointer.steps, None, False) for pointer in some]
+        found.update(zip(some, _places(files, path, wanted, None), strict=True))
+    return found
+
+
 def _places(files: Files, path: str, wanted: list[_Wanted], cache: Cache | None) -> list[Place]:
     """Return where steps, and characters of what they lead to, stand in a file."""
     if not any(steps for steps, *_ in wanted):

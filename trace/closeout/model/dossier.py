@@ -16,7 +16,7 @@ from closeout.model.difference_unit import difference_unit
 from closeout.model.identity import SnapshotIdentity
 from closeout.model.inputs_used import InputUsed
 from closeout.model.probability import Chance
-from closeout.model.problem import Problem
+from closeout.model.problem import Pointer, Problem
 from closeout.model.question import AnalysisSpec, Failure
 from closeout.model.records import (
     Article,
@@ -192,6 +192,13 @@ class RequirementResult:
     reported: tuple[tuple[str, str], ...] = ()
     to_be_agreed: tuple[str, ...] = ()
     early: bool = False
+    where: Pointer | None = field(default=None, compare=False)
+
+    def place_of(self, evidence: Evidence | None) -> Pointer | None:
+        """Return where the project plans a piece of its evidence; where it stands for None."""
+        if self.where is None or evidence is None:
+            return self.where
+        return self.where / "verification" / evidence.number
 
 
 @dataclass(frozen=True, slots=True)

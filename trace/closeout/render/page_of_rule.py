@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from closeout.render.plain import fenced, markdown
 from closeout.render.terminal import wrap
 from closeout.rules.rule import KINDS, SHELL, Block, Example, Rule
 
+_ONE_LINE = 1 << 30
 _KINDS = {
     "form": "form of the files",
     "trace": "references between items",
@@ -37,6 +39,48 @@ def page_text(rule: Rule, width: int) -> str:
         *_switch(rule, width),
     ]
     return "\n".join(lines) + "\n"
+
+
+def page_markdown(rule: Rule) -> str:
+    """Return the same page in Markdown, for a program that shows it."""
+    lines = [
+        f"# {rule.name}",
+        "",
+        markdown(rule.title),
+        "",
+        f"Rule of {rule.kind} ({_KINDS[rule.kind]}); {rule.severity.value}. Source:"
+        f" {markdown(rule.source)}",
+        "",
+        markdown(rule.why),
+        "",
+        "## Not compliant",
+        *_in_markdown(rule.breaks),
+        "",
+        "## Compliant",
+        *_in_markdown(rule.keeps),
+        "",
+        "## In a project",
+        "",
+        *_switch_in_markdown(rule),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _in_markdown(example: Example) -> Iterator[str]:
+    for state in example.states:
+        if state.when:
+            yield from ("", f"### {state.when}")
+        for block in state.blocks:
+            if block.path:
+                yield from ("", f"`{block.path}`:")
+            yield from ("", fenced(block.text, block.language))
+
+
+def _switch_in_markdown(rule: Rule) -> Iterator[str]:
+    first, *lines = (line.removeprefix("  ") for line in _switch(rule, _ONE_LINE))
+    yield first
+    if lines:
+        yield from ("", fenced("\n".join(lines[:-1]), "yaml"), "", markdown(lines[-1]))
 
 
 def _example(example: Example) -> Iterator[str]:

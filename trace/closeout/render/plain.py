@@ -100,12 +100,12 @@ def _escape_block(match: re.Match[str]) -> str:
     return f"{match[1]}\\{match[2]}" if match[2] else f"{match[1]}{match[3]}\\"
 
 
-def fenced(text: str) -> Markup:
+def fenced(text: str, language: str = "text") -> Markup:
     """Return a text of several lines as a fenced code block of Markdown."""
     lines = safe_lines(textwrap.dedent(text).strip("\n"))
     longest = max((len(run) for line in lines for run in re.findall(r"`+", line)), default=0)
     fence = "`" * max(3, longest + 1)
-    return Markup("\n".join([f"{fence}text", *lines, fence]))
+    return Markup("\n".join([f"{fence}{language}", *lines, fence]))
 
 
 def cell(text: str) -> str:

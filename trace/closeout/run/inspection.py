@@ -18,6 +18,7 @@ from closeout.load import Loaded, load, locate
 from closeout.measure import Units
 from closeout.model.as_of import as_of
 from closeout.model.dossier import Scale
+from closeout.model.identity import SnapshotIdentity
 from closeout.model.problem import Finding, Problem, Severity, in_order
 from closeout.model.records import Project, RulePolicy
 from closeout.rules import Context, apply, check_rules, policy_findings
@@ -211,6 +212,7 @@ class Looked:
 
     problems: tuple[Problem, ...]
     scale: Scale
+    state: SnapshotIdentity
     off: tuple[RulePolicy, ...] = ()
 
 
@@ -220,7 +222,9 @@ def inspect(snapshot: Snapshot, store: Store, options: Options) -> Looked:
         checked = check_project(snapshot, store, evaluator, options, day_of(snapshot, options))
     if isinstance(checked, tuple):
         problems, files = checked
-        return Looked(problems, Scale(files, 0, 0, 0, 0, 0, 0))
+        day = snapshot.dated.day()
+        scale = Scale(files, 0, 0, 0, 0, 0, 0)
+        return Looked(problems, scale, replace(snapshot.identity, date=day))
     project = checked.index.project
     scale = Scale(
         files=checked.loaded.files,
@@ -231,4 +235,5 @@ def inspect(snapshot: Snapshot, store: Store, options: Options) -> Looked:
         evaluated=0,
         from_store=0,
     )
-    return Looked(checked.problems, scale, checked.off)
+    state = replace(snapshot.identity, date=checked.day)
+    return Looked(checked.problems, scale, state, checked.off)

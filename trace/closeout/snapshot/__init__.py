@@ -12,7 +12,13 @@ from closeout.snapshot.folder import Snapshot
 from closeout.snapshot.hooks import install_hook, remove_hook
 from closeout.snapshot.merging import branching_point, merged_commits, usual_base
 from closeout.snapshot.mixture import open_mixture
-from closeout.snapshot.tree import find_root, open_tree, store_folder
+from closeout.snapshot.tree import (
+    find_root,
+    folder_in_repository,
+    open_files,
+    open_tree,
+    store_folder,
+)
 
 __all__ = [
     "Commit",
@@ -21,10 +27,12 @@ __all__ = [
     "SnapshotError",
     "branching_point",
     "find_root",
+    "folder_in_repository",
     "has_head",
     "install_hook",
     "merged_commits",
     "open_commit",
+    "open_files",
     "open_index",
     "open_mixture",
     "open_tree",

@@ -36,9 +36,25 @@ def find_root(start: Path) -> Path | None:
     return None
 
 
+def folder_in_repository(root: Path) -> str:
+    """Return the way from the top of the repository to a project, with a slash at its end.
+
+    Empty where that is one place, and outside of git.
+    """
+    try:
+        return _prefix(git_at(root))
+    except SnapshotError:
+        return ""
+
+
 def store_folder(root: Path) -> Path:
     """Return the folder in which results are stored: the working tree's, whatever is judged."""
     return root / ".closeout"
+
+
+def open_files(root: Path) -> Snapshot:
+    """Return the files of a folder as they are; git is not asked which state that is."""
+    return Snapshot(root.resolve(), SnapshotIdentity("tree", None, None))
 
 
 def open_tree(root: Path) -> Snapshot:
@@ -49,7 +65,7 @@ def open_tree(root: Path) -> Snapshot:
     is set not to look at. What else is read, ``Snapshot.untracked`` names. Outside git, and
     before the first commit, there is no commit.
     """
-    snapshot = Snapshot(root.resolve(), SnapshotIdentity("tree", None, None))
+    snapshot = open_files(root)
     try:
         git = git_at(snapshot.root)
         found = _status(git)
