@@ -214,7 +214,8 @@ def _in_chain(extent: Extent, output: Output, below: Below, name: str) -> Ends:
 
 def _above(number: float, root: Root) -> float:
     """Return a number of a root in the unit of the chain."""
-    return dict(root.known).get(number, converted(number, root.conversion))
+    found: float = dict(root.known).get(number, converted(number, root.conversion))
+    return found
 
 
 def _widest(extent: Extent) -> tuple[float, float]:

@@ -180,8 +180,8 @@ def _taken(
         low, *rest = sorted(units.convert(end, unit) for end in given.ends)
         if not rest:
             return _Taken("given", str(given), low, None, amounts=given.ends)
-        middle, ends, amounts = min(max(value, low), rest[0]), (low, rest[0]), given.ends
-        return _Taken("given", str(given), middle, ends, side=True, amounts=amounts)
+        middle, side = min(max(value, low), rest[0]), (low, rest[0])
+        return _Taken("given", str(given), middle, side, side=True, amounts=given.ends)
     ends = ends_of(parameter, unit, units)
     if added is not None:
         grown = _grown(parameter.value, added, unit, units)

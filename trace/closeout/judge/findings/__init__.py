@@ -21,9 +21,11 @@ from closeout.measure import Units
 from closeout.model.dossier import Dossier
 from closeout.model.problem import Finding
 
+_NOTHING: Mapping[str, str] = {}
+
 
 def findings_of(
-    dossier: Dossier, index: Index, units: Units, moved: Mapping[str, str]
+    dossier: Dossier, index: Index, units: Units, moved: Mapping[str, str] = _NOTHING
 ) -> tuple[Finding, ...]:
     """Return what can be said only of what was judged: each once.
 
