@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from math import inf, radians
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -135,11 +136,10 @@ def pressure_threshold_timing(
     shows a distance of pressure and is no evidence of an inhibit.
     """
     day = profile(100.0 * sea_level_pressure, temperature_offset)
-    vehicle = launcher(
-        lift_off_mass, vacuum_thrust, vacuum_specific_impulse, nozzle_exit_area,
-        drag_reference_area, pitch_start_time, pitch_rate,
+    flight = ascent(
+        day, pad_geometric_altitude, lift_off_mass, vacuum_thrust, vacuum_specific_impulse,
+        nozzle_exit_area, drag_reference_area, pitch_start_time, pitch_rate,
     )  # fmt: skip
-    flight = fly(vehicle, day, pad_geometric_altitude, DURATION, STEP)
     inside = compartment_pressure(flight, vent_pressure_coefficient, vent_time_constant)
     true_threshold = pressure_threshold - pressure_sensor_error  # kPa, when the sensor reads it
     first, last = passages([moment.time for moment in flight], inside, 1000.0 * true_threshold)
@@ -252,6 +252,25 @@ def launcher(
         mass, 1000.0 * thrust, specific_impulse, exit_area, drag_area,
         DRAG_COEFFICIENT, ((0.0, upright), (pitch_start, upright), (DURATION, end)),
     )  # fmt: skip
+
+
+@lru_cache(maxsize=32)  # vents, sensors and logic change nothing in it
+def ascent(
+    day: Profile,
+    pad_geometric_altitude: float,
+    mass: float,
+    thrust: float,
+    specific_impulse: float,
+    exit_area: float,
+    drag_area: float,
+    pitch_start: float,
+    pitch_rate: float,
+) -> tuple[Moment, ...]:
+    """Return the flight of the launcher on a day; the rest as :func:`launcher` has it."""
+    vehicle = launcher(
+        mass, thrust, specific_impulse, exit_area, drag_area, pitch_start, pitch_rate
+    )
+    return tuple(fly(vehicle, day, pad_geometric_altitude, DURATION, STEP))
 
 
 def compartment_pressure(

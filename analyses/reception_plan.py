@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
+from functools import cache
 from itertools import pairwise
 from math import ceil, degrees, pi, radians
 from pathlib import Path
@@ -329,14 +330,23 @@ def by_subset(plan: Plan, reception: Reception) -> list[Chances]:
     larger one is given that.
     """
     found = [Chances(1.0, 1.0)]
-    for number in range(1, 2 ** len(plan.stations)):
-        bits = [i for i in range(len(plan.stations)) if number >> i & 1]
-        least = min(found[number ^ 1 << i] for i in bits)
-        if least.round > SMALL:
+    deaf = sum(1 << i for i, name in enumerate(plan.stations) if not reception.heard.get(name))
+    for number, bits in sets_of(len(plan.stations)):
+        least = min([found[number ^ 1 << i] for i in bits])
+        if least.round > SMALL and not number & deaf:  # who hears nothing adds nothing
             of, _ = chances_of(plan, reception, [plan.stations[i] for i in bits])
             least = Chances(min(least.round, of.round), min(least.picture, of.picture))
         found.append(least)
     return found
+
+
+@cache
+def sets_of(stations: int) -> tuple[tuple[int, tuple[int, ...]], ...]:
+    """Return the number of each set of stations but the empty one, and who is in it."""
+    return tuple(
+        (number, tuple(i for i in range(stations) if number >> i & 1))
+        for number in range(1, 2**stations)
+    )
 
 
 def set_weights(stations: int, lost: float) -> list[float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
+from functools import lru_cache
 from itertools import pairwise
 from math import hypot
 from pathlib import Path
@@ -409,6 +410,7 @@ def station_pointing(
     )
 
 
+@lru_cache(maxsize=32)  # where links and attitudes vary, the flight does not
 def fly(
     lift_off_delay: float,
     last_release: float,
@@ -433,12 +435,7 @@ def fly(
         )
     issue = read_issue(DATA / "trajectory_issue.csv")
     lift_off = issue.window_opens_utc + timedelta(minutes=lift_off_delay)
-    angle = sidereal_angle_at(lift_off)
-    fixed_axes = launched_state(*place, motion[0], 0.0, motion[1])
-    release_angle = angle + EARTH_RATE * last_release
-    start = State(*(turn(vector, -release_angle) for vector in fixed_axes))
-    end = burn.start + burn.duration + DESCENT
-    ephemeris = fixed_ephemeris(propagate(start, last_release, end, burn), angle)
+    ephemeris = flown(sidereal_angle_at(lift_off), last_release, place, motion, burn)
     fall = time_below(ephemeris, end_altitude)
     begin, stop = max(timers[0], last_release), min(timers[1], fall)
     sights = {
@@ -448,6 +445,25 @@ def fly(
     return Flight(
         issue, lift_off, last_release, burn, ephemeris, begin, timers[1], fall, sights
     )  # fmt: skip
+
+
+@lru_cache(maxsize=32)  # timers and elevations change nothing in it
+def flown(
+    angle: float,
+    last_release: float,
+    place: tuple[float, float, float],
+    motion: tuple[float, float],
+    burn: Burn,
+) -> tuple[Moment, ...]:
+    """Return the Earth-fixed ephemeris from the last release on; the rest as :func:`fly` has it.
+
+    The sidereal angle is that of the lift-off, in rad.
+    """
+    fixed_axes = launched_state(*place, motion[0], 0.0, motion[1])
+    release_angle = angle + EARTH_RATE * last_release
+    start = State(*(turn(vector, -release_angle) for vector in fixed_axes))
+    end = burn.start + burn.duration + DESCENT
+    return tuple(fixed_ephemeris(propagate(start, last_release, end, burn), angle))
 
 
 def _sight(

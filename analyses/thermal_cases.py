@@ -434,7 +434,11 @@ def both_courses(
     return {
         case: course(
             nodes, air, stage_temperature + ZERO_CELSIUS, (active_heat, cell_heat),
-            Outside(ascent, case == "hot", wall, sun, infrared, stage_geometric_altitude),
+            Outside(
+                ascent, case == "hot", wall, sun, infrared,
+                heat.orbit_period(stage_geometric_altitude),
+                heat.longest_shadow(stage_geometric_altitude),
+            ),
             3600.0 * thermal_duration,
         )
         for case in ("hot", "cold")
@@ -457,14 +461,13 @@ class Outside(NamedTuple):
     wall: float
     sun: float  # with albedo
     infrared: float
-    geometric_altitude: float  # km
+    period: float  # s, of the orbit
+    dark: float  # s of it, in the shadow of the Earth
 
     def sunlit(self, time: float) -> bool:
         """Say whether the Sun shines; the hot case begins in the Sun, the cold one in the dark."""
-        period = heat.orbit_period(self.geometric_altitude)
-        dark = heat.longest_shadow(self.geometric_altitude)
-        phase = (time - self.ascent.release_time) % period
-        return phase < period - dark if self.hot else phase >= dark
+        phase = (time - self.ascent.release_time) % self.period
+        return phase < self.period - self.dark if self.hot else phase >= self.dark
 
     def at(self, time: float) -> float:
         """Return the heat in W at a time in s after lift-off.
@@ -485,9 +488,8 @@ class Outside(NamedTuple):
     def breaks(self, end: float) -> list[float]:
         """Return the times in s at which the heat jumps."""
         start = self.ascent.release_time
-        period = heat.orbit_period(self.geometric_altitude)
-        dark = heat.longest_shadow(self.geometric_altitude)
-        turn = period - dark if self.hot else dark
+        period = self.period
+        turn = period - self.dark if self.hot else self.dark
         found = [start, start + STEP, start + self.ascent.plume_time]
         for orbit in range(ceil(end / period)):
             found += [start + orbit * period + turn, start + (orbit + 1) * period]

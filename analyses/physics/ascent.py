@@ -83,29 +83,29 @@ def _loads(vehicle: Vehicle, day: Profile, geometric_altitude: float, speed: flo
     return Loads(pressure, dynamic_pressure, mach, thrust, drag)
 
 
-def _moment(vehicle: Vehicle, day: Profile, time: float, state: State) -> Moment:
-    """Return the moment that belongs to a state."""
-    height, _, up, along = state
-    pressure, dynamic_pressure, mach, thrust, drag = _loads(vehicle, day, height, hypot(up, along))
+def _moment(vehicle: Vehicle, time: float, state: State, loads: Loads) -> Moment:
+    """Return the moment that belongs to a state and what the air does there."""
+    pressure, dynamic_pressure, mach, thrust, drag = loads
     mass = vehicle.mass_at(time)
     felt = (thrust - drag) / mass
     return Moment(time, *state, mass, pressure, dynamic_pressure, mach, felt)
 
 
-def _rates(
-    vehicle: Vehicle, day: Profile, surface_gravity: float
-) -> Callable[[float, State], State]:
-    """Return the right-hand side of the equations of motion."""
+def _rates(vehicle: Vehicle, surface_gravity: float) -> Callable[[float, State, Loads], State]:
+    """Return the right-hand side of the equations of motion, by time, state and loads."""
+    lift_off_mass, mass_flow, programme = (
+        vehicle.lift_off_mass, vehicle.mass_flow, vehicle.pitch_programme
+    )  # fmt: skip
 
-    def rates(time: float, state: State) -> State:
+    def rates(time: float, state: State, loads: Loads) -> State:
         height, _, up, along = state
+        _, _, _, thrust, drag = loads
         speed = hypot(up, along)
-        loads = _loads(vehicle, day, height, speed)
-        mass = vehicle.mass_at(time)
-        push = loads.thrust / mass
+        mass = lift_off_mass - mass_flow * time
+        push = thrust / mass
         # The component of the drag is this times the component of the speed; at rest there is none.
-        brake = loads.drag / (mass * speed) if speed > 0.0 else 0.0
-        pitch = table(time, vehicle.pitch_programme)
+        brake = drag / (mass * speed) if speed > 0.0 else 0.0
+        pitch = table(time, programme)
         radius = EARTH_RADIUS + height
         shrink = EARTH_RADIUS / radius
         fall = surface_gravity * shrink * shrink
@@ -120,20 +120,22 @@ def _rates(
 
 
 def runge_kutta(
-    rates: Callable[[float, State], State], time: float, state: State, step: float
+    rates: Callable[[float, State], State], time: float, state: State, step: float, k1: State
 ) -> State:
-    """Return the state one step later, by the classical fourth-order Runge-Kutta formula."""
+    """Return the state one step later, by the classical fourth-order Runge-Kutta formula.
+
+    ``k1`` are the rates at the begin.
+    """
 
     def ahead(slope: State, by: float) -> State:
         (a, b, c, d), (da, db, dc, dd) = state, slope
         return a + by * da, b + by * db, c + by * dc, d + by * dd
 
     half = 0.5 * step
-    k1 = rates(time, state)
     k2 = rates(time + half, ahead(k1, half))
     k3 = rates(time + half, ahead(k2, half))
     k4 = rates(time + step, ahead(k3, step))
-    a, b, c, d = (w + 2.0 * (x + y) + z for w, x, y, z in zip(k1, k2, k3, k4, strict=True))
+    a, b, c, d = [w + 2.0 * (x + y) + z for w, x, y, z in zip(k1, k2, k3, k4, strict=True)]
     return ahead((a, b, c, d), step / 6.0)
 
 
@@ -159,10 +161,19 @@ def fly(
             f"a mass flow of {vehicle.mass_flow:.1f} kg/s burns the whole lift-off mass of "
             f"{vehicle.lift_off_mass:.0f} kg within {duration:g} s"
         )
-    rates = _rates(vehicle, day, surface_gravity)
+    with_loads = _rates(vehicle, surface_gravity)
+
+    def loads_at(state: State) -> Loads:
+        return _loads(vehicle, day, state[0], hypot(state[2], state[3]))
+
+    def rates(time: float, state: State) -> State:
+        return with_loads(time, state, loads_at(state))
+
     state: State = (launch_geometric_altitude, 0.0, 0.0, 0.0)
-    flight = [_moment(vehicle, day, 0.0, state)]
+    loads = loads_at(state)
+    flight = [_moment(vehicle, 0.0, state, loads)]
     for i in range(round(duration / step)):
-        state = runge_kutta(rates, i * step, state, step)
-        flight.append(_moment(vehicle, day, (i + 1) * step, state))
+        state = runge_kutta(rates, i * step, state, step, with_loads(i * step, state, loads))
+        loads = loads_at(state)
+        flight.append(_moment(vehicle, (i + 1) * step, state, loads))
     return flight

@@ -8,6 +8,7 @@ every block of the round is wanted, turning the round by a phase changes nothing
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import cache
 from math import ceil, exp, floor, log
 from typing import NamedTuple
 
@@ -149,5 +150,6 @@ def not_round(of: Missed, blocks: int) -> float:
     return min(blocks * of.starts + of.seam, 1.0)
 
 
+@cache  # a channel has some dozens
 def _log(probability: float) -> float:
     return log(max(probability, 1e-300))

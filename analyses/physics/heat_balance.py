@@ -141,21 +141,21 @@ def march(
     two times is met exactly.
     """
 
-    def rates(outer: float, inner: float, at: float) -> tuple[float, float]:
-        warm, inside, base = heat(at)
+    def rates(outer: float, inner: float) -> tuple[float, float]:
         between = nodes.inner_conductance * (inner - outer)
-        sky = nodes.radiating_area * (surroundings(at) - radiated(outer))
+        sky = nodes.radiating_area * (around - STEFAN_BOLTZMANN * outer**4)
         out = warm + nodes.base_conductance * (base - outer) + between + sky
         return out / nodes.outer_capacity, (inside - between) / nodes.inner_capacity
 
     course = [start]
     for low, high in pairwise(times):
         at, step = 0.5 * (low + high), high - low
+        (warm, inside, base), around = heat(at), surroundings(at)
         x, y = course[-1]
-        a = rates(x, y, at)
-        b = rates(x + 0.5 * step * a[0], y + 0.5 * step * a[1], at)
-        c = rates(x + 0.5 * step * b[0], y + 0.5 * step * b[1], at)
-        d = rates(x + step * c[0], y + step * c[1], at)
+        a = rates(x, y)
+        b = rates(x + 0.5 * step * a[0], y + 0.5 * step * a[1])
+        c = rates(x + 0.5 * step * b[0], y + 0.5 * step * b[1])
+        d = rates(x + step * c[0], y + step * c[1])
         course.append(
             (
                 x + step / 6.0 * (a[0] + 2.0 * (b[0] + c[0]) + d[0]),

@@ -57,22 +57,36 @@ def look_at(site: Site, state: State) -> Look:
     line: no light time, which is 8 ms and 60 m of the orbit at 2500 km. At the very zenith the
     azimuth turns over: its rate is without limit there, and the elevation is at its top.
     """
-    (x, y, z), (a, b, c) = state.position, site.position
-    line = (x - a, y - b, z - c)
-    s, e, u = dot(line, site.south), dot(line, site.east), dot(line, site.up)
-    ds, de, du = (dot(state.velocity, axis) for axis in (site.south, site.east, site.up))
+    (x, y, z), (dx, dy, dz) = state
+    (a, b, c), (s1, s2, s3), (e1, e2, e3), (u1, u2, u3) = site
+    x, y, z = x - a, y - b, z - c
+    s, ds = x * s1 + y * s2 + z * s3, dx * s1 + dy * s2 + dz * s3
+    e, de = x * e1 + y * e2 + z * e3, dx * e1 + dy * e2 + dz * e3
+    u, du = x * u1 + y * u2 + z * u3, dx * u1 + dy * u2 + dz * u3
     across = sqrt(s * s + e * e)
     distance = sqrt(across * across + u * u)
     rate = (s * ds + e * de + u * du) / distance
     at_zenith = across < 1e-9 * distance
     return Look(
-        azimuth=degrees(atan2(e, -s)) % 360.0,
-        elevation=degrees(atan2(u, across)),
-        range=distance,
-        range_rate=rate,
-        azimuth_rate=inf if at_zenith else degrees((ds * e - de * s) / (across * across)),
-        elevation_rate=0.0 if at_zenith else degrees((du - rate * u / distance) / across),
+        degrees(atan2(e, -s)) % 360.0,
+        degrees(atan2(u, across)),
+        distance,
+        rate,
+        inf if at_zenith else degrees((ds * e - de * s) / (across * across)),
+        0.0 if at_zenith else degrees((du - rate * u / distance) / across),
     )
+
+
+def climbs(site: Site, state: State) -> bool:
+    """Return whether the elevation of an Earth-fixed state rises: the sign of its rate alone.
+
+    The sine of the elevation is u / r, and its rate has the sign of r^2 du/dt - u (r dr/dt).
+    """
+    (x, y, z), (dx, dy, dz) = state
+    (a, b, c), _, _, (u1, u2, u3) = site
+    x, y, z = x - a, y - b, z - c
+    u, du = x * u1 + y * u2 + z * u3, dx * u1 + dy * u2 + dz * u3
+    return du * (x * x + y * y + z * z) > u * (x * dx + y * dy + z * dz)
 
 
 def separation(a: Look, b: Look) -> float:

@@ -7,9 +7,10 @@ that the launcher promises is integrated.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from itertools import pairwise
-from math import ceil, cos, hypot, radians, sin
+from math import ceil, cos, hypot, inf, radians, sin
 from typing import NamedTuple
 
 from analyses.physics.frames import (
@@ -24,6 +25,8 @@ from analyses.physics.frames import (
 EARTH_GM = 398_600.4418  # km3/s2, WGS 84
 J2 = 1.08262668e-3  # flattening term of the Earth's field, EGM-96
 STEP = 30.0  # s; halving it moves a state 2 h later by some metres
+
+_LAST = State((inf, inf, inf), (inf, inf, inf))  # sorts behind each state of its time
 
 Six = tuple[float, float, float, float, float, float]
 
@@ -114,14 +117,16 @@ def _ahead(six: Six, rates: Six, by: float) -> Six:
 
 def _runge_kutta(six: Six, h: float, brake: float, j2: float) -> Six:
     """Return position and velocity one step later."""
+    half, third, sixth = 0.5 * h, h / 3.0, h / 6.0
     k1 = _rates(six, brake, j2)
-    k2 = _rates(_ahead(six, k1, 0.5 * h), brake, j2)
-    k3 = _rates(_ahead(six, k2, 0.5 * h), brake, j2)
+    k2 = _rates(_ahead(six, k1, half), brake, j2)
+    k3 = _rates(_ahead(six, k2, half), brake, j2)
     k4 = _rates(_ahead(six, k3, h), brake, j2)
-    six = _ahead(six, k1, h / 6.0)
-    six = _ahead(six, k2, h / 3.0)
-    six = _ahead(six, k3, h / 3.0)
-    return _ahead(six, k4, h / 6.0)
+    x, y, z, u, v, w = [
+        s + sixth * a + third * b + third * c + sixth * d
+        for s, a, b, c, d in zip(six, k1, k2, k3, k4, strict=True)
+    ]
+    return x, y, z, u, v, w
 
 
 def fixed_ephemeris(flight: Sequence[Moment], angle: float, epoch: float = 0.0) -> list[Moment]:
@@ -144,14 +149,8 @@ def at(flight: Sequence[Moment], time: float) -> State:
     first, last = flight[0].time, flight[-1].time
     if not first <= time <= last:
         raise ValueError(f"{time:g} s is not on the ephemeris, {first:g} s to {last:g} s")
-    left, right = 0, len(flight) - 1
-    while right - left > 1:
-        middle = (left + right) // 2
-        if flight[middle].time <= time:
-            left = middle
-        else:
-            right = middle
-    return _hermite(flight[left], flight[right], time)
+    right = min(bisect_right(flight, (time, _LAST)), len(flight) - 1)
+    return _hermite(flight[right - 1], flight[right], time)
 
 
 def _hermite(a: Moment, b: Moment, time: float) -> State:
@@ -161,10 +160,20 @@ def _hermite(a: Moment, b: Moment, time: float) -> State:
     p, q = y * y * (1.0 + 2.0 * x), x * x * (3.0 - 2.0 * x)
     r, s = h * x * y * y, -h * x * x * y
     slope, left, right = 6.0 * x * y / h, y * (1.0 - 3.0 * x), x * (3.0 * x - 2.0)
-    pairs = list(zip(*a.state, *b.state, strict=True))
-    i, j, k = (p * d + r * v + q * e + s * w for d, v, e, w in pairs)
-    u, v, w = (slope * (e - d) + left * m + right * n for d, m, e, n in pairs)
-    return State((i, j, k), (u, v, w))
+    (x0, y0, z0), (u0, v0, w0) = a.state
+    (x1, y1, z1), (u1, v1, w1) = b.state
+    return State(
+        (
+            p * x0 + r * u0 + q * x1 + s * u1,
+            p * y0 + r * v0 + q * y1 + s * v1,
+            p * z0 + r * w0 + q * z1 + s * w1,
+        ),
+        (
+            slope * (x1 - x0) + left * u0 + right * u1,
+            slope * (y1 - y0) + left * v0 + right * v1,
+            slope * (z1 - z0) + left * w0 + right * w1,
+        ),
+    )
 
 
 def launched_state(

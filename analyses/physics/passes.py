@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-from analyses.physics.look_angles import Look, Site, look_at
+from analyses.physics.look_angles import Look, Site, climbs, look_at
 from analyses.physics.orbit import Moment, at
 
 _RESOLVED = 1e-4  # s, how closely rise, top and set are found
@@ -45,41 +45,40 @@ def find_passes(
         return look_at(site, at(flight, time))
 
     inside = [moment for moment in flight if begin < moment.time < end]
-    times = [begin, *(moment.time for moment in inside), end]
-    looks = [look(begin), *(look_at(site, moment.state) for moment in inside), look(end)]
+    moments = [Moment(begin, at(flight, begin)), *inside, Moment(end, at(flight, end))]
+    rising = [climbs(site, moment.state) for moment in moments]
     found: list[Pass] = []
-    for i, time in enumerate(times):
-        climbs = looks[i].elevation_rate > 0.0
-        if i + 1 == len(times):
-            top = time if climbs else None  # still rising at the end
-        elif climbs and looks[i + 1].elevation_rate <= 0.0:
-            top = _crossing(lambda t: -look(t).elevation_rate, time, times[i + 1])
+    for i, (time, _) in enumerate(moments):
+        if i + 1 == len(moments):
+            top = time if rising[i] else None  # still rising at the end
+        elif rising[i] and not rising[i + 1]:
+            top = _crossing(lambda t: -look(t).elevation_rate, time, moments[i + 1].time)
         else:
-            top = time if i == 0 and not climbs else None  # already falling at the begin
+            top = time if i == 0 and not rising[i] else None  # already falling at the begin
         if top is None:
             continue
         if look(top).elevation > mask and not (found and top <= found[-1].set):
-            found.append(_around(look, times, looks, top, mask))
+            found.append(_around(look, moments, site, top, mask))
     return found
 
 
 def _around(
     look: Callable[[float], Look],
-    times: Sequence[float],
-    looks: Sequence[Look],
+    moments: Sequence[Moment],
+    site: Site,
     top: float,
     mask: float,
 ) -> Pass:
     """Return the pass around a top that is above the mask."""
-    rise, later = times[0], top
-    for time, seen in zip(reversed(times), reversed(looks), strict=True):
-        if time < top and seen.elevation <= mask:
+    rise, later = moments[0].time, top
+    for time, state in reversed(moments):
+        if time < top and look_at(site, state).elevation <= mask:
             rise = _crossing(lambda t: look(t).elevation - mask, time, later)
             break
         later = min(later, time)
-    fall, earlier = times[-1], top
-    for time, seen in zip(times, looks, strict=True):
-        if time > top and seen.elevation <= mask:
+    fall, earlier = moments[-1].time, top
+    for time, state in moments:
+        if time > top and look_at(site, state).elevation <= mask:
             fall = _crossing(lambda t: mask - look(t).elevation, earlier, time)
             break
         earlier = max(earlier, time)

@@ -67,12 +67,14 @@ def switch_on(circuit: Input) -> Waveform:
     wave = Waveform([0.0], [0.0], [0.0], 0, False)
     near = circuit.source_voltage - circuit.bypass_window
 
+    source, drawn = circuit.source_voltage, circuit.standby_current
+    power, reset = circuit.load_power, circuit.reset_voltage
+
     def standby(voltage: float) -> float:
-        return circuit.standby_current * voltage / circuit.source_voltage
+        return drawn * voltage / source
 
     def load(voltage: float) -> float:
-        on = circuit.load_power / voltage if voltage > circuit.reset_voltage else 0.0
-        return standby(voltage) + on
+        return drawn * voltage / source + (power / voltage if voltage > reset else 0.0)
 
     start = circuit.load_start
     bypassed = _march(
@@ -113,17 +115,20 @@ def _march(
     stop: Callable[[float], bool] | None = None,
 ) -> bool:
     """Append steps until a time, or until the voltage stops it; return whether it did."""
-    source, capacitance, inductor = circuit.source_voltage, circuit.capacitance, circuit.inductor
+    source, capacitance = circuit.source_voltage, circuit.capacitance
+    unloaded, saturation, share = circuit.inductor
+    left = 1.0 - share
 
-    def slope(i: float, v: float) -> tuple[float, float]:
-        inductance = incremental_inductance(inductor, i)
+    def slope(i: float, v: float) -> tuple[float, float]:  # as incremental_inductance, written out
+        turned = i / saturation
+        inductance = unloaded * (share + left / (1.0 + turned * turned * turned * turned))
         return (source - resistance * i - v) / inductance, (i - load(v)) / capacitance
 
     t, i, v = wave.times[-1], wave.currents[-1], wave.voltages[-1]
     while t < until:
-        own = SHARE_OF_TIME_CONSTANT * incremental_inductance(inductor, i) / resistance
-        h = min(LONGEST_STEP, own, until - t)
-        i1, v1 = slope(i, v)
+        inductance = incremental_inductance(circuit.inductor, i)
+        h = min(LONGEST_STEP, SHARE_OF_TIME_CONSTANT * inductance / resistance, until - t)
+        i1, v1 = (source - resistance * i - v) / inductance, (i - load(v)) / capacitance
         i2, v2 = slope(i + h / 2 * i1, v + h / 2 * v1)
         i3, v3 = slope(i + h / 2 * i2, v + h / 2 * v2)
         i4, v4 = slope(i + h * i3, v + h * v3)

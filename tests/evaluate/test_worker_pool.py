@@ -7,8 +7,11 @@ from pathlib import Path
 import pytest
 
 from closeout.evaluate import workers
+from closeout.evaluate.codec import decoded
 from closeout.evaluate.engine import Evaluator
-from closeout.model.question import Question
+from closeout.evaluate.workers import Task
+from closeout.model.answer import Answer, Assurance
+from closeout.model.question import Question, Request
 from closeout.snapshot import open_tree
 from closeout.store.database import open_store
 from tests.evaluate.project import Project, module
@@ -82,3 +85,19 @@ def test_a_package_comes_before_a_module_of_its_name(tmp_path: Path) -> None:
     asked = project.ask()
     assert asked.values == {"a.f": 2.0}
     assert [found.path for found in asked.modules] == ["analyses/a/__init__.py"]
+
+
+def test_a_proof_loads_no_library_in_its_own_process(tmp_path: Path) -> None:
+    """Under all that watches there, loading one takes fifty times as long."""
+    top = "from closeout.math import exp, tanh"
+    project = Project(tmp_path / "p", {"analyses/a.py": module("return R(tanh(exp(x)))", top=top)})
+    question = Question("a.f", (("x", 1.0),), (("x", 0.5, 1.5),), detail='["y"]')
+    module_alone = Task(("analyses.a",))
+    asked = Task(("analyses.a",), Request("analyses.a.f", question, None, True, 10.0))
+    pool = workers.WorkerPool(project.root, 1)
+    [(_, known)] = pool.run([module_alone])
+    [(_, payload)] = pool.run([asked])
+    pool.close()
+    answer = decoded(Answer, payload["answer"])
+    assert answer.assurance is Assurance.BOUNDED
+    assert payload["read"] == known["read"]

@@ -224,22 +224,30 @@ def sign(x: float, /) -> float:
 
 def atan2(y: float, x: float, /) -> float:
     """Return the angle of the point (x, y), in radians."""
-    return math.atan2(y, x) if _plain(y, x) else _other("atan2", y, x)
+    plain = isinstance(y, (float, int)) and isinstance(x, (float, int))
+    return math.atan2(y, x) if plain else _other("atan2", y, x)
 
 
 def hypot(x: float, y: float, /) -> float:
     """Return the square root of x squared plus y squared."""
-    return math.hypot(x, y) if _plain(x, y) else _other("hypot", x, y)
+    plain = isinstance(x, (float, int)) and isinstance(y, (float, int))
+    return math.hypot(x, y) if plain else _other("hypot", x, y)
 
 
 def minimum(x: float, y: float, /, *more: float) -> float:
     """Return the smallest of two values or more."""
-    return min(x, y, *more) if _plain(x, y, *more) else _other("minimum", x, y, *more)
+    plain = isinstance(x, (float, int)) and isinstance(y, (float, int))
+    if plain and (not more or _plain(*more)):
+        return min(x, y, *more)
+    return _other("minimum", x, y, *more)
 
 
 def maximum(x: float, y: float, /, *more: float) -> float:
     """Return the largest of two values or more."""
-    return max(x, y, *more) if _plain(x, y, *more) else _other("maximum", x, y, *more)
+    plain = isinstance(x, (float, int)) and isinstance(y, (float, int))
+    if plain and (not more or _plain(*more)):
+        return max(x, y, *more)
+    return _other("maximum", x, y, *more)
 
 
 def clip(x: float, low: float, high: float, /) -> float:
@@ -273,6 +281,10 @@ def table(x: float, points: Sequence[tuple[float, float]], /) -> float:
         return _other("table", x, points)
     if not points[0][0] <= x <= points[-1][0]:
         raise ValueError(f"{x!r} is outside the table, {points[0][0]!r} to {points[-1][0]!r}")
-    i = min(bisect_right(points, x, key=lambda point: point[0]), len(points) - 1)
+    if isinstance(points[0], tuple):  # in half the time
+        i = bisect_right(points, (x, math.inf))
+    else:
+        i = bisect_right(points, x, key=lambda point: point[0])
+    i = min(i, len(points) - 1)
     (x0, y0), (x1, y1) = points[i - 1], points[i]
     return y0 + (y1 - y0) * ((x - x0) / (x1 - x0))

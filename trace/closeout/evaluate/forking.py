@@ -10,6 +10,8 @@ processor time a fork; fork and exit alone take 1.0 ms; Python 3.11, two cores):
   inside of functions what few evaluations need;
 - :func:`warm_up`: without it 5.2 ms. The interpreter writes into code that it runs often; what is
   written before the fork need not be written, page by page, in each of them;
+- what most proofs need: libmp (``arithmetic/interval/rounded.py``). It adds 0.25 ms to a fork, and
+  is loaded in 0.04 s; but in a process that proves, under all that watches there, it takes 2 s;
 - known before the fork: what the code of an analysis shows, what it declares, whose a folder is
   (``host``, ``describe``, ``path_owner``); without what the code shows 4.2 to 5.1 ms;
 - :func:`freeze`: 5.2 to 6.0 ms instead of 12 where the analysis makes so many objects that Python

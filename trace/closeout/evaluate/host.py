@@ -34,6 +34,7 @@ from closeout.arithmetic import chain
 from closeout.arithmetic.code import allowed
 from closeout.arithmetic.code.allowed import NOTHING_SHOWN, Shown
 from closeout.arithmetic.entry import answer
+from closeout.arithmetic.interval import rounded
 from closeout.arithmetic.proof.search import OtherCases
 from closeout.arithmetic.types import Evaluate
 from closeout.evaluate import describe, finder, forking, purity, wire
@@ -70,6 +71,7 @@ def main(fd: int) -> None:
     channel = socket.socket(fileno=fd)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the tool's to handle
     folders()  # known in every process that is forked
+    rounded.load()
     forking.warm_up(_evaluate)
     forking.freeze()
     modules: set[int] = set()

@@ -17,7 +17,7 @@ except ImportError:
     from hashlib import blake2b
 
 # Distributions of which a version change may change what the engine itself reads or computes.
-ENGINE_DISTRIBUTIONS = ("pyyaml", "jsonschema", "msgspec", "rich")
+ENGINE_DISTRIBUTIONS = ("pyyaml", "jsonschema", "msgspec", "rich", "mpmath", "gmpy2")
 # Of the environment, what workers are given and numbers may rest on (evaluate.workers).
 ENGINE_VARIABLES = ("LD_LIBRARY_PATH", "OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE")
 # The pages of rules are for people: of all that stands in them only a rule's kind decides anything,
@@ -121,7 +121,7 @@ def _feed(state: Any, value: Any) -> None:
 
 @cache
 def engine_fingerprint() -> str:
-    """Return a digest of the engine: its own files, Python, and the libraries it reads with."""
+    """Return a digest of the engine: its files, Python, and what it reads and computes with."""
     package = os.path.dirname(os.path.dirname(os.path.realpath(__file__)))
     machine = os.uname().machine if hasattr(os, "uname") else ""
     parts: list[Any] = [sys.version, sys.implementation.name, machine, sys.platform]

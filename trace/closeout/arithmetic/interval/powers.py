@@ -5,6 +5,7 @@ from __future__ import annotations
 import math as numbers
 from math import inf
 
+from closeout.arithmetic.interval.rounded import load
 from closeout.arithmetic.types import Slope
 from closeout.arithmetic.undecided import Undefined
 
@@ -35,8 +36,7 @@ def _power(x: float, y: float) -> float:
     grown = y * numbers.log(x) if x else -inf
     if not abs(grown) < 800.0:  # beyond all numbers, or below them
         return inf if grown > 0.0 else 0.0
-    from mpmath import libmp  # type: ignore[import-untyped]
-
+    libmp = load()
     found = libmp.mpf_pow(libmp.from_float(x), libmp.from_float(y), 60, "n")
     return float(libmp.to_float(found))
 

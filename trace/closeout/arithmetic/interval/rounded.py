@@ -32,7 +32,8 @@ def above(value: float) -> float:
 
 
 @cache
-def _libmp() -> Any:
+def load() -> Any:
+    """Return libmp, loaded where it is asked for first; no command needs it at its start."""
     from mpmath import libmp  # type: ignore[import-untyped]
 
     return libmp
@@ -44,7 +45,7 @@ def near(name: str) -> Callable[..., float]:
 
     It is zero only where it is exactly zero, or too small for a number.
     """
-    libmp = _libmp()
+    libmp = load()
     function, read, write = getattr(libmp, f"mpf_{name}"), libmp.from_float, libmp.to_float
 
     # Parts of a box share most of their ends, so the same numbers come again and again.
@@ -71,7 +72,7 @@ def exprel(x: float) -> float:
     """Return (e^x - 1) / x, 1 at zero."""
     if abs(x) < _TINY:
         return 1.0
-    m, a = _libmp(), _libmp().from_float(x)
+    m, a = load(), load().from_float(x)
     growth = m.mpf_sub(m.mpf_exp(a, _MANY_BITS, "n"), m.fone, _MANY_BITS, "n")
     return float(m.to_float(m.mpf_div(growth, a, _BITS, "n")))
 
@@ -81,7 +82,7 @@ def exprel_slope(x: float) -> float:
     """Return (e^x (x - 1) + 1) / x^2, 1/2 at zero."""
     if abs(x) < _TINY:
         return 0.5
-    m, a = _libmp(), _libmp().from_float(x)
+    m, a = load(), load().from_float(x)
     above_one = m.fone
     if x > _FAR:
         grown = m.mpf_mul(m.mpf_exp(a, _MANY_BITS, "n"), m.mpf_sub(a, m.fone))
@@ -94,7 +95,7 @@ def log1prel(x: float) -> float:
     """Return ln(1 + x) / x, 1 at zero."""
     if abs(x) < _TINY:
         return 1.0
-    m, a = _libmp(), _libmp().from_float(x)
+    m, a = load(), load().from_float(x)
     natural = m.mpf_log(m.mpf_add(m.fone, a), _MANY_BITS, "n")
     return float(m.to_float(m.mpf_div(natural, a, _BITS, "n")))
 
@@ -104,7 +105,7 @@ def log1prel_slope(x: float) -> float:
     """Return (x / (1 + x) - ln(1 + x)) / x^2, -1/2 at zero."""
     if abs(x) < _TINY:
         return -0.5
-    m, a = _libmp(), _libmp().from_float(x)
+    m, a = load(), load().from_float(x)
     one_more = m.mpf_add(m.fone, a)
     share = m.mpf_div(a, one_more, _MANY_BITS, "n")
     less = m.mpf_sub(share, m.mpf_log(one_more, _MANY_BITS, "n"))
@@ -124,7 +125,7 @@ def log2(x: float) -> float:
 
 
 def _logarithm(x: float, of_base: str) -> float:
-    m = _libmp()
+    m = load()
     natural = m.mpf_log(m.from_float(x), _BITS, "n")
     return float(m.to_float(m.mpf_div(natural, getattr(m, of_base)(_BITS), _BITS, "n")))
 
@@ -132,7 +133,7 @@ def _logarithm(x: float, of_base: str) -> float:
 @lru_cache(maxsize=CACHE_SIZE)
 def acosh(x: float) -> float:
     """Return the inverse hyperbolic cosine of x, from 1 on."""
-    m = _libmp()
+    m = load()
     # Next to 1 half of the bits are lost.
     return float(m.to_float(m.mpf_acosh(m.from_float(x), 2 * _BITS, "n")))
 
@@ -140,7 +141,7 @@ def acosh(x: float) -> float:
 @lru_cache(maxsize=CACHE_SIZE)
 def cbrt(x: float) -> float:
     """Return the cube root of x, with its sign."""
-    m = _libmp()
+    m = load()
     if not x:
         return 0.0
     root = float(m.to_float(m.mpf_cbrt(m.from_float(abs(x)), _BITS, "n")))
@@ -152,6 +153,6 @@ def normal_cdf(x: float) -> float:
     """Return the distribution function of the standard normal distribution."""
     if abs(x) > MOST_SIGMAS:
         return 0.0 if x < 0.0 else 1.0
-    m = _libmp()
+    m = load()
     share = m.mpf_div(m.from_float(-x), m.mpf_sqrt(m.from_int(2), 2 * _BITS), 2 * _BITS, "n")
     return float(m.to_float(m.mpf_shift(m.mpf_erfc(share, _BITS, "n"), -1)))
