@@ -166,6 +166,8 @@ def test_a_probability_takes_both_ends_of_a_range(tmp_path: Path) -> None:
     )  # fmt: skip
     dossier = judged(folder)
     assert [evidence(dossier, n).state for n in (1, 2)] == [State.NOT_MET, State.MET]
+    # No one point decides a chance, so there is none to set: it would be one sample.
+    assert [(one.at, one.counterexample) for one in (evidence(dossier, 1),)] == [((), ())]
 
 
 CASES = Function(
@@ -440,3 +442,44 @@ def test_a_point_is_shown_in_the_amounts_that_were_written(tmp_path: Path, analy
     assert dict(found.at)["a"] in ("1.1 exactly", "2.3 exactly")
     again = evidence(judged(folder, set=dict(found.at)))
     assert (again.value, again.margin) == (found.low, found.margin)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "cause"),
+    [
+        ("{from: feed.flow}", "{from: heat.rise}",
+         "the computed input level cannot be found: computed inputs lead back to themselves: flow"
+         " from heat.rise, which takes level, level from tank.level, which takes flow"
+         " (level in analyses/all.yaml)"),
+        ("{from: feed.flow}", "{from: feed.flow, case: North}",
+         "the computed input flow cannot be found: flow has no cases (flow in analyses/all.yaml)"),
+        ("{from: feed.flow}", "{from: feed.flows}",
+         "the computed input flow cannot be found: feed returns no quantity flows"),
+        ("{from: feed.flow}", "{from: broken.flow}",
+         "the computed input flow cannot be found: broken cannot be used"
+         " (flow in analyses/all.yaml)"),
+    ],
+)  # fmt: skip
+def test_why_a_computed_input_cannot_be_found_is_said_where_it_is_taken(
+    tmp_path: Path, old: str, new: str, cause: str
+) -> None:
+    folder = written(tmp_path, PARAMETERS.replace(old, new), (FEED, TANK, HEAT), [HEATED])
+    broken = Function("broken", {"area": "m^2"}, {"flow": "m^3/s"}, "return R(area)")
+    (folder / "analyses/broken.py").write_text(broken.text + "\n\nraise ValueError('dry')\n")
+    assert cause in (evidence(judged(folder)).message or "")
+
+
+@pytest.mark.parametrize("basis", ["worst case", "nominal"])
+def test_a_missing_case_is_said_with_the_link_that_names_it(tmp_path: Path, basis: str) -> None:
+    parameters = """
+        x: {value: 10, tolerance: 1, source: x}
+        angle: {from: sites.angle, case: East}
+        gain: {from: look.gain}
+    """
+    above = Function("above", {"gain": "1"}, {"w": "1"}, "return R(gain)")
+    folder = written(
+        tmp_path, parameters, (CASES, LOOK, above),
+        [f"analysis: above, quantity: w, at_most: 9, basis: {basis}"],
+    )  # fmt: skip
+    said = "has no case East; it has North, South (angle in analyses/all.yaml)"
+    assert said in (evidence(judged(folder)).message or "")

@@ -30,13 +30,15 @@ _ZERO = (0, 1)
 class InputFailed(Exception):
     """A member of a chain failed on numbers, or gave no value; the cause is its own error.
 
-    ``analysis`` is the member, ``reason`` why there is no value where it raised nothing.
+    ``analysis`` is the member, ``reason`` why there is no value where it raised nothing;
+    ``variable`` the computed input that has no value for it.
     """
 
     def __init__(self, analysis: str, reason: str = "") -> None:
         super().__init__(f"{analysis}: {reason}")
         self.analysis = analysis
         self.reason = reason
+        self.variable = ""
 
 
 def composed(chain: Chain, members: Sequence[Evaluate], top: Evaluate) -> Evaluate:
@@ -134,7 +136,11 @@ class _Evaluation:
         return self._known[name]
 
     def _computed(self, linked: Linked) -> Any:
-        ends = [end for output in linked.outputs for end in self._ends(output)]
+        try:
+            ends = [end for output in linked.outputs for end in self._ends(output)]
+        except InputFailed as failed:
+            failed.variable = failed.variable or linked.variable
+            raise
         low, high = ends[0], ends[-1]
         value = low
         if linked.place is not None:

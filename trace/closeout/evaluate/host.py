@@ -293,7 +293,8 @@ def _failed(error: BaseException, recorder: Recorder) -> Failure:
         failure = _plain("input", error.reason)
         if error.__cause__ is not None:
             failure = _failed(error.__cause__, recorder)
-        return failure._replace(kind="input", message=f"{error.analysis}: {failure.message}")
+        message = f"{error.variable}: {error.analysis}: {failure.message}"
+        return failure._replace(kind="input", message=message)
     if isinstance(error.__cause__, chain.InputFailed):  # at some of many samples
         return _failed(error.__cause__, recorder)
     if isinstance(error, (describe.BadResult, OtherCases)):

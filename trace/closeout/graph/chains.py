@@ -189,7 +189,8 @@ class _Maker:
     def _variable(self, name: str, link: Link) -> bool:
         sources = self._links.sources.get(name)
         if sources is None:
-            self._faults.append(f"the computed input {name} cannot be found: {link}")
+            reason = self._links.reasons.get(name, str(link))
+            self._faults.append(f"the computed input {name} cannot be found: {reason}")
             return False
         unit = sources[0].field.unit
         outputs = [self._output(one, unit, link.case, link.every_case) for one in sources]

@@ -39,11 +39,13 @@ class Links:
     """What the links of a project lead to, as far as each can be followed.
 
     ``sources`` are the quantities by linked parameter, or by parameter with an estimate; of a name
-    that is linked and not there something is wrong, which ``findings`` tell, or items are left out.
+    that is linked and not there something is wrong, which ``findings`` tell, or items are left out;
+    ``reasons`` say it in short, with the parameter and the file in which it is linked.
     """
 
     sources: Mapping[str, tuple[Source, ...]]
     findings: tuple[Finding, ...]
+    reasons: Mapping[str, str]
 
     @property
     def taken(self) -> tuple[Source, ...]:
@@ -59,18 +61,35 @@ class Links:
 def links(index: Index, units: Units) -> Links:
     """Return what each link of a project leads to; a cycle of links leads to nothing."""
     reader = _Reader(index, units)
-    found = {name: reader.sources(one.link) for name, one in index.linked.items()}
+    found: dict[str, tuple[Source, ...] | None] = {}
+    reasons: dict[str, str] = {}
+    for name, one in index.linked.items():
+        before = len(reader.findings)
+        found[name] = reader.sources(one.link)
+        if found[name] is None:
+            wrong = [finding.message for finding in reader.findings[before:]]
+            reasons[name] = _placed("; ".join(wrong) or _left_out(one.link, index), one)
     for parameter in index.parameters.values():
         if parameter.estimate is not None:
             found[parameter.id] = reader.estimate(parameter, parameter.estimate)
     known = {name: sources for name, sources in found.items() if sources is not None}
     for one in index.project.linked:  # also those that are numbers by now
         reader.keys_beside(one)
-    cyclic, found_cycles = _cycles(
-        index, {name: s for name, s in known.items() if name in index.linked}
-    )
+    cyclic = _cycles(index, {name: s for name, s in known.items() if name in index.linked})
     kept = {name: sources for name, sources in known.items() if name not in cyclic}
-    return Links(kept, (*reader.findings, *found_cycles))
+    reasons |= {name: _placed(one.message, index.linked[name]) for name, one in cyclic.items()}
+    return Links(kept, (*reader.findings, *dict.fromkeys(cyclic.values())), reasons)
+
+
+def _placed(reason: str, one: LinkedParameter) -> str:
+    return f"{reason} ({one.id} in {one.where.path})"
+
+
+def _left_out(link: Link, index: Index) -> str:
+    """Return why a link in which nothing is wrong leads to nothing: what it names is left out."""
+    names = (text.rpartition(".")[0] for text in link.quantities)
+    missing = (name for name in names if name not in index.analyses)
+    return f"{next(missing, link)} cannot be used"
 
 
 def limits_found(index: Index) -> Mapping[str, Parameter]:
@@ -253,28 +272,22 @@ _BESIDE = {
 }
 
 
-def _cycles(
-    index: Index, sources: Mapping[str, tuple[Source, ...]]
-) -> tuple[frozenset[str], list[Finding]]:
-    """Return the linked parameters that come back to themselves, and a finding for each way."""
+def _cycles(index: Index, sources: Mapping[str, tuple[Source, ...]]) -> dict[str, Finding]:
+    """Return the linked parameters that come back to themselves, each with a finding of its way."""
     graph = {
         name: tuple(sorted({a.name for s in some for a in s.spec.arguments if a.name in sources}))
         for name, some in sorted(sources.items())
     }
-    found, cyclic = [], set()
+    found: dict[str, Finding] = {}
     for path in cycles_of(graph):
-        cyclic.update(path)
         steps = [f"{name} from {_via(sources[name], path, i)}" for i, name in enumerate(path)]
-        where = index.linked[path[0]].link.where
-        found.append(
-            error(
-                "cycle", where,
-                f"computed inputs lead back to themselves: {', '.join(steps)}, which takes"
-                f" {path[0]}",
-                "state one of the values, or agree on a range with estimate: beside it",
-            )
+        wrong = error(
+            "cycle", index.linked[path[0]].link.where,
+            f"computed inputs lead back to themselves: {', '.join(steps)}, which takes {path[0]}",
+            "state one of the values, or agree on a range with estimate: beside it",
         )  # fmt: skip
-    return frozenset(cyclic), found
+        found |= dict.fromkeys(path, wrong)
+    return found
 
 
 def _via(sources: tuple[Source, ...], path: list[str], i: int) -> str:

@@ -18,11 +18,12 @@ _UNLIMITED = Acceptance()
 
 @dataclass(frozen=True, slots=True)
 class ComputedInput:
-    """An input that analyses compute: its unit, from what, and under which name it was linked."""
+    """An input that analyses compute: its unit, from what, and the file in which that is said."""
 
     name: str
     unit: str
     source: str
+    path: str = ""
 
 
 @dataclass(frozen=True, slots=True)

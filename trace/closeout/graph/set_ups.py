@@ -218,6 +218,7 @@ class SetUps:
                 one.variable,
                 self._links.unit(one.variable),
                 str(self._index.linked[one.variable].link),
+                self._index.linked[one.variable].where.path,
             )
             for one in linked
         )

@@ -10,6 +10,7 @@ from typing import Any
 
 from closeout.evaluate.chained import CUT, INPUT
 from closeout.graph import Request, RequiredMargin
+from closeout.graph.request import ComputedInput
 from closeout.judge.bad_end import ranges_at
 from closeout.judge.case import Case
 from closeout.judge.ends import deciding_ends, settings_at
@@ -58,7 +59,7 @@ def by_analysis(
     if isinstance(reply, Failure):
         # Of a failure below nothing is known of the analysis itself.
         failed = _open if reply.kind in (INPUT, CUT) else _error
-        return [failed(said, _failure_text(reply))]
+        return [failed(said, _failure_text(reply, request))]
     quantity = verification.criterion.quantity or ""
     field, cases = spec.field(quantity), reply.of(quantity)
     if field is None or not cases:
@@ -228,7 +229,7 @@ def _with_margins(
     def against(before: Judgement, margin: RequiredMargin) -> Beside:
         entry, reply = before.evidence, replies[questions[margin]]
         if isinstance(reply, Failure):
-            text = _failure_text(reply)
+            text = _failure_text(reply, request)
             return Beside(
                 before._replace(evidence=replace(entry, state=State.ERROR, message=text)), text
             )
@@ -289,7 +290,7 @@ def _counted(one: Judgement, enough: bool, text: str) -> Judgement:
     return one._replace(evidence=replace(entry, message=message))
 
 
-def _failure_text(failure: Failure) -> str:
+def _failure_text(failure: Failure, request: Request) -> str:
     lines = failure.message.strip().split("\n")
     text = lines[0] or failure.kind
     if failure.kind == INPUT:
@@ -298,4 +299,17 @@ def _failure_text(failure: Failure) -> str:
         text = f"{failure.kind}: {text}"
     if failure.path is not None:
         text += f" ({failure.path}:{failure.line})"
+    elif failure.kind == INPUT and (link := _link_of(lines[0], request)) is not None:
+        text += f" ({link.name} in {link.path})"
     return text + (f", {lines[-1]}" if lines[-1].startswith(AT_POINT) else "")
+
+
+def _link_of(message: str, request: Request) -> ComputedInput | None:
+    """Return the lowest of the computed inputs with which the message of a failure begins."""
+    computed = {one.name: one for one in request.computed}
+    found = None
+    for name in message.split(": "):
+        if name not in computed:
+            break
+        found = computed[name]
+    return found
