@@ -5,11 +5,15 @@ A test run may itself stand in a git hook, which sets GIT_INDEX_FILE and its lik
 
 from __future__ import annotations
 
+import compileall
 import os
 import resource
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+from tests.cli.project import let_go
 
 # The same examples on every machine and day, no clock in a verdict: a test fails for the code's
 # sake. `--hypothesis-profile=search` looks for new ones.
@@ -36,6 +40,17 @@ def _own_git(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.delenv(name)
     for name, value in GIT.items():
         monkeypatch.setenv(name, value)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Compile the tool once: hundreds of its processes start here, and may not write what they
+    compile (``PYTHONDONTWRITEBYTECODE``, and ``-B`` for those that run analyses)."""
+    if not hasattr(config, "workerinput"):
+        compileall.compile_dir(Path(__file__).parents[1] / "trace", quiet=2)
+
+
+def pytest_sessionfinish() -> None:
+    let_go()
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:

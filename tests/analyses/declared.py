@@ -13,29 +13,41 @@ import itertools
 import random
 import re
 from collections.abc import Callable, Iterator
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any, get_type_hints
 
 import yaml
 
 ROOT = Path(__file__).parents[2]
+_LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
 class Declared:
     """Value and ends of each argument of an analysis."""
 
-    def __init__(self, analysis: Any) -> None:
-        known = declarations()
+    def __init__(self, analysis: Any, **instead: float) -> None:
+        """Take an analysis, and values other than those declared."""
         self.function: Callable[..., Any] = analysis.function
-        self.values: dict[str, float] = {}
-        self.box: dict[str, tuple[float, float]] = {}
-        for name in get_type_hints(self.function):
-            if name != "return" and "from" in known[name]:
-                self.values[name], self.box[name] = found_for(name)
-            elif name != "return":
-                self.values[name] = _number(known[name]["value"])
-                self.box[name] = _ends(known[name], self.values[name])
+        self._instead = instead
+
+    @cached_property
+    def values(self) -> dict[str, float]:
+        return {name: value for name, (value, _) in self._found.items()} | self._instead
+
+    @cached_property
+    def box(self) -> dict[str, tuple[float, float]]:
+        return {name: ends for name, (_, ends) in self._found.items()}
+
+    @cached_property
+    def _found(self) -> dict[str, tuple[float, tuple[float, float]]]:
+        """Worked out when it is asked for: modules that hold one are imported in every run."""
+        known = declarations()
+        names = [name for name in get_type_hints(self.function) if name != "return"]
+        return {
+            name: found_for(name) if "from" in known[name] else _stated(known[name])
+            for name in names
+        }
 
     def find(self, **changed: float) -> Any:
         """Return what the analysis finds at the declared values, but for what is changed."""
@@ -71,11 +83,18 @@ class Declared:
 
 
 @cache
+def loaded(path: Path) -> dict[str, Any]:
+    """Return what a file of the mission holds; to be read only."""
+    found: dict[str, Any] = yaml.load(path.read_text("utf-8"), _LOADER)
+    return found
+
+
+@cache
 def declarations() -> dict[str, Any]:
     """Return what the parameter files say of each parameter."""
     known: dict[str, Any] = {}
     for path in sorted((ROOT / "analyses").glob("*.yaml")):
-        known.update(yaml.safe_load(path.read_text("utf-8"))["parameters"])
+        known.update(loaded(path)["parameters"])
     return known
 
 
@@ -133,7 +152,7 @@ def limits(requirement: str, quantity: str, wanted: str | None = None) -> tuple[
     Of a quantity with limits on both sides the key says which is wanted.
     """
     for path in sorted((ROOT / "requirements").glob("*.yaml")):
-        for found in yaml.safe_load(path.read_text("utf-8")).get("requirements", []):
+        for found in loaded(path).get("requirements", []):
             for verification in found.get("verification", []):
                 if found["id"] == requirement and verification.get("quantity") == quantity:
                     keys = {"at_least", "at_most"} if wanted is None else {wanted}
@@ -145,6 +164,11 @@ def limits(requirement: str, quantity: str, wanted: str | None = None) -> tuple[
 def _number(text: object) -> float:
     number, _, unit = str(text).partition(" ")
     return float(number) / (100 if unit.startswith("%") else 1)
+
+
+def _stated(fields: dict[str, Any]) -> tuple[float, tuple[float, float]]:
+    value = _number(fields["value"])
+    return value, _ends(fields, value)
 
 
 def _ends(fields: dict[str, Any], value: float) -> tuple[float, float]:

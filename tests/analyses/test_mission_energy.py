@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -32,12 +33,10 @@ from analyses.physics.lithium_ion import OPEN_CIRCUIT_VOLTAGE
 from analyses.station_windows import station_windows
 from tests.analyses.declared import Declared, limits
 
-MISSION, HOLD = Declared(mission_energy), Declared(pad_hold_energy)
-SEQUENCE = Declared(mission_sequence)
-MISSION.values["computer_resets"] = 1.0  # the ends that PWR-080 and PWR-085 name
-MISSION.values["wake_up_delay"] = 60.0
+# The ends that PWR-080 and PWR-085 name.
+MISSION = Declared(mission_energy, computer_resets=1.0, wake_up_delay=60.0)
+HOLD, SEQUENCE = Declared(pad_hold_energy), Declared(mission_sequence)
 find = MISSION.find
-ROWS = list(csv.DictReader(x for x in PHASES.read_text("utf-8").splitlines() if x[0] != "#"))
 
 
 def end_of(row: dict[str, str]) -> float:
@@ -46,8 +45,14 @@ def end_of(row: dict[str, str]) -> float:
     return value if row["ends"] == "burn_up_time" else value / 60
 
 
-for begin, row in zip([0.0, *map(end_of, ROWS)], ROWS, strict=False):
-    row["minutes"] = str(end_of(row) - begin)
+@cache
+def rows() -> list[dict[str, str]]:
+    """Return the table of phases, with the minutes of each."""
+    lines = PHASES.read_text("utf-8").splitlines()
+    table = list(csv.DictReader(line for line in lines if line[0] != "#"))
+    for begin, row in zip([0.0, *map(end_of, table)], table, strict=False):
+        row["minutes"] = str(end_of(row) - begin)
+    return table
 
 
 # formulas
@@ -96,12 +101,12 @@ def test_the_table_says_that_it_is_invented() -> None:
 
 def test_the_phases_are_those_of_the_timers() -> None:
     """The timers in whole seconds, by hand; what was filmed for an hour is DAT-010's."""
-    found = {row["phase"]: 60 * float(row["minutes"]) for row in ROWS}
+    found = {row["phase"]: 60 * float(row["minutes"]) for row in rows()}
     assert found["boot"] + found["ascent"] + found["releases"] == pytest.approx(3600)
     assert found["selection"] == pytest.approx(20)
     assert found["sending"] == pytest.approx(6240 - 3620)
     assert MISSION.values["transmit_stop_delay"] / 60 <= 105  # DAT-030
-    assert sum(float(r["minutes"]) * float(r["cameras"]) for r in ROWS) <= 60  # DAT-010
+    assert sum(float(r["minutes"]) * float(r["cameras"]) for r in rows()) <= 60  # DAT-010
 
 
 def test_the_descent_lasts_until_the_stage_burns_up() -> None:
@@ -136,8 +141,8 @@ def test_the_battery_outlasts_the_last_transmission_with_a_camera_stuck() -> Non
 
 def test_the_transmitter_is_off_until_the_releases_are_over() -> None:
     """COM-070; the order of the table is that of the sequence."""
-    names = [row["phase"] for row in ROWS]
-    sending = [row["phase"] for row in ROWS if float(row["transmitter"]) > 0]
+    names = [row["phase"] for row in rows()]
+    sending = [row["phase"] for row in rows() if float(row["transmitter"]) > 0]
     assert min(map(names.index, sending)) > names.index("releases")
 
 
@@ -167,7 +172,7 @@ def test_budget_apart_from_the_project() -> None:
         "heater": p["lens_heater_power"], "lens_cover": p["lens_cover_power"],
     }  # fmt: skip
     joules, sent, powers = 0.0, 0.0, {}
-    for row in ROWS:
+    for row in rows():
         load = sum(watts[unit] * float(row[unit]) for unit in watts)
         taken = p["converter_standby"] + load / (0.89 - 0.005)
         current = min(np.roots([p["input_path_resistance"] / 1e3, -12.0, taken]))
@@ -200,7 +205,7 @@ def test_lines_add_up() -> None:
 
 def test_energy_is_the_integral_of_the_power_over_time() -> None:
     phases = read_phases(PHASES)
-    minutes = {row["phase"]: float(row["minutes"]) for row in ROWS}
+    minutes = {row["phase"]: float(row["minutes"]) for row in rows()}
     ends = np.cumsum(list(minutes.values()))
     watts = dict.fromkeys(UNITS, 1.0)
     loads = [load_power(phase, watts) for phase in phases.values()]
@@ -223,11 +228,11 @@ def profile() -> tuple[np.ndarray, np.ndarray]:
     }  # fmt: skip
     radio = p["transmit_power"] / p["amplifier_efficiency"]
     watts["transmitter"] = p["transmitter_base_power"] + radio
-    ends = np.cumsum([float(row["minutes"]) for row in ROWS])
+    ends = np.cumsum([float(row["minutes"]) for row in rows()])
     efficiency = p["converter_efficiency"] - p["converter_ageing"]
     taken = [
         p["converter_standby"] + sum(watts[u] * float(row[u]) for u in watts) / efficiency
-        for row in ROWS
+        for row in rows()
     ]
     return np.repeat([0.0, *ends], 2)[1:-1], np.repeat(taken, 2)
 
@@ -242,7 +247,7 @@ def test_each_phase_by_the_trapezoid_of_its_profile() -> None:
     ]
     at_battery = volts * np.array(currents)
     found = find()
-    for k, row in enumerate(ROWS):
+    for k, row in enumerate(rows()):
         part = slice(2 * k, 2 * k + 2)
         expected = np.trapezoid(at_battery[part], minutes[part]) / 60
         assert found.phase_energy[row["phase"]] == pytest.approx(expected, rel=1e-11)
@@ -268,7 +273,7 @@ def test_a_battery_whose_voltage_falls_gives_a_little_less(start: float) -> None
         return [-current / 60, volts * current / 60]
 
     state = np.array([start * capacity, 0.0])  # A h, W h
-    for k in range(len(ROWS)):
+    for k in range(len(rows())):
         march = solve_ivp(
             rates, minutes[2 * k : 2 * k + 2], state, args=(taken[2 * k],), rtol=1e-9, atol=1e-10
         )
@@ -371,13 +376,13 @@ def test_more_mishaps_leave_less(more: dict[str, float]) -> None:
 
 def test_a_reset_is_taken_where_it_costs_most() -> None:
     found = find()
-    for row in ROWS:
+    for row in rows():
         power = found.phase_energy[row["phase"]] * 60 / float(row["minutes"])
         assert power <= found.highest_power * (1 + 1e-12)
     assert any(
         found.phase_energy[row["phase"]] * 60 / float(row["minutes"])
         == pytest.approx(found.highest_power)
-        for row in ROWS
+        for row in rows()
     )
 
 

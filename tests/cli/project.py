@@ -1,20 +1,23 @@
 """Small invented projects on disk, and the command line run in them as a user runs it.
 
-Everything goes through real processes: ``python -m closeout ...`` in the project's folder.
+Everything goes through processes of its own: ``python -m closeout ...`` in the project's folder, or
+a fork that does the same without loading the tool anew (``warm.py``).
 """
 
 from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from resource import RLIMIT_CPU, setrlimit
 from typing import Any
 
+from tests.cli.warm import Warm
 from tests.effort import BACKSTOP
 
 Files = Mapping[str, "str | bytes"]
@@ -205,11 +208,33 @@ def environment(**more: str | None) -> dict[str, str]:
     return {name: v for name, v in {**kept, **GIT, **more}.items() if v is not None}
 
 
+_kept: list[Warm] = []
+
+
+def _warm(arguments: Sequence[str], cwd: Path, backstop: float) -> tuple[int, bytes, bytes]:
+    now = environment()
+    if not _kept or not _kept[0].fits(now):
+        let_go()
+        _kept.append(Warm(now))
+    return _kept[0].run(arguments, cwd, now, backstop)
+
+
+def let_go() -> None:
+    """End the process from which commands are forked."""
+    while _kept:
+        _kept.pop().end()
+
+
 class Project:
     """A project in a folder."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
+
+    def copy(self, path: Path) -> Project:
+        """Return a copy in another folder, with its history and its store."""
+        shutil.copytree(self.path, path, symlinks=True)
+        return Project(path)
 
     def write(self, files: Files) -> None:
         for name, content in files.items():
@@ -230,24 +255,30 @@ class Project:
         env: dict[str, str] | None = None,
         processor: int | None = None,
         backstop: float = BACKSTOP,
+        fresh: bool = False,
     ) -> Run:
         """Run ``closeout`` here; no command may end in a traceback, whatever it was given.
 
         ``processor`` is how many seconds of processor time it may take, if that is limited;
-        after ``backstop`` seconds it is taken to hang.
+        after ``backstop`` seconds it is taken to hang. It is ``fresh`` where Python starts for it,
+        as it does for an environment or a limit of its own.
         """
-        limit = None if processor is None else (processor, processor)
-        done = subprocess.run(
-            [sys.executable, "-m", "closeout", *arguments],
-            cwd=self.path / below,
-            env=env or environment(),
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
-            timeout=backstop,
-            preexec_fn=None if limit is None else lambda: setrlimit(RLIMIT_CPU, limit),
-            check=False,
-        )
-        run = Run(done.returncode, done.stdout.decode("utf-8"), done.stderr.decode("utf-8"))
+        if not fresh and env is None and processor is None:
+            status, stdout, stderr = _warm(arguments, self.path / below, backstop)
+        else:
+            limit = None if processor is None else (processor, processor)
+            done = subprocess.run(
+                [sys.executable, "-m", "closeout", *arguments],
+                cwd=self.path / below,
+                env=env or environment(),
+                stdin=subprocess.DEVNULL,
+                capture_output=True,
+                timeout=backstop,
+                preexec_fn=None if limit is None else lambda: setrlimit(RLIMIT_CPU, limit),
+                check=False,
+            )
+            status, stdout, stderr = done.returncode, done.stdout, done.stderr
+        run = Run(status, stdout.decode("utf-8"), stderr.decode("utf-8"))
         assert "Traceback" not in run.stderr, run.stderr
         assert run.status in (0, 1, 2, 3), run.said
         return run

@@ -30,7 +30,7 @@ LEAVES = [path for path, command in ALL.items() if not isinstance(command, click
 
 @pytest.mark.parametrize("path", ALL, ids=" ".join)
 def test_help_is_0_and_says_what_it_does(tmp_path: Path, path: tuple[str, ...]) -> None:
-    run = Project(tmp_path).run(*path, "--help")
+    run = Project(tmp_path).run(*path, "--help", fresh=True)
     assert run.status == 0
     assert run.stderr == ""
     assert run.stdout.startswith("Usage: ")

@@ -39,7 +39,12 @@ NEWER = record("TR-7", date="2026-04-01", replaces="TR-2",
 
 
 @pytest.fixture
-def hooked(tmp_path: Path) -> Project:
+def hooked(judged: Project, tmp_path: Path) -> Project:
+    return judged.copy(tmp_path / "a project")
+
+
+@pytest.fixture(scope="module")
+def judged(tmp_path_factory: pytest.TempPathFactory) -> Project:
     """A committed project, compliant by an analysis of a measured input, with the hooks."""
     files = {
         "requirements/project.yaml": CHARTER,
@@ -48,7 +53,7 @@ def hooked(tmp_path: Path) -> Project:
         INPUTS: PARAMETERS,
         "analyses/life.py": LIFE.text,
     }
-    project = repository(tmp_path / "a project", files)
+    project = repository(tmp_path_factory.mktemp("judged") / "a project", files)
     assert project.run("verify").status == 0
     project.run("hook", "install")
     return project

@@ -53,10 +53,15 @@ PLANNED = "  - {id: TR-003, method: test, title: Retest, judged: {PWR-012: A}}\n
 
 
 @pytest.fixture
-def hooked(tmp_path: Path) -> Project:
+def hooked(judged: Project, tmp_path: Path) -> Project:
+    return judged.copy(tmp_path / "a project")
+
+
+@pytest.fixture(scope="module")
+def judged(tmp_path_factory: pytest.TempPathFactory) -> Project:
     """A committed project whose one requirement is compliant by a test, with the hooks."""
     files = {"requirements/project.yaml": CHARTER, POWER: REQUIREMENTS, BENCH: RECORDS}
-    project = repository(tmp_path / "a project", files)
+    project = repository(tmp_path_factory.mktemp("judged") / "a project", files)
     assert project.run("verify").status == 0
     run = project.run("hook", "install")
     assert "pre-merge-commit is installed" in run.stdout

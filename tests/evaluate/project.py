@@ -30,7 +30,7 @@ def _frozen() -> Path:
     folder = Path(tempfile.mkdtemp(prefix="closeout-engine-"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     package = Path(closeout.__file__).parent
-    shutil.copytree(package, folder / "closeout", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copytree(package, folder / "closeout")
     return folder
 
 
