@@ -18,6 +18,7 @@ STATE = (
     ("matrix", "-o", "matrix.md"),
     ("package", "--review", "CDR", "-o", "package"),
     ("sweep", "voltage=11V..13V"),
+    ("compare", "HEAD"),
     ("hook", "run"),
     ("start", "."),
     ("--version",),

@@ -20,7 +20,7 @@ import sys
 import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import IO, Any, NoReturn
+from typing import IO, NoReturn
 
 # What Python reads once, when it starts.
 _AT_START = ("PYTHON", "LC_", "LANG")

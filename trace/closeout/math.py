@@ -237,17 +237,15 @@ def hypot(x: float, y: float, /) -> float:
 def minimum(x: float, y: float, /, *more: float) -> float:
     """Return the smallest of two values or more."""
     plain = isinstance(x, (float, int)) and isinstance(y, (float, int))
-    if plain and (not more or _plain(*more)):
-        return min(x, y, *more)
-    return _other("minimum", x, y, *more)
+    plain = plain and (not more or _plain(*more))
+    return min(x, y, *more) if plain else _other("minimum", x, y, *more)
 
 
 def maximum(x: float, y: float, /, *more: float) -> float:
     """Return the largest of two values or more."""
     plain = isinstance(x, (float, int)) and isinstance(y, (float, int))
-    if plain and (not more or _plain(*more)):
-        return max(x, y, *more)
-    return _other("maximum", x, y, *more)
+    plain = plain and (not more or _plain(*more))
+    return max(x, y, *more) if plain else _other("maximum", x, y, *more)
 
 
 def clip(x: float, low: float, high: float, /) -> float:

@@ -104,11 +104,9 @@ class Splitter:
             for one in moved:
                 yield replace(one, reason="nothing that it takes or reads is another")
             return
-        game = _Game(self._mixtures, between, pair.keys[1], moved, exact=self._exact)
-        try:
-            found = game.played()
-        except _TooLongError as error:
-            text = f"it would take {error.seconds:.0f} s of processor time or more; see --exact"
+        found = _Game(self._mixtures, between, pair.keys[1], moved, exact=self._exact).played()
+        if isinstance(found, float):
+            text = f"it would take {found:.0f} s of processor time or more; see --exact"
             yield from (replace(one, reason=text) for one in moved)
             return
         for one in moved:
@@ -142,14 +140,6 @@ class _Found:
         return replace(one, causes=tuple(causes), interaction=together)
 
 
-class _TooLongError(Exception):
-    """So many seconds at the least would be needed."""
-
-    def __init__(self, seconds: float) -> None:
-        super().__init__(seconds)
-        self.seconds = seconds
-
-
 class _Game:
     """Evaluates choices among factors until shares are known; what fails is merged."""
 
@@ -168,19 +158,22 @@ class _Game:
         self._insists = exact
         self._known: dict[Player, Margins] = {}
 
-    def played(self) -> dict[str | None, _Found]:
-        """Return the shares by case."""
+    def played(self) -> dict[str | None, _Found] | float:
+        """Return the shares by case; in s of processor time what they would take, if too much."""
         players: tuple[Player, ...] = tuple((factor,) for factor in self._between.factors)
         while len(players) > 1:
             found = self._shares(players)
-            if isinstance(found, dict):
+            if not isinstance(found, list):
                 return found
             # Of what cannot be evaluated, that which leaves most factors apart.
             players = max((merged(players, choice) for choice in found), key=len)
         return {case: _Found(players, [Share(Fraction(0))], None) for case in self._cases}
 
-    def _shares(self, players: Sequence[Player]) -> dict[str | None, _Found] | list[Choice]:
-        """Return the shares of some players by case, or choices that cannot be evaluated."""
+    def _shares(self, players: Sequence[Player]) -> dict[str | None, _Found] | list[Choice] | float:
+        """Return the shares of some players by case, or choices that cannot be evaluated.
+
+        A number is what the first choices would take in s of processor time, where it is too much.
+        """
         number = len(players)
         every = frozenset(range(number))
         alone = [frozenset({one}) for one in range(number)]
@@ -192,7 +185,7 @@ class _Game:
             failed += self._ask(players, some)
             cost = max(cost, (self._spent() - before) / max(1, new))
             if not self._insists and cost * len(first) > LONGEST:
-                raise _TooLongError(cost * len(first))
+                return cost * len(first)
         if failed:
             return failed
         few = number <= MOST_FACTORS and 2**number * cost <= BUDGET
