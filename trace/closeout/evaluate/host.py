@@ -71,7 +71,7 @@ def main(fd: int) -> None:
     channel = socket.socket(fileno=fd)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the tool's to handle
     folders()  # known in every process that is forked
-    rounded.load()
+    forking.load_unseen(rounded.load)
     forking.warm_up(_evaluate)
     forking.freeze()
     modules: set[int] = set()
