@@ -12,16 +12,15 @@ from pathlib import Path
 
 from closeout.evaluate.engine import Evaluator
 from closeout.graph import Index, Request, ask
+from closeout.graph.at_declared import at_declared
 from closeout.graph.links import reach_of
 from closeout.graph.new_findings import nearest
 from closeout.model.answer import Answer
 from closeout.model.changes import Changes
-from closeout.model.criterion import Condition, Criterion
 from closeout.model.dossier import Dossier
 from closeout.model.errors import UserError
-from closeout.model.problem import Pointer, Problem
+from closeout.model.problem import Problem
 from closeout.model.question import AnalysisSpec
-from closeout.model.records import Basis, BasisKind, ConditionKind, Method, Verification
 from closeout.model.reply import Reply
 from closeout.model.sweep import Sweep
 from closeout.run import opening
@@ -234,7 +233,7 @@ class Project:
             settings = read_settings(texts, index, units, wrong, "")
             if wrong:
                 raise UserError.all_of(wrong)
-            asked = ask(_at(spec, index), index, units, dict(settings))
+            asked = ask(at_declared(spec, index), index, units, dict(settings))
             if asked.question is None:
                 reason = asked.fault or asked.pending
                 raise UserError(f"{analysis} cannot be run: {reason}", "closeout lint")
@@ -337,24 +336,6 @@ def _not_taken(
             near = nearest(name, taken)
             cure = f"did you mean {near}?" if near else f"it takes {own}"
             yield f"{spec.name} does not take {name}", cure
-
-
-def _at(spec: AnalysisSpec, index: Index) -> Verification:
-    """Return what would ask an analysis at the project's values, conditions as declared."""
-    names = sorted(reach_of(spec, index).parameters)
-    parameters = [index.parameters.get(name) for name in names]
-    given = tuple(
-        (one.id, Condition((one.value,)))
-        for one in parameters
-        if one is not None and one.condition is ConditionKind.GIVEN
-    )
-    return Verification(
-        where=Pointer(spec.path, (spec.line,)),
-        method=Method.ANALYSIS,
-        analysis=spec.name,
-        criterion=Criterion(quantity=spec.fields[0].name, given=given),
-        basis=Basis(BasisKind.NOMINAL),
-    )
 
 
 def _values(spec: AnalysisSpec, asked: Request, reply: Reply) -> Values:
