@@ -6,6 +6,7 @@ Lines to one node have one colour and run together; neighbours have different on
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from textwrap import wrap as wrapped
 from xml.sax.saxutils import escape
 
 from closeout.model.impact import Impact, Kind, Node
@@ -17,7 +18,8 @@ from closeout.render.picture import CHARACTER, INK, SOFT, svg_opening, svg_text
 from closeout.render.plain import columns, cut, flow, safe
 
 EDGE, HEAD, LINE, PAD, GAP, BETWEEN, PASSING = 16, 92, 16, 6, 96, 10, 9
-TITLE = 34  # columns of a requirement's title, which is whole where the pointer stays on it
+TEXT = 34  # columns of running text in a box; names are never broken
+BOLD = 1.1  # how much wider bold letters are
 COLOURS = ("#1f5a96", "#8a5a00", "#2f7d32", "#b3418b", "#6a3d9a", "#00767a", "#9c1c1c", "#4d4d4d")
 FILLS = {"C": "#e3edf7", "PC": "#f6e3df", "NC": "#f6e3df", "open": "#fbf1d5", "NA": "#eeeeee"}
 LEGEND = (
@@ -45,6 +47,10 @@ def _high(lines: tuple[str, ...]) -> int:
     return LINE * len(lines) + 2 * PAD
 
 
+def _wide(lines: tuple[str, ...]) -> float:
+    return CHARACTER * max(BOLD * columns(lines[0]), *map(columns, lines[1:]))
+
+
 def _label(node: Node, impact: Impact, facts: Facts) -> tuple[str, ...]:
     """Return the lines of a box, names whole."""
     kind = f"{node.kind.value}{', asked for' if node in impact.roots else ''}"
@@ -56,8 +62,8 @@ def _label(node: Node, impact: Impact, facts: Facts) -> tuple[str, ...]:
     entry = margin_of(result, impact)
     state += f", margin {rows.margin(entry)}" if entry is not None else ""
     owner = f"{kind}, owner {safe(result.owner)}" if result.owner else kind
-    source = (flow(result.source),) if result.source else ()
-    return (safe(node.name), cut(flow(result.title), TITLE), state, owner, *source)
+    title, source = (wrapped(flow(text), TEXT) for text in (result.title, result.source or ""))
+    return (safe(node.name), *title, state, owner, *source)
 
 
 class _Drawing:
@@ -72,9 +78,9 @@ class _Drawing:
         self._wide: list[float] = []
         x = float(EDGE)
         for layer in impact.layers:
-            longest = max((columns(text) for node in layer for text in lines[node]), default=0)
+            longest = max((_wide(lines[node]) for node in layer), default=0.0)
             self._left.append(x)
-            self._wide.append(longest * CHARACTER + 2 * PAD)
+            self._wide.append(longest + 2 * PAD)
             x += self._wide[-1] + GAP
         said = (answer(impact), LEGEND)
         self._width = max(x - GAP + EDGE, min(max(map(columns, said)) * CHARACTER, 1000.0) + EDGE)
@@ -101,7 +107,8 @@ class _Drawing:
         fits = int((self._width - 2 * EDGE) / CHARACTER)
         state = f"{safe(dossier.project)}: {words.judged(dossier)}, {words.snapshot(dossier)}"
         state = "; ".join((state, *words.banners(dossier)))
-        yield f'<g font-weight="bold">{svg_text(EDGE, 24, cut(answer(self._impact), fits), "start")}</g>'
+        first = svg_text(EDGE, 24, cut(answer(self._impact), fits), "start")
+        yield f'<g font-weight="bold">{first}</g>'
         yield svg_text(EDGE, 44, cut(state, fits), "start")
         yield svg_text(EDGE, 64, cut(LEGEND, fits), "start")
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Generic, TypeVar
 
 SWEEPS = 12
@@ -43,9 +44,7 @@ def laid_out(
         for place in route[1:-1]:
             if place not in columns[place[1] or 0]:
                 columns[place[1] or 0].append(place)
-    steps = dict.fromkeys(
-        step for route in routes.values() for step in zip(route, route[1:], strict=False)
-    )
+    steps = dict.fromkeys(step for route in routes.values() for step in pairwise(route))
     to_right: dict[Place[N], list[Place[N]]] = {}
     to_left: dict[Place[N], list[Place[N]]] = {}
     for one, other in steps:

@@ -19,6 +19,7 @@ from closeout.model.answer import Answer
 from closeout.model.changes import Changes
 from closeout.model.dossier import Dossier
 from closeout.model.errors import UserError
+from closeout.model.impact import Impact, Unused
 from closeout.model.problem import Problem
 from closeout.model.question import AnalysisSpec
 from closeout.model.reply import Reply
@@ -59,6 +60,17 @@ class Swept(Sweep):
         from closeout.render.sweep_picture import sweep_svg
 
         return sweep_svg(self)
+
+
+class Impacts(Impact):
+    """What rests on what, which a notebook shows as a figure."""
+
+    __slots__ = ()
+
+    def _repr_svg_(self) -> str:
+        from closeout.render.impact_picture import impact_svg
+
+        return impact_svg(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +213,55 @@ class Project:
             open_state(root, after) as now,
         ):
             found = compared_states(was, now, store, options, exact=exact)
+        if isinstance(found, Outcome):
+            raise UserError.all_of(_messages(found.dossier.problems))
+        return found
+
+    def impact(
+        self,
+        *names: str,
+        review: str | None = None,
+        at: str | None = None,
+        today: str | None = None,
+    ) -> Impact:
+        """Return what rests on items or files, and what these rest on, as ``closeout impact``.
+
+        A notebook shows it as a figure.
+
+        Args:
+            names: identifiers, ``analysis.quantity``, paths from the project's root, or one range
+                of commits ``A..B``
+            at: a commit to judge in place of the working tree
+
+        Raises:
+            UserError: there is no project, or something that is named does not exist in it.
+        """
+        from closeout.run.impact import impact_of, opened_for  # imports networkx
+
+        options = self._options(review, None, None, today)
+        root = opening.root_of(Path(self.place))
+        if not names:
+            raise UserError("nothing is named", "name an item or a file of the project")
+        with opened_for(root, names, at) as (snapshot, store, since):
+            found = impact_of(names, snapshot, store, options, since=since)
+        if isinstance(found, Outcome):
+            raise UserError.all_of(_messages(found.dossier.problems))
+        return Impacts(*(getattr(found, one.name) for one in fields(Impact)))
+
+    def unused(self, *, at: str | None = None, today: str | None = None) -> Unused:
+        """Return what no requirement rests on, as ``closeout impact --unused``.
+
+        Args:
+            at: a commit to judge in place of the working tree
+
+        Raises:
+            UserError: there is no project, or no such commit.
+        """
+        from closeout.run.impact import unused_of  # imports networkx
+
+        options = self._options(None, None, None, today)
+        with self._opened(at) as (snapshot, store):
+            found = unused_of(snapshot, store, options)
         if isinstance(found, Outcome):
             raise UserError.all_of(_messages(found.dossier.problems))
         return found
