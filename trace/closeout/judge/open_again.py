@@ -19,8 +19,7 @@ from closeout.model.amount import Amount
 from closeout.model.dossier import Dossier, State
 from closeout.model.impact import Again, Kind, Node, OpenAgain, told
 from closeout.model.issue import following
-from closeout.model.records import Record, Requirement, Verification, build_text
-from closeout.model.setting import Setting
+from closeout.model.records import Record, Requirement, Spread, Verification, build_text
 
 _NEXT = "(the next)"  # a build that no record was made on
 _FAR = 10**12  # times the value: outside of whatever window a test has
@@ -159,8 +158,8 @@ def _of_condition(node: Node, validity: Validity, today: _Standing) -> Iterator[
     for sign in (-1, 1):  # a test may be harsher on one of the two sides
         number = sign * (abs(parameter.value.number) + 1) * _FAR
         far = Amount(f"{number} {parameter.value.unit}", number, parameter.value.unit)
-        settings = {**validity.settings, node.name: Setting(far.text, far)}
-        then = _Standing.of(replace(validity, settings=settings))
+        moved = replace(parameter, value=far, spread=Spread())
+        then = _Standing.of(_with(validity, parameters={node.name: moved}))
         left |= set(_lost(node, today, then, validity, lambda r: f"run at {stated.get(r.id, '')}"))
     yield from sorted(left, key=lambda one: (one.requirement or "", one.number or 0, one.about))
 
