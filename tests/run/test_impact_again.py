@@ -39,8 +39,8 @@ records:
   - {{id: TR-2, method: test, title: Drain, document: TN-2, date: 2026-03-03,
      article: {{BAT: FM-3}}, measured: {{drain: 100 mA +/- 4 mA (k = 2)}}}}
   - {{id: TR-3, method: test, title: Soak, document: TN-3, date: 2026-03-04,
-     article: {{BAT: FM-3}}, conditions: {{temperature: 5 degC, threshold: 40 kPa}}, judged: {{T-1: B}}, outcome: met,
-     data: analyses/data/soak.csv, data_sha256: {DIGEST}}}
+     article: {{BAT: FM-3}}, conditions: {{temperature: 5 degC, threshold: 40 kPa}},
+     judged: {{T-1: B}}, outcome: met, data: analyses/data/soak.csv, data_sha256: {DIGEST}}}
   - {{id: TR-4, method: test, title: Box, document: TN-4, date: 2026-03-04, article: {{BOX: BX-1}},
      judged: {{T-1: B, T-2: A}}, outcome: met, data: analyses/data/box.csv}}
 """

@@ -78,16 +78,31 @@ class Network:
         return tuple(Edge(u, v, self._certain.has_edge(u, v)) for u, v in ends)
 
     def layers(self, nodes: Collection[Node]) -> tuple[tuple[Node, ...], ...]:
-        """Return nodes in layers, what rests on others before them; a circle is in one layer."""
+        """Return nodes in layers, what rests on others before them; a circle is in one layer.
+
+        A quantity is in the layer of its analysis.
+        """
         part: networkx.DiGraph[Node] = networkx.DiGraph()
-        part.add_nodes_from(told(nodes))
-        part.add_edges_from((one.user, one.used) for one in self.among(nodes))
+        with_them: dict[Node, list[Node]] = {}
+        for node in told(nodes):
+            with_them.setdefault(self.box(node, nodes), []).append(node)
+        part.add_nodes_from(told(list(with_them)))
+        ends = ((self.box(e.user, nodes), self.box(e.used, nodes)) for e in self.among(nodes))
+        part.add_edges_from((one, other) for one, other in ends if one != other)
         knots = networkx.condensation(part)
-        generations = networkx.topological_generations(knots)
         return tuple(
-            told([node for knot in one for node in knots.nodes[knot]["members"]])
-            for one in generations
+            told(
+                [n for knot in one for box in knots.nodes[knot]["members"] for n in with_them[box]]
+            )
+            for one in networkx.topological_generations(knots)
         )
+
+    def box(self, node: Node, nodes: Collection[Node]) -> Node:
+        """Return the analysis of a quantity, where it is among some nodes; else the node."""
+        if node.kind is not Kind.QUANTITY:
+            return node
+        used = self._graph.successors(node) if node in self._graph else ()
+        return next((one for one in used if one in nodes), node)
 
 
 def network(trail: Trail) -> Network:

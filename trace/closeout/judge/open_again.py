@@ -10,6 +10,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from closeout.graph.cites import citing, is_source
 from closeout.graph.impact_edges import file_node
 from closeout.graph.index import Index
 from closeout.judge.measured_inputs import measured_inputs
@@ -22,7 +23,7 @@ from closeout.model.issue import following
 from closeout.model.records import Record, Requirement, Spread, Verification, build_text
 
 _NEXT = "(the next)"  # a build that no record was made on
-_FAR = 10**12  # times the value: outside of whatever window a test has
+_FAR = 10**3  # times the value: outside of whatever window a test has
 
 Counting = frozenset[tuple[str, int, str]]
 Says = Callable[[Record], str]
@@ -133,13 +134,11 @@ def _of_data(node: Node, validity: Validity, today: _Standing) -> Iterator[OpenA
 
 def _of_document(node: Node, index: Index) -> Iterator[OpenAgain]:
     """Yield the requirements to be assessed against a new issue: its own, and what derives."""
-    own = {
-        one.id
-        for one in index.requirements.values()
-        if one.source is not None and one.source.document == node.name
-    }
+    cites = citing(node.name)
+    own = {one.id for one in index.requirements.values() if is_source(node.name, one, cites)}
+    below = index.below(own)
     for name in index.requirements:
-        if name in index.below(own):
+        if name in below:
             detail = "" if name in own else "derived"
             yield OpenAgain(node, Again.ASSESS, name, name, detail=detail)
 

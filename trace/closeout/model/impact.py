@@ -120,11 +120,12 @@ class Impact:
 
     ``above`` and ``below`` leave out the ``roots`` themselves. ``may`` are those of ``above`` that
     may rest on a root, and are not known to. ``edges`` are those among all of them. ``layers`` hold
-    the same nodes so that what rests on another stands before it. ``concerned`` are the
-    verifications of each requirement in ``above`` or ``roots`` that rest on a root, by their
-    numbers; empty where only derived requirements do. ``gone`` are items that a range of commits
-    removed, ``others`` its changed files on which nothing rests. ``unread`` are analyses of which
-    it is not known all that they read, and why. ``since`` is the earlier commit of a range.
+    the same nodes so that what rests on another stands before it, a quantity with its analysis.
+    ``concerned`` are the verifications of each requirement in ``above`` or ``roots`` that rest on
+    a root, by their numbers; empty where only derived requirements do. ``gone`` are items that a
+    range of commits removed, ``others`` its changed files on which nothing rests. ``unread`` are
+    analyses of which it is not known all that they read, and why. ``since`` is the earlier commit
+    of a range.
     """
 
     dossier: Dossier
@@ -146,6 +147,12 @@ class Impact:
     def roots(self) -> tuple[Node, ...]:
         """What was asked for, each node once, in the order in which it was."""
         return tuple(dict.fromkeys(node for named in self.asked for node in named.nodes))
+
+    def box(self, node: Node) -> Node:
+        """Return the analysis of a quantity, as far as it is here; of any other node that node."""
+        if node.kind is not Kind.QUANTITY:
+            return node
+        return next((one.used for one in self.edges if one.user == node), node)
 
     @property
     def requirements(self) -> tuple[str, ...]:

@@ -17,28 +17,30 @@ SWEEPS = 12
 N = TypeVar("N")
 # A node (None: it is there itself), or a place where lines to it pass a layer.
 Place = tuple[N, int | None]
+# From a node to a node; the last is a part of that, to which lines run together.
+Line = tuple[N, N, N]
 
 
 @dataclass(frozen=True, slots=True)
 class Layout(Generic[N]):
-    """Layers in order, the middle of each place, and the places that each edge passes."""
+    """Layers in order, the middle of each place, and the places that each line passes."""
 
     columns: tuple[tuple[Place[N], ...], ...]
     middle: Mapping[Place[N], float]
-    routes: Mapping[tuple[N, N], tuple[Place[N], ...]]
+    routes: Mapping[Line[N], tuple[Place[N], ...]]
 
 
 def laid_out(
     layers: Sequence[Sequence[N]],
-    edges: Iterable[tuple[N, N]],
+    lines: Iterable[Line[N]],
     height: Callable[[Place[N]], float],
 ) -> Layout[N]:
     """Return places for nodes in layers; ``height`` tells how much room a place takes.
 
-    Edges lead from a layer to a later one, or stay inside of one.
+    Lines lead from a layer to a later one, or stay inside of one.
     """
     column = {node: number for number, layer in enumerate(layers) for node in layer}
-    routes = {(user, used): _route(user, used, column) for user, used in edges}
+    routes = {line: _route(line, column) for line in lines}
     columns: list[list[Place[N]]] = [[(node, None) for node in layer] for layer in layers]
     for route in routes.values():
         for place in route[1:-1]:
@@ -57,9 +59,10 @@ def laid_out(
     return Layout(tuple(map(tuple, columns)), middle, routes)
 
 
-def _route(user: N, used: N, column: Mapping[N, int]) -> tuple[Place[N], ...]:
+def _route(line: Line[N], column: Mapping[N, int]) -> tuple[Place[N], ...]:
+    user, used, part = line
     between = range(column[user] + 1, column[used])
-    return ((user, None), *((used, number) for number in between), (used, None))
+    return ((user, None), *((part, number) for number in between), (used, None))
 
 
 def _sweep(
