@@ -9,7 +9,14 @@ from closeout.graph.cites import citing, is_source
 from closeout.graph.index import Index
 from closeout.graph.links import LIMITS, record_named
 from closeout.model.impact import Edge, Kind, Node, Reading
-from closeout.model.records import Link, Record, Requirement, Verification
+from closeout.model.records import (
+    Link,
+    LinkedParameter,
+    Parameter,
+    Record,
+    Requirement,
+    Verification,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,13 +200,14 @@ def _of_record(record: Record, index: Index) -> Iterator[Edge]:
 
 def _of_documents(index: Index) -> Iterator[Edge]:
     """Yield who cites a document of the register: as source of a requirement or a number."""
-    found = [one for one in index.project.linked if one.id not in index.parameters]
+    found: list[Parameter | LinkedParameter] = list(index.parameters.values())
+    found += [one for one in index.project.linked if one.id not in index.parameters]
     for name in index.documents:
         cites, used = citing(name), Node(Kind.DOCUMENT, name)
         for requirement in index.requirements.values():
             if is_source(name, requirement, cites):
                 yield Edge(Node(Kind.REQUIREMENT, requirement.id), used)
-        for parameter in (*index.parameters.values(), *found):
+        for parameter in found:
             if cites(parameter.source):
                 yield Edge(Node(Kind.PARAMETER, parameter.id), used)
         for record in index.records.values():
@@ -238,6 +246,7 @@ def _texts(index: Index) -> Iterable[str | None]:
     for requirement in project.requirements:
         if requirement.not_applicable is not None:
             yield requirement.not_applicable.document
-    yield from (one.document for one in (*project.waivers, *project.agreements))
+    yield from (one.document for one in project.waivers)
+    yield from (one.document for one in project.agreements)
     yield from project.charter.reports.values()
     yield from (one.explained.document for one in project.records if one.explained)

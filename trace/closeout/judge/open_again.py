@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 from closeout.graph.cites import citing, is_source
 from closeout.graph.impact_edges import file_node
@@ -97,7 +96,8 @@ def _of_article(node: Node, validity: Validity, today: _Standing) -> Iterator[Op
     article = validity.index.articles.get(node.name)
     if article is None or article.build is None:
         return  # of one whose build is not given no record can be of another
-    then = _with(validity, articles={node.name: replace(article, build=_NEXT)})
+    articles = {**validity.index.articles, node.name: replace(article, build=_NEXT)}
+    then = replace(validity, index=replace(validity.index, articles=articles))
 
     def made_on(record: Record) -> str:
         return f"made on {build_text(dict(record.article).get(node.name, article.build or ''))}"
@@ -108,7 +108,8 @@ def _of_article(node: Node, validity: Validity, today: _Standing) -> Iterator[Op
 def _of_requirement(node: Node, validity: Validity, today: _Standing) -> Iterator[OpenAgain]:
     one = validity.index.requirements[node.name]
     raised = replace(one, issue=following(one.issue) or f"{one.issue}.1")
-    then = _with(validity, requirements={node.name: raised})
+    requirements = {**validity.index.requirements, node.name: raised}
+    then = replace(validity, index=replace(validity.index, requirements=requirements))
 
     def judged(record: Record) -> str:
         issue = dict(record.judged).get(one.id)
@@ -158,7 +159,9 @@ def _of_condition(node: Node, validity: Validity, today: _Standing) -> Iterator[
         number = sign * (abs(parameter.value.number) + 1) * _FAR
         far = Amount(f"{number} {parameter.value.unit}", number, parameter.value.unit)
         moved = replace(parameter, value=far, spread=Spread())
-        then = _Standing.of(_with(validity, parameters={node.name: moved}))
+        parameters = {**validity.index.parameters, node.name: moved}
+        index = replace(validity.index, parameters=parameters)
+        then = _Standing.of(replace(validity, index=index))
         left |= set(_lost(node, today, then, validity, lambda r: f"run at {stated.get(r.id, '')}"))
     yield from sorted(left, key=lambda one: (one.requirement or "", one.number or 0, one.about))
 
@@ -204,10 +207,3 @@ def _verifications(index: Index) -> Iterator[tuple[Requirement, int, Verificatio
         if requirement.not_applicable is None:
             for number, verification in enumerate(requirement.verification):
                 yield requirement, number, verification
-
-
-def _with(validity: Validity, **changed: Mapping[str, Any]) -> Validity:
-    """Return a project in which some items of its sections are others."""
-    index = validity.index
-    sections = {name: {**getattr(index, name), **items} for name, items in changed.items()}
-    return replace(validity, index=replace(index, **sections))
