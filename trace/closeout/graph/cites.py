@@ -22,3 +22,8 @@ def is_source(identifier: str, requirement: Requirement, cites: Cites) -> bool:
     if source is None:
         return False
     return source.document == identifier if source.document else cites(source.text)
+
+
+def rests_on(identifier: str, requirement: Requirement, cites: Cites) -> bool:
+    """Return whether a requirement comes from a document, or its statement speaks of one."""
+    return is_source(identifier, requirement, cites) or cites(requirement.statement)

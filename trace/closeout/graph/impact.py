@@ -180,9 +180,6 @@ def idle(trail: Trail, net: Network, paths: Iterable[str]) -> tuple[Idle, ...]:
         *(Node(Kind.DOCUMENT, name) for name in index.documents),
         *map(file_node, paths),
     ]
-    found = []
-    for node in told(list(dict.fromkeys(nodes))):
-        above = net.above([node])
-        if node not in used and not any(one.kind is Kind.REQUIREMENT for one in above):
-            found.append(Idle(node, net.users(node)))
-    return tuple(found)
+    resting = net.below(one for one in net.nodes if one.kind is Kind.REQUIREMENT)
+    left = told([node for node in dict.fromkeys(nodes) if node not in used | resting])
+    return tuple(Idle(node, net.users(node)) for node in left)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Collection, Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
-from closeout.graph.cites import citing, is_source
+from closeout.graph.cites import citing, rests_on
 from closeout.graph.index import Index
 from closeout.graph.links import LIMITS, record_named
 from closeout.model.impact import Edge, Kind, Node, Reading
@@ -69,7 +70,8 @@ def targets(requirement: Requirement, number: int, trail: Trail) -> Iterator[Nod
         yield Node(Kind.LIMIT, f"{requirement.id}.{verification.criterion.quantity}.{end}")
 
 
-def limit_links(index: Index) -> dict[str, list[str]]:
+@lru_cache(maxsize=1)  # asked for each requirement that is named
+def limit_links(index: Index) -> Mapping[str, list[str]]:
     """Return the parameters that are limits, by the limit: ``requirement.quantity.at_least``."""
     found: dict[str, list[str]] = {}
     for one in index.project.linked:
@@ -199,13 +201,13 @@ def _of_record(record: Record, index: Index) -> Iterator[Edge]:
 
 
 def _of_documents(index: Index) -> Iterator[Edge]:
-    """Yield who cites a document of the register: as source of a requirement or a number."""
+    """Yield who cites a document of the register: as source, in a statement, as its report."""
     found: list[Parameter | LinkedParameter] = list(index.parameters.values())
     found += [one for one in index.project.linked if one.id not in index.parameters]
     for name in index.documents:
         cites, used = citing(name), Node(Kind.DOCUMENT, name)
         for requirement in index.requirements.values():
-            if is_source(name, requirement, cites):
+            if rests_on(name, requirement, cites):
                 yield Edge(Node(Kind.REQUIREMENT, requirement.id), used)
         for parameter in found:
             if cites(parameter.source):
@@ -244,6 +246,7 @@ def _texts(index: Index) -> Iterable[str | None]:
     for requirement, _, verification in project.verifications():
         yield from (verification.plan, verification.risk, requirement.report)
     for requirement in project.requirements:
+        yield requirement.rationale
         if requirement.not_applicable is not None:
             yield requirement.not_applicable.document
     yield from (one.document for one in project.waivers)

@@ -7,9 +7,9 @@ that the verdicts would not say then. Re-verification: ECSS-E-ST-10-02C Rev.1, 5
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from closeout.graph.cites import citing, is_source
+from closeout.graph.cites import citing, rests_on
 from closeout.graph.impact_edges import file_node
 from closeout.graph.index import Index
 from closeout.judge.measured_inputs import measured_inputs
@@ -24,35 +24,74 @@ from closeout.model.records import Record, Requirement, Spread, Verification, bu
 _NEXT = "(the next)"  # a build that no record was made on
 _FAR = 10**3  # times the value: outside of whatever window a test has
 
-Counting = frozenset[tuple[str, int, str]]
 Says = Callable[[Record], str]
+Key = tuple[str, int]
 
 
-@dataclass(frozen=True, slots=True)
-class _Standing:
-    """What counts: verifications by record, and parameters that a record gives their number."""
+class _Present:
+    """A project as it is: which verifications name a record, which parameters one measured."""
 
-    evidence: Counting
-    inputs: frozenset[str]
+    def __init__(self, validity: Validity) -> None:
+        self.validity = validity
+        self.index = validity.index
+        self.naming: dict[str, list[Key]] = {}
+        for requirement, number, verification in _verifications(self.index):
+            for name in verification.records:
+                self.naming.setdefault(name, []).append((requirement.id, number))
+        self._linked = {one.id: one for one in self.index.project.linked}
 
-    @classmethod
-    def of(cls, validity: Validity) -> _Standing:
-        return cls(frozenset(_counting(validity)), _measured(validity))
+    def lost(
+        self, node: Node, then: Validity, keys: Iterable[Key], records: Collection[str], says: Says
+    ) -> Iterator[OpenAgain]:
+        """Yield what counts today and would not then.
+
+        Args:
+            keys: the verifications to be looked at
+            records: those of which measured inputs are
+            says: tells what a record was made of
+        """
+        some = dict.fromkeys(keys)
+        gone = _counting(self.validity, some) - _counting(then, some)
+        for requirement, number, name in sorted(gone):
+            detail = says(self.index.records[name])
+            yield OpenAgain(node, Again.REOPENED, name, requirement, number, detail)
+        for parameter in sorted(self._inputs(records) - self._measured(records, then)):
+            name = self.index.parameters[parameter].record or ""
+            detail = f"{name} {says(self.index.records[name])}"
+            yield OpenAgain(node, Again.WAITING, parameter, detail=detail)
+
+    def _inputs(self, records: Collection[str]) -> frozenset[str]:
+        """Return the parameters that have their number from some records."""
+        return frozenset(
+            name
+            for name in self._linked
+            if name in self.index.parameters and self.index.parameters[name].record in records
+        )
+
+    def _measured(self, records: Collection[str], then: Validity) -> frozenset[str]:
+        """Return which of them would still have one."""
+        linked = {name: self._linked[name] for name in self._inputs(records)}
+        index = replace(then.index, linked=linked)
+        return frozenset(measured_inputs(replace(then, index=index)).parameters)
+
+    def keys(self, records: Iterable[str]) -> list[Key]:
+        """Return the verifications that name some records."""
+        return [key for name in records for key in self.naming.get(name, ())]
 
 
 def open_again(
     roots: Collection[Node], above: Iterable[Node], validity: Validity
 ) -> tuple[OpenAgain, ...]:
     """Return what a change of some nodes would open again; ``above`` is what rests on them."""
-    today = _Standing.of(validity)
+    present = _Present(validity)
     reached = told(list({*roots, *above}))
     found: list[OpenAgain] = []
     for node in told(roots):
-        found += _of_root(node, validity, today)
+        found += _of_root(node, present)
     # What a parameter is found by changes it as well.
     for node in reached:
         if node.kind is Kind.PARAMETER:
-            found += _of_condition(node, validity, today)
+            found += _of_condition(node, present)
     for node in reached:
         if node.kind is Kind.ANALYSIS:
             found += _of_analysis(node, validity.index)
@@ -75,68 +114,75 @@ def open_now(
                     )
 
 
-def _of_root(node: Node, validity: Validity, today: _Standing) -> Iterator[OpenAgain]:
-    index = validity.index
+def _of_root(node: Node, present: _Present) -> Iterator[OpenAgain]:
     match node.kind:
         case Kind.ARTICLE:
-            yield from _of_article(node, validity, today)
+            yield from _of_article(node, present)
         case Kind.REQUIREMENT:
-            yield from _of_requirement(node, validity, today)
+            yield from _of_requirement(node, present)
         case Kind.CODE | Kind.DATA:
-            yield from _of_data(node, validity, today)
+            yield from _of_data(node, present)
         case Kind.DOCUMENT:
-            yield from _of_document(node, index)
+            yield from _of_document(node, present.index)
         case Kind.RECORD:
-            for requirement, number, verification in _verifications(index):
-                if node.name in verification.records:
-                    yield OpenAgain(node, Again.JUDGED, node.name, requirement.id, number)
+            for requirement, number in present.keys([node.name]):
+                yield OpenAgain(node, Again.JUDGED, node.name, requirement, number)
 
 
-def _of_article(node: Node, validity: Validity, today: _Standing) -> Iterator[OpenAgain]:
-    article = validity.index.articles.get(node.name)
+def _of_article(node: Node, present: _Present) -> Iterator[OpenAgain]:
+    index = present.index
+    article = index.articles.get(node.name)
     if article is None or article.build is None:
         return  # of one whose build is not given no record can be of another
-    articles = {**validity.index.articles, node.name: replace(article, build=_NEXT)}
-    then = replace(validity, index=replace(validity.index, articles=articles))
+    articles = {**index.articles, node.name: replace(article, build=_NEXT)}
+    then = replace(present.validity, index=replace(index, articles=articles))
+    builds = {
+        record.id: dict(record.article)[node.name]
+        for record in index.records.values()
+        if node.name in dict(record.article)
+    }
 
     def made_on(record: Record) -> str:
-        return f"made on {build_text(dict(record.article).get(node.name, article.build or ''))}"
+        return f"made on {build_text(builds[record.id])}"
 
-    yield from _lost(node, today, _Standing.of(then), validity, made_on)
+    yield from present.lost(node, then, present.keys(builds), builds, made_on)
 
 
-def _of_requirement(node: Node, validity: Validity, today: _Standing) -> Iterator[OpenAgain]:
-    one = validity.index.requirements[node.name]
+def _of_requirement(node: Node, present: _Present) -> Iterator[OpenAgain]:
+    index, one = present.index, present.index.requirements[node.name]
     raised = replace(one, issue=following(one.issue) or f"{one.issue}.1")
-    requirements = {**validity.index.requirements, node.name: raised}
-    then = replace(validity, index=replace(validity.index, requirements=requirements))
+    requirements = {**index.requirements, node.name: raised}
+    then = replace(present.validity, index=replace(index, requirements=requirements))
 
     def judged(record: Record) -> str:
         issue = dict(record.judged).get(one.id)
         return f"judged issue {issue}" if issue else "names no issue that it judged"
 
-    yield from _lost(node, today, _Standing.of(then), validity, judged)
+    applies = one.not_applicable is None
+    keys = [(one.id, number) for number in range(len(one.verification)) if applies]
+    yield from present.lost(node, then, keys, (), judged)
 
 
-def _of_data(node: Node, validity: Validity, today: _Standing) -> Iterator[OpenAgain]:
+def _of_data(node: Node, present: _Present) -> Iterator[OpenAgain]:
     """Yield what rests on the digest of a data file; without one a change is not noticed."""
-    names = [
-        record.id
-        for record in validity.index.records.values()
+    records = [
+        record
+        for record in present.index.records.values()
         if record.data is not None and file_node(record.data) == node
     ]
-    noticed = {name for name in names if validity.index.records[name].data_sha256 is not None}
-    then = replace(validity, altered=validity.altered | noticed)
-    yield from _lost(node, today, _Standing.of(then), validity, lambda _: "keeps its digest")
-    for name in names:
-        if name not in noticed:
-            yield OpenAgain(node, Again.UNNOTICED, name)
+    noticed = {record.id for record in records if record.data_sha256 is not None}
+    then = replace(present.validity, altered=present.validity.altered | noticed)
+    keys = present.keys(sorted(noticed))
+    yield from present.lost(node, then, keys, noticed, lambda _: "keeps its digest")
+    for record in records:
+        if record.id not in noticed:
+            yield OpenAgain(node, Again.UNNOTICED, record.id)
 
 
 def _of_document(node: Node, index: Index) -> Iterator[OpenAgain]:
     """Yield the requirements to be assessed against a new issue: its own, and what derives."""
     cites = citing(node.name)
-    own = {one.id for one in index.requirements.values() if is_source(node.name, one, cites)}
+    own = {one.id for one in index.requirements.values() if rests_on(node.name, one, cites)}
     below = index.below(own)
     for name in index.requirements:
         if name in below:
@@ -144,25 +190,29 @@ def _of_document(node: Node, index: Index) -> Iterator[OpenAgain]:
             yield OpenAgain(node, Again.ASSESS, name, name, detail=detail)
 
 
-def _of_condition(node: Node, validity: Validity, today: _Standing) -> Iterator[OpenAgain]:
+def _of_condition(node: Node, present: _Present) -> Iterator[OpenAgain]:
     """Yield the records that were run at the present value of a parameter."""
-    parameter = validity.index.parameters.get(node.name)
+    index = present.index
+    parameter = index.parameters.get(node.name)
     stated = {
         record.id: str(dict(record.conditions)[node.name])
-        for record in validity.index.records.values()
+        for record in index.records.values()
         if node.name in dict(record.conditions)
     }
     if parameter is None or not stated:
         return
+
+    def run_at(record: Record) -> str:
+        return f"run at {stated[record.id]}"
+
     left: set[OpenAgain] = set()
     for sign in (-1, 1):  # a test may be harsher on one of the two sides
         number = sign * (abs(parameter.value.number) + 1) * _FAR
         far = Amount(f"{number} {parameter.value.unit}", number, parameter.value.unit)
         moved = replace(parameter, value=far, spread=Spread())
-        parameters = {**validity.index.parameters, node.name: moved}
-        index = replace(validity.index, parameters=parameters)
-        then = _Standing.of(replace(validity, index=index))
-        left |= set(_lost(node, today, then, validity, lambda r: f"run at {stated.get(r.id, '')}"))
+        parameters = {**index.parameters, node.name: moved}
+        then = replace(present.validity, index=replace(index, parameters=parameters))
+        left |= set(present.lost(node, then, present.keys(stated), (), run_at))
     yield from sorted(left, key=lambda one: (one.requirement or "", one.number or 0, one.about))
 
 
@@ -173,33 +223,14 @@ def _of_analysis(node: Node, index: Index) -> Iterator[OpenAgain]:
         yield OpenAgain(node, Again.TEST, path)
 
 
-def _lost(
-    node: Node, today: _Standing, then: _Standing, validity: Validity, says: Says
-) -> Iterator[OpenAgain]:
-    """Yield what counts today and would not then; ``says`` tells what a record was made of."""
-    index = validity.index
-    for requirement, number, name in sorted(today.evidence - then.evidence):
-        detail = says(index.records[name])
-        yield OpenAgain(node, Again.REOPENED, name, requirement, number, detail)
-    for parameter in sorted(today.inputs - then.inputs):
-        name = index.parameters[parameter].record or ""
-        detail = f"{name} {says(index.records[name])}" if name in index.records else ""
-        yield OpenAgain(node, Again.WAITING, parameter, detail=detail)
-
-
-def _counting(validity: Validity) -> Iterator[tuple[str, int, str]]:
-    """Yield requirement, number and record of each verification by a record that counts."""
-    index = validity.index
-    for requirement, number, verification in _verifications(index):
-        for record in in_force(requirement, verification, validity):
-            yield requirement.id, number, record.id
-
-
-def _measured(validity: Validity) -> frozenset[str]:
-    """Return the parameters to which a record gives their number."""
-    linked = {one.id: one for one in validity.index.project.linked}
-    index = replace(validity.index, linked=linked)
-    return frozenset(measured_inputs(replace(validity, index=index)).parameters)
+def _counting(validity: Validity, keys: Iterable[Key]) -> frozenset[tuple[str, int, str]]:
+    """Return requirement, number and record of each record that counts for some verifications."""
+    found = set()
+    for name, number in keys:
+        requirement = validity.index.requirements[name]
+        for record in in_force(requirement, requirement.verification[number], validity):
+            found.add((name, number, record.id))
+    return frozenset(found)
 
 
 def _verifications(index: Index) -> Iterator[tuple[Requirement, int, Verification]]:

@@ -13,6 +13,7 @@ from closeout.render.terminal import Paint, wrap
 
 MOST_NAMED = 8
 _MAY = "may rest on it"
+_NOTHING = "nothing: no evidence that counts today rests on it, and no analysis"
 
 
 def impact_text(impact: Impact, *, colour: bool, width: int) -> str:
@@ -22,7 +23,7 @@ def impact_text(impact: Impact, *, colour: bool, width: int) -> str:
     lines += wrap(_state(impact), width)
     for title, part in (
         ("What rests on it", _Tree(impact, facts, paint, width).upward()),
-        (_title_again(impact), list(_again(impact, width))),
+        (_title_again(impact), list(_again(impact, width)) or wrap(_NOTHING, width, 2)),
         ("What it rests on", _Tree(impact, facts, paint, width).downward()),
         ("What is not known", list(_not_known(impact, width))),
         ("Beside that", list(_beside(impact, width))),
@@ -252,6 +253,7 @@ def unused_text(unused: Unused, *, colour: bool, width: int) -> str:
     """Return what no requirement rests on, by kind, for a terminal of so many columns."""
     paint = Paint(colour)
     idle = unused.idle
+    replaced = {one.replaces: one.id for one in unused.dossier.records if one.replaces}
     first = "A requirement rests on everything." if not idle else (
         f"No requirement rests on {count(len(idle), 'item')} of the project."
     )  # fmt: skip
@@ -261,7 +263,7 @@ def unused_text(unused: Unused, *, colour: bool, width: int) -> str:
         some = [one for one in idle if one.node.kind is kind]
         if some:
             lines += ["", paint.strong(_heading(kind))]
-            lines += [line for one in some for line in wrap(_idle(one), width, 2)]
+            lines += [line for one in some for line in wrap(_idle(one, replaced), width, 2)]
     if known := list(_unread_lines(unused.unread, width)):
         lines += ["", paint.strong("What is not known"), *known]
     return "\n".join([*lines, "", words.CAUTION_LINE]) + "\n"
@@ -275,6 +277,9 @@ def _heading(kind: Kind) -> str:
     return text
 
 
-def _idle(one: Idle) -> str:
+def _idle(one: Idle, replaced: Mapping[str, str]) -> str:
+    name = one.node.name
     only = ", ".join(f"{node.kind.value} {safe(node.name)}" for node in one.only)
-    return f"{safe(one.node.name)}" + (f"  only {only}" if only else "")
+    by = replaced.get(name) if one.node.kind is Kind.RECORD else None
+    parts = [safe(name), f"only {only}" if only else "", f"replaced by {safe(by)}" if by else ""]
+    return "  ".join(part for part in parts if part)

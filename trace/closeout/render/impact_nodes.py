@@ -35,9 +35,12 @@ def line_of(node: Node, impact: Impact, facts: Facts) -> str:
 
 
 def margin_of(result: RequirementResult, impact: Impact) -> Evidence | None:
-    """Return the evidence with the smallest margin among the verifications that are concerned."""
-    numbers = impact.concerned.get(result.id, ())
-    return rows.tightest_of(entry for entry in result.evidence if entry.number in numbers)
+    """Return the evidence with the smallest margin among the verifications that are concerned.
+
+    All of a requirement on which rests what was asked for.
+    """
+    numbers = impact.concerned.get(result.id)
+    return rows.tightest_of(e for e in result.evidence if numbers is None or e.number in numbers)
 
 
 def _said(node: Node, impact: Impact, facts: Facts) -> str:
