@@ -202,3 +202,12 @@ def test_what_a_project_says_is_what_is_reached(
     net = network(trail)
     nodes = {node for pair in direct for node in pair}
     assert reached(net, nodes) == closed(direct)
+    layers = net.layers(nodes)
+    place = {node: number for number, layer in enumerate(layers) for node in layer}
+    assert place.keys() == nodes
+    whole = closed(direct)
+    for user, used in direct:
+        if user.kind is Kind.QUANTITY or (used, user) in whole:
+            assert place[user] == place[used]
+        else:
+            assert place[user] < place[used]

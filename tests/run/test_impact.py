@@ -139,6 +139,9 @@ def test_a_chain_of_links_upward_and_downward(project: Path) -> None:
     text = impact_text(found, colour=False, width=100)
     assert text.splitlines()[0].startswith("4 requirements rest on u; smallest margin: ")
     assert "LSA 4.3" in text
+    assert "limit A-3.r.at_least  at least 1" in impact_text(
+        impact(project, "floor"), colour=False, width=100
+    )
     assert "evaluated again, so that verdicts may change: a, b, d" in text
 
 
@@ -185,8 +188,12 @@ def test_every_unknown_name_is_told_with_the_nearest(project: Path) -> None:
 
 @pytest.mark.parametrize(
     "body",
-    ['raise ValueError("no")', "import os\nos.kill(os.getpid(), 9)"],
-    ids=["raises", "killed"],
+    [
+        'raise ValueError("no")',
+        "import os\nos.kill(os.getpid(), 9)",
+        'import subprocess\nsubprocess.run(["true"])\nreturn R(mid + v)',
+    ],
+    ids=["raises", "killed", "not watched"],
 )
 def test_an_analysis_that_fails_may_rest_on_any_file(tmp_path: Path, body: str) -> None:
     folder = made(tmp_path, (A, Function("b", B.takes, B.gives, body), C, D))
@@ -238,7 +245,7 @@ def test_a_range_of_commits(tmp_path: Path) -> None:
         ("analyses/table.py", "float(", "1.0 * float("),
     )
     (tmp_path / "notes.txt").write_text("beside\n")
-    repository.commit()
+    repository.commit(("requirements/project.yaml", "reviews: [CDR]", "reviews: [CDR, AR]"))
     found = impact(tmp_path, "HEAD~2..HEAD")
     assert set(found.roots) == {
         Node(Kind.PARAMETER, "v"), Node(Kind.CODE, "analyses/table.py"),
@@ -248,6 +255,7 @@ def test_a_range_of_commits(tmp_path: Path) -> None:
     assert found.gone == ("idle",)
     assert found.others == ("notes.txt",)
     assert found.dossier.snapshot.kind == "commit"
+    assert found.recharted
     text = impact_text(found, colour=False, width=100)
     assert "what changed since HEAD~2 (2 items)" in text
     assert "removed: idle" in text
@@ -255,6 +263,35 @@ def test_a_range_of_commits(tmp_path: Path) -> None:
     assert impact(tmp_path, "HEAD~1..HEAD").roots == ()
     with pytest.raises(UserError, match="one state is judged"):
         Project(tmp_path).impact("HEAD~2..HEAD", at="HEAD~1")
+
+
+def test_a_rename_in_a_range_removes_nothing(tmp_path: Path) -> None:
+    lone = Function("lone", {"kept": "1"}, {"r": "1"}, "return R(kept)")
+    made(tmp_path, (A, B, C, D, lone))
+    file = tmp_path / "analyses/all.yaml"
+    file.write_text(file.read_text() + "  kept: {value: 1, source: x}\n")
+    repository = Repository(tmp_path)
+    repository.commit()
+    repository.commit(
+        ("analyses/all.yaml", "kept: {value: 1,", "new: {value: 1, formerly: kept,"),
+        ("analyses/lone.py", "kept", "new"),
+    )
+    found = impact(tmp_path, "HEAD~1..")
+    assert found.gone == ()
+    assert [one.text for one in found.asked] == ["new", "analyses/lone.py"]
+
+
+def test_the_file_of_the_charter_is_what_every_verdict_rests_on(project: Path) -> None:
+    found = impact(project, "requirements/project.yaml")
+    assert found.roots == ()
+    assert found.recharted
+    text = impact_text(found, colour=False, width=200)
+    assert "every verdict rests on the key project:" in text
+
+
+def test_a_notebook_shows_a_figure(project: Path) -> None:
+    found = impact(project, "u")
+    assert found._repr_svg_().startswith("<?xml")  # type: ignore[attr-defined]
 
 
 def test_an_earlier_identifier_leads_to_that_of_today(tmp_path: Path) -> None:

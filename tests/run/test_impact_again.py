@@ -17,6 +17,7 @@ from closeout.model.impact import Again, Impact, Kind, OpenAgain
 from closeout.render.impact import impact_text
 from closeout.run import Project
 from tests.run.chains import Function, judged, written
+from tests.run.test_changes import Repository
 
 LIFE = Function("life", {"drain": "mA", "charge": "A h"}, {"time": "h"},
                 "return R(charge / drain * 1000.0)",
@@ -175,6 +176,20 @@ def test_a_document_is_the_source_of_numbers_too(project: Path) -> None:
     assert [node.name for node in found.above if node.kind is Kind.PARAMETER] == ["charge"]
     assert found.requirements == ("A-1", "T-1")
     assert found.concerned == {"A-1": (0,), "T-1": (0, 1)}
+
+
+def test_what_a_range_of_commits_has_left_open(project: Path) -> None:
+    repository = Repository(project)
+    repository.commit()
+    repository.commit(CHANGES["BAT"])
+    found = Project(project, jobs=1).impact("HEAD~1..HEAD")
+    assert [node.name for node in found.roots] == ["BAT"]
+    (left,) = said(found, Again.OPEN_NOW)
+    assert (left.requirement, left.number, left.about) == ("T-1", 0, "TR-3")
+    # What would be re-opened by one more build is another question.
+    assert not said(found)
+    text = impact_text(found, colour=False, width=400)
+    assert "TR-3 was made on BAT build FM-3, BAT is at build FM-4" in text
 
 
 def edit(path: Path, change: Callable[[str], str]) -> None:

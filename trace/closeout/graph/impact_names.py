@@ -102,8 +102,9 @@ class Names:
 
     def _files(self, text: str) -> Iterator[Named]:
         nodes = [node for node in (Node(kind, text) for kind in FILES) if node in self.net]
-        if text.endswith(".yaml") and (items := self._written(text)):
-            yield Named(text, told([*items, *nodes]), "all items in it")
+        if text.endswith(".yaml") and (nodes or self.is_file(text)):
+            items = self._written(text)
+            yield Named(text, told([*items, *nodes]), "all items in it" if items else "no item")
         elif nodes:
             yield Named(text, tuple(nodes))
         elif self.is_file(text):

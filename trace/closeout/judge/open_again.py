@@ -101,16 +101,18 @@ def open_again(
 def open_now(
     nodes: Collection[Node], concerned: Mapping[str, Collection[int]], dossier: Dossier
 ) -> Iterator[OpenAgain]:
-    """Yield the verifications by some records that are open, with the reason."""
+    """Yield the verifications by some records that are open, with the reason; none to come."""
+    planned = {one.id for one in dossier.records if one.date is None}
     names = {node.name for node in nodes if node.kind is Kind.RECORD}
     for result in dossier.requirements:
         for entry in result.evidence if result.id in concerned else ():
             is_open = entry.state is State.OPEN and entry.number in concerned[result.id]
-            if is_open and entry.record is not None and entry.message:
+            if is_open and entry.record not in (None, *planned) and entry.message:
                 node = Node(Kind.REQUIREMENT, result.id)
-                if entry.record in names or node in nodes:
+                name = entry.record or ""
+                if name in names or node in nodes:
                     yield OpenAgain(
-                        node, Again.OPEN_NOW, entry.record, result.id, entry.number, entry.message
+                        node, Again.OPEN_NOW, name, result.id, entry.number, entry.message
                     )
 
 

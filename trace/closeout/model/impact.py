@@ -123,9 +123,10 @@ class Impact:
     the same nodes so that what rests on another stands before it, a quantity with its analysis.
     ``concerned`` are the verifications of each requirement in ``above`` or ``roots`` that rest on
     a root, by their numbers; empty where only derived requirements do. ``gone`` are items that a
-    range of commits removed, ``others`` its changed files on which nothing rests. ``unread`` are
-    analyses of which it is not known all that they read, and why. ``since`` is the earlier commit
-    of a range.
+    range of commits removed, ``others`` its changed files on which nothing rests; ``recharted`` is
+    True where it changed, or was asked for, what the project holds itself to (key ``project:``), on
+    which all verdicts rest. ``unread`` are analyses of which it is not known all that they read,
+    and why. ``since`` is the earlier commit of a range.
     """
 
     dossier: Dossier
@@ -142,6 +143,7 @@ class Impact:
     gone: tuple[str, ...] = ()
     others: tuple[str, ...] = ()
     since: str | None = None
+    recharted: bool = False
 
     @property
     def roots(self) -> tuple[Node, ...]:

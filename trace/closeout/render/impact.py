@@ -239,6 +239,9 @@ def _unread_lines(unread: Iterable[tuple[str, str]], width: int) -> Iterator[str
 
 
 def _beside(impact: Impact, width: int) -> Iterator[str]:
+    if impact.recharted:
+        text = "every verdict rests on the key project: (reviews, policy, margins)"
+        yield from wrap(text, width, 2)
     if impact.gone:
         yield from wrap(f"removed: {', '.join(map(safe, impact.gone))}", width, 2)
     if impact.others:

@@ -49,6 +49,7 @@ def impact_json(impact: Impact) -> str:
         "not_known": _unread(impact.unread),
         "removed": list(impact.gone),
         "other_files": list(impact.others),
+        "project_changed": impact.recharted,
         "caution": words.CAUTION,
     }
     return _document(head, rows, tail)

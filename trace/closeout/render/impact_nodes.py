@@ -47,6 +47,8 @@ def _said(node: Node, impact: Impact, facts: Facts) -> str:
     match node.kind:
         case Kind.REQUIREMENT if (result := facts.requirements.get(node.name)) is not None:
             return "  ".join(requirement_parts(result, impact))
+        case Kind.LIMIT:
+            return _limit(node, facts)
         case Kind.ANALYSIS if (spec := facts.analyses.get(node.name)) is not None:
             return f"({safe(spec.path)})"
         case Kind.PARAMETER if (parameter := facts.parameters.get(node.name)) is not None:
@@ -70,6 +72,15 @@ def requirement_parts(result: RequirementResult, impact: Impact) -> list[str]:
     parts.append(flow(result.title))
     parts += [f"source: {flow(result.source)}"] if result.source else []
     return parts
+
+
+def _limit(node: Node, facts: Facts) -> str:
+    """Return what the criterion says, of which a limit is a node."""
+    head, _, _ = node.name.rpartition(".")
+    name, _, quantity = head.rpartition(".")
+    result = facts.requirements.get(name)
+    entries = () if result is None else result.evidence
+    return next((flow(e.limit_text) for e in entries if e.quantity == quantity), "")
 
 
 def _parameter(one: ParameterSaid) -> str:

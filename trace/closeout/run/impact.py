@@ -145,11 +145,12 @@ class _Seen:
 
 @dataclass(frozen=True, slots=True)
 class _Changed:
-    """What a range of commits changed; ``gone`` and ``others`` as of an :class:`Impact`."""
+    """What a range of commits changed; the fields behind ``named`` as of an :class:`Impact`."""
 
     named: tuple[Named, ...] = ()
     gone: tuple[str, ...] = ()
     others: tuple[str, ...] = ()
+    recharted: bool = False
 
 
 def _seen(assessment: Assessment) -> _Seen:
@@ -217,6 +218,8 @@ def _impact(asked: list[Named], changed: _Changed, seen: _Seen, since: Since | N
         changed.gone,
         changed.others,
         None if since is None else since.commit,
+        changed.recharted
+        or any(one.text == trail.index.project.charter.where.path for one in asked),
     )
 
 
@@ -251,9 +254,7 @@ def _changed(since: Since, seen: _Seen, store: Store) -> _Changed:
         named.append(one._replace(note=f"{kind}, {one.note}" if one.note else kind))
     nodes, others = _changed_files(since, seen)
     named += [Named(node.name, (node,), CHANGED) for node in nodes]
-    if not same(was.charter, now.charter):
-        others = ("requirements/project.yaml (key project:, for all requirements)", *others)
-    return _Changed(tuple(named), tuple(gone), others)
+    return _Changed(tuple(named), tuple(gone), others, not same(was.charter, now.charter))
 
 
 def _project(since: Since, store: Store) -> Project:
