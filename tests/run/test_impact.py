@@ -61,7 +61,7 @@ VERIFICATIONS = (
 HEAD = (
     "requirements:\n"
     "  - {id: TOP, title: All, statement: It shall be so.,\n"
-    "     source: {document: LSA, clause: '4.3'}}\n"
+    "     source: {document: LSA, clause: '4.3', issue: 2}}\n"
 )
 REGISTER = "documents:\n  - {id: LSA, title: Agreement, issue: 2, date: 2020-01-01}\n"
 

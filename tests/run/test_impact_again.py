@@ -48,7 +48,7 @@ records:
 TESTED = """\
 requirements:
   - {id: T-1, issue: B, title: Soaked, statement: It shall last., rationale: x,
-     source: {document: LSA},
+     source: {document: LSA, issue: 2},
      verification: [
        {method: test, level: system, stage: acceptance, review: CDR, records: [TR-3],
         given: {temperature: 5 degC}},
@@ -169,6 +169,25 @@ def shows(texts: dict[str, list[str]]) -> list[tuple[str, str]]:
 )  # fmt: skip
 def test_what_is_open_again_in_words(project: Path, name: str, text: str) -> None:
     assert text in impact_text(impact(project, name), colour=False, width=400)
+
+
+def test_what_a_new_issue_of_a_document_leaves_to_be_assessed(project: Path) -> None:
+    found = impact(project, "LSA")
+    assert [one.about for one in said(found, Again.ASSESS)] == ["T-1", "T-2"]
+    edit(project / RECORDS_FILE, lambda text: text.replace("issue: 2, date", "issue: 3, date"))
+    told = {one.id: one.why for one in judged(project).requirements if "assessed" in one.why}
+    assert told.keys() == {"T-1", "T-2"}
+    after = impact(project, "LSA")
+    assert not said(after, Again.ASSESS)  # they are by now, as the lines of these say
+    text = impact_text(after, colour=False, width=400)
+    assert "Soaked  to be assessed against LSA issue 3  source: LSA (issue 2)" in text
+    # Where a source says no issue, nothing tells of a new one.
+    edit(project / TESTED_FILE, lambda text: text.replace("{document: LSA, issue: 2}", "LSA 4.3"))
+    unsaid = impact(project, "LSA")
+    assert [one.about for one in said(unsaid, Again.UNNOTICED)] == ["T-1"]
+    assert "a new issue of LSA would not be noticed, since no issue is said: T-1" in impact_text(
+        unsaid, colour=False, width=400
+    )
 
 
 def test_a_document_is_the_source_of_numbers_too(project: Path) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 
+from closeout.graph.assessed import to_be_assessed
 from closeout.graph.cites import citing, rests_on
 from closeout.graph.impact_edges import file_node
 from closeout.graph.index import Index
@@ -182,14 +183,21 @@ def _of_data(node: Node, present: _Present) -> Iterator[OpenAgain]:
 
 
 def _of_document(node: Node, index: Index) -> Iterator[OpenAgain]:
-    """Yield the requirements to be assessed against a new issue: its own, and what derives."""
-    cites = citing(node.name)
-    own = {one.id for one in index.requirements.values() if rests_on(node.name, one, cites)}
-    below = index.below(own)
-    for name in index.requirements:
-        if name in below:
-            detail = "" if name in own else "derived"
-            yield OpenAgain(node, Again.ASSESS, name, name, detail=detail)
+    """Yield what is to be assessed against a new issue, also what is derived, and what is not.
+
+    Where a requirement does not say against which issue it was held, nobody is told of a new one.
+    """
+    document, cites = index.documents[node.name], citing(node.name)
+    raised = following(document.issue or "") or (document.issue and f"{document.issue}.1")
+    documents = {**index.documents, node.name: replace(document, issue=raised)}
+    then = to_be_assessed(replace(index, documents=documents)) if raised else {}
+    for requirement in index.requirements.values():
+        own = rests_on(node.name, requirement, cites)
+        if requirement.id in then.keys() - to_be_assessed(index).keys():
+            detail = "" if own else "derived"
+            yield OpenAgain(node, Again.ASSESS, requirement.id, requirement.id, detail=detail)
+        elif own and requirement.id not in then:
+            yield OpenAgain(node, Again.UNNOTICED, requirement.id, requirement.id)
 
 
 def _of_condition(node: Node, present: _Present) -> Iterator[OpenAgain]:

@@ -6,7 +6,7 @@ A node is an item, a file, or a quantity of an analysis; an edge says that one r
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -89,7 +89,7 @@ class Again(StrEnum):
 
     REOPENED = "re-opened"  # evidence by a record that counts today
     WAITING = "waiting"  # a measured input would have no number
-    UNNOTICED = "unnoticed"  # no digest of the data file is kept
+    UNNOTICED = "unnoticed"  # no digest of a data file, no issue of a document is kept
     ASSESS = "assess"  # a requirement against the new issue of its source
     JUDGED = "judged"  # a verification by a record that is corrected
     EVALUATED = "evaluated"  # an analysis
@@ -125,7 +125,8 @@ class Impact:
     a root, by their numbers; empty where only derived requirements do. ``gone`` are items that a
     range of commits removed, ``others`` its changed files on which nothing rests; ``recharted`` is
     True where it changed, or was asked for, what the project holds itself to (key ``project:``), on
-    which all verdicts rest. ``unread`` are analyses of which it is not known all that they read,
+    which all verdicts rest. ``assess`` says of requirements against which new issue of a document
+    they are to be assessed. ``unread`` are analyses of which it is not known all that they read,
     and why. ``since`` is the earlier commit of a range.
     """
 
@@ -144,6 +145,7 @@ class Impact:
     others: tuple[str, ...] = ()
     since: str | None = None
     recharted: bool = False
+    assess: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def roots(self) -> tuple[Node, ...]:

@@ -189,6 +189,11 @@ def _told(one: OpenAgain, impact: Impact) -> tuple[str, str]:
         case Again.WAITING:
             return f"{_change(one.changed)} would leave without a value", f"{about} ({detail})"
         case Again.UNNOTICED:
+            if one.changed.kind is Kind.DOCUMENT:
+                return (
+                    f"a new issue of {changed} would not be noticed, since no issue is said",
+                    about,
+                )
             return f"{about} keeps no digest of {changed}: a change would not be noticed", ""
         case Again.ASSESS:
             derived = ", with what is derived" if one.detail else ""

@@ -95,6 +95,7 @@ def _requirement(result: RequirementResult, impact: Impact) -> dict[str, Any]:
         "compliance": result.compliance.value,
         "closed": result.closed,
         "covered": result.covered,
+        "to_be_assessed": impact.assess.get(result.id),
         "asked": node in impact.roots,
         "certain": node not in impact.may,
         "verification": list(impact.concerned.get(result.id, ())),

@@ -63,13 +63,14 @@ def _said(node: Node, impact: Impact, facts: Facts) -> str:
 
 
 def requirement_parts(result: RequirementResult, impact: Impact) -> list[str]:
-    """Return code, close-out, owner, smallest margin concerned, title and source."""
+    """Return code, close-out, owner, smallest margin concerned, title, source, and what is due."""
     code = f"{result.compliance.value}{' covered' if result.covered else ''}"
     parts = [f"{code}, {words.close_out(result)}"]
     parts += [f"owner {safe(result.owner)}"] if result.owner else []
     if (entry := margin_of(result, impact)) is not None:
         parts.append(f"margin {rows.margin(entry)} ({rows.subject(entry)})")
     parts.append(flow(result.title))
+    parts += [flow(impact.assess[result.id])] if result.id in impact.assess else []
     parts += [f"source: {flow(result.source)}"] if result.source else []
     return parts
 

@@ -54,7 +54,8 @@ def _label(node: Node, impact: Impact, facts: Facts) -> tuple[str, ...]:
     state += f", margin {rows.margin(entry)}" if entry is not None else ""
     owner = f"{kind}, owner {safe(result.owner)}" if result.owner else kind
     title, source = (wrapped(flow(text), TEXT) for text in (result.title, result.source or ""))
-    return (safe(node.name), *title, state, owner, *source)
+    assess = wrapped(flow(impact.assess.get(node.name, "")), TEXT)
+    return (safe(node.name), *title, state, *assess, owner, *source)
 
 
 class _Drawing:

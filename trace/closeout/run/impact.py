@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from closeout.compare.changed_since import changed_since, same
+from closeout.graph.assessed import to_be_assessed
 from closeout.graph.impact import (
     Network,
     concerned,
@@ -220,6 +221,7 @@ def _impact(asked: list[Named], changed: _Changed, seen: _Seen, since: Since | N
         None if since is None else since.commit,
         changed.recharted
         or any(one.text == trail.index.project.charter.where.path for one in asked),
+        to_be_assessed(trail.index),
     )
 
 
