@@ -19,6 +19,7 @@ STATE = (
     ("package", "--review", "CDR", "-o", "package"),
     ("sweep", "voltage=11V..13V"),
     ("compare", "HEAD"),
+    ("impact", "voltage"),
     ("hook", "run"),
     ("start", "."),
     ("--version",),

@@ -27,6 +27,7 @@ COMMANDS = {
     "explain": "show one requirement, analysis or parameter with its evidence",
     "sweep": "show the margins over the values of a parameter, or of two",
     "compare": "show what changed between two states, and why margins moved",
+    "impact": "show what rests on an item or file, and what a change opens again",
     "package": "write the documents of a review",
     "lint": "report everything that needs no run of an analysis",
     "hook": "judge the staged state at each commit",

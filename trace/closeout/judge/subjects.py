@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 from closeout.graph import Index
+from closeout.graph.cites import citing, is_source
 from closeout.judge.cover import in_force, may_approve, meant_by
 from closeout.judge.findings.waivers import void
 from closeout.judge.nonconformance import concerned, why_open
@@ -242,21 +242,6 @@ def _article(name: str, index: Index) -> ArticleSubject:
 # ---- a document
 
 
-def _citing(identifier: str) -> Callable[[str | None], bool]:
-    """Return what says whether a text cites a document: its identifier as a word of its own."""
-    word = re.compile(rf"(?<![\w.-]){re.escape(identifier)}(?![\w-])")
-    return lambda text: text is not None and word.search(text) is not None
-
-
-def _is_source(
-    identifier: str, requirement: Requirement, cites: Callable[[str | None], bool]
-) -> bool:
-    source = requirement.source
-    if source is None:
-        return False
-    return source.document == identifier if source.document else cites(source.text)
-
-
 def _is_cited(identifier: str, index: Index) -> bool:
     """Return whether a record, waiver or agreement names a document by this identifier."""
     project = index.project
@@ -269,7 +254,7 @@ def _is_cited(identifier: str, index: Index) -> bool:
 
 
 def _document(name: str, index: Index) -> DocumentSubject:
-    cites, project = _citing(name), index.project
+    cites, project = citing(name), index.project
     plans = dict.fromkeys(
         requirement.id
         for requirement, _, verification in project.verifications()
@@ -279,7 +264,7 @@ def _document(name: str, index: Index) -> DocumentSubject:
         id=name,
         document=index.documents.get(name),
         requirements=tuple(
-            one for one in index.requirements.values() if _is_source(name, one, cites)
+            one for one in index.requirements.values() if is_source(name, one, cites)
         ),
         plans=tuple(plans),
         records=tuple(one for one in index.records.values() if cites(one.document)),

@@ -356,10 +356,15 @@ def tightest_of(evidences: Iterable[Evidence]) -> Evidence | None:
     least = (True, 0.0)
     for evidence in _that_count(evidences):
         if evidence.margin is not None:
-            key = (not evidence.due, evidence.margin / _yardstick(evidence))
+            key = (not evidence.due, share_of_limit(evidence))
             if best is None or key < least:
                 best, least = evidence, key
     return best
+
+
+def share_of_limit(evidence: Evidence) -> float:
+    """Return a margin as a share of its limit, by which margins of all units are compared."""
+    return math.inf if evidence.margin is None else evidence.margin / _yardstick(evidence)
 
 
 def _that_count(evidences: Iterable[Evidence]) -> Iterator[Evidence]:

@@ -12,16 +12,16 @@ from pathlib import Path
 
 from closeout.evaluate.engine import Evaluator
 from closeout.graph import Index, Request, ask
+from closeout.graph.at_declared import at_declared
 from closeout.graph.links import reach_of
 from closeout.graph.new_findings import nearest
 from closeout.model.answer import Answer
 from closeout.model.changes import Changes
-from closeout.model.criterion import Condition, Criterion
 from closeout.model.dossier import Dossier
 from closeout.model.errors import UserError
-from closeout.model.problem import Pointer, Problem
+from closeout.model.impact import Impact, Unused
+from closeout.model.problem import Problem
 from closeout.model.question import AnalysisSpec
-from closeout.model.records import Basis, BasisKind, ConditionKind, Method, Verification
 from closeout.model.reply import Reply
 from closeout.model.sweep import Sweep
 from closeout.run import opening
@@ -60,6 +60,17 @@ class Swept(Sweep):
         from closeout.render.sweep_picture import sweep_svg
 
         return sweep_svg(self)
+
+
+class Impacts(Impact):
+    """What rests on what, which a notebook shows as a figure."""
+
+    __slots__ = ()
+
+    def _repr_svg_(self) -> str:
+        from closeout.render.impact_picture import impact_svg
+
+        return impact_svg(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,6 +217,55 @@ class Project:
             raise UserError.all_of(_messages(found.dossier.problems))
         return found
 
+    def impact(
+        self,
+        *names: str,
+        review: str | None = None,
+        at: str | None = None,
+        today: str | None = None,
+    ) -> Impact:
+        """Return what rests on items or files, and what these rest on, as ``closeout impact``.
+
+        A notebook shows it as a figure.
+
+        Args:
+            names: identifiers, ``analysis.quantity``, paths from the project's root, or one range
+                of commits ``A..B``
+            at: a commit to judge in place of the working tree
+
+        Raises:
+            UserError: there is no project, or something that is named does not exist in it.
+        """
+        from closeout.run.impact import impact_of, opened_for  # imports networkx
+
+        options = self._options(review, None, None, today)
+        root = opening.root_of(Path(self.place))
+        if not names:
+            raise UserError("nothing is named", "name an item or a file of the project")
+        with opened_for(root, names, at) as (snapshot, store, since):
+            found = impact_of(names, snapshot, store, options, since=since)
+        if isinstance(found, Outcome):
+            raise UserError.all_of(_messages(found.dossier.problems))
+        return Impacts(*(getattr(found, one.name) for one in fields(Impact)))
+
+    def unused(self, *, at: str | None = None, today: str | None = None) -> Unused:
+        """Return what no requirement rests on, as ``closeout impact --unused``.
+
+        Args:
+            at: a commit to judge in place of the working tree
+
+        Raises:
+            UserError: there is no project, or no such commit.
+        """
+        from closeout.run.impact import unused_of  # imports networkx
+
+        options = self._options(None, None, None, today)
+        with self._opened(at) as (snapshot, store):
+            found = unused_of(snapshot, store, options)
+        if isinstance(found, Outcome):
+            raise UserError.all_of(_messages(found.dossier.problems))
+        return found
+
     def evaluate(self, analysis: str, /, **inputs: str) -> Values:
         """Return what an analysis gives at the project's values, or at other ones.
 
@@ -234,7 +294,7 @@ class Project:
             settings = read_settings(texts, index, units, wrong, "")
             if wrong:
                 raise UserError.all_of(wrong)
-            asked = ask(_at(spec, index), index, units, dict(settings))
+            asked = ask(at_declared(spec, index), index, units, dict(settings))
             if asked.question is None:
                 reason = asked.fault or asked.pending
                 raise UserError(f"{analysis} cannot be run: {reason}", "closeout lint")
@@ -337,24 +397,6 @@ def _not_taken(
             near = nearest(name, taken)
             cure = f"did you mean {near}?" if near else f"it takes {own}"
             yield f"{spec.name} does not take {name}", cure
-
-
-def _at(spec: AnalysisSpec, index: Index) -> Verification:
-    """Return what would ask an analysis at the project's values, conditions as declared."""
-    names = sorted(reach_of(spec, index).parameters)
-    parameters = [index.parameters.get(name) for name in names]
-    given = tuple(
-        (one.id, Condition((one.value,)))
-        for one in parameters
-        if one is not None and one.condition is ConditionKind.GIVEN
-    )
-    return Verification(
-        where=Pointer(spec.path, (spec.line,)),
-        method=Method.ANALYSIS,
-        analysis=spec.name,
-        criterion=Criterion(quantity=spec.fields[0].name, given=given),
-        basis=Basis(BasisKind.NOMINAL),
-    )
 
 
 def _values(spec: AnalysisSpec, asked: Request, reply: Reply) -> Values:
