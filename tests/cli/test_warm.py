@@ -20,6 +20,7 @@ STATE = (
     ("sweep", "voltage=11V..13V"),
     ("compare", "HEAD"),
     ("impact", "voltage"),
+    ("impact", "voltage"),
     ("hook", "run"),
     ("start", "."),
     ("--version",),
