@@ -81,6 +81,15 @@ def test_what_is_refused(passing: Project, arguments: list[str], said: str) -> N
     assert said in run.stderr
 
 
+def test_an_unknown_name_is_refused_before_anything_runs(project: Project) -> None:
+    project.replace("analyses/energy.py", "return Energy(", "open('ran', 'w')\n    return Energy(")
+    run = project.run("impact", "voltag")
+    assert run.status == 2
+    assert not list(project.path.rglob("ran"))
+    assert project.run("impact", "voltage").status == 0
+    assert list(project.path.rglob("ran"))
+
+
 def test_a_range_and_a_commit(tmp_path: Path) -> None:
     project = repository(tmp_path / "p")
     project.replace("analyses/parameters.yaml", "value: 12 V", "value: 13 V")

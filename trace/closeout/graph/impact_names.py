@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -31,12 +31,14 @@ Concerned = Callable[[Nonconformance], Iterable[str]]
 class Names:
     """The names of a project; ``is_file`` says of a path whether a file of the state is there.
 
-    ``concerned`` tells the requirements of a nonconformance.
+    ``paths`` are the files that may be meant by a name that is none, and ``concerned`` tells the
+    requirements of a nonconformance.
     """
 
     trail: Trail
     net: Network
     is_file: Callable[[str], bool]
+    paths: Sequence[str]
     concerned: Concerned
 
     def found(self, text: str) -> list[Named]:
@@ -129,7 +131,7 @@ class Names:
         for spec in index.specs:
             yield from (f"{spec.name}.{field.name}" for field in spec.fields)
         yield from (node.name for node in self.net.nodes if node.kind in FILES)
-        yield from {item.where.path for _, item in _every(index.project)}
+        yield from self.paths
 
 
 _SINGULAR = {"waivers": "waiver or deviation", "nonconformances": "nonconformance"}

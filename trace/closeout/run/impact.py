@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from closeout.compare.changed_since import changed_since, same
+from closeout.graph import Index
 from closeout.graph.assessed import to_be_assessed
 from closeout.graph.impact import (
     Network,
@@ -105,12 +106,19 @@ def impact_of(
     Raises:
         UserError: a name leads to nothing, or an option names what the project does not have.
     """
-    with assessing(snapshot, store, options, progress) as assessment:
+    texts = [text for text in dict.fromkeys(names) if since is None or text != since.text]
+
+    def known(index: Index) -> None:
+        """Refuse an unknown name before anything runs; every requirement is wanted."""
+        trail = Trail(index, {})
+        _named(texts, _names(trail, network(trail), snapshot))
+
+    with assessing(snapshot, store, options, progress, known) as assessment:
         if isinstance(assessment, Outcome):
             return assessment
         seen = _seen(assessment)
         changed = _Changed() if since is None else _changed(since, seen, store)
-        asked = [*_named(names, seen, since), *changed.named]
+        asked = [*_named(texts, seen.names), *changed.named]
         return _impact(asked, changed, seen, since)
 
 
@@ -169,24 +177,27 @@ def _seen(assessment: Assessment) -> _Seen:
             reported.setdefault(name, []).extend(one for one in records if one is not None)
     trail = Trail(index, found, decided, reported)
     net = network(trail)
-    names = Names(
-        trail,
-        net,
-        lambda path: snapshot.digest(path) is not None,
-        lambda report: concerned_by(report, index),
-    )
+    names = _names(trail, net, snapshot)
     return _Seen(assessment, dossier, trail, net, list(found.values()), names)
 
 
-def _named(texts: Iterable[str], seen: _Seen, since: Since | None) -> list[Named]:
+def _names(trail: Trail, net: Network, snapshot: Snapshot) -> Names:
+    return Names(
+        trail,
+        net,
+        lambda path: snapshot.digest(path) is not None,
+        snapshot.files(),
+        lambda report: concerned_by(report, trail.index),
+    )
+
+
+def _named(texts: Iterable[str], names: Names) -> list[Named]:
     found: list[Named] = []
     wrong: list[Mistake] = []
-    for text in dict.fromkeys(texts):
-        if since is not None and text == since.text:
-            continue
-        named = seen.names.found(text)
+    for text in texts:
+        named = names.found(text)
         found += named
-        wrong += [] if named else [seen.names.mistake(text)]
+        wrong += [] if named else [names.mistake(text)]
     if wrong:
         raise UserError.all_of(wrong)
     return found
