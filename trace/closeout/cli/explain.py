@@ -11,7 +11,7 @@ from pathlib import Path
 
 import click
 
-from closeout.cli.common import colour, opened, project_options, width
+from closeout.cli.common import colour, opened, project_options, terminal_width, width
 from closeout.cli.encoding import print_utf_8
 from closeout.cli.output import check_place, write_file
 from closeout.cli.progress import Progress, progress_bar
@@ -52,6 +52,18 @@ from closeout.run.studies import Wanted
     metavar="FILE",
     help="Write the formulas (text, LaTeX, MathML) and what was solved as JSON.",
 )
+@click.option(
+    "--history",
+    is_flag=True,
+    help="Of a requirement, in place of all else: verdict, limit and margin at each commit that"
+    " touched what it rests on.",
+)
+@click.option(
+    "--since",
+    metavar="REV",
+    help="Where the history begins: a day, as 2026-03-01, or a commit.",
+)
+@click.option("-o", "--output", metavar="FILE", help="Write the history as a figure (.svg) too.")
 @click.argument("identifier", metavar="ID")
 def command(
     review: str | None,
@@ -64,6 +76,9 @@ def command(
     quantile: str | None,
     solve: str | None,
     json_file: str | None,
+    history: bool,
+    since: str | None,
+    output: str | None,
     identifier: str,
 ) -> int:
     """Show whatever has an identifier: how it stands, why, and what that rests on.
@@ -80,6 +95,11 @@ def command(
     if json_file not in (None, "-"):
         check_place(Path(json_file or ""))
     options = Options(review, settings, (), jobs, today)
+    if history or since is not None or output is not None:
+        others = {"--set": settings, "--latex": latex, "--boundary": boundary, "--json": json_file}
+        others |= {"--quantile": quantile, "--solve": solve}
+        _check_history(history, output, [name for name, value in others.items() if value])
+        return _history(identifier, options, revision, since, output)
     wanted = Wanted({identifier}, _pair(boundary), _shares(quantile))
     about = partial(about_identifier, identifier)
     with opened(revision) as (snapshot, store), progress_bar() as progress:
@@ -102,6 +122,38 @@ def command(
         _write_json(json_file, explained_json(identifier, outcome.studies, answers, compared))
     of_studies = {"--boundary": boundary, "--quantile": quantile, "--latex": latex}
     say(change + _unused(identifier, of_studies, outcome))
+    return 0
+
+
+def _check_history(history: bool, output: str | None, others: list[str]) -> None:
+    """Refuse what does not go together with a history, or without one.
+
+    Raises:
+        UserError: there is such an option.
+    """
+    if not history:
+        raise UserError("--since and -o are for --history", "add --history")
+    if others:
+        text = f"--history and {', '.join(others)}: a history is told alone"
+        raise UserError(text, "leave out the others")
+    if output is not None:
+        if not output.lower().endswith(".svg"):
+            raise UserError(f"-o {output}: no such form", "end the name in .svg")
+        check_place(Path(output))
+
+
+def _history(
+    identifier: str, options: Options, revision: str | None, since: str | None, output: str | None
+) -> int:
+    from closeout.render.margin_history import history_text
+    from closeout.render.margin_history_picture import history_svg
+    from closeout.run.margin_history import margin_history
+
+    with opened(revision) as (snapshot, store), progress_bar() as progress:
+        found = margin_history(snapshot, store, options, identifier, since, progress)
+    if output is not None:
+        write_file(Path(output), history_svg(found).encode())
+    sys.stdout.write(history_text(found, colour=colour(), width=terminal_width()))
     return 0
 
 

@@ -20,6 +20,7 @@ from closeout.model.changes import Changes
 from closeout.model.dossier import Dossier
 from closeout.model.errors import UserError
 from closeout.model.impact import Impact, Unused
+from closeout.model.margin_history import MarginHistory
 from closeout.model.problem import Problem
 from closeout.model.question import AnalysisSpec
 from closeout.model.reply import Reply
@@ -29,6 +30,7 @@ from closeout.run.changes import TREE, compared_states, open_state
 from closeout.run.days import day_of, read_day
 from closeout.run.explanation import Explanation, about, first_part, rest_part
 from closeout.run.inspection import Checked, check_project
+from closeout.run.margin_history import margin_history
 from closeout.run.options import Options
 from closeout.run.pipeline import Outcome, assessing
 from closeout.run.read_options import read_settings
@@ -185,6 +187,21 @@ class Project:
         if isinstance(found, Outcome):
             raise UserError.all_of(_messages(found.dossier.problems))
         return Swept(*(getattr(found, one.name) for one in fields(Sweep)))
+
+    def history(
+        self, identifier: str, *, since: str | None = None, review: str | None = None
+    ) -> MarginHistory:
+        """Return how a requirement stood, as ``closeout explain --history``.
+
+        Args:
+            since: a day (``"2026-03-01"``) or a commit with which it begins
+
+        Raises:
+            UserError: there is no such requirement or commit, or the project is not under git.
+        """
+        with self._opened(None) as (snapshot, store):
+            options = self._options(review, None, None, None)
+            return margin_history(snapshot, store, options, identifier, since)
 
     def compare(
         self,

@@ -72,7 +72,7 @@ def open_commit(root: Path, revision: str) -> Snapshot:
         SnapshotError: no repository, no such commit, or git refuses.
     """
     repository = need_repository(root)
-    commit = _commit_of(repository, revision)
+    commit = commit_of(repository, revision)
     folder = _new_folder()
     try:
         identity = SnapshotIdentity("commit", commit, False)
@@ -128,7 +128,12 @@ def _differs(repository: Repository, head: str, tree: str) -> bool:
     return reply.status == 1
 
 
-def _commit_of(repository: Repository, revision: str) -> str:
+def commit_of(repository: Repository, revision: str) -> str:
+    """Return the full name of a commit.
+
+    Raises:
+        SnapshotError: there is no such commit, or git refuses.
+    """
     unknown = SnapshotError(
         f"'{shown(revision)}' is no commit of this repository",
         "name a commit, a branch or a tag; in a shallow clone, fetch it first",
