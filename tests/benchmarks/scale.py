@@ -7,6 +7,8 @@
     (c) ``closeout verify`` with an empty store,
     (d) the same with nothing changed,
     (e) the same after one changed requirement,
+    (f) the same in a git repository, in which its history is read as well,
+    (g) ``closeout hook run`` after one more, of which HEAD is known,
 
 in turn, several rounds, and prints the medians as a table. It measures; it asserts nothing.
 """
@@ -170,6 +172,21 @@ def change_one(folder: Path, round_number: int) -> None:
     path.write_text(re.sub(r"at_least: 2\d(\.\d+)? W h", limit, path.read_text(), count=1))
 
 
+def commit(folder: Path) -> None:
+    """Put the project under git, and let the hook know HEAD."""
+    mine = ["-c", "user.name=Benchmark", "-c", "user.email=benchmark@example.invalid"]
+    (folder / ".gitignore").write_text(".closeout/\n__pycache__/\n")
+    timed(["git", "init", "-q"], folder)
+    timed(["git", "add", "-A"], folder)
+    timed(["git", *mine, "commit", "-q", "-m", "project"], folder)
+
+
+def stage_one(folder: Path, round_number: int) -> None:
+    """Change the limit of one requirement, and stage that."""
+    change_one(folder, round_number)
+    timed(["git", "add", "-A"], folder)
+
+
 def main() -> None:
     """Make, time in turn, print."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -202,13 +219,21 @@ def main() -> None:
             for title, prepare, command in steps:
                 prepare(number)
                 seconds[title].append(timed(command, folder))
+        commit(folder)
+        hook = [sys.executable, "-m", "closeout", "hook", "run"]
+        timed(hook, folder)
+        under_git = {"(f) verify under git, one changed": verify, "(g) hook, one changed": hook}
+        for number in range(args.rounds):
+            for place, (title, command) in enumerate(under_git.items()):
+                stage_one(folder, 10 + 2 * number + place)
+                seconds.setdefault(title, []).append(timed(command, folder))
     print(f"{size[0]} requirements in {size[2]} files, {size[1]} analyses in {size[3]} modules;")
     print(f"{os.cpu_count()} processors, Python {sys.version.split()[0]}, {args.rounds} rounds\n")
     print("| step | median s | least s | most s |\n| --- | --- | --- | --- |")
     for title, found in seconds.items():
         print(f"| {title} | {statistics.median(found):.3f} | {min(found):.3f} | {max(found):.3f} |")
-    a, b, c, d, e = (statistics.median(found) for found in seconds.values())
-    print(f"\nc/b {c / b:.2f}, d/a {d / a:.2f}, e/a {e / a:.2f}")
+    a, b, c, d, e, f, g = (statistics.median(found) for found in seconds.values())
+    print(f"\nc/b {c / b:.2f}, d/a {d / a:.2f}, e/a {e / a:.2f}, g/f {g / f:.2f}")
 
 
 if __name__ == "__main__":

@@ -28,7 +28,7 @@ requirements:
     issue: A
     title: Usable energy
     statement: The battery shall hold at least 52 W h of usable energy.
-    source: {document: LSA, clause: "4.3"}
+    source: {document: LSA, clause: "4.3", issue: 2}
     derived_from: [SYS-010]
     rationale: Invented
     verification:
