@@ -161,7 +161,7 @@ def parts(one: MarginChange) -> list[tuple[str, str]]:
     for cause in one.causes:
         error = "" if cause.error is None else f" +/- {show_margin(cause.error, None)[1:]}"
         found.append((f"{show_margin(cause.part, unit)}{error}", named(cause)))
-    if one.interaction is not None and len(one.causes) > 1:
+    if one.interaction and len(one.causes) > 1:
         text = "interaction, which only several together make; it is in the parts above"
         found.append((f"({show_margin(one.interaction, unit)})", text))
     return found

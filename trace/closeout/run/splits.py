@@ -133,8 +133,11 @@ class _Found:
         together = None
         if self.values is not None and len(self.players) > 1:
             together = float(interaction(len(self.players), self.values))
+        least = _SAME * max(abs(one.before), abs(one.after))
+        if together is not None and abs(together) <= least:
+            together = 0.0  # what rounding left
         rest = one.change - sum(cause.part for cause in causes)
-        if abs(rest) > _SAME * max(abs(one.before), abs(one.after)):
+        if abs(rest) > least:
             causes.append(Cause(Factor("other", "not found again between the two states"), rest))
         causes.sort(key=lambda cause: -abs(cause.part))
         return replace(one, causes=tuple(causes), interaction=together)
