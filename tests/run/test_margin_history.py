@@ -10,6 +10,7 @@ from closeout.model.margin_history import MarginHistory
 from closeout.render.margin_history import history_text
 from closeout.render.margin_history_picture import history_svg
 from closeout.run import Project, UserError
+from tests.cli.project import Project as Command
 from tests.run.chains import Function, written
 from tests.run.test_changes import Repository, value
 
@@ -79,10 +80,86 @@ def test_each_commit_that_touched_it_and_no_other(told: Repository) -> None:
     assert "PDR" in picture
 
 
+def test_limit_and_verdict_are_told_and_tags_are_seen_on_a_narrow_screen(told: Repository) -> None:
+    text = history_text(history(told), colour=False, width=80)
+    assert "limit at least 0\n" in text
+    assert "verdict C -> NC" in text
+    assert "[PDR]" in text
+    assert "[first]" in text
+    assert max(map(len, text.splitlines())) <= 80
+    assert "limit at least 0.5" in history_svg(history(told))
+
+
+def test_the_required_margin_is_a_mark_and_a_line(tmp_path: Path) -> None:
+    folder = written(tmp_path, "other: {value: 10, source: x}", [OTHER],
+                     ["analysis: apart, quantity: much, at_least: 8"])  # fmt: skip
+    charter = folder / "requirements/project.yaml"
+    policy = "margins: [{quantity: much, of: limit, required: {CDR: 10 %}}]"
+    charter.write_text(
+        charter.read_text().replace("next_review: CDR", f"next_review: CDR, {policy}")
+    )
+    repository = Repository(folder)
+    repository.commit()
+    found = history(repository, "A-1")
+    # By hand: a tenth of 8.
+    assert list(found.moments[0].required.values()) == [pytest.approx(0.8)]
+    assert " |---------:" in history_text(found, colour=False, width=100)
+    assert "stroke-dasharray" in history_svg(found)
+
+
+def test_what_is_above_counts_where_it_keeps_the_requirement_open(tmp_path: Path) -> None:
+    folder = written(tmp_path, "other: {value: 10, source: x}", [OTHER],
+                     ["analysis: apart, quantity: much, at_least: 8"])  # fmt: skip
+    charter = folder / "requirements/project.yaml"
+    register = "documents:\n  - {id: LSA, title: Agreement, issue: 2, date: 2026-01-20}\n"
+    charter.write_text(charter.read_text() + register)
+    above = "requirements:\n  - id: S-1\n    title: Above\n    statement: It shall.\n"
+    (folder / "requirements/above.yaml").write_text(
+        f'{above}    source: {{document: LSA, clause: "4", issue: 2}}\n'
+    )
+    item = folder / "requirements/all.yaml"
+    item.write_text(item.read_text().replace("source: invented", "derived_from: [S-1]"))
+    repository = Repository(folder)
+    repository.commit()
+    repository.commit(("requirements/project.yaml", "issue: 2", "issue: 3"))
+    repository.commit(("requirements/above.yaml", "issue: 2", "issue: 3"))
+    found = history(repository, "A-1")
+    assert [one.result.closed for one in found.moments if one.result] == [True, False, True]
+
+
+def test_a_shallow_clone_says_that_older_commits_are_missing(
+    told: Repository, tmp_path: Path
+) -> None:
+    clone = tmp_path / "clone"
+    told.git("clone", "-q", "--depth", "3", f"file://{told.folder}", str(clone))
+    found = Project(clone, jobs=1).history("A-9")
+    assert not found.whole
+    assert "git fetch --unshallow" in history_text(found, colour=False, width=100)
+
+
+def test_the_command_prints_and_writes_it(told: Repository, tmp_path: Path) -> None:
+    project = Command(told.folder)
+    picture = tmp_path / "a.svg"
+    run = project.run("explain", "A-9", "--history", "-o", str(picture))
+    assert (run.status, run.stdout.startswith("A-9 is NC since ")) == (0, True)
+    assert picture.read_text().startswith("<?xml")
+    moments = project.run("explain", "A-9", "--history", "--json", "-").json["history"]
+    assert [one["verification"][0]["margin"] for one in moments] == [2.0, 1.0, 0.5, 0.5, -2.0]
+    assert moments[1]["tags"] == ["PDR"]
+    assert moments[-1]["compliance"] == "NC"
+    assert moments[-1]["verification"][0]["limit"] == "at least 0.5"
+    run = project.run("explain", "A-9", "--since", "PDR")
+    assert (run.status, "add --history" in run.stderr) == (2, True)
+
+
 def test_it_may_begin_with_a_commit_or_a_day(told: Repository) -> None:
     assert rows(history(told, since="PDR")) == [("C", 1.0), ("C", 0.5), ("C", 0.5), ("NC", -2.0)]
     assert len(history(told, since="2000-01-01").moments) == 5
-    assert history(told, since="2999-01-01").moments == ()
+    (now,) = history(told, since="2999-01-01").moments
+    assert now.result is not None
+    found = history(told, since="2999-01-01")
+    assert history_text(found, colour=False, width=100).startswith("A-9 is NC")
+    assert "A-9 is NC" in history_svg(found)
 
 
 def test_what_is_not_committed_comes_last(told: Repository) -> None:

@@ -50,7 +50,7 @@ from closeout.run.studies import Wanted
     "--json",
     "json_file",
     metavar="FILE",
-    help="Write the formulas (text, LaTeX, MathML) and what was solved as JSON.",
+    help="Write the formulas (text, LaTeX, MathML) and what was solved as JSON; or the history.",
 )
 @click.option(
     "--history",
@@ -96,10 +96,10 @@ def command(
         check_place(Path(json_file or ""))
     options = Options(review, settings, (), jobs, today)
     if history or since is not None or output is not None:
-        others = {"--set": settings, "--latex": latex, "--boundary": boundary, "--json": json_file}
+        others = {"--set": settings, "--latex": latex, "--boundary": boundary}
         others |= {"--quantile": quantile, "--solve": solve}
         _check_history(history, output, [name for name, value in others.items() if value])
-        return _history(identifier, options, revision, since, output)
+        return _history(identifier, options, revision, since, output, json_file)
     wanted = Wanted({identifier}, _pair(boundary), _shares(quantile))
     about = partial(about_identifier, identifier)
     with opened(revision) as (snapshot, store), progress_bar() as progress:
@@ -143,9 +143,16 @@ def _check_history(history: bool, output: str | None, others: list[str]) -> None
 
 
 def _history(
-    identifier: str, options: Options, revision: str | None, since: str | None, output: str | None
+    identifier: str,
+    options: Options,
+    revision: str | None,
+    since: str | None,
+    output: str | None,
+    json_file: str | None,
 ) -> int:
+    """Write the history of a requirement in each form that is asked for."""
     from closeout.render.margin_history import history_text
+    from closeout.render.margin_history_json import history_json
     from closeout.render.margin_history_picture import history_svg
     from closeout.run.margin_history import margin_history
 
@@ -153,7 +160,10 @@ def _history(
         found = margin_history(snapshot, store, options, identifier, since, progress)
     if output is not None:
         write_file(Path(output), history_svg(found).encode())
-    sys.stdout.write(history_text(found, colour=colour(), width=terminal_width()))
+    if json_file is not None:
+        _write_json(json_file, history_json(found))
+    if json_file != "-":
+        sys.stdout.write(history_text(found, colour=colour(), width=terminal_width()))
     return 0
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 from closeout.model.dossier import Evidence, State
@@ -12,7 +13,8 @@ from closeout.render.numbers import show_margin
 from closeout.render.plain import cut, pad, safe
 from closeout.render.terminal import Paint, wrap
 
-SCALE = 25  # columns of the small chart
+# Columns of the small chart, on a terminal of so many columns and below.
+WIDE, NARROW, WIDE_FROM = 25, 13, 100
 LEGEND = "| the limit, : the required margin, * the margin; x not met"
 
 
@@ -42,24 +44,32 @@ def answer(history: MarginHistory) -> str:
         begin = moment
     since = f"since {named(begin)}" if len(history.moments) > 1 else "from the first"
     text = f"{safe(history.identifier)} is {code.value} {since}"
-    falls = [fall for key in lines_of(history) for fall in _falls(history, key)]
+    falls = [fall for key in lines_of(history) if (fall := _largest_fall(history, key))]
     if falls:
-        change, entry, moment = min(falls, key=lambda one: one[0] / one[3])[:3]
+        change, entry, moment, _ = min(falls, key=lambda one: one[0] / one[3])
         shown = show_margin(change, entry.margin_unit)
-        text += f"; the largest fall is {shown} of {safe(entry.quantity or '')} by {named(moment)}"
+        text += (
+            f"; its margin fell most by {named(moment)}: {shown} of {safe(entry.quantity or '')}"
+        )
     return f"{text}."
 
 
-def _falls(history: MarginHistory, key: Line) -> Iterator[tuple[float, Evidence, Moment, float]]:
-    """Yield where a margin fell, by how much, and a yardstick for it."""
+def _largest_fall(
+    history: MarginHistory, key: Line
+) -> tuple[float, Evidence, Moment, float] | None:
+    """Return where a margin fell most, by how much, and its largest size as a yardstick."""
     known = [
         (one, entry, entry.margin)
         for one in history.moments
         if (entry := one.lines.get(key)) is not None and entry.margin is not None
     ]
-    for (_, _, before), (moment, entry, after) in pairwise(known):
-        if after < before:
-            yield after - before, entry, moment, max(abs(before), abs(after)) or 1.0
+    most = max((abs(margin) for _, _, margin in known), default=0.0) or 1.0
+    falls = [
+        (after - before, entry, moment, most)
+        for (_, _, before), (moment, entry, after) in pairwise(known)
+        if after < before
+    ]
+    return min(falls, key=lambda one: one[0], default=None)
 
 
 def named(moment: Moment) -> str:
@@ -89,54 +99,78 @@ def title(key: Line) -> str:
 
 
 def _table(history: MarginHistory, key: Line, paint: Paint, width: int) -> Iterator[str]:
-    yield paint.strong(f"{title(key)}   ({LEGEND})")
+    yield from (paint.strong(line) for line in wrap(title(key), width))
+    yield from wrap(LEGEND, width, 2)
     every = [*margins_of(history, key), 0.0]
     every += [one.required[key] for one in history.moments if key in one.required]
-    low, high = min(every), max(every)
-    before: Evidence | None = None
+    scale = _Scale(min(every), max(every), WIDE if width >= WIDE_FROM else NARROW)
+    before: tuple[Moment, Evidence] | None = None
     for moment in history.moments:
         entry = moment.lines.get(key)
-        yield from _row(moment, entry, before, _mark(moment, entry, key, low, high), width)
-        before = entry or before
+        yield _row(moment, entry, scale.mark(moment, entry, key), width)
+        yield from (f"      {text}" for text in _news(moment, entry, before))
+        before = before if entry is None else (moment, entry)
 
 
-def _row(
-    moment: Moment, entry: Evidence | None, before: Evidence | None, mark: str, width: int
-) -> Iterator[str]:
+def _row(moment: Moment, entry: Evidence | None, mark: str, width: int) -> str:
     margin = "" if entry is None else _shown(entry)
     code = moment.result.compliance.value if moment.result is not None else "?"
-    tags = f" [{', '.join(map(safe, moment.tags))}]" if moment.tags else ""
+    tags = f"[{', '.join(map(safe, moment.tags))}] " if moment.tags else ""
     commit = (moment.commit or "")[:8]
     left = f"  {moment.day or '':10}  {commit:8}  {code:4}  {pad(margin, 12)}  {mark}  "
-    yield cut(f"{left}{safe(moment.subject)}{tags}".rstrip(), width)
+    return cut(f"{left}{tags}{safe(moment.subject)}".rstrip(), width)
+
+
+def _news(
+    moment: Moment, entry: Evidence | None, before: tuple[Moment, Evidence] | None
+) -> Iterator[str]:
+    """Yield the limit and the verdict where they are not as before, and why one is not known."""
     if moment.problem:
-        yield f"      {safe(moment.problem)}"
-    if entry is not None and before is not None and entry.limit_text != before.limit_text:
-        yield f"      limit {safe(before.limit_text)} -> {safe(entry.limit_text)}"
+        yield safe(moment.problem)
+    if entry is None:
+        return
+    if before is None:
+        yield f"limit {safe(entry.limit_text)}"
+        return
+    earlier, said = before
+    codes = [x.result.compliance.value for x in (earlier, moment) if x.result is not None]
+    if len(set(codes)) > 1:
+        yield f"verdict {' -> '.join(codes)}"
+    if entry.limit_text != said.limit_text:
+        yield f"limit {safe(said.limit_text)} -> {safe(entry.limit_text)}"
 
 
 def _shown(entry: Evidence) -> str:
     return "" if entry.margin is None else show_margin(entry.margin, entry.margin_unit)
 
 
-def _mark(moment: Moment, entry: Evidence | None, key: Line, low: float, high: float) -> str:
-    cells = ["-"] * SCALE
+@dataclass(frozen=True, slots=True)
+class _Scale:
+    """The small chart: the least and the greatest that it shows, and its columns."""
 
-    def put(value: float, sign: str) -> None:
-        share = (value - low) / (high - low) if high > low else 0.5
-        cells[round(share * (SCALE - 1))] = sign
+    low: float
+    high: float
+    columns: int
 
-    put(0.0, "|")
-    if key in moment.required:
-        put(moment.required[key], ":")
-    if entry is not None and entry.margin is not None:
-        put(entry.margin, "x" if entry.state is State.NOT_MET else "*")
-    return "".join(cells)
+    def mark(self, moment: Moment, entry: Evidence | None, key: Line) -> str:
+        """Return a row of it."""
+        cells = ["-"] * self.columns
+        cells[self._at(0.0)] = "|"
+        if key in moment.required:
+            cells[self._at(moment.required[key])] = ":"
+        if entry is not None and entry.margin is not None:
+            cells[self._at(entry.margin)] = "x" if entry.state is State.NOT_MET else "*"
+        return "".join(cells)
+
+    def _at(self, value: float) -> int:
+        share = (value - self.low) / (self.high - self.low) if self.high > self.low else 0.5
+        return round(share * (self.columns - 1))
 
 
 def _verdicts(history: MarginHistory, width: int) -> Iterator[str]:
     for moment in history.moments:
-        yield from _row(moment, None, None, "", width)
+        yield _row(moment, None, "", width)
+        yield from (f"      {text}" for text in _news(moment, None, None))
 
 
 def tags_of(moments: Sequence[Moment]) -> list[tuple[int, str]]:

@@ -59,7 +59,9 @@ def _panel(history: MarginHistory, key: Line) -> Iterator[str]:
 
     units = {e.margin_unit for one in moments if (e := one.lines.get(key)) and e.margin is not None}
     unit = next((one for one in units if one), "")
-    yield svg_text(12, 18, f"{title(key)}: margin{f' in {unit}' if unit else ''}", "start")
+    limits = [entry.limit_text for one in moments if (entry := one.lines.get(key)) is not None]
+    said = f"{title(key)}, limit {safe(limits[-1])}: margin{f' in {unit}' if unit else ''}"
+    yield svg_text(12, 18, cut(said, int((WIDE - 24) / CHARACTER)), "start")
     for tick in round_ticks(low, high):
         yield svg_line(LEFT, y(tick), WIDE - RIGHT, y(tick), "#e4e6e9")
         yield svg_text(LEFT - 8, y(tick) + 4, number(tick, 4), "end")

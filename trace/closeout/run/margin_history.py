@@ -69,6 +69,8 @@ def margin_history(
         raise UserError("the project is in no commit, so it has no history", "git init, git commit")
     walk = _Walk(snapshot, store, options, story.changes, progress)
     moments = [*walk.back(now, is_commit=snapshot.identity.dirty is False)]
+    if not moments:  # it is asked to begin after the newest commit
+        moments = [replace(now.moment, commit=snapshot.identity.commit, subject="the state now")]
     name = moments[0].result.id if moments and moments[0].result is not None else identifier
     return MarginHistory(name, walk.project, tuple(reversed(moments)), story.whole)
 
@@ -143,7 +145,9 @@ def _seen(
 
     with assessing(snapshot, store, options, progress, about, verdicts_alone=False) as one:
         if isinstance(one, Outcome):
-            text = "; ".join(problem.message for problem in one.dossier.problems[:1])
+            problems = [problem.message for problem in one.dossier.problems]
+            more = f" and {len(problems) - 1} more" if len(problems) > 1 else ""
+            text = "".join(problems[:1]) + more
             return _Seen(_unknown(day, f"cannot be read: {text}"), None, names)
         index = one.checked.index
         found = [index.requirements[name] for name in names if name in index.requirements][:1]
@@ -169,6 +173,9 @@ def _files(requirement: Requirement, one: Assessment, dossier: Dossier) -> froze
     """Return the files in which stands what a requirement rests on, and those that were read."""
     index = one.checked.index
     places = {index.project.charter.where.path}
+    places |= {document.where.path for document in index.documents.values()}
+    above = _above(requirement.id, index)
+    places |= {index.requirements[name].where.path for name in above}
     for name in index.below([requirement.id]):
         below = index.requirements[name]
         places.add(below.where.path)
@@ -178,6 +185,18 @@ def _files(requirement: Requirement, one: Assessment, dossier: Dossier) -> froze
     places |= {report.where.path for report in index.project.nonconformances}
     places |= {article.where.path for article in index.articles.values()}
     return frozenset(places).union(*(evaluation.read for evaluation in dossier.evaluations))
+
+
+def _above(name: str, index: Index) -> set[str]:
+    """Return the requirements that one is derived from: a new issue of their document counts."""
+    found: set[str] = set()
+    left = [name]
+    while left:
+        parents = index.requirements[left.pop()].derived_from
+        new = [one for one in parents if one in index.requirements and one not in found]
+        found.update(new)
+        left += new
+    return found
 
 
 def _of_verification(verification: Verification, index: Index) -> Iterator[str]:
