@@ -75,7 +75,9 @@ def command(
         dossier = readable(outcome.dossier)
         changes = None if since is None else _changes(since, snapshot, store, options, progress)
         progress.step("writing documents")
-        files = package(dossier, _versions(), outcome.studies, outcome.attachments, changes)
+        files = package(
+            dossier, _versions(), outcome.studies, outcome.attachments, changes, outcome.on_file
+        )
         _write(folder, files, earlier)
     sys.stdout.write(written_text(dossier, output, files, width()))
     if not sys.stdout.isatty():

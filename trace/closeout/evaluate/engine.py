@@ -245,7 +245,7 @@ class Evaluator:
     # what both share
 
     def _key(self, *asked: Any) -> str:
-        return key_of(engine_fingerprint(), *asked)
+        return key_of(engine_fingerprint(answering=True), *asked)
 
     def _find(self, keys: Iterable[str]) -> dict[str, Payload]:
         """Return what is stored and still true, by what was asked."""

@@ -38,6 +38,7 @@ from closeout.model.records import (
     Method,
     Nonconformance,
     NotApplicable,
+    PackageIdentity,
     Parameter,
     Policy,
     Record,
@@ -66,6 +67,17 @@ def charter(item: Item, where: Pointer, _reader: Reader) -> Charter:
         review_dates=dict(item.get("review_dates", {})),
         reports=dict(item.get("reports", {})),
         correlation=tuple(_correlation(one) for one in item.get("correlation", ())),
+        package=_package(item["package"]) if "package" in item else None,
+    )
+
+
+def _package(item: Item) -> PackageIdentity:
+    return PackageIdentity(
+        number=item["number"],
+        issue=item.get("issue"),
+        date=item.get("date"),
+        author=item.get("author"),
+        approver=item.get("approver"),
     )
 
 

@@ -427,10 +427,25 @@ class Correlation:
 
 
 @dataclass(frozen=True, slots=True)
+class PackageIdentity:
+    """How the documents of a review are known: one number and issue for all of them.
+
+    ``date`` is that of the issue. ``author`` and ``approver`` are named; neither has signed.
+    """
+
+    number: str
+    issue: str | None = None
+    date: str | None = None
+    author: str | None = None
+    approver: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Charter:
     """project.yaml: name, reviews in order, the review that is being prepared, and policy.
 
     ``reports`` are verification reports by the owner of the requirements that each is about.
+    ``package`` is the identity of the review's documents, None where the project gives none.
     """
 
     where: Pointer
@@ -444,6 +459,7 @@ class Charter:
     review_dates: Mapping[str, str] = field(default_factory=dict)
     reports: Mapping[str, str] = field(default_factory=dict)
     correlation: tuple[Correlation, ...] = ()
+    package: PackageIdentity | None = None
 
 
 @dataclass(frozen=True, slots=True)

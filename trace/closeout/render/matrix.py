@@ -10,7 +10,7 @@ from closeout.model.dossier import Dossier
 from closeout.model.problem import Severity
 from closeout.render import words
 from closeout.render.jsonform import dossier_json
-from closeout.render.page import html_page, markdown_page
+from closeout.render.page import BARE, Face, html_page, markdown_page
 from closeout.render.plain import cell
 from closeout.render.rows import Entry, Line, pairs, table
 
@@ -39,16 +39,25 @@ def matrix(dossier: Dossier, form: str) -> str:
     raise ValueError(f"no such form of the matrix: {form!r}; one of {', '.join(FORMS)}")
 
 
-def matrix_page(dossier: Dossier, form: str, reports: Mapping[str, str], home: str | None) -> str:
+def matrix_page(
+    dossier: Dossier,
+    form: str,
+    reports: Mapping[str, str],
+    home: str | None,
+    title: str = "Compliance matrix",
+    face: Face = BARE,
+) -> str:
     """Return the matrix as ``md`` or ``html`` inside a package.
 
-    ``reports`` leads from an analysis to its report, ``home`` to the folder of the index.
+    ``reports`` leads from an analysis to its report, ``home`` to the folder of the index; ``face``
+    is its cover.
     """
     make = html_page if form == "html" else markdown_page
     return make(
         f"matrix.{form}",
         dossier,
-        "Compliance matrix",
+        title,
+        face,
         entries=table(dossier),
         reports=reports,
         home=home,

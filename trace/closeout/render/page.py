@@ -3,13 +3,26 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
-from urllib.parse import quote
 
 from closeout.model.dossier import Compliance, Dossier
 from closeout.render import words
+from closeout.render.dress import dressed, links_to_html
+from closeout.render.numbering import (
+    KEPT,
+    SAME,
+    TEXT,
+    Heading,
+    annex_mark,
+    figure_mark,
+    id_mark,
+    numbered,
+    reference,
+    table_mark,
+    unmarked,
+)
 from closeout.render.plain import Markup, fenced, flow, markdown, safe
 from closeout.render.rows import pairs
 
@@ -22,6 +35,7 @@ if TYPE_CHECKING:
 _BLANK_LINES = re.compile(r"\n{3,}")
 _FORMULA = "formula"
 _PICTURE = "picture"
+_NO_NAME = re.compile(r"[^A-Za-z0-9_-]|(?<![A-Za-z0-9])_|_(?![A-Za-z0-9])")
 _MATHML = "http://www.w3.org/1998/Math/MathML"
 
 
@@ -31,52 +45,98 @@ _MARKS = re.compile(
 )
 
 
-def html_page(template: str, dossier: Dossier, title: str, **values: Any) -> str:
+@dataclass(frozen=True, slots=True)
+class Face:
+    """What stands on the cover of a document beside its title, and how it is printed.
+
+    ``number`` is the package's with the document's own, None where the project names none.
+    ``tall`` is printed upright, ``signed`` has lines for names, dates and signatures.
+    ``applicable`` are the documents that it is held against, with their issues.
+    """
+
+    number: str | None = None
+    issue: str | None = None
+    date: str | None = None
+    author: str | None = None
+    approver: str | None = None
+    tall: bool = False
+    signed: bool = False
+    applicable: tuple[str, ...] = ()
+
+    @property
+    def identity(self) -> tuple[str, ...]:
+        """Number and issue, then date, author and approver, as far as the project names them."""
+        named = (
+            ("", self.number), ("issue ", self.issue), ("", self.date),
+            ("author: ", self.author), ("approver: ", self.approver),
+        )  # fmt: skip
+        return tuple(f"{word}{text}" for word, text in named if text)
+
+
+BARE = Face()
+
+
+def html_page(template: str, dossier: Dossier, title: str, face: Face = BARE, **values: Any) -> str:
     """Return one self-contained page: no script, nothing loaded from elsewhere."""
-    return _html().get_template(template).render(_common(dossier, title), **values)
+    return _html().get_template(template).render(_common(dossier, title, face), **values)
 
 
-def markdown_page(template: str, dossier: Dossier, title: str, **values: Any) -> str:
+def markdown_page(
+    template: str, dossier: Dossier, title: str, face: Face = BARE, **values: Any
+) -> str:
     """Return a Markdown document; every value in it is text, unless it is made as markup."""
-    return _markdown_text(template, dossier, title, bare=False, **values)
+    return unmarked(_markdown_text(template, dossier, title, face, bare=False, **values)[0])
 
 
 def both_pages(
     template: str,
     dossier: Dossier,
     title: str,
+    face: Face = BARE,
     *,
-    anchors: Iterable[str] = (),
     home: str | None = "",
     **values: Any,
 ) -> tuple[str, str]:
     """Return a document as Markdown and as the HTML page of the same text.
 
-    A table row that begins with one of ``anchors`` gets that anchor. Links to .md files lead to
-    the .html files beside them. ``home`` is the way to the folder of the index, None there.
+    Links to .md files lead to the .html files beside them. ``home`` is the way to the folder of
+    the index, None there.
     """
-    text = _markdown_text(template, dossier, title, bare=True, **values)
+    text, headings = _markdown_text(template, dossier, title, face, bare=True, **values)
     parser = _parser()
     tokens = parser.parse(text)
-    _anchor_rows(tokens, frozenset(anchors))
     _let_formulas_through(tokens)
-    _link_to_html(tokens)
+    tokens = list(links_to_html(dressed(tokens)))
     body = parser.renderer.render(tokens, parser.options, {})
-    page = html_page("document.html", dossier, title, body=_trusted(body), home=home)
-    return markdown_page(template, dossier, title, **values), page
+    page = html_page(
+        "document.html", dossier, title, face, body=_trusted(body), home=home,
+        contents=[_content(one) for one in headings],
+    )  # fmt: skip
+    return markdown_page(template, dossier, title, face, home=home, **values), page
+
+
+def _content(heading: Heading) -> dict[str, str | int]:
+    """Return a line of the list of contents; the text of a heading has no markup but escapes."""
+    parser = _parser()
+    text = "".join(child.content for child in parser.parseInline(heading.text)[0].children or ())
+    return {"level": heading.level, "number": heading.number, "text": text, "to": heading.anchor}
 
 
 def _markdown_text(
-    template: str, dossier: Dossier, title: str, *, bare: bool, **values: Any
-) -> str:
-    common = _common(dossier, title)
+    template: str, dossier: Dossier, title: str, face: Face, *, bare: bool, **values: Any
+) -> tuple[str, tuple[Heading, ...]]:
+    common = _common(dossier, title, face)
     text = _markdown().get_template(template).render(common, bare=bare, **values)
-    return _BLANK_LINES.sub("\n\n", text).strip("\n") + "\n"
+    text, headings = numbered(text)
+    return _BLANK_LINES.sub("\n\n", text).strip("\n") + "\n", headings
 
 
-def anchor(identifier: str) -> str:
-    """Return the fragment that leads to an identifier."""
-    return quote(_anchor_id(identifier), safe="")
+def anchor_id(kind: str, identifier: str) -> str:
+    """Return the name of the place where an item of a kind (R, E, W, N, A, D, P) stands.
+
+    Letters, digits, hyphens, and underscores within a word stay; others become their code.
+    """
+    return f"{kind}-{_NO_NAME.sub(lambda match: f'.{ord(match[0]):x}.', identifier)}"
 
 
 def link(text: str, target: str) -> Markup:
@@ -148,9 +208,11 @@ def _marked(text: str) -> str:
     return "".join(pieces)
 
 
-def _common(dossier: Dossier, title: str) -> dict[str, Any]:
+def _common(dossier: Dossier, title: str, face: Face) -> dict[str, Any]:
     return {
         "title": title,
+        "face": face,
+        "review": safe(dossier.review) if dossier.review else None,
         "project": safe(dossier.project),
         "note": flow(dossier.note) if dossier.note else None,
         "snapshot": words.snapshot(dossier),
@@ -167,14 +229,11 @@ def _common(dossier: Dossier, title: str) -> dict[str, Any]:
         "home": None,
         "pairs": pairs,
         "flow": flow,
-        "anchor": anchor,
-        "anchor_id": _anchor_id,
+        "anchor_id": anchor_id,
+        "stamp": words.stamp(dossier),
+        "roles": words.ROLES,
         "known": {safe(result.id) for result in dossier.requirements},
     }
-
-
-def _anchor_id(identifier: str) -> str:
-    return "R-" + re.sub(r"\s", "_", safe(identifier))
 
 
 @lru_cache(maxsize=1)
@@ -189,6 +248,7 @@ def _html() -> Environment:
         undefined=StrictUndefined,
     )
     environment.filters["breakable"] = _breakable
+    environment.filters["css"] = _css
     return environment
 
 
@@ -205,8 +265,18 @@ def _markdown() -> Environment:
         keep_trailing_newline=True,
         undefined=StrictUndefined,
     )
-    environment.globals["link"] = link
-    environment.globals["raw"] = Markup
+    environment.globals |= {
+        "link": link,
+        "raw": Markup,
+        "id_mark": id_mark,
+        "annex": annex_mark,
+        "table": table_mark,
+        "figure": figure_mark,
+        "ref": reference,
+        "text": Markup(TEXT),
+        "kept": Markup(KEPT),
+        "same": Markup(SAME),
+    }
     environment.globals["formula_block"] = _formula_block
     environment.globals["picture_block"] = _picture_block
     return environment
@@ -218,6 +288,13 @@ def _breakable(text: str) -> str:
     from markupsafe import escape
 
     return Html(str(escape(text)).replace("_", "_<wbr>"))
+
+
+def _css(text: str) -> str:
+    """Return a text as a string of CSS, which cannot end the style element either."""
+    from markupsafe import Markup as Html
+
+    return Html('"' + re.sub(r"[^\w .,:;()/-]", lambda m: f"\\{ord(m[0]):x} ", text) + '"')
 
 
 def _trusted(html: str) -> str:
@@ -234,24 +311,8 @@ def _parser() -> MarkdownIt:
     return MarkdownIt("commonmark", {"html": False}).enable("table")
 
 
-def _anchor_rows(tokens: list[Token], anchors: frozenset[str]) -> None:
-    for before, after in zip(tokens, tokens[2:], strict=False):
-        if before.type == "tr_open" and after.type == "inline":
-            text = "".join(child.content for child in after.children or ())
-            if text in anchors:
-                before.attrSet("id", _anchor_id(text))
-
-
 def _let_formulas_through(tokens: list[Token]) -> None:
     """Make elements of our own formulas and pictures; no other block of a page has their mark."""
     for token in tokens:
         if token.type == "fence" and token.info in (_FORMULA, _PICTURE):
             token.type = "html_block"
-
-
-def _link_to_html(tokens: list[Token]) -> None:
-    for token in tokens:
-        for child in token.children or ():
-            target = child.attrs.get("href")
-            if child.type == "link_open" and isinstance(target, str):
-                child.attrSet("href", re.sub(r"\.md(?=#|$)", ".html", target))

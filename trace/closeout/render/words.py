@@ -59,6 +59,8 @@ ORDER = (
     "rows: first what is due and not compliant (NC, PC) or open, then what is covered (under waiver"
     " or deviation) or ahead of plan, then the rest; each by identifier"
 )
+# Who signs a document; their lines stay empty, and a person fills them.
+ROLES = ("prepared", "checked", "product assurance", "project", "customer")
 _VCD_STATUS = {
     Compliance.C: "yes",
     Compliance.PC: "partial",
@@ -197,6 +199,12 @@ def incomplete(dossier: Dossier) -> str | None:
     """Return that errors keep a part of the project from being judged and which, or None."""
     found = missing(dossier)
     return f"INCOMPLETE - {'; '.join(found)}" if found else None
+
+
+def stamp(dossier: Dossier) -> str:
+    """Return in a word or two what stands on every printed page of a dossier; often nothing."""
+    found = ["WHAT IF"] if dossier.settings else ["DRAFT"] if dossier.draft else []
+    return ", ".join(found + (["INCOMPLETE"] if missing(dossier) else []))
 
 
 def banners(dossier: Dossier) -> list[str]:

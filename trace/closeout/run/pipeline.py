@@ -34,6 +34,7 @@ from closeout.store.database import Store
 
 if TYPE_CHECKING:  # loaded where git, studies or attachments come into it
     from closeout.model.attachment import Attachment
+    from closeout.model.on_file import OnFile
     from closeout.model.study import Study
     from closeout.run.studies import Wanted
 
@@ -52,6 +53,7 @@ class Outcome:
     holds: tuple[str | None, str | None] = (None, None)
     studies: tuple[Study, ...] = ()
     attachments: tuple[Attachment, ...] = ()
+    on_file: OnFile | None = None
 
 
 def assess(
@@ -237,6 +239,7 @@ def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
     if wanted is None:
         dossier = _with_sources(dossier, snapshot, evaluator, checked)
         return Outcome(dossier, rested_on, holds)
+    from closeout.judge.on_file import on_file
     from closeout.run.attachments import attachments
     from closeout.run.studies import studies
 
@@ -249,7 +252,8 @@ def _judge(assessment: Assessment, wanted: Wanted | None) -> Outcome:
     dossier = replace(dossier, unmade=tuple(_unmade(dossier, studied, attached)))
     dossier = _with_earlier(dossier, wanted, assessment)
     dossier = _with_sources(dossier, snapshot, evaluator, checked)
-    return Outcome(dossier, rested_on, holds, studied, attached)
+    filed = on_file(assessment.validity, dossier) if wanted.attached else None
+    return Outcome(dossier, rested_on, holds, studied, attached, filed)
 
 
 def _with_findings(dossier: Dossier, assessment: Assessment) -> Dossier:

@@ -23,6 +23,8 @@ ENGINE_VARIABLES = ("LD_LIBRARY_PATH", "OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE")
 # The pages of rules are for people: of all that stands in them only a rule's kind decides anything,
 # and a rule of another kind has a page of another size. To read the 150 of them takes 10 ms a run.
 _BY_SIZE = os.path.join("rules", "pages", "")
+# The layers above closeout.evaluate.
+_ABOVE = frozenset(("cli", "run", "exchange", "render", "compare", "judge"))
 _CHUNK = 1 << 20  # bytes
 
 
@@ -120,13 +122,19 @@ def _feed(state: Any, value: Any) -> None:
 
 
 @cache
-def engine_fingerprint() -> str:
-    """Return a digest of the engine: its files, Python, and what it reads and computes with."""
+def engine_fingerprint(*, answering: bool = False) -> str:
+    """Return a digest of the engine: its files, Python, and what it reads and computes with.
+
+    With ``answering`` without what stands above the evaluation of analyses, which knows none of it
+    (``.importlinter``): what only judges, compares or formats answers makes no other answer.
+    """
     package = os.path.dirname(os.path.dirname(os.path.realpath(__file__)))
     machine = os.uname().machine if hasattr(os, "uname") else ""
     parts: list[Any] = [sys.version, sys.implementation.name, machine, sys.platform]
     for path in sorted(_files(package)):
         name = os.path.relpath(path, package)
+        if answering and name.split(os.sep, 1)[0] in _ABOVE:
+            continue
         if name.startswith(_BY_SIZE):
             parts += [name, os.stat(path).st_size]
             continue

@@ -1,0 +1,190 @@
+"""The report of an analysis."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from closeout.model.dossier import ComputedFound, Evaluation
+from closeout.model.inputs_used import InputUsed
+from closeout.model.question import AnalysisSpec, Failure
+from closeout.render import trail, validations, words
+from closeout.render.compared_table import table_of
+from closeout.render.documents.sources import ANALYSES, Sources, pair
+from closeout.render.numbers import show_extent
+from closeout.render.page import both_pages, doc_markdown, image, link
+from closeout.render.picture import LEGEND_SVG
+from closeout.render.plain import Markup, fenced, flow, markdown, safe
+from closeout.render.rows import Entry, Line, pairs
+from closeout.render.studied import Studied, studied
+
+
+def analysis_report(sources: Sources, spec: AnalysisSpec) -> dict[str, str]:
+    """Return the report of one analysis: its evaluations with all that was found."""
+    purpose, model, cautions = trail.doc_parts(spec.doc)
+    pages = both_pages(
+        "analysis.md",
+        sources.dossier,
+        f"Analysis {safe(spec.name)}",
+        sources.face(ANALYSES, safe(spec.name)),
+        home="../",
+        spec=spec,
+        tests=validations.of(spec, sources.dossier),
+        purpose=flow(purpose) or "The purpose of the analysis is not stated.",
+        model=doc_markdown(model),
+        cautions=doc_markdown(cautions),
+        boundary_legend=LEGEND_SVG,
+        model_uncertainty=words.model_uncertainty(spec),
+        served=[sources.entries[name] for name in sources.served[spec.name]],
+        compared=table_of(one for one in sources.dossier.compared if one.analysis == spec.name),
+        runs=[_run(sources, run) for run in sources.evaluations.get(spec.name, ())],
+    )
+    return pair(sources.reports[spec.name], pages)
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    title: str
+    about: str
+    unproved: list[str]
+    failure: Markup | None
+    inputs: list[dict[str, Any]]
+    found: list[dict[str, str]]
+    verdicts: list[tuple[Entry, Line]]
+    studies: list[Studied]
+    figures: list[_Figure]
+    files: list[Markup]
+    not_made: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class _Figure:
+    picture: Markup
+    caption: str
+
+
+def _run(sources: Sources, evaluation: Evaluation) -> _Run:
+    given = f", given {pairs(evaluation.given)}" if evaluation.given else ""
+    same = sources.evaluations[evaluation.analysis]
+    verdicts = [
+        (name, place, evidence)
+        for name in dict.fromkeys(evaluation.serves)
+        if name in sources.results
+        for place, evidence in enumerate(sources.results[name].evidence)
+        if trail.evaluation_of(same, name, evidence) is evaluation
+    ]
+    found = (sources.studies.get((name, evidence.number)) for name, _, evidence in verdicts)
+    studies = {(s.quantity, s.case): s for s in found if s is not None}
+    return _Run(
+        title=f"{safe(evaluation.basis)}{given}",
+        about=trail.about(evaluation),
+        unproved=trail.unproved(evaluation),
+        failure=None if evaluation.failure is None else _failure(evaluation.failure),
+        inputs=[
+            *(_input(used) for used in evaluation.inputs),
+            *(_computed(one, words.computed(one), sources) for one in evaluation.computed),
+            *(
+                _computed(one, words.estimate(one, wrong), sources)
+                for one, wrong in evaluation.estimates
+            ),
+        ],
+        found=_found(evaluation),
+        verdicts=[
+            (sources.entries[name], sources.entries[name].lines[place])
+            for name, place, _ in verdicts
+        ],
+        studies=[studied(study) for study in studies.values()],
+        **_attached(sources, evaluation),
+    )
+
+
+def _attached(sources: Sources, evaluation: Evaluation) -> dict[str, Any]:
+    """Return figures, links to files and what could not be made, of one evaluation."""
+    number = next(i for i, one in enumerate(sources.dossier.evaluations) if one is evaluation)
+    some = sources.attachments.get(number, [])
+    folder = _folder(sources, number) if some else ""
+    figures = [
+        _Figure(image(flow(one.caption) or one.name, f"{folder}/{name}"), flow(one.caption))
+        for one in some
+        if one.kind == "figure"
+        for name, _ in one.files
+    ]
+    files = [
+        link(name, f"{folder}/{name}")
+        for one in some
+        if one.kind == "artifact"
+        for name, _ in one.files
+    ]
+    failed = [
+        f"{one.name} ({one.failure.kind}): {one.failure.message}" for one in some if one.failure
+    ]
+    return {"figures": figures, "files": files, "not_made": failed}
+
+
+def _failure(failure: Failure) -> Markup:
+    text = markdown(f"No result ({failure.kind}): {failure.message}")
+    return Markup(f"{text}\n\n{fenced(failure.traceback)}" if failure.traceback else text)
+
+
+def _input(used: InputUsed) -> dict[str, Any]:
+    value, low, high = show_extent(used.value, used.low, used.high, used.unit)
+    return {
+        "name": used.name,
+        "value": value,
+        "text": "; ".join(filter(None, (used.text, words.contingency(used)))),
+        "spread": used.spread,
+        "low": low,
+        "high": high,
+        "origin": used.origin,
+        "maturity": used.maturity or "",
+        "source": used.source or "",
+        "condition": words.condition(used),
+    }
+
+
+def _computed(found: ComputedFound, text: str, sources: Sources) -> dict[str, Any]:
+    value, low, high = show_extent(found.value, found.low, found.high, found.unit)
+    # Reports of analyses stand side by side.
+    known = ((name, sources.reports.get(name)) for name in found.analyses)
+    pages = [link(name, path.rpartition("/")[2]) for name, path in known if path is not None]
+    return {
+        "name": found.name,
+        "value": value,
+        "text": text,
+        "spread": "",
+        "low": low,
+        "high": high,
+        "origin": "computed",
+        "maturity": "",
+        "source": Markup(", ".join(pages)),
+        "condition": "",
+    }
+
+
+def _found(evaluation: Evaluation) -> list[dict[str, str]]:
+    rows_found = []
+    for found in evaluation.found:
+        value, low, high = show_extent(found.value, found.low, found.high, found.unit)
+        if found.absent is not None:
+            value = f"absent: {found.absent}"
+        row = {"name": found.name, "case": found.case or "", "value": value}
+        rows_found.append({**row, "low": low, "high": high})
+    return rows_found
+
+
+def attached_files(sources: Sources) -> Iterator[tuple[str, bytes]]:
+    """Yield the files that analyses made, by path in the package."""
+    for number, some in sources.attachments.items():
+        for one in some:
+            for name, data in one.files:
+                yield f"analyses/{_folder(sources, number)}/{name}", data
+
+
+def _folder(sources: Sources, number: int) -> str:
+    """Return the folder of an evaluation's files, below that of the reports."""
+    evaluation = sources.dossier.evaluations[number]
+    same = sources.evaluations[evaluation.analysis]
+    stem = sources.reports[evaluation.analysis].removeprefix("analyses/").removesuffix(".md")
+    place = next(i for i, one in enumerate(same, 1) if one is evaluation)
+    return f"{stem}/evaluation-{place}"

@@ -1,0 +1,159 @@
+"""One dossier, and what the documents of a review look up in it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+from closeout.model.attachment import Attachment
+from closeout.model.changes import Changes
+from closeout.model.dossier import Dossier, Evaluation, RequirementResult
+from closeout.model.on_file import OnFile
+from closeout.model.study import Study
+from closeout.render import rows, trail
+from closeout.render.page import Face, anchor_id, link
+from closeout.render.plain import Markup, safe
+from closeout.render.rows import Entry
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One document of a package: its own number in it, its file, and its title.
+
+    ``tall`` is printed upright, ``signed`` has lines for signatures.
+    """
+
+    number: str
+    path: str
+    title: str
+    tall: bool = False
+    signed: bool = False
+
+
+INDEX = Kind("", "index.md", "Review package", signed=True)
+MATRIX = Kind("01", "compliance-matrix.md", "Compliance matrix")
+CONTROL = Kind("02", "verification-control.md", "Verification control document", signed=True)
+STATEMENT = Kind("03", "statement-of-compliance.md", "Statement of compliance", signed=True)
+SAFETY = Kind("04", "safety-extract.md", "Safety extract", signed=True)
+REPORT = Kind("05", "verification-report.md", "Verification report", signed=True)
+ANALYSES = Kind("06", "analysis-reports.md", "Analysis reports")
+EVIDENCE = Kind("07", "evidence.md", "Test summary and evidence sheets")
+OPEN = Kind("08", "open-points.md", "Open points")
+SPECIFICATION = Kind("09", "requirement-specification.md", "Requirement specification")
+CHANGES = Kind("10", "changes.md", "Changes")
+COMPARED = Kind("11", "predicted-and-measured.md", "Predicted against measured")
+
+
+@dataclass(frozen=True, slots=True)
+class Sources:
+    """One dossier with what is on file, studies and attachments, each by what it is asked for.
+
+    ``entries`` and ``results`` are by identifier of the requirement, ``reports`` leads from an
+    analysis to its report, ``links`` from a name of one as it is shown, ``served`` from an analysis
+    to its requirements.
+    """
+
+    dossier: Dossier
+    on_file: OnFile
+    entries: Mapping[str, Entry]
+    results: Mapping[str, RequirementResult]
+    reports: Mapping[str, str]
+    links: Mapping[str, str]
+    served: Mapping[str, list[str]]
+    evaluations: Mapping[str, list[Evaluation]]
+    studies: Mapping[tuple[str, int], Study]
+    attachments: Mapping[int, list[Attachment]]
+    changes: Changes | None = None
+
+    def face(self, kind: Kind, within: str = "") -> Face:
+        """Return what stands on the cover of a document; ``within`` is its number in a volume."""
+        package = self.on_file.charter.package
+        if package is None:
+            return Face(tall=kind.tall, signed=kind.signed)
+        number = "/".join(safe(part) for part in (package.number, kind.number, within) if part)
+        return Face(
+            number=number,
+            issue=safe(package.issue) if package.issue else None,
+            date=package.date or self.dossier.snapshot.date,
+            author=safe(package.author) if package.author else None,
+            approver=safe(package.approver) if package.approver else None,
+            tall=kind.tall,
+            signed=kind.signed,
+        )
+
+    def title(self, kind: Kind) -> str:
+        """Return the title of a document, with the review."""
+        review = self.dossier.review
+        return kind.title if review is None else f"{kind.title}, {safe(review)}"
+
+    def to_requirement(self, identifier: str, up: str = "") -> Markup | str:
+        """Return a link to a requirement in the control document; its text where it has none."""
+        name = safe(identifier)
+        if identifier not in self.results:
+            return name
+        return link(name, f"{up}{CONTROL.path}#{anchor_id('R', name)}")
+
+
+def sources_of(
+    dossier: Dossier,
+    on_file: OnFile,
+    studies: Iterable[Study],
+    attachments: Iterable[Attachment],
+    changes: Changes | None,
+) -> Sources:
+    """Return what the documents look up; what the store had before leaves no trace in it."""
+    dossier = _without_history(dossier)
+    by_evaluation: dict[int, list[Attachment]] = {}
+    for one in attachments:
+        by_evaluation.setdefault(one.evaluation, []).append(one)
+    evaluations: dict[str, list[Evaluation]] = {}
+    for evaluation in dossier.evaluations:
+        evaluations.setdefault(evaluation.analysis, []).append(evaluation)
+    reports = _report_paths(dossier)
+    return Sources(
+        dossier=dossier,
+        on_file=on_file,
+        entries={
+            result.id: entry
+            for result, entry in zip(dossier.requirements, rows.table(dossier), strict=True)
+        },
+        results={result.id: result for result in dossier.requirements},
+        reports=reports,
+        links={safe(name): path for name, path in trail.names(dossier, reports).items()},
+        served=trail.served(dossier),
+        evaluations=evaluations,
+        studies={(study.requirement, study.number): study for study in studies},
+        attachments=by_evaluation,
+        changes=changes,
+    )
+
+
+def _without_history(dossier: Dossier) -> Dossier:
+    """Count answers from the store as evaluated: both are the same answers."""
+    scale = dossier.scale
+    return replace(
+        dossier,
+        scale=replace(scale, evaluated=scale.evaluated + scale.from_store, from_store=0),
+        evaluations=tuple(replace(e, from_store=False) for e in dossier.evaluations),
+    )
+
+
+def _report_paths(dossier: Dossier) -> dict[str, str]:
+    """Return the path of each analysis' report, apart also where case does not count."""
+    paths: dict[str, str] = {}
+    taken: set[str] = set()
+    for spec in dossier.analyses:
+        stem = re.sub(r"[^\w.-]", "_", spec.name).lstrip(".") or "_"
+        name, number = stem, 2
+        while name.casefold() in taken:
+            name, number = f"{stem}-{number}", number + 1
+        taken.add(name.casefold())
+        paths[spec.name] = f"analyses/{name}.md"
+    return paths
+
+
+def pair(kind: Kind | str, pages: tuple[str, str]) -> dict[str, str]:
+    """Return a document's two files: Markdown and the HTML page of the same text."""
+    path = kind if isinstance(kind, str) else kind.path
+    return {path: pages[0], path.removesuffix(".md") + ".html": pages[1]}
