@@ -8,17 +8,24 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from closeout.render.numbering import CAPTION, END, ID, SAME, TEXT
+from closeout.render.numbering import CAPTION, END, ID, SAME, TEXT, WORDS
 
 if TYPE_CHECKING:
     from markdown_it.token import Token
 
 # Tables of so many columns become a card for each row where a screen is narrow.
 _CARDS = 5
+# Classes of columns by their marks.
+_KINDS = {TEXT: "text", WORDS: "words"}
 _ID = re.compile(f"{ID}([^{END}]*){END}")
 _ANY = re.compile(f"{END}[a-z]=[^{END}]*{END}")
+
+
+class _Head(NamedTuple):
+    text: str
+    kind: str
 
 
 def dressed(tokens: list[Token]) -> list[Token]:
@@ -70,22 +77,20 @@ def _table(
     return end + 1
 
 
-def _heads(inside: list[Token]) -> list[str]:
+def _heads(inside: list[Token]) -> list[_Head]:
     """Return the heads of the columns as plain text, and mark those that hold running text."""
-    heads: list[str] = []
+    heads: list[_Head] = []
     for cell, content in pairwise(inside):
         if cell.type == "th_open":
             cell.attrSet("scope", "col")
-            running = TEXT in content.content
+            kind = next((name for mark, name in _KINDS.items() if mark in content.content), "")
             _taken(content)
-            text = _plain(content)
-            if running:
-                _classed(cell, "text")
-            heads.append(f"{END}{text}" if running else text)
+            heads.append(_Head(_plain(content), kind))
+            _classed(cell, kind)
     return heads
 
 
-def _rows(inside: list[Token], heads: list[str]) -> list[Token]:
+def _rows(inside: list[Token], heads: list[_Head]) -> list[Token]:
     """Return the tokens of a table with row headers and labels, equal cells joined downward."""
     found: list[Token] = []
     above: dict[int, Token] = {}
@@ -128,7 +133,7 @@ def _new_group(found: list[Token], row: Token) -> None:
     found[start:start] = [_element("tbody_close", "tbody", -1), opened]
 
 
-def _cell(token: Token, content: Token, row: Token | None, column: int, head: str) -> None:
+def _cell(token: Token, content: Token, row: Token | None, column: int, head: _Head) -> None:
     name = _taken(content)
     if name and row is not None:
         row.attrSet("id", name)
@@ -136,9 +141,8 @@ def _cell(token: Token, content: Token, row: Token | None, column: int, head: st
         token.tag = "th"
         token.attrSet("scope", "row")
     else:
-        token.attrSet("data-label", head.lstrip(END))
-    if head.startswith(END):
-        _classed(token, "text")
+        token.attrSet("data-label", head.text)
+    _classed(token, head.kind)
     if "right" in str(token.attrs.get("style", "")):
         _classed(token, "num")
 
@@ -166,7 +170,8 @@ def _plain(content: Token) -> str:
 
 
 def _classed(token: Token, name: str) -> None:
-    token.attrJoin("class", name)
+    if name:
+        token.attrJoin("class", name)
 
 
 def _element(kind: str, tag: str, nesting: int, attrs: dict[str, str] | None = None) -> Token:

@@ -6,13 +6,15 @@ import csv
 import io
 from collections.abc import Mapping
 
-from closeout.model.dossier import Dossier
+from closeout.model.dossier import Compliance, Dossier, RequirementResult
 from closeout.model.problem import Severity
 from closeout.render import words
 from closeout.render.jsonform import dossier_json
+from closeout.render.order import by_urgency
 from closeout.render.page import BARE, Face, html_page, markdown_page
 from closeout.render.plain import cell
 from closeout.render.rows import Entry, Line, pairs, table
+from closeout.render.validations import NOT_RUN
 
 FORMS = ("md", "html", "csv", "json")
 CSV_COLUMNS = (
@@ -53,16 +55,32 @@ def matrix_page(
     is its cover.
     """
     make = html_page if form == "html" else markdown_page
+    entries = table(dossier)
+    by_id = dict(zip((result.id for result in dossier.requirements), entries, strict=True))
     return make(
         f"matrix.{form}",
         dossier,
         title,
         face,
-        entries=table(dossier),
+        entries=entries,
+        short=[by_id[result.id] for result in by_urgency(dossier.requirements) if _short(result)],
+        cased=[
+            (entry, line)
+            for entry in entries
+            for line in entry.lines
+            if any(one.cases and one.number == line.number for one in entry.folded)
+        ],
+        not_run=NOT_RUN,
         reports=reports,
         home=home,
         problems=[p for p in dossier.problems if p.severity is Severity.ERROR],
     )
+
+
+def _short(result: RequirementResult) -> bool:
+    """Whether a requirement is not met, also under a waiver, or due and not decided."""
+    below = (Compliance.NC, Compliance.PC)
+    return result.outstanding or result.compliance in below
 
 
 def _csv(entries: tuple[Entry, ...], draft: str) -> str:

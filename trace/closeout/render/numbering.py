@@ -18,8 +18,8 @@ from closeout.render.plain import Markup
 END = "\x1a"
 ID, ANNEX, TABLE, FIGURE, REF = (f"{END}{letter}=" for letter in "iatfr")
 CAPTION = f"{END}c={END}"
-# In the head of a column: it is for running text; it stays though it is empty.
-TEXT, KEPT = f"{END}w={END}", f"{END}k={END}"
+# In the head of a column: it is for running text; for a few words; it stays though it is empty.
+TEXT, WORDS, KEPT = f"{END}w={END}", f"{END}m={END}", f"{END}k={END}"
 # In a cell: the same as in the cell above, with which it is joined.
 SAME = f"{END}s={END}"
 

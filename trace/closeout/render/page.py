@@ -14,6 +14,7 @@ from closeout.render.numbering import (
     KEPT,
     SAME,
     TEXT,
+    WORDS,
     Heading,
     annex_mark,
     figure_mark,
@@ -274,6 +275,7 @@ def _markdown() -> Environment:
         "figure": figure_mark,
         "ref": reference,
         "text": Markup(TEXT),
+        "words": Markup(WORDS),
         "kept": Markup(KEPT),
         "same": Markup(SAME),
     }

@@ -6,21 +6,23 @@ All texts here are safe to show; numbers stand beside their texts for formats th
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import groupby
 from operator import attrgetter
 from types import MappingProxyType
 
 from closeout.model.amount import EXACTLY
 from closeout.model.criterion import in_words
-from closeout.model.dossier import Dossier, Evidence, RequirementResult, State
+from closeout.model.dossier import Compliance, Dossier, Evidence, RequirementResult, State
 from closeout.model.probability import Chance, probability_text
 from closeout.render import numbers, validations, words
 from closeout.render.plain import flow, safe
 
 Settings = Mapping[str, str]
 NO_SETTINGS: Settings = MappingProxyType({})
+# The worst first.
+_BADNESS = (State.NOT_MET, State.ERROR, State.OPEN, State.MET)
 _NUMBER = attrgetter("number")
 LEAST = "at least "
 
@@ -29,7 +31,8 @@ LEAST = "at least "
 class Line:
     """One verification, and one case of it; all texts are empty for a requirement without any.
 
-    ``number`` is the place of the verification; the cases of one share it.
+    ``number`` is the place of the verification; the cases of one share it. ``cases`` says of the
+    case that decides how many there are, met and required.
     """
 
     number: int = 0
@@ -66,11 +69,15 @@ class Line:
     failed: bool = False
     as_run: str = ""
     validation: str = ""
+    cases: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A requirement and its lines, at least one; its nonconformances, and what a board agreed."""
+    """A requirement and its lines, at least one; its nonconformances, and what a board agreed.
+
+    ``folded`` has one line for each verification: that of the case that decides.
+    """
 
     id: str
     issue: str
@@ -92,11 +99,18 @@ class Entry:
     lines: tuple[Line, ...]
     reports: tuple[str, ...] = ()
     agreed: str = ""
+    folded: tuple[Line, ...] = ()
 
     @property
     def closed_or_open(self) -> str:
         """The close-out status without the remark that it is early."""
         return self.close_out.partition(",")[0]
+
+    @property
+    def remark(self) -> str:
+        """The reason, where something is left to be said: not where everything is met."""
+        settled = self.closed_or_open == "closed" and self.compliance == Compliance.C.value
+        return "" if settled else self.reason
 
     @property
     def traceability(self) -> str:
@@ -110,14 +124,18 @@ class Entry:
 def table(dossier: Dossier) -> tuple[Entry, ...]:
     """Return an entry for each requirement, in the order of the dossier."""
     settings = dict(dossier.settings)
-    return tuple(entry(result, settings) for result in dossier.requirements)
+    dates = {record.id: record.date for record in dossier.records if record.date}
+    return tuple(entry(result, settings, dates) for result in dossier.requirements)
 
 
-def entry(result: RequirementResult, settings: Settings = NO_SETTINGS) -> Entry:
+def entry(
+    result: RequirementResult, settings: Settings = NO_SETTINGS, dates: Settings = NO_SETTINGS
+) -> Entry:
     """Return a requirement with its lines; one empty line where it has no evidence.
 
-    ``settings`` are those of a what-if; they beat what is given.
+    ``settings`` are those of a what-if; they beat what is given. ``dates`` are those of records.
     """
+    lines = {id(evidence): line(evidence, settings, dates) for evidence in result.evidence}
     return Entry(
         id=safe(result.id),
         issue=safe(result.issue),
@@ -136,13 +154,42 @@ def entry(result: RequirementResult, settings: Settings = NO_SETTINGS) -> Entry:
         early=result.early,
         covered=result.covered,
         reason=flow(result.why),
-        lines=tuple(line(evidence, settings) for evidence in result.evidence) or (Line(),),
+        lines=tuple(lines.values()) or (Line(),),
         reports=tuple(f"{safe(name)} ({flow(became)})" for name, became in result.reported),
         agreed="; ".join(map(flow, words.agreements(result))),
+        folded=tuple(_folded(result, lines)) or (Line(),),
     )
 
 
-def line(evidence: Evidence, settings: Settings = NO_SETTINGS) -> Line:
+def _folded(result: RequirementResult, lines: Mapping[int, Line]) -> Iterator[Line]:
+    """Yield the line of the case that decides, of each verification, with what the others are."""
+    for _, some in groupby(result.evidence, _NUMBER):
+        cases = list(some)
+        yield replace(lines[id(deciding(cases))], cases=_of_cases(cases))
+
+
+def deciding(cases: Sequence[Evidence]) -> Evidence:
+    """Return the case of a verification that decides: the worst of those that have to be met."""
+
+    def badness(one: Evidence) -> tuple[bool, int, float]:
+        margin = math.inf if one.margin is None else one.margin
+        return one.closed, _BADNESS.index(one.state), margin
+
+    return min(_that_count(cases), key=badness)
+
+
+def _of_cases(cases: Sequence[Evidence]) -> str:
+    if len(cases) == 1:
+        return ""
+    met = sum(one.state is State.MET for one in cases)
+    wanted = cases[0].cases_wanted
+    required = "" if wanted is None else f", {wanted} required"
+    return f"{met} of {len(cases)} cases met{required}; this one decides"
+
+
+def line(
+    evidence: Evidence, settings: Settings = NO_SETTINGS, dates: Settings = NO_SETTINGS
+) -> Line:
     """Return one piece of evidence for reading."""
     value, limit = value_and_limit(evidence)
     return Line(
@@ -153,7 +200,7 @@ def line(evidence: Evidence, settings: Settings = NO_SETTINGS) -> Line:
         review=safe(evidence.review or ""),
         due=evidence.due,
         plan=flow(evidence.plan or ""),
-        evidence=reference(evidence),
+        evidence=reference(evidence, dates),
         quantity=safe(evidence.quantity or ""),
         case=safe(evidence.case or ""),
         conditions=conditions(evidence, settings),
@@ -173,8 +220,7 @@ def line(evidence: Evidence, settings: Settings = NO_SETTINGS) -> Line:
         margin_number=evidence.margin,
         margin_unit="" if evidence.margin is None else safe(evidence.margin_unit or ""),
         analysis=safe(evidence.analysis or ""),
-        record=safe(evidence.record or "")
-        + (f" ({safe(evidence.document)})" if evidence.record and evidence.document else ""),
+        record=safe(_record(evidence, dates)),
         under=under(evidence, settings),
         replay=tuple(
             (safe(name), safe(text)) for name, text in without_exactly(evidence.counterexample)
@@ -233,12 +279,18 @@ def beats(evidence: Evidence, settings: Settings) -> Iterator[str]:
                 yield f"{setting} replaces the condition {flow(text)}"
 
 
-def reference(evidence: Evidence) -> str:
-    """Return what stands behind a verification: the analysis or the record."""
-    record = evidence.record
-    if record and evidence.document:
-        record = f"{record} ({evidence.document})"
-    return ", ".join(safe(part) for part in (evidence.analysis, record) if part)
+def reference(evidence: Evidence, dates: Settings = NO_SETTINGS) -> str:
+    """Return what stands behind a verification: the analysis, or the record with its document."""
+    parts = (evidence.analysis, _record(evidence, dates))
+    return ", ".join(safe(part) for part in parts if part)
+
+
+def _record(evidence: Evidence, dates: Settings) -> str:
+    """Return ``TR-STR-001 (GAN-TR-003 issue 1, 2026-07-08)``."""
+    if not evidence.record:
+        return ""
+    behind = ", ".join(filter(None, (evidence.document, dates.get(evidence.record))))
+    return f"{evidence.record} ({behind})" if behind else evidence.record
 
 
 def subject(evidence: Evidence) -> str:

@@ -10,12 +10,13 @@ from closeout.model.question import AnalysisSpec
 from closeout.model.validation import NamedTest, Tested, Validation
 from closeout.render.plain import flow, safe
 
+NOT_RUN = "named, not run"
 STATES = {
     Tested.PASSED: "run: passed",
     Tested.FAILED: "run: failed",
     Tested.SKIPPED: "run: skipped",
     Tested.EMPTY: "run: nothing collected",
-    Tested.NAMED: "named, not run",
+    Tested.NAMED: NOT_RUN,
 }
 _TOTALS = (
     (Tested.PASSED, "run and passed"),

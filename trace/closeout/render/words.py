@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from closeout.model.answer import Assurance
@@ -105,6 +106,20 @@ def contingency(used: InputUsed) -> str:
     if used.origin == "set":
         return "no contingency added: value set by --set"
     return f"contingency: {flow(used.contingency)}, included"
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """A status of compliance of a control document beside the code of a matrix."""
+
+    word: str
+    code: str
+    meaning: str
+
+
+def statuses() -> list[Status]:
+    """Return every status with its code, in the order of the codes."""
+    return [Status(vcd_status(code), code.value, CODES[code]) for code in Compliance]
 
 
 def vcd_status(code: Compliance) -> str:

@@ -5,76 +5,77 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from closeout.render import rows, validations, words
 from closeout.render.documents.sources import CONTROL, Sources, pair
 from closeout.render.page import both_pages, link
+from closeout.render.plain import Markup
 from closeout.render.rows import Entry, Line
 
 
 @dataclass(frozen=True, slots=True)
-class _ControlRow:
-    """The ten columns of ECSS-E-ST-10-02C Rev.1, Annex B."""
+class _Verification:
+    """One line of the table: a method at a level, in a stage, for a review."""
 
-    id: str
-    title: str
-    text: str
+    how: str
+    plan: str
+    evidence: tuple[str | Markup, ...]
+    state: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Requirement:
+    """What the standard's ten columns say of the whole requirement, and its verifications."""
+
+    entry: Entry
     traceability: str
-    levels: str
-    methods: str
-    plans: str
-    evidence: tuple[str, ...]
-    status: str
-    close_out: str
+    verifications: tuple[_Verification, ...]
     reason: str
 
 
 def control_document(sources: Sources) -> dict[str, str]:
-    """Return the document: the ten columns of the standard for each requirement."""
-    dossier, entries = sources.dossier, sources.entries.values()
+    """Return the document: the close-out by review, then the ten columns of the standard."""
+    dossier = sources.dossier
     pages = both_pages(
         "control.md",
         dossier,
         sources.title(CONTROL),
         sources.face(CONTROL),
-        entries=[_control_row(entry, sources.links) for entry in entries],
+        requirements=[_requirement(entry, sources) for entry in sources.entries.values()],
+        by_review=rows.by_review(dossier),
+        statuses=words.statuses(),
     )
     return pair(CONTROL, pages)
 
 
-def _control_row(entry: Entry, reports: Mapping[str, str]) -> _ControlRow:
-    lines = entry.lines
+def _requirement(entry: Entry, sources: Sources) -> _Requirement:
     traceability = entry.traceability
     if entry.derived:
         traceability += ("; " if traceability else "") + "children: " + ", ".join(entry.derived)
-    return _ControlRow(
-        id=entry.id,
-        title=entry.title,
-        text=entry.text,
+    return _Requirement(
+        entry=entry,
         traceability=traceability,
-        levels=_distinct(", ".join(filter(None, (line.level, line.stage))) for line in lines),
-        methods=_distinct(line.method for line in lines)
-        or ("through lower-level requirements" if entry.derived else ""),
-        plans=_distinct(line.plan for line in lines),
-        evidence=tuple(dict.fromkeys([*_references(lines, reports), *entry.reports])),
-        status=entry.status,
-        close_out=entry.close_out,
-        reason="; ".join(filter(None, (entry.reason, entry.agreed))),
+        verifications=tuple(_verification(line, entry, sources.links) for line in entry.folded),
+        reason="; ".join(filter(None, (entry.remark, entry.agreed, *entry.reports))),
     )
 
 
-def _distinct(texts: Iterator[str]) -> str:
-    return "; ".join(dict.fromkeys(text for text in texts if text))
+def _verification(line: Line, entry: Entry, reports: Mapping[str, str]) -> _Verification:
+    how = ", ".join(filter(None, (line.method, line.level, line.stage, line.review)))
+    if not line.method and entry.derived:
+        how = "through lower-level requirements"
+    return _Verification(
+        how=how,
+        plan=line.plan,
+        evidence=tuple(_evidence(line, reports)),
+        state=f"{line.state}, {line.cover_words}" if line.cover else line.state,
+    )
 
 
-def _references(lines: tuple[Line, ...], reports: Mapping[str, str]) -> Iterator[str]:
-    for line in lines:
-        path = reports.get(line.analysis)
-        if path is not None:
-            yield link(line.analysis, path)
-        elif line.analysis:
-            yield line.analysis
-        if line.validation:
-            yield f"validation of {line.analysis} {line.validation}"
-        if line.record:
-            yield line.record + (f": {line.as_run}" if line.as_run else "")
-        if line.cover:
-            yield line.cover
+def _evidence(line: Line, reports: Mapping[str, str]) -> Iterator[str | Markup]:
+    path = reports.get(line.analysis)
+    if line.analysis:
+        yield line.analysis if path is None else link(line.analysis, path)
+    if line.validation and line.validation != validations.NOT_RUN:
+        yield f"validation {line.validation}"
+    if line.record:
+        yield line.record + (f": {line.as_run}" if line.as_run else "")
