@@ -18,6 +18,11 @@ def one_line(text: str) -> str:
     return " ".join(text.split())
 
 
+def without_style(text: str) -> str:
+    """Return a page without its style, which has texts for the edges of printed pages."""
+    return re.sub(r"<style>.*?</style>", "", text, flags=re.DOTALL)
+
+
 def markdown_tables(text: str) -> list[list[list[str]]]:
     """Return the tables of a Markdown text: rows of cells, the first row is the head."""
     tables: list[list[list[str]]] = []
@@ -31,7 +36,8 @@ def markdown_tables(text: str) -> list[list[list[str]]]:
         elif token.type == "tr_open":
             cells = []
         elif token.type == "inline" and token.level > 2:
-            cells.append("".join(child.content for child in token.children or ()))
+            shown = (child for child in token.children or () if child.type != "html_inline")
+            cells.append("".join(child.content for child in shown))
         elif token.type == "tr_close":
             tables[-1].append(cells)
     return tables
@@ -61,11 +67,12 @@ class Node:
         return "".join(part if isinstance(part, str) else part.text for part in self.parts)
 
     def all(self, tag: str, class_: str = "") -> list[Node]:
+        """Return the elements of a tag, or of any (``*``), in the order of the page."""
         found = []
         for part in self.parts:
             if isinstance(part, Node):
                 classes = (part.attributes.get("class") or "").split()
-                if part.tag == tag and (not class_ or class_ in classes):
+                if tag in ("*", part.tag) and (not class_ or class_ in classes):
                     found.append(part)
                 found += part.all(tag, class_)
         return found

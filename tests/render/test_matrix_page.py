@@ -8,7 +8,7 @@ from closeout.model.identity import SnapshotIdentity
 from closeout.render import words
 from closeout.render.matrix import matrix
 from tests.render import dossiers
-from tests.render.reading import Node, html_tree
+from tests.render.reading import Node, html_tree, without_style
 
 
 def row_of(page: Node, identifier: str) -> Node:
@@ -60,18 +60,21 @@ def test_content(gannet: Dossier) -> None:
         assert part in text
     assert "-0.004 dB" in row_of(page, "COM-040").text
     assert "under waiver RFW-003" in row_of(page, "COM-041").text
-    assert "absent: never rises" in row_of(page, "COM-041").text
+    (cases,) = (t for t in page.all("table") if "Every case" in t.all("caption")[0].text)
+    assert "absent: never rises" in cases.text
+    assert "of 2 cases met; this one decides" in row_of(page, "COM-041").text
     assert "measured 16.4 V" in row_of(page, "COM-060").text
     assert "through lower-level requirements" in row_of(page, "SYS-030").text
 
 
 def test_caution_once_and_banner_where_due() -> None:
     for form in ("html", "md"):
-        clean = matrix(dossiers.gannet(), form)
+        clean = without_style(matrix(dossiers.gannet(), form))
         assert clean.count("Decision support only") == 1
         assert "DRAFT" not in clean
         assert "WHAT IF" not in clean
-        draft = matrix(dossiers.gannet(snapshot=SnapshotIdentity("tree", "a" * 40, True)), form)
+        tree = SnapshotIdentity("tree", "a" * 40, True)
+        draft = without_style(matrix(dossiers.gannet(snapshot=tree), form))
         assert draft.count("DRAFT") == 1
         asked = matrix(dossiers.gannet(settings=(("sleep_current", "130 uA"),)), form)
         assert re.search(r"WHAT IF sleep_current=130 uA", asked)

@@ -113,6 +113,12 @@ class Entry:
         return "" if settled else self.reason
 
     @property
+    def unsaid(self) -> str:
+        """The remark, where no line of the verifications says it."""
+        said = any(line.message and line.message in self.remark for line in self.folded)
+        return "" if said else self.remark
+
+    @property
     def traceability(self) -> str:
         """Source and parents, upward."""
         parts = [self.source] if self.source else []
