@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from tests.documents.told import none
 from tests.documents.survey import SIZES, Seen
+from tests.documents.told import none
 
 WIDTHS = pytest.mark.parametrize("width", [str(width) for width in SIZES])
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-
 from analyses.day_charge import day_charge
 from analyses.night_energy import night_energy
 from analyses.seen_distance import seen_distance
