@@ -44,13 +44,21 @@
     return found;
   },
 
-  // What has to be scrolled sideways to be read; code and formulas may.
+  // What has to be scrolled sideways to be read, and what makes it so; code and formulas may.
   sideways() {
     return [...document.body.querySelectorAll("*")]
       .filter((e) => !["pre", "math"].includes(e.localName) && !e.querySelector(":scope > math"))
       .filter((e) => ["auto", "scroll"].includes(getComputedStyle(e).overflowX))
       .filter((e) => e.scrollWidth > e.clientWidth + 1)
-      .map((e) => `${this.name(e)}: ${e.scrollWidth} px wide, ${e.clientWidth} px shown`);
+      .map((e) => `${this.name(this.widest(e))}: ${e.scrollWidth} px wide, ${e.clientWidth} px shown`);
+  },
+
+  widest(element) {
+    const wide = (e) => e.getBoundingClientRect().width;
+    return [...element.querySelectorAll("table, math, img, svg")].reduce(
+      (one, other) => (wide(other) > wide(one) ? other : one),
+      element.firstElementChild || element,
+    );
   },
 
   // Long tables, wider than a phone, whose heads are out of sight in their middle.
@@ -58,17 +66,13 @@
     const found = [];
     for (const table of document.querySelectorAll("table")) {
       const box = table.getBoundingClientRect();
-      const cells = [...(table.tHead ? table.tHead.querySelectorAll("th, td") : [])].filter(
-        (cell) => cell.getBoundingClientRect().width > 1 && cell.getBoundingClientRect().right > 0,
-      );
       if (box.height < 1.5 * innerHeight || box.width <= 390) continue;
-      if (!table.tHead) found.push(`${this.name(table)}: has no head`);
       scrollTo(0, box.top + scrollY + (box.height - innerHeight) / 2);
-      for (const cell of cells) {
-        const at = cell.getBoundingClientRect();
-        if (at.top < -1 || at.bottom > innerHeight + 1)
-          found.push(`${this.name(cell)}: at ${Math.round(at.top)} px of ${innerHeight} px`);
-      }
+      const heads = table.tHead ? [...table.tHead.querySelectorAll("th, td")] : [];
+      const tops = heads.map((cell) => cell.getBoundingClientRect());
+      const lost = tops.filter((at) => at.top < -1 || at.bottom > innerHeight + 1);
+      if (!heads.length) found.push(`${this.name(table)}: has no head`);
+      if (lost.length) found.push(`${this.name(table)}: its head is at ${Math.round(lost[0].top)} px`);
       scrollTo(0, 0);
     }
     return found;

@@ -8,16 +8,18 @@ from __future__ import annotations
 import fcntl
 import json
 import os
+import pickle
 import shutil
 import subprocess
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 from tests.cli.project import Project, environment
 from tests.documents.chromium import opened
+from tests.documents.printed import Leaf, leaves
 from tests.documents.survey import Seen, surveyed
 
 ROOT = Path(__file__).parents[2]
@@ -44,17 +46,24 @@ class Package:
         return frozenset(entry["id"] for entry in dossier["requirements"])
 
     def seen(self) -> dict[str, Seen]:
-        """Return what the browser saw of each HTML document; look at them, if none has yet."""
-        told = self.prints / "seen.json"
+        """Return what the browser saw of each HTML document; look at them, if nobody has yet."""
         made_once(self.prints, self._look)
-        return {name: Seen(**one) for name, one in json.loads(told.read_bytes()).items()}
+        seen: dict[str, Seen] = pickle.loads((self.prints / "seen").read_bytes())
+        return seen
+
+    def printed(self) -> dict[str, list[Leaf]]:
+        """Return the printed pages of each HTML document."""
+        made_once(self.prints, self._look)
+        printed: dict[str, list[Leaf]] = pickle.loads((self.prints / "printed").read_bytes())
+        return printed
 
     def _look(self, prints: Path) -> None:
         prints.mkdir()
         with opened() as context:
             seen = surveyed(context, self.folder, prints)
-        told = {name: asdict(one) for name, one in seen.items()}
-        (prints / "seen.json").write_text(json.dumps(told))
+        printed = {name: leaves(prints / f"{name}.pdf") for name in seen}
+        (prints / "seen").write_bytes(pickle.dumps(seen))
+        (prints / "printed").write_bytes(pickle.dumps(printed))
 
 
 def contents(folder: Path) -> dict[str, bytes]:

@@ -17,8 +17,8 @@ Prints = dict[str, list[Leaf]]
 
 
 @pytest.fixture(scope="module")
-def prints(package: Package, seen: dict[str, Seen]) -> Prints:
-    return {name: printed.leaves(package.prints / f"{name}.pdf") for name in seen}
+def prints(package: Package) -> Prints:
+    return package.printed()
 
 
 def test_each_page_has_its_number(prints: Prints) -> None:

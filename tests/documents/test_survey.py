@@ -1,0 +1,87 @@
+"""What looks at the documents finds each fault of a bad page, and none of a good one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.documents import printed
+from tests.documents.chromium import opened
+from tests.documents.printed import Leaf, leaves
+from tests.documents.survey import Seen, surveyed
+
+TABLE = "<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
+HEAD = """<!DOCTYPE html><html lang="en"><head><title>Faults</title><meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
+<style>{style}</style></head><body><main><h1>Faults</h1>{body}</main></body></html>"""
+ROWS = "".join(f"<tr><th scope=row>AB-{n:02}</th><td>{'word ' * 30}</td></tr>" for n in range(40))
+LONG = TABLE.format(heads="<th scope=col>One</th><th scope=col>Two</th>", rows=ROWS)
+
+BAD_STYLE = """
+  @page { size: A4; margin: 12mm }  table { width: 700px }  th { width: 60px; text-align: left }
+  .cut { width: 80px; height: 20px; overflow: hidden; white-space: nowrap }
+  .out { max-width: 60px; white-space: nowrap }  .faint { color: #ccc; background: #fff }
+  .scrolled { overflow-x: auto }  .broad { width: 1500px }
+"""
+BAD = """<p class="cut">What stands here is cut at the right</p><p class="faint">Hardly seen</p>
+<div class="scrolled"><p class="broad">Broader than the screen</p></div>
+<table style="table-layout: fixed; width: 60px"><tr><td class="out">
+a_word_that_is_too_long_for_its_cell</td>
+</tr></table><script src="https://example.invalid/x.js"></script><p onclick="x()">Told</p>"""
+
+GOOD_STYLE = """
+  @page { size: A4; margin: 15mm;
+    @bottom-left { content: "Faults 0123456789ab" }
+    @bottom-right { content: "page " counter(page) " of " counter(pages) } }
+  thead th { position: sticky; top: 0; background: #fff }
+  th { text-align: left; white-space: nowrap }  h2 { break-after: avoid }
+"""
+
+
+def looked_at(tmp_path: Path, style: str, body: str) -> tuple[Seen, list[Leaf]]:
+    folder, prints = tmp_path / "documents", tmp_path / "prints"
+    folder.mkdir()
+    (folder / "a.html").write_text(HEAD.format(style=style, body=body))
+    with opened() as context:
+        seen = surveyed(context, folder, prints)
+    return seen["a.html"], leaves(prints / "a.html.pdf")
+
+
+def test_a_page_with_faults(tmp_path: Path) -> None:
+    fill = '<div style="height: 239mm"></div><h2>Left alone</h2><div style="break-before: page">'
+    seen, pages = looked_at(tmp_path, BAD_STYLE, f"{BAD}{fill}{LONG}</div>")
+    assert [text.split(":")[0] for text in seen.barriers] == ["color-contrast"]
+    assert any("p.cut" in text for text in seen.cut["1280"])
+    assert any("td.out" in text and "outside of its cell" in text for text in seen.cut["1280"])
+    assert any(text.startswith("the page: ") for text in seen.cut["390"])
+    assert ["p.broad" in text for text in seen.sideways["1280"]] == [True]
+    assert ["its head is at" in text for text in seen.headless["800"]] == [True]
+    assert len(seen.scripts) == 2
+    assert seen.requests == ["https://example.invalid/x.js"]
+    assert len(printed.numbering(pages)) == len(pages) > 1
+    assert len(printed.without(pages, "Faults")) == len(pages) - 1
+    assert printed.left_alone(pages, seen.headings) == [
+        f"page 2 of {len(pages)}: ends with 'Left alone'"
+    ]
+    assert printed.sparse(pages, frozenset({"AB-00", "AB-39"}), least=2) != []
+
+
+def test_a_good_page(tmp_path: Path) -> None:
+    seen, pages = looked_at(tmp_path, GOOD_STYLE, f"<h2>Table</h2>{LONG}")
+    assert (seen.title, seen.heading, seen.headings) == ("Faults", "Faults", ["Table"])
+    assert seen.barriers == seen.scripts == seen.requests == []
+    for by_width in (seen.cut, seen.sideways, seen.headless):
+        assert not any(by_width.values()), by_width
+    assert len(pages) > 1
+    assert printed.numbering(pages) == printed.without(pages, "0123456789ab") == []
+    assert printed.left_alone(pages, seen.headings) == []
+    names = frozenset(f"AB-{n:02}" for n in range(40))
+    assert printed.sparse(pages, names, least=4) == []
+    assert set().union(*(leaf.at_the_left(names) for leaf in pages)) == names
+    assert "AB-00" in pages[0].text
+
+
+@pytest.mark.parametrize("names", [["gone"], []])
+def test_no_requirement_at_all(names: list[str]) -> None:
+    assert printed.sparse([Leaf(842.0, ())], frozenset(names), 4) == ["no page has a requirement"]
