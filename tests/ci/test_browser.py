@@ -1,4 +1,4 @@
-"""A browser is installed where that is possible; where it is not, that is said and nothing fails."""
+"""A browser is installed where that can be done; elsewhere that is said, and nothing fails."""
 
 from __future__ import annotations
 

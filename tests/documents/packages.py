@@ -21,6 +21,7 @@ from tests.cli.project import Project, environment
 from tests.documents.chromium import opened
 from tests.documents.printed import Leaf, leaves
 from tests.documents.survey import Seen, surveyed
+from tests.effort import BACKSTOP
 
 ROOT = Path(__file__).parents[2]
 SMALL = Path(__file__).with_name("project")
@@ -30,8 +31,9 @@ DAY = "2026-09-01T12:00:00+00:00"
 
 @dataclass(frozen=True)
 class Package:
-    """The documents of a review in a folder, and the prints of those in HTML."""
+    """The project, its documents of a review in a folder, and the prints of those in HTML."""
 
+    project: Path
     folder: Path
     prints: Path
 
@@ -109,7 +111,7 @@ def committed(place: Path) -> None:
 
 def written(project: Project, place: Path) -> None:
     """Write the package of the critical design review of a project."""
-    run = project.run("package", "--review", "CDR", "-o", str(place))
+    run = project.run("package", "--review", "CDR", "-o", str(place), backstop=3 * BACKSTOP)
     assert run.status == 0, run.said
 
 
@@ -118,11 +120,11 @@ def small(factory: pytest.TempPathFactory) -> Package:
     base = shared(factory)
     project = Project(made_once(base / "buoy", committed))
     folder = made_once(base / "documents", lambda place: written(project, place))
-    return Package(folder, base / "prints")
+    return Package(project.path, folder, base / "prints")
 
 
 def mission(factory: pytest.TempPathFactory) -> Package:
     """Return the package of the mission that stands in this repository."""
     base = shared(factory)
     folder = made_once(base / "mission", lambda place: written(Project(ROOT), place))
-    return Package(folder, base / "mission-prints")
+    return Package(ROOT, folder, base / "mission-prints")

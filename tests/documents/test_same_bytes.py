@@ -6,10 +6,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-import pytest
-
 from tests.cli.project import Project, environment
-from tests.documents import packages
 from tests.documents.packages import Package, contents
 
 # As far from a developer's machine as it goes: half a day and half an hour east, texts that are
@@ -43,11 +40,8 @@ def different(one: dict[str, bytes], other: dict[str, bytes]) -> list[str]:
     return sorted(name for name in one.keys() | other.keys() if one.get(name) != other.get(name))
 
 
-def test_another_folder_clock_locale_and_user(
-    small: Package, tmp_path_factory: pytest.TempPathFactory, tmp_path: Path
-) -> None:
-    here = packages.shared(tmp_path_factory) / "buoy"
-    there = contents(made_elsewhere(here, tmp_path))
+def test_another_folder_clock_locale_and_user(small: Package, tmp_path: Path) -> None:
+    there = contents(made_elsewhere(small.project, tmp_path))
     assert different(small.files, there) == []
     assert not [name for name, data in there.items() if str(tmp_path).encode() in data]
-    assert not [name for name, data in small.files.items() if str(here).encode() in data]
+    assert not [name for name, data in small.files.items() if str(small.project).encode() in data]
