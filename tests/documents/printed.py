@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,6 @@ from pypdf import PdfReader
 
 NUMBERED = re.compile(r"page\s*(\d+)\s*of\s*(\d+)", re.IGNORECASE)
 _NEAR = 2.0  # points: what is no farther apart stands on one line
-_MARGIN = 34.0  # points: 12 mm, where running titles and numbers stand
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,6 @@ class Piece:
 class Leaf:
     """One printed page."""
 
-    height: float
     pieces: tuple[Piece, ...]
 
     @property
@@ -44,13 +43,6 @@ class Leaf:
                 lines.append([])
             lines[-1].append(piece)
         return [sorted(line, key=lambda piece: piece.x) for line in lines]
-
-    @property
-    def body(self) -> list[str]:
-        """The lines between the margins of the page."""
-        inside = (_MARGIN, self.height - _MARGIN)
-        kept = [line for line in self.lines if inside[0] <= line[0].y <= inside[1]]
-        return [text for text in map(_joined, kept) if not NUMBERED.search(text)]
 
     def at_the_left(self, words: frozenset[str], near: float = 15.0) -> set[str]:
         """Return which of some words begin a cell of the leftmost column."""
@@ -77,7 +69,7 @@ def _leaf(page: Any) -> Leaf:
             pieces.append(Piece(x, y, " ".join(words)))
 
     page.extract_text(visitor_text=note)
-    return Leaf(float(page.mediabox.height), tuple(pieces))
+    return Leaf(tuple(pieces))
 
 
 def bare(text: str) -> str:
@@ -110,19 +102,36 @@ def left_alone(pages: list[Leaf], headings: list[str]) -> list[str]:
 
     A list of contents repeats headings; the last place of one is its own.
     """
-    known = {bare(heading): heading for heading in headings if heading}
+    known = {_unnumbered(bare(heading)): heading for heading in headings if heading}
     own: dict[str, tuple[int, bool]] = {}
-    for number, leaf in enumerate(pages, 1):
-        lines = leaf.body
+    for number, lines in enumerate(_bodies(pages), 1):
         for place, line in enumerate(lines, 1):
             for heading in known:
-                if _ends(heading, bare(line)):
+                if _ends(heading, _unnumbered(bare(line))):
                     own[heading] = (number, place == len(lines))
     return [
         f"page {number} of {len(pages)}: ends with {known[heading]!r}"
         for heading, (number, last) in own.items()
         if last and number < len(pages)
     ]
+
+
+def _bodies(pages: list[Leaf]) -> list[list[str]]:
+    """Return the lines of each page without those that stand on most pages in one place."""
+    placed = [[(round(line[0].y), _joined(line)) for line in leaf.lines] for leaf in pages]
+    counted = Counter(_as_running(line) for lines in placed for line in set(lines))
+    often = {line for line, count in counted.items() if count > max(1, len(pages) / 2)}
+    return [[line[1] for line in lines if _as_running(line) not in often] for lines in placed]
+
+
+def _as_running(line: tuple[int, str]) -> tuple[int, str]:
+    """Return a line as it would be on another page, with another number."""
+    return line[0], re.sub(r"\d+", "#", line[1])
+
+
+def _unnumbered(text: str) -> str:
+    """Return a heading without its number, which a style may have put there."""
+    return re.sub(r"^[\d.]+(?=\D)", "", text)
 
 
 def _ends(heading: str, line: str) -> bool:

@@ -8,7 +8,7 @@ import pytest
 
 from tests.documents import printed
 from tests.documents.chromium import opened
-from tests.documents.printed import Leaf, leaves
+from tests.documents.printed import Leaf, Piece, leaves
 from tests.documents.survey import Seen, surveyed
 
 TABLE = "<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
@@ -82,6 +82,18 @@ def test_a_good_page(tmp_path: Path) -> None:
     assert "AB-00" in pages[0].text
 
 
+def leaf(*lines: str) -> Leaf:
+    """Return a page with a line of text each 20 points, and a foot at the same place."""
+    placed = [Piece(40.0, 800.0 - 20.0 * n, text) for n, text in enumerate(lines)]
+    return Leaf((*placed, Piece(40.0, 25.0, "Tern, page 1 of 3")))
+
+
+def test_the_foot_of_a_page_is_not_its_last_line() -> None:
+    pages = [leaf("3.1 Sums"), leaf("words", "3.1 Sums"), leaf("words")]
+    assert printed.left_alone(pages, ["Sums", "words"]) == ["page 2 of 3: ends with 'Sums'"]
+    assert printed.left_alone([leaf("Sums"), leaf("Sums", "words")], ["Sums"]) == []
+
+
 @pytest.mark.parametrize("names", [["gone"], []])
 def test_no_requirement_at_all(names: list[str]) -> None:
-    assert printed.sparse([Leaf(842.0, ())], frozenset(names), 4) == ["no page has a requirement"]
+    assert printed.sparse([Leaf(())], frozenset(names), 4) == ["no page has a requirement"]
