@@ -162,7 +162,7 @@ def _anchored(target: str, anchor: str, text: str, goal: _Document) -> Iterator[
 def unreached(files: Mapping[str, bytes], start: str) -> set[str]:
     """Return the documents of one kind to which no way leads from one of them."""
     kind = posixpath.splitext(start)[1]
-    found = {path: one for path, one in documents(files).items() if path.endswith(kind)}
+    found = documents({path: data for path, data in files.items() if path.endswith(kind)})
     reached, todo = {start}, [start]
     while todo:
         path = todo.pop()

@@ -14,11 +14,15 @@ HTML = (
 )
 
 
+@pytest.fixture(scope="module")
+def faults(package: Package) -> dict[str, list[str]]:
+    return broken(package.files)
+
+
 @pytest.mark.parametrize("kind", ["html", "md"])
-def test_everything_in_the_package_leads_somewhere(package: Package, kind: str) -> None:
-    found = broken(package.files)
-    assert f"index.{kind}" in found
-    none({name: faults for name, faults in found.items() if name.endswith(kind)})
+def test_everything_in_the_package_leads_somewhere(faults: dict[str, list[str]], kind: str) -> None:
+    assert f"index.{kind}" in faults
+    none({name: texts for name, texts in faults.items() if name.endswith(kind)})
 
 
 @pytest.mark.parametrize("start", ["index.html", "index.md"])
