@@ -61,21 +61,32 @@
     );
   },
 
-  // Long tables, wider than a phone, whose heads are out of sight in their middle.
+  // Long tables, wider than a phone, whose heads are out of sight in their middle; where a table is
+  // shown as cards, without its head, each cell has to say what it is.
   headless() {
     const found = [];
     for (const table of document.querySelectorAll("table")) {
       const box = table.getBoundingClientRect();
-      if (box.height < 1.5 * innerHeight || box.width <= 390) continue;
+      if (box.height < 1.5 * innerHeight) continue;
       scrollTo(0, box.top + scrollY + (box.height - innerHeight) / 2);
-      const heads = table.tHead ? [...table.tHead.querySelectorAll("th, td")] : [];
-      const tops = heads.map((cell) => cell.getBoundingClientRect());
+      const cells = table.tHead ? [...table.tHead.querySelectorAll("th, td")] : [];
+      const tops = cells
+        .map((cell) => cell.getBoundingClientRect())
+        .filter((at) => at.width > 1 && at.height > 1 && at.right > 0);
       const lost = tops.filter((at) => at.top < -1 || at.bottom > innerHeight + 1);
-      if (!heads.length) found.push(`${this.name(table)}: has no head`);
-      if (lost.length) found.push(`${this.name(table)}: its head is at ${Math.round(lost[0].top)} px`);
+      const bare = tops.length ? [] : this.unlabelled(table);
+      if (lost.length && box.width > 390)
+        found.push(`${this.name(table)}: its head is at ${Math.round(lost[0].top)} px`);
+      if (bare.length)
+        found.push(`${this.name(table)}: ${bare.length} cells without a label: ${this.name(bare[0])}`);
       scrollTo(0, 0);
     }
     return found;
+  },
+
+  unlabelled(table) {
+    const label = (cell) => getComputedStyle(cell, "::before").content.replace(/^(none|normal|"")$/, "");
+    return [...table.querySelectorAll("tbody td")].filter((cell) => cell.textContent.trim() && !label(cell));
   },
 
   // Whatever could run.

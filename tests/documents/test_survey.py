@@ -22,6 +22,7 @@ BAD_STYLE = """
   @page { size: A4; margin: 12mm }  table { width: 700px }  th { width: 60px; text-align: left }
   .cut { width: 80px; height: 20px; overflow: hidden; white-space: nowrap }
   .out { max-width: 60px; white-space: nowrap }  .faint { color: #ccc; background: #fff }
+  .cards thead { position: absolute; left: -9999px }
   .scrolled { overflow-x: auto }  .broad { width: 1500px }
 """
 BAD = """<p class="cut">What stands here is cut at the right</p><p class="faint">Hardly seen</p>
@@ -29,6 +30,9 @@ BAD = """<p class="cut">What stands here is cut at the right</p><p class="faint"
 <table style="table-layout: fixed; width: 60px"><tr><td class="out">
 a_word_that_is_too_long_for_its_cell</td>
 </tr></table><script src="https://example.invalid/x.js"></script><p onclick="x()">Told</p>"""
+
+CARDS = """<table class="cards"><thead><tr><th>Hidden</th></tr></thead><tbody>
+<tr><td style="height: 2000px">What is this?</td></tr></tbody></table>"""
 
 GOOD_STYLE = """
   @page { size: A4; margin: 15mm;
@@ -48,15 +52,18 @@ def looked_at(tmp_path: Path, style: str, body: str) -> tuple[Seen, list[Leaf]]:
     return seen["a.html"], leaves(prints / "a.html.pdf")
 
 
+@pytest.mark.slow
 def test_a_page_with_faults(tmp_path: Path) -> None:
     fill = '<div style="height: 239mm"></div><h2>Left alone</h2><div style="break-before: page">'
-    seen, pages = looked_at(tmp_path, BAD_STYLE, f"{BAD}{fill}{LONG}</div>")
+    seen, pages = looked_at(tmp_path, BAD_STYLE, f"{BAD}{fill}{LONG}{CARDS}</div>")
     assert [text.split(":")[0] for text in seen.barriers] == ["color-contrast"]
     assert any("p.cut" in text for text in seen.cut["1280"])
     assert any("td.out" in text and "outside of its cell" in text for text in seen.cut["1280"])
     assert any(text.startswith("the page: ") for text in seen.cut["390"])
     assert ["p.broad" in text for text in seen.sideways["1280"]] == [True]
-    assert ["its head is at" in text for text in seen.headless["800"]] == [True]
+    long, cards = seen.headless["800"]
+    assert "cells without a label" in cards
+    assert "its head is at" in long
     assert len(seen.scripts) == 2
     assert seen.requests == ["https://example.invalid/x.js"]
     assert len(printed.numbering(pages)) == len(pages) > 1
@@ -67,6 +74,7 @@ def test_a_page_with_faults(tmp_path: Path) -> None:
     assert printed.sparse(pages, frozenset({"AB-00", "AB-39"}), least=2) != []
 
 
+@pytest.mark.slow
 def test_a_good_page(tmp_path: Path) -> None:
     seen, pages = looked_at(tmp_path, GOOD_STYLE, f"<h2>Table</h2>{LONG}")
     assert (seen.title, seen.heading, seen.headings) == ("Faults", "Faults", ["Table"])
