@@ -4,44 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import shutil
-from html.parser import HTMLParser
 from pathlib import Path
-from urllib.parse import unquote, urlsplit
 
 import pytest
 
 from tests.cli.project import Project, base, make, power, repository
 from tests.cli.project import requirement as item
+from tests.documents.packages import contents
 
 # Each starts processes of a second; a default run has other tests of the command line.
 pytestmark = pytest.mark.slow
-
-
-class Links(HTMLParser):
-    """The targets of a page's links, and the anchors in it."""
-
-    def __init__(self, page: Path) -> None:
-        super().__init__()
-        self.targets: list[str] = []
-        self.anchors: set[str] = set()
-        self.feed(page.read_text("utf-8"))
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        for name, value in attrs:
-            if name in ("href", "src") and value is not None:
-                self.targets.append(value)
-            if name == "id" and value is not None:
-                self.anchors.add(value)
-
-
-def contents(folder: Path) -> dict[str, bytes]:
-    return {
-        str(path.relative_to(folder)): path.read_bytes()
-        for path in folder.rglob("*")
-        if path.is_file()
-    }
 
 
 @pytest.fixture(scope="module")
@@ -72,17 +45,6 @@ def test_the_same_commit_gives_the_same_bytes(
     assert contents(anew) == contents(written)
 
 
-def test_another_folder_and_the_commit_itself_give_the_same_documents(
-    clean: Project, written: Path, tmp_path: Path
-) -> None:
-    elsewhere = tmp_path / "elsewhere" / "deeper"
-    shutil.copytree(clean.path, elsewhere, ignore=shutil.ignore_patterns(".closeout"))
-    out = tmp_path / "out"
-    assert Project(elsewhere).run("package", "--review", "CDR", "-o", str(out)).status == 0
-    assert contents(out) == contents(written)
-    assert str(clean.path).encode() not in b"".join(contents(written).values())
-
-
 def test_the_manifest_names_every_file_with_its_digest(written: Path) -> None:
     manifest = json.loads((written / "manifest.json").read_bytes())
     files = contents(written)
@@ -92,30 +54,6 @@ def test_the_manifest_names_every_file_with_its_digest(written: Path) -> None:
         assert told["size"] == len(files[name])
     assert manifest["review"] == "CDR"
     assert manifest["draft"] is False
-
-
-def test_every_link_leads_somewhere(written: Path) -> None:
-    pages = {page: Links(page) for page in written.rglob("*.html")}
-    assert written / "index.html" in pages
-    reached = {written / "index.html"}
-    todo = [written / "index.html"]
-    while todo:
-        page = todo.pop()
-        for target in pages[page].targets:
-            parts = urlsplit(target)
-            assert not parts.scheme, target
-            assert not parts.netloc, target
-            place = page
-            if parts.path:
-                place = Path(os.path.normpath(page.parent / unquote(parts.path)))
-            assert place.is_file(), f"{page.name}: {target}"
-            assert place.is_relative_to(written)
-            if parts.fragment and place in pages:
-                assert unquote(parts.fragment) in pages[place].anchors, f"{page.name}: {target}"
-            if place in pages and place not in reached:
-                reached.add(place)
-                todo.append(place)
-    assert reached == set(pages)  # nothing that index.html does not lead to
 
 
 def test_no_page_loads_anything_or_runs_a_script(written: Path) -> None:
