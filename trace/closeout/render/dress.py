@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
-from closeout.render.numbering import CAPTION, END, ID, SAME, TEXT, WORDS
+from closeout.render.numbering import CAPTION, END, ID, PAGE, SAME, TEXT, WORDS
 
 if TYPE_CHECKING:
     from markdown_it.token import Token
@@ -148,11 +148,10 @@ def _cell(token: Token, content: Token, row: Token | None, column: int, head: _H
 
 
 def _named(heading: Token, content: Token) -> None:
-    name = _taken(content)
-    if name:
+    if PAGE in content.content:
+        heading.attrSet("class", "page")
+    if name := _taken(content):
         heading.attrSet("id", name)
-        if content.content.startswith("Annex "):
-            heading.attrSet("class", "annex")
 
 
 def _taken(content: Token) -> str:

@@ -20,6 +20,8 @@ ID, ANNEX, TABLE, FIGURE, REF = (f"{END}{letter}=" for letter in "iatfr")
 CAPTION = f"{END}c={END}"
 # In the head of a column: it is for running text; for a few words; it stays though it is empty.
 TEXT, WORDS, KEPT = f"{END}w={END}", f"{END}m={END}", f"{END}k={END}"
+# In a heading: it begins a printed page, as an annex does.
+PAGE = f"{END}p={END}"
 # In a cell: the same as in the cell above, with which it is joined.
 SAME = f"{END}s={END}"
 
@@ -127,8 +129,9 @@ class _Numbers:
 
     def _heading(self, level: int, text: str) -> str:
         annex = text.startswith(ANNEX)
-        text = _ANY.sub("", text) if annex else text
         name = _ID.search(text)
+        page = PAGE if annex or PAGE in text else ""
+        text = _ANY.sub("", text)
         if level == 3:
             self._counts["below"] += 1
             number = f"{self._above}.{self._counts['below']}"
@@ -143,9 +146,8 @@ class _Numbers:
             if name
             else f"section-{self._above}" + number[len(self._above) :] * (level == 3)
         )
-        text = _ID.sub("", text)
         self.headings.append(Heading(level, number, text, anchor))
-        return f"{'#' * level} {id_mark(anchor)}{number} {text}"
+        return f"{'#' * level} {id_mark(anchor)}{page}{number} {text}"
 
     def _caption(self, word: str, key: str, text: str) -> str:
         self._counts[word] += 1

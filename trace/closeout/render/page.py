@@ -12,6 +12,7 @@ from closeout.render import words
 from closeout.render.dress import dressed, links_to_html
 from closeout.render.numbering import (
     KEPT,
+    PAGE,
     SAME,
     TEXT,
     WORDS,
@@ -277,6 +278,7 @@ def _markdown() -> Environment:
         "text": Markup(TEXT),
         "words": Markup(WORDS),
         "kept": Markup(KEPT),
+        "page": Markup(PAGE),
         "same": Markup(SAME),
     }
     environment.globals["formula_block"] = _formula_block
