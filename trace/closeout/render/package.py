@@ -47,10 +47,11 @@ def package(
     dossier = sources.dossier
     texts = {"dossier.json": dossier_json(dossier)}
     texts["compliance-matrix.csv"] = matrix(dossier, "csv")
-    for make in (_matrix, control_document, open_points, predicted, _changes, front_page):
+    for make in (_matrix, control_document, open_points, predicted, _changes):
         texts |= make(sources)
     for spec in dossier.analyses:
         texts |= analysis_report(sources, spec)
+    texts |= front_page(sources, frozenset(texts))
     contents = {path: text.encode("utf-8") for path, text in texts.items()}
     contents |= dict(attached_files(sources))
     files = dict(sorted(contents.items()))
