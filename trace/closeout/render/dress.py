@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from itertools import pairwise
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from closeout.render.numbering import CAPTION, END, ID, PAGE, SAME, TEXT, WORDS
 
@@ -173,7 +173,9 @@ def _classed(token: Token, name: str) -> None:
         token.attrJoin("class", name)
 
 
-def _element(kind: str, tag: str, nesting: int, attrs: dict[str, str] | None = None) -> Token:
+def _element(
+    kind: str, tag: str, nesting: Literal[-1, 1], attrs: dict[str, str] | None = None
+) -> Token:
     from markdown_it.token import Token
 
     token = Token(kind, tag, nesting, block=True)

@@ -15,6 +15,7 @@ from closeout.render import words
 from closeout.render.changes_page import changes_pages
 from closeout.render.documents.analysis_report import analysis_report, attached_files
 from closeout.render.documents.control import control_document
+from closeout.render.documents.evidence import evidence_document
 from closeout.render.documents.front import front_page
 from closeout.render.documents.open_points import open_points
 from closeout.render.documents.predicted import predicted
@@ -47,7 +48,7 @@ def package(
     dossier = sources.dossier
     texts = {"dossier.json": dossier_json(dossier)}
     texts["compliance-matrix.csv"] = matrix(dossier, "csv")
-    for make in (_matrix, control_document, open_points, predicted, _changes):
+    for make in (_matrix, control_document, evidence_document, open_points, predicted, _changes):
         texts |= make(sources)
     for spec in dossier.analyses:
         texts |= analysis_report(sources, spec)

@@ -5,23 +5,29 @@ The first line names it, the second says how it stands.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 
-from closeout.model.dossier import Evidence
-from closeout.model.records import Nonconformance, Record, Waiver, build_text
+from closeout.model.records import Nonconformance, Record, build_text
 from closeout.model.subject import (
     ArticleSubject,
-    Build,
     DocumentSubject,
-    Judged,
     RecordSubject,
-    Reported,
     ReportSubject,
     Subject,
     Use,
     WaiverSubject,
 )
 from closeout.render import rows, words
+from closeout.render.item_words import (
+    deciding,
+    facts_of_record,
+    facts_of_report,
+    facts_of_waiver,
+    how_it_stands,
+    match,
+    reported,
+    short,
+)
 from closeout.render.plain import flow, safe
 from closeout.render.terminal import Paint, evidence_lines, wrap
 
@@ -71,39 +77,21 @@ def _section(
 def _record(subject: RecordSubject, paint: Paint, width: int, settings: Settings) -> Iterator[str]:
     record = subject.record
     yield _head("Record", record.id, record.title, paint)
-    yield from wrap("; ".join(_how_it_stands(subject)), width, 2)
+    yield from wrap("; ".join(how_it_stands(subject)), width, 2)
     states = "; ".join(_state_of(use) for use in subject.uses)
     yield from wrap(states or "not used by any verification", width, 2)
     yield ""
-    yield from _facts(_facts_of_record(subject), width)
+    yield from _facts(facts_of_record(subject), width)
     if subject.uses:
         yield from ("", paint.strong("Verifications that use it"))
         for use in subject.uses:
             yield from _use(use, record, width, settings)
     inputs = [f"{safe(name)}  {flow(how)}" for name, how in subject.inputs]
     yield from _section("Parameters that it measured", inputs, paint, width)
-    found = [_reported(one) for one in subject.found]
+    found = [reported(one) for one in subject.found]
     yield from _section("Nonconformances that it found", found, paint, width)
-    closes = [_reported(one) for one in subject.closes]
+    closes = [reported(one) for one in subject.closes]
     yield from _section("Nonconformances that it closes or retests", closes, paint, width)
-
-
-def _how_it_stands(subject: RecordSubject) -> Iterator[str]:
-    record = subject.record
-    kind = "similarity" if record.similarity else record.method.value
-    yield f"{kind} of {record.date}" if record.date else f"{kind}, {_planned(record)}"
-    if record.outcome:
-        yield f"outcome {safe(record.outcome)}"
-    if subject.replaced_by:
-        yield f"replaced by {', '.join(map(safe, subject.replaced_by))}"
-    if subject.altered:
-        yield "its data file has changed"
-
-
-def _planned(item: Record | Waiver) -> str:
-    if item.planned is not None:
-        return f"planned for {item.planned}, after the date of this state"
-    return "planned, not yet performed" if isinstance(item, Record) else "no date yet"
 
 
 def _state_of(use: Use) -> str:
@@ -112,54 +100,9 @@ def _state_of(use: Use) -> str:
     if worst is None:
         return f"{safe(use.requirement)} not judged"
     notes = [words.cover(worst)] if worst.covered_by else []
-    notes += [_deciding(use.entries)] if use.alone is not None else []
+    notes += [deciding(use.entries)] if use.alone is not None else []
     note = f" ({', '.join(notes)})" if notes else ""
     return f"{safe(use.requirement)} {worst.state.value}{note}"
-
-
-def _facts_of_record(subject: RecordSubject) -> Iterator[tuple[str, str | None]]:
-    record = subject.record
-    yield "document", flow(record.document or "")
-    yield "made on", ", ".join(_build(one) for one in subject.builds)
-    yield "of the same design", flow(record.same_design or "")
-    yield "differs in", "; ".join(map(flow, record.differs))
-    yield "as run", rows.pairs((name, str(at)) for name, at in record.conditions)
-    yield (
-        "measured",
-        rows.pairs(
-            (name, f"{one.text} (exact: {one.exact})" if one.exact else one.text)
-            for name, one in record.measured
-        ),
-    )
-    yield "data file", _data(record)
-    yield "valid for", str(record.good_for) if record.good_for else None
-    yield "replaces", safe(record.replaces or "")
-    yield "judged", ", ".join(_judged(one) for one in subject.judged)
-
-
-def _data(record: Record) -> str:
-    if not record.data:
-        return ""
-    digest = f", SHA-256 {safe(record.data_sha256)}" if record.data_sha256 else ""
-    return f"{safe(record.data)}{digest}"
-
-
-def _build(one: Build) -> str:
-    made = f"{safe(one.article)} {safe(build_text(one.build))}"
-    if one.now is None:
-        return made
-    present = "its present build" if one.is_present else f"now {safe(build_text(one.now))}"
-    return f"{made} ({present})"
-
-
-def _judged(one: Judged) -> str:
-    name = safe(one.requirement)
-    if one.now is None:
-        return f"{name} (unknown requirement)"
-    issue = f"{name} issue {safe(one.issue)}" if one.issue else f"{name}, again on {one.day}"
-    notes = [f"now at {safe(one.now)}"] if one.issue not in (None, one.now) else []
-    notes += [] if one.named else ["this record is not used for it"]
-    return f"{issue} ({', '.join(notes)})" if notes else issue
 
 
 def _use(use: Use, record: Record, width: int, settings: Settings) -> Iterator[str]:
@@ -170,23 +113,9 @@ def _use(use: Use, record: Record, width: int, settings: Settings) -> Iterator[s
     if not use.entries:
         yield from wrap("not judged: requirement not applicable", width, 4)
     if use.alone is not None:
-        by = _deciding(use.entries)
+        by = deciding(use.entries)
         yield from wrap(f"{by}; {safe(record.id)} alone shows:", width, 4)
         yield from ("  " + line for line in evidence_lines(use.alone, width - 2, settings))
-
-
-def _deciding(entries: Sequence[Evidence]) -> str:
-    names = dict.fromkeys(entry.record or entry.analysis for entry in entries)
-    known = [safe(name) for name in names if name]
-    return f"decided by {', '.join(known)}" if known else "not decided"
-
-
-def _reported(one: Reported) -> str:
-    became = (
-        f"open: {flow(one.left)}" if one.left else f"closed by {safe(one.report.closed_by or '')}"
-    )
-    about = ", ".join(map(safe, one.report.requirements))
-    return f"{safe(one.report.id)}  {became}" + (f"; concerns {about}" if about else "")
 
 
 # ---- a waiver
@@ -194,7 +123,6 @@ def _reported(one: Reported) -> str:
 
 def _waiver(subject: WaiverSubject, paint: Paint, width: int, settings: Settings) -> Iterator[str]:
     waiver = subject.waiver
-    named = f"{safe(waiver.requirement)}" + (f" ({flow(subject.title)})" if subject.title else "")
     kind = waiver.kind.capitalize()
     yield _head(kind, waiver.id, None, paint)
     if subject.not_in_force:
@@ -205,19 +133,7 @@ def _waiver(subject: WaiverSubject, paint: Paint, width: int, settings: Settings
         covers = ", ".join(rows.subject(entry) for entry in subject.covers)
         yield from wrap(f"in force{until}; covers {covers or 'nothing now'}", width, 2)
     yield ""
-    cases = "all" if waiver.cases is None else ", ".join(map(safe, waiver.cases))
-    facts = (
-        ("requirement", named),
-        ("quantity", safe(waiver.quantity or "")),
-        ("accepts", flow(str(waiver.limits))),
-        ("reason", flow(waiver.reason or "")),
-        ("cases", cases if waiver.quantity else None),
-        ("approved by", flow(waiver.approved_by or "") or "not yet approved"),
-        ("date", waiver.date or _planned(waiver)),
-        ("expires", safe(waiver.expires or "") or "never"),
-        ("document", flow(waiver.document or "")),
-    )
-    yield from _facts(facts, width)
+    yield from _facts(facts_of_waiver(subject), width)
     for title, entries in (
         ("Covered now", subject.covers),
         ("Not covered", subject.left),
@@ -239,7 +155,7 @@ def _report(subject: ReportSubject, paint: Paint, width: int) -> Iterator[str]:
     else:
         yield from wrap(f"closed by {safe(report.closed_by or '')}", width, 2)
     yield ""
-    yield from _facts(_facts_of_report(report, subject), width)
+    yield from _facts(facts_of_report(report, subject), width)
     lines = (
         f"{safe(name)}  " + ("unknown requirement" if of is None else _coded(*of))
         for name, of in subject.requirements
@@ -252,19 +168,6 @@ def _report(subject: ReportSubject, paint: Paint, width: int) -> Iterator[str]:
         for name, holds in subject.waivers
     ]
     yield from _section("Waivers and deviations of these requirements", waivers, paint, width)
-
-
-def _facts_of_report(
-    report: Nonconformance, subject: ReportSubject
-) -> Iterator[tuple[str, str | None]]:
-    yield "article", ", ".join(_build(one) for one in subject.builds)
-    yield "found by", safe(report.found_by or "")
-    yield "class", safe(report.klass or "")
-    yield "disposition", safe(report.disposition or "") or "none yet"
-    yield "cause", flow(report.cause or "")
-    yield "corrective action", flow(report.corrective_action or "")
-    yield "retested by", ", ".join(map(safe, report.retest))
-    yield "closed by", safe(report.closed_by or "") or "nothing yet"
 
 
 def _coded(code: str, close_out: str, title: str) -> str:
@@ -281,14 +184,7 @@ def _listed(record: Record, report: Nonconformance) -> str:
         )
         if hit
     ]
-    return f"{_short(record)}: {' and '.join(does)}"
-
-
-def _short(record: Record) -> str:
-    outcome = f", outcome {safe(record.outcome)}" if record.outcome else ""
-    title = f" ({flow(record.title)})" if record.title else ""
-    made = f"{record.method.value}, {record.date or _planned(record)}"
-    return f"{safe(record.id)}  {made}{outcome}{title}"
+    return f"{short(record)}: {' and '.join(does)}"
 
 
 # ---- an article
@@ -305,19 +201,10 @@ def _article(subject: ArticleSubject, paint: Paint, width: int) -> Iterator[str]
     yield from wrap(f"{safe(article.model)} model, {build}; {state}", width, 2)
     if article.date:
         yield from wrap(f"exists since: {article.date}", width, 2)
-    lines = [f"{_short(record)}: {_match(build)}" for record, build in subject.records]
+    lines = [f"{short(record)}: {match(build)}" for record, build in subject.records]
     yield from _section("Records made on it", lines, paint, width, "none")
-    reports = [_reported(one) for one in subject.reports]
+    reports = [reported(one) for one in subject.reports]
     yield from _section("Nonconformances", reports, paint, width, "none")
-
-
-def _match(build: Build) -> str:
-    made = safe(build_text(build.build))
-    if build.now is None:
-        return f"on {made}; the present build is not given"
-    if build.is_present:
-        return f"on {made}, its present build"
-    return f"on {made}, present is {safe(build_text(build.now))}"
 
 
 # ---- a document
@@ -345,7 +232,7 @@ def _document(subject: DocumentSubject, paint: Paint, width: int) -> Iterator[st
         paint,
         width,
     )
-    yield from _section("Records that cite it", map(_short, subject.records), paint, width)
+    yield from _section("Records that cite it", map(short, subject.records), paint, width)
     waivers = [f"{safe(one.id)}  {one.kind} of {safe(one.requirement)}" for one in subject.waivers]
     yield from _section("Waivers and deviations that cite it", waivers, paint, width)
     agreements = [

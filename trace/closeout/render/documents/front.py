@@ -110,7 +110,7 @@ def _decisions(sources: Sources) -> Iterator[Decision]:
 
     A closure is asked for where everything is met or accepted and no board has agreed to it yet.
     """
-    for waiver in _waivers(sources):
+    for waiver in sources.all_of(WaiverSubject):
         one = waiver.waiver
         if one.approved_by is None or one.date is None:
             yield Decision(
@@ -137,11 +137,6 @@ def _decisions(sources: Sources) -> Iterator[Decision]:
             tuple(sources.to_requirement(r.id) for r in by_identifier(closable)),
             "every verification is met or under waiver or deviation, and no board has agreed yet",
         )
-
-
-def _waivers(sources: Sources) -> Iterator[WaiverSubject]:
-    for some in sources.on_file.subjects.values():
-        yield from (one for one in some if isinstance(one, WaiverSubject))
 
 
 def _not_compliant(sources: Sources) -> Iterator[Listed]:

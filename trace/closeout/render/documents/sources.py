@@ -5,16 +5,26 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from closeout.model.attachment import Attachment
 from closeout.model.changes import Changes
 from closeout.model.dossier import Dossier, Evaluation, RequirementResult
 from closeout.model.on_file import OnFile
 from closeout.model.study import Study
+from closeout.model.subject import (
+    ArticleSubject,
+    RecordSubject,
+    ReportSubject,
+    Subject,
+    WaiverSubject,
+)
 from closeout.render import rows, trail
 from closeout.render.page import Face, anchor_id, link
 from closeout.render.plain import Markup, safe
 from closeout.render.rows import Entry
+
+S = TypeVar("S", bound=Subject)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +103,37 @@ class Sources:
         if identifier not in self.results:
             return name
         return link(name, f"{up}{CONTROL.path}#{anchor_id('R', name)}")
+
+    def all_of(self, kind: type[S]) -> list[S]:
+        """Return every item of a kind, as records, with what was judged of it."""
+        return [
+            one for some in self.on_file.subjects.values() for one in some if isinstance(one, kind)
+        ]
+
+    def to_record(self, identifier: str, up: str = "") -> Markup | str:
+        """Return a link to the sheet of a record; its text where it has none."""
+        return self._to("E", EVIDENCE, identifier, up, RecordSubject)
+
+    def to_waiver(self, identifier: str, up: str = "") -> Markup | str:
+        """Return a link to a waiver or deviation in the lists."""
+        return self._to("W", REPORT, identifier, up, WaiverSubject)
+
+    def to_nonconformance(self, identifier: str, up: str = "") -> Markup | str:
+        """Return a link to a nonconformance in the lists."""
+        return self._to("N", REPORT, identifier, up, ReportSubject)
+
+    def to_article(self, identifier: str, up: str = "") -> Markup | str:
+        """Return a link to an article in the lists."""
+        return self._to("A", REPORT, identifier, up, ArticleSubject)
+
+    def _to(
+        self, letter: str, kind: Kind, identifier: str, up: str, wanted: type[Subject]
+    ) -> Markup | str:
+        name = safe(identifier)
+        some = self.on_file.subjects.get(identifier, ())
+        if not any(isinstance(one, wanted) for one in some):
+            return name
+        return link(name, f"{up}{kind.path}#{anchor_id(letter, name)}")
 
 
 def sources_of(

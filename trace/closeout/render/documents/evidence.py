@@ -1,0 +1,192 @@
+"""Test summary and evidence sheets: what was on the bench, and what came out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from closeout.model.dossier import Evidence
+from closeout.model.records import Record
+from closeout.model.subject import RecordSubject, Use
+from closeout.render import item_words, rows, words
+from closeout.render.compared_table import Table, table_of
+from closeout.render.documents.sources import EVIDENCE, Sources, pair
+from closeout.render.page import both_pages
+from closeout.render.plain import Markup, flow, safe
+
+_LAST = "9999-12-31"  # what is planned comes behind what was made
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """A record in one row: made on what, when, how it ended and what differed."""
+
+    record: Markup | str
+    title: str
+    made_on: str
+    document: str
+    date: str
+    outcome: str
+    reports: str
+    differs: str
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """The records of one method."""
+
+    title: str
+    rows: tuple[Summary, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Criterion:
+    """What a record shows of a criterion, and what was decided."""
+
+    requirement: Markup | str
+    quantity: str
+    conditions: str
+    value: str
+    limit: str
+    margin: str
+    state: str
+    remark: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """All that is known of one record."""
+
+    name: str
+    title: str
+    state: str
+    facts: tuple[tuple[str, str | Markup], ...]
+    as_run: tuple[tuple[str, str, str, str, str], ...]
+    criteria: tuple[Criterion, ...]
+    inputs: tuple[tuple[str, str], ...]
+    compared: Table | None
+
+
+def evidence_document(sources: Sources) -> dict[str, str]:
+    """Return the summary by method, then a sheet for each record, in the order of identifiers."""
+    subjects = sorted(sources.all_of(RecordSubject), key=lambda one: one.record.id)
+    if not subjects:
+        return {}
+    pages = both_pages(
+        "evidence.md",
+        sources.dossier,
+        sources.title(EVIDENCE),
+        sources.face(EVIDENCE),
+        groups=list(_groups(subjects, sources)),
+        sheets=[_sheet(one, sources) for one in subjects],
+    )
+    return pair(EVIDENCE, pages)
+
+
+def _groups(subjects: list[RecordSubject], sources: Sources) -> Iterator[Group]:
+    titles = {
+        "test": "Tests",
+        "inspection": "Inspections",
+        "review of design": "Reviews of design",
+        "similarity": "Similarity",
+    }
+    for kind, title in titles.items():
+        some = [one for one in subjects if _kind(one.record) == kind]
+        if some:
+            some.sort(key=lambda one: (one.record.date or _LAST, one.record.id))
+            yield Group(title, tuple(_summary(one, sources) for one in some))
+
+
+def _kind(record: Record) -> str:
+    return "similarity" if record.similarity else record.method.value
+
+
+def _summary(subject: RecordSubject, sources: Sources) -> Summary:
+    record = subject.record
+    return Summary(
+        record=sources.to_record(record.id),
+        title=flow(record.title or ""),
+        made_on=", ".join(map(item_words.build, subject.builds)),
+        document=flow(record.document or ""),
+        date=record.date or item_words.planned(record),
+        outcome=safe(record.outcome or ""),
+        reports="; ".join(item_words.reported(one) for one in (*subject.found, *subject.closes)),
+        differs="; ".join(map(flow, record.differs)),
+    )
+
+
+def _sheet(subject: RecordSubject, sources: Sources) -> Sheet:
+    record = subject.record
+    same = (one for one in sources.dossier.compared if one.record == record.id)
+    return Sheet(
+        name=safe(record.id),
+        title=flow(record.title or ""),
+        state="; ".join(item_words.how_it_stands(subject)),
+        facts=tuple(_facts(subject)),
+        as_run=tuple(dict.fromkeys(_as_run(subject))),
+        criteria=tuple(_criteria(subject, sources)),
+        inputs=tuple((safe(name), flow(how)) for name, how in subject.inputs),
+        compared=table_of(same),
+    )
+
+
+def _facts(subject: RecordSubject) -> Iterator[tuple[str, str | Markup]]:
+    record = subject.record
+    for name, text in item_words.facts_of_record(subject):
+        if text:
+            yield name, text
+    if subject.replaced_by:
+        yield "replaced by", ", ".join(map(safe, subject.replaced_by))
+    if record.data:
+        yield "data file today", "another one" if subject.altered else "the one that was recorded"
+    for one in subject.found:
+        yield "nonconformance found", item_words.reported(one)
+    for one in subject.closes:
+        yield "nonconformance closed or retested", item_words.reported(one)
+    if record.explained is not None:
+        said = record.explained
+        yield (
+            "why it is not what was predicted",
+            f"{flow(said.text)} ({flow(said.document)}, {flow(said.by)})",
+        )
+
+
+def _as_run(subject: RecordSubject) -> Iterator[tuple[str, str, str, str, str]]:
+    """Yield each condition as it was run, beside what is required, how near, and the verdict."""
+    for use in subject.uses:
+        for entry in (*use.entries, *([use.alone] if use.alone else [])):
+            for row in entry.as_run:
+                if row.record == subject.record.id:
+                    yield (
+                        safe(row.name), flow(row.as_run), flow(row.required),
+                        flow(row.within or ""), safe(row.verdict),
+                    )  # fmt: skip
+
+
+def _criteria(subject: RecordSubject, sources: Sources) -> Iterator[Criterion]:
+    for use in subject.uses:
+        if not use.entries and use.alone is None:
+            yield _criterion(use, None, "not judged: the requirement does not apply", sources)
+        for entry in use.entries if use.alone is None else ():
+            yield _criterion(use, entry, "", sources)
+        if use.alone is not None:
+            decides = item_words.deciding(use.entries)
+            yield _criterion(use, use.alone, f"shown by this record alone; {decides}", sources)
+
+
+def _criterion(use: Use, entry: Evidence | None, remark: str, sources: Sources) -> Criterion:
+    requirement = sources.to_requirement(use.requirement)
+    if entry is None:
+        return Criterion(requirement, "", "", "", "", "", "", remark)
+    line = rows.line(entry)
+    remarks = (line.message, words.how_sure(entry), remark)
+    return Criterion(
+        requirement=requirement,
+        quantity=rows.subject(entry) if entry.quantity else "",
+        conditions=line.conditions,
+        value=f"{line.value} ({line.nominal})" if line.nominal else line.value,
+        limit=line.limit,
+        margin=line.margin,
+        state=f"{line.state}, {line.cover_words}" if line.cover else line.state,
+        remark="; ".join(filter(None, remarks)),
+    )
