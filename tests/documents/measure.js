@@ -32,7 +32,8 @@
         found.push(`${this.name(e)}: ${e.scrollWidth} px wide, ${e.clientWidth} px shown`);
       if (hides(style.overflowY) && e.scrollHeight > e.clientHeight + 1)
         found.push(`${this.name(e)}: ${e.scrollHeight} px high, ${e.clientHeight} px shown`);
-      if (box.right > wide + 1 && box.left < wide && !this.reached(e) && root.scrollWidth > wide)
+      const outer = e.parentElement.getBoundingClientRect(); // told once, of the outermost
+      if (box.right > wide + 1 && box.left < wide && outer.right <= wide + 1 && !this.reached(e))
         found.push(`${this.name(e)}: ends at ${Math.round(box.right)} px of ${wide} px`);
       if (e.localName !== "td" && e.localName !== "th") continue;
       const range = document.createRange();
