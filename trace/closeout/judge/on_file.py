@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from closeout.graph import required_margins
+from closeout.graph import Index, required_margins
 from closeout.judge.subjects import identifiers, subjects
 from closeout.judge.validity import Validity
 from closeout.measure import UnitError
 from closeout.model.dossier import Dossier
-from closeout.model.on_file import OnFile, RequiredText
+from closeout.model.on_file import OnFile, RequiredText, Undecided
 from closeout.model.records import Verification
+from closeout.rules.standards import open_terms
 
 
 def on_file(validity: Validity, dossier: Dossier) -> OnFile:
@@ -28,7 +29,17 @@ def on_file(validity: Validity, dossier: Dossier) -> OnFile:
             for requirement, number, verification in project.verifications()
             if (found := tuple(_required(verification, validity, dossier.review)))
         },
+        undecided=tuple(_undecided(index)),
     )
+
+
+def _undecided(index: Index) -> Iterator[Undecided]:
+    for term in open_terms(index):
+        requirement = index.requirements.get(term.name)
+        key = next((step for step in reversed(term.where.steps) if isinstance(step, str)), "")
+        yield Undecided(
+            term.name, key.replace("_", " "), term.text, requirement.owner if requirement else None
+        )
 
 
 def _required(

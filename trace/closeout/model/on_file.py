@@ -32,12 +32,22 @@ class RequiredText:
 
 
 @dataclass(frozen=True, slots=True)
+class Undecided:
+    """A TBD or TBC: whose text has it, in which of its keys, and who owns that."""
+
+    name: str
+    place: str
+    term: str
+    owner: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class OnFile:
     """The project's items as its files have them, each subject beside what was judged of it.
 
     ``requirements`` are by identifier, ``subjects`` by identifier too: an identifier that a record
     and a document share has both. ``required`` are the margins that the policy requires, by
-    requirement and number of the verification.
+    requirement and number of the verification; ``undecided`` are the TBDs and TBCs.
     """
 
     charter: Charter
@@ -46,6 +56,7 @@ class OnFile:
     requirements: Mapping[str, Requirement] = field(default_factory=dict)
     subjects: Mapping[str, tuple[Subject, ...]] = field(default_factory=dict)
     required: Mapping[tuple[str, int], tuple[RequiredText, ...]] = field(default_factory=dict)
+    undecided: tuple[Undecided, ...] = ()
 
     @classmethod
     def nothing(cls, project: str) -> OnFile:

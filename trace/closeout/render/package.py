@@ -18,8 +18,8 @@ from closeout.render.documents.control import control_document
 from closeout.render.documents.evidence import evidence_document
 from closeout.render.documents.front import front_page
 from closeout.render.documents.open_points import open_points
-from closeout.render.documents.predicted import predicted
 from closeout.render.documents.sources import CHANGES, MATRIX, Sources, pair, sources_of
+from closeout.render.documents.verification_report import verification_report
 from closeout.render.jsonform import dossier_json
 from closeout.render.matrix import matrix, matrix_page
 
@@ -48,7 +48,14 @@ def package(
     dossier = sources.dossier
     texts = {"dossier.json": dossier_json(dossier)}
     texts["compliance-matrix.csv"] = matrix(dossier, "csv")
-    for make in (_matrix, control_document, evidence_document, open_points, predicted, _changes):
+    for make in (
+        _matrix,
+        control_document,
+        evidence_document,
+        open_points,
+        verification_report,
+        _changes,
+    ):
         texts |= make(sources)
     for spec in dossier.analyses:
         texts |= analysis_report(sources, spec)

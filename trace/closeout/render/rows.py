@@ -22,7 +22,7 @@ from closeout.render.plain import flow, safe
 Settings = Mapping[str, str]
 NO_SETTINGS: Settings = MappingProxyType({})
 # The worst first.
-_BADNESS = (State.NOT_MET, State.ERROR, State.OPEN, State.MET)
+BADNESS = (State.NOT_MET, State.ERROR, State.OPEN, State.MET)
 _NUMBER = attrgetter("number")
 LEAST = "at least "
 
@@ -179,7 +179,7 @@ def deciding(cases: Sequence[Evidence]) -> Evidence:
 
     def badness(one: Evidence) -> tuple[bool, int, float]:
         margin = math.inf if one.margin is None else one.margin
-        return one.closed, _BADNESS.index(one.state), margin
+        return one.closed, BADNESS.index(one.state), margin
 
     return min(_that_count(cases), key=badness)
 

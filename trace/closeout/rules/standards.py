@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from typing import NamedTuple
 
 from closeout.graph import Index
 from closeout.graph.new_findings import warning
@@ -234,17 +235,32 @@ def _open_terms(index: Index, context: Context) -> Iterator[Finding]:
     if last is not None and now is not None and now <= last:
         return
     limit = "the project allows none" + ("" if until is None else f" after {until}")
+    for term in open_terms(index):
+        yield Finding(
+            "open-term",
+            Severity.WARNING,
+            term.where,
+            f"{term.name} still has {term.text}, and {limit}",
+            "write the decided value, or postpone the review",
+            term.start,
+        )
+
+
+class OpenTerm(NamedTuple):
+    """A TBD or TBC: whose it is, where it stands, and where in that text it begins."""
+
+    name: str
+    where: Pointer
+    text: str
+    start: int
+
+
+def open_terms(index: Index) -> Iterator[OpenTerm]:
+    """Yield every text of a project that still has a TBD or TBC, whether it may or not."""
     for name, where, text in _texts(index):
         term = _open_term(text)
         if term is not None:
-            yield Finding(
-                "open-term",
-                Severity.WARNING,
-                where,
-                f"{name} still has {term[0]}, and {limit}",
-                "write the decided value, or postpone the review",
-                term.start(),
-            )
+            yield OpenTerm(name, where, term[0], term.start())
 
 
 def _open_term(text: str) -> re.Match[str] | None:

@@ -109,10 +109,23 @@ def _summary(subject: RecordSubject, sources: Sources) -> Summary:
         made_on=", ".join(map(item_words.build, subject.builds)),
         document=flow(record.document or ""),
         date=record.date or item_words.planned(record),
-        outcome=safe(record.outcome or ""),
+        outcome=safe(record.outcome or "") or _outcome(subject),
         reports="; ".join(item_words.reported(one) for one in (*subject.found, *subject.closes)),
         differs="; ".join(map(flow, record.differs)),
     )
+
+
+def _outcome(subject: RecordSubject) -> str:
+    """Return what a record that measured something shows of its requirements, the worst first."""
+    found: dict[str, list[str]] = {}
+    for use in subject.uses:
+        entries = use.entries if use.alone is None else (use.alone,)
+        if entries and subject.record.date:
+            worst = min(entries, key=lambda one: rows.BADNESS.index(one.state))
+            found.setdefault(worst.state.value, []).append(safe(use.requirement))
+    if found:
+        return "; ".join(f"{state}: {', '.join(names)}" for state, names in found.items())
+    return "measured inputs" if subject.inputs and subject.record.date else ""
 
 
 def _sheet(subject: RecordSubject, sources: Sources) -> Sheet:

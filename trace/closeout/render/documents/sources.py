@@ -52,7 +52,6 @@ EVIDENCE = Kind("07", "evidence.md", "Test summary and evidence sheets")
 OPEN = Kind("08", "open-points.md", "Open points")
 SPECIFICATION = Kind("09", "requirement-specification.md", "Requirement specification")
 CHANGES = Kind("10", "changes.md", "Changes")
-COMPARED = Kind("11", "predicted-and-measured.md", "Predicted against measured")
 
 
 @dataclass(frozen=True, slots=True)
