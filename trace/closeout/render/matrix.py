@@ -51,8 +51,8 @@ def matrix_page(
 ) -> str:
     """Return the matrix as ``md`` or ``html`` inside a package.
 
-    ``reports`` leads from an analysis to its report, ``home`` to the folder of the index; ``face``
-    is its cover.
+    ``reports`` leads from an analysis or a record to its report, ``home`` to the folder of the
+    index; ``face`` is its cover.
     """
     make = html_page if form == "html" else markdown_page
     entries = table(dossier)
@@ -71,10 +71,15 @@ def matrix_page(
             if any(one.cases and one.number == line.number for one in entry.folded)
         ],
         not_run=NOT_RUN,
-        reports=reports,
+        behind={line: _behind(line, reports) for entry in entries for line in entry.folded},
         home=home,
         problems=[p for p in dossier.problems if p.severity is Severity.ERROR],
     )
+
+
+def _behind(line: Line, reports: Mapping[str, str]) -> str:
+    """Return where a report or a sheet tells of what stands behind a line, or nothing."""
+    return reports.get(line.record.partition(" (")[0] or line.analysis, "")
 
 
 def _short(result: RequirementResult) -> bool:

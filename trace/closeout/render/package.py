@@ -18,7 +18,10 @@ from closeout.render.documents.control import control_document
 from closeout.render.documents.evidence import evidence_document
 from closeout.render.documents.front import front_page
 from closeout.render.documents.open_points import open_points
+from closeout.render.documents.safety import safety_extract
 from closeout.render.documents.sources import CHANGES, MATRIX, Sources, pair, sources_of
+from closeout.render.documents.specification import requirement_specification
+from closeout.render.documents.statement import statement_of_compliance
 from closeout.render.documents.verification_report import verification_report
 from closeout.render.jsonform import dossier_json
 from closeout.render.matrix import matrix, matrix_page
@@ -48,14 +51,7 @@ def package(
     dossier = sources.dossier
     texts = {"dossier.json": dossier_json(dossier)}
     texts["compliance-matrix.csv"] = matrix(dossier, "csv")
-    for make in (
-        _matrix,
-        control_document,
-        evidence_document,
-        open_points,
-        verification_report,
-        _changes,
-    ):
+    for make in _DOCUMENTS:
         texts |= make(sources)
     for spec in dossier.analyses:
         texts |= analysis_report(sources, spec)
@@ -68,10 +64,9 @@ def package(
 
 
 def _matrix(sources: Sources) -> dict[str, str]:
+    reports = {**sources.links, **sources.sheets()}
     made = [
-        matrix_page(
-            sources.dossier, form, sources.links, "", sources.title(MATRIX), sources.face(MATRIX)
-        )
+        matrix_page(sources.dossier, form, reports, "", sources.title(MATRIX), sources.face(MATRIX))
         for form in ("md", "html")
     ]
     return pair(MATRIX, (made[0], made[1]))
@@ -111,3 +106,9 @@ def _manifest(
         },
     }
     return (json.dumps(content, indent=2) + "\n").encode("ascii")
+
+
+_DOCUMENTS = (
+    _matrix, control_document, statement_of_compliance, safety_extract, verification_report,
+    evidence_document, open_points, requirement_specification, _changes,
+)  # fmt: skip

@@ -27,9 +27,10 @@ if TYPE_CHECKING:  # what shows a stored run loads no records
 
 # One line for the terminal; documents and JSON have the long form.
 CAUTION_LINE = "Decision support only; not an approval."
+CAUTION_WORK = "Work on hardware follows the rules of the site and licensed practice."
 CAUTION = (
-    f"{CAUTION_LINE} The authority of the project decides whether a requirement is verified. Work "
-    "on hardware follows the rules of the site and licensed practice."
+    f"{CAUTION_LINE} The authority of the project decides whether a requirement is verified."
+    f" {CAUTION_WORK}"
 )
 CODES = {
     Compliance.C: "compliant",

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from closeout.render import rows, validations, words
 from closeout.render.documents.sources import CONTROL, Sources, pair
-from closeout.render.page import both_pages, link
+from closeout.render.page import both_pages
 from closeout.render.plain import Markup
 from closeout.render.rows import Entry, Line
 
@@ -54,28 +54,27 @@ def _requirement(entry: Entry, sources: Sources) -> _Requirement:
     return _Requirement(
         entry=entry,
         traceability=traceability,
-        verifications=tuple(_verification(line, entry, sources.links) for line in entry.folded),
+        verifications=tuple(_verification(line, entry, sources) for line in entry.folded),
         reason="; ".join(filter(None, (entry.remark, entry.agreed, *entry.reports))),
     )
 
 
-def _verification(line: Line, entry: Entry, reports: Mapping[str, str]) -> _Verification:
+def _verification(line: Line, entry: Entry, sources: Sources) -> _Verification:
     how = ", ".join(filter(None, (line.method, line.level, line.stage, line.review)))
     if not line.method and entry.derived:
         how = "through lower-level requirements"
     return _Verification(
         how=how,
         plan=line.plan,
-        evidence=tuple(_evidence(line, reports)),
+        evidence=tuple(_evidence(line, sources)),
         state=f"{line.state}, {line.cover_words}" if line.cover else line.state,
     )
 
 
-def _evidence(line: Line, reports: Mapping[str, str]) -> Iterator[str | Markup]:
-    path = reports.get(line.analysis)
-    if line.analysis:
-        yield line.analysis if path is None else link(line.analysis, path)
+def _evidence(line: Line, sources: Sources) -> Iterator[str | Markup]:
+    if behind := sources.to_evidence(line):
+        yield behind
     if line.validation and line.validation != validations.NOT_RUN:
         yield f"validation {line.validation}"
-    if line.record:
-        yield line.record + (f": {line.as_run}" if line.as_run else "")
+    if line.as_run:
+        yield line.as_run

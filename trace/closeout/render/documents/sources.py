@@ -21,8 +21,8 @@ from closeout.model.subject import (
 )
 from closeout.render import rows, trail
 from closeout.render.page import Face, anchor_id, link
-from closeout.render.plain import Markup, safe
-from closeout.render.rows import Entry
+from closeout.render.plain import Markup, markdown, safe
+from closeout.render.rows import Entry, Line
 
 S = TypeVar("S", bound=Subject)
 
@@ -113,6 +113,11 @@ class Sources:
         """Return a link to the sheet of a record; its text where it has none."""
         return self._to("E", EVIDENCE, identifier, up, RecordSubject)
 
+    def sheets(self) -> dict[str, str]:
+        """Return the way from each record to its sheet."""
+        names = (safe(one.record.id) for one in self.all_of(RecordSubject))
+        return {name: f"{EVIDENCE.path}#{anchor_id('E', name)}" for name in names}
+
     def to_waiver(self, identifier: str, up: str = "") -> Markup | str:
         """Return a link to a waiver or deviation in the lists."""
         return self._to("W", REPORT, identifier, up, WaiverSubject)
@@ -124,6 +129,18 @@ class Sources:
     def to_article(self, identifier: str, up: str = "") -> Markup | str:
         """Return a link to an article in the lists."""
         return self._to("A", REPORT, identifier, up, ArticleSubject)
+
+    def to_evidence(self, line: Line) -> Markup | str:
+        """Return what stands behind a verification: a link to the report or the sheet, or nothing.
+
+        A record has its document, issue and date beside it.
+        """
+        if line.record:
+            name, _, behind = line.record.partition(" (")
+            rest = f" ({behind}" if behind else ""
+            return Markup(f"{markdown(self.to_record(name))}{markdown(rest)}")
+        path = self.links.get(line.analysis)
+        return line.analysis if path is None else link(line.analysis, path)
 
     def _to(
         self, letter: str, kind: Kind, identifier: str, up: str, wanted: type[Subject]

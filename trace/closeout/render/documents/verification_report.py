@@ -13,7 +13,7 @@ from closeout.render.compared_table import table_of
 from closeout.render.documents import lists
 from closeout.render.documents.sources import REPORT, Sources, pair
 from closeout.render.order import by_identifier
-from closeout.render.page import both_pages, link
+from closeout.render.page import both_pages
 from closeout.render.plain import Markup, safe
 
 
@@ -84,9 +84,8 @@ def _reported(result: RequirementResult, sources: Sources) -> Reported:
     decided = [rows.deciding(cases) for cases in some]
     methods = tuple(_method(one, sources) for one in decided)
     if not methods and result.derived:
-        methods = (
-            Method("through lower-level requirements", ", ".join(map(safe, result.derived)), ""),
-        )
+        below = ", ".join(map(safe, result.derived))
+        methods = (Method("through lower-level requirements", below, ""),)
     return Reported(
         requirement=sources.to_requirement(result.id),
         title=safe(result.title),
@@ -99,10 +98,7 @@ def _reported(result: RequirementResult, sources: Sources) -> Reported:
 def _method(one: Evidence, sources: Sources) -> Method:
     line = rows.line(one)
     how = ", ".join(filter(None, (line.method, line.level, line.stage)))
-    evidence: Markup | str = sources.to_record(one.record) if one.record else line.analysis
-    path = sources.links.get(line.analysis)
-    if not one.record and path is not None:
-        evidence = link(line.analysis, path)
+    evidence = sources.to_evidence(line)
     return Method(how, evidence, f"{line.state}, {line.cover_words}" if line.cover else line.state)
 
 
