@@ -3,6 +3,7 @@ from __future__ import annotations
 import hashlib
 import json
 import posixpath
+import re
 from dataclasses import replace
 
 from closeout.model.dossier import Dossier
@@ -38,7 +39,8 @@ def test_documents(gannet: Dossier) -> None:
         "open-points.md", "analyses/power.pad_hold_energy.html",
         "analyses/power.pad_hold_energy.md", "analyses/radio.link_margin.html",
         "analyses/radio.link_margin.md", "dossier.json", "index.html", "index.md",
-        "manifest.json",
+        "manifest.json", "safety-extract.html", "safety-extract.md", "verification-report.html",
+        "verification-report.md",
     }  # fmt: skip
     assert set(package(gannet, {})) == expected
 
@@ -116,15 +118,17 @@ def test_report_of_an_analysis_that_failed_and_of_absent_cases(gannet: Dossier) 
 
 def test_open_points(gannet: Dossier) -> None:
     text = package(gannet, {})["open-points.md"].decode()
-    section = {part.split("\n")[0]: part for part in text.split("\n## ")[1:]}
-    uncovered = markdown_tables(section["Non-compliances without waiver or deviation"])[0]
-    assert [row[0].split()[0] for row in uncovered[1:]] == ["COM-040", "COM-060"]
-    assert uncovered[1][9] == "antenna_gain = 3.8 dBi, line loss = it's 1 dB"
-    covered = markdown_tables(section["Non-compliances under waiver or deviation"])[0]
-    assert [row[0].split()[0] for row in covered[1:]] == ["COM-041", "COM-041"]
-    errors = markdown_tables(section["Could not be evaluated"])[0]
-    assert [row[0].split()[0] for row in errors[1:]] == ["COM-050"]
-    problems = markdown_tables(section["Findings"])[0]
+    section = {re.sub(r"^[\d.]+ ", "", p.split("\n")[0]): p for p in text.split("\n## ")[1:]}
+    late = markdown_tables(section["Late"])[0]
+    state = late[0].index("state")
+    found = {row[0]: row[state] for row in late[1:]}
+    assert found["COM-040"] == "not met"
+    assert found["COM-050"] == "could not be evaluated"
+    accepted = markdown_tables(section["Accepted under waiver or deviation"])[0]
+    assert {row[0] for row in accepted[1:]} == {"COM-041"}
+    later = markdown_tables(section["For AR"])[0]
+    assert [row[0] for row in later[1:]] == ["COM-060", "PWR-020"]
+    problems = markdown_tables(section["Findings in the project's files"])[0]
     assert problems[1][0] == "requirements/radio.yaml:12:7"
 
 

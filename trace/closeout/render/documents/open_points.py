@@ -1,54 +1,207 @@
-"""Open points: what is not closed."""
+"""Open points: everything that is not closed, whose it is, until when, and what closes it."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import groupby
 
-from closeout.model.dossier import State
-from closeout.render import trail, words
+from closeout.model.dossier import Evidence, RequirementResult, State
+from closeout.model.problem import Problem, Severity
+from closeout.model.records import Record
+from closeout.model.subject import WaiverSubject
+from closeout.render import rows, trail, words
 from closeout.render.documents.sources import OPEN, Sources, pair
+from closeout.render.order import natural
 from closeout.render.page import both_pages
-from closeout.render.plain import safe
-from closeout.render.rows import Entry, Line
+from closeout.render.plain import Markup, flow, safe
+
+# What a verification is, by its state; a shortfall that is accepted stands in a section of its own.
+_KINDS = {State.NOT_MET: "not met", State.ERROR: "could not be evaluated", State.OPEN: "open"}
 
 
 @dataclass(frozen=True, slots=True)
-class _Section:
+class Point:
+    """A verification that is not closed, or a requirement that is open for another reason.
+
+    ``late`` where it is due at the review that is judged, or the day of its review has passed.
+    """
+
+    requirement: Markup | str
+    identifier: str
     title: str
-    points: list[tuple[Entry, Line]]
+    what: str
+    review: str
+    date: str
+    owner: str
+    state: str
+    reason: str
+    action: str
+    late: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """A shortfall under a waiver or deviation in force."""
+
+    requirement: Markup | str
+    what: str
+    value: str
+    limit: str
+    margin: str
+    cover: Markup | str
+    expires: str
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """The points of one review."""
+
+    title: str
+    points: tuple[Point, ...]
 
 
 def open_points(sources: Sources) -> dict[str, str]:
-    """Return the document: what is not closed and due, and the findings."""
+    """Return the document: late ones first, then by review; what is accepted; the findings."""
     dossier = sources.dossier
-    points = [(entry, line) for entry in sources.entries.values() for line in entry.lines]
-    failed = [(e, line) for e, line in points if line.failed]
-    sections = [
-        _Section(
-            "Non-compliances without waiver or deviation", [p for p in failed if not p[1].cover]
-        ),
-        _Section("Non-compliances under waiver or deviation", [p for p in failed if p[1].cover]),
-        _Section("Could not be evaluated", _in_state(points, State.ERROR)),
-        _Section("Due and open", _due_and_open(points, frozenset(map(safe, trail.loose(dossier))))),
-    ]
+    points = list(_points(sources))
     pages = both_pages(
-        "open.md", dossier, sources.title(OPEN), sources.face(OPEN), sections=sections,
-        problems=dossier.problems,
+        "open.md",
+        dossier,
+        sources.title(OPEN),
+        sources.face(OPEN),
+        by_review=rows.by_review(dossier),
+        sections=list(_sections(points, sources)),
+        accepted=list(_accepted(sources)),
+        errors=[one for one in dossier.problems if one.severity is Severity.ERROR],
+        warnings=[one for one in dossier.problems if one.severity is Severity.WARNING],
+        place=_place,
         off=words.switched_off(dossier.off) if dossier.off else None,
-    )  # fmt: skip
+    )
     return pair(OPEN, pages)
 
 
-def _in_state(points: list[tuple[Entry, Line]], state: State) -> list[tuple[Entry, Line]]:
-    return [(entry, line) for entry, line in points if line.state == state]
+def _place(problem: Problem) -> str:
+    return f"{problem.path}:{problem.line}:{problem.column}"
 
 
-def _due_and_open(
-    points: list[tuple[Entry, Line]], loose: frozenset[str]
-) -> list[tuple[Entry, Line]]:
-    """Return what is due and open, also what has nothing that could close it."""
-    return [
-        (entry, line)
-        for entry, line in points
-        if (line.due and line.state == State.OPEN) or entry.id in loose
-    ]
+def _sections(points: list[Point], sources: Sources) -> Iterator[Section]:
+    late = [point for point in points if point.late]
+    if late:
+        yield Section("Late", tuple(sorted(late, key=_by_owner)))
+    order = {safe(review): place for place, review in enumerate(sources.dossier.reviews)}
+
+    def review_of(point: Point) -> tuple[int, str]:
+        return order.get(point.review, len(order)), point.review
+
+    rest = sorted((p for p in points if not p.late), key=lambda p: (review_of(p), _by_owner(p)))
+    for (_, review), some in groupby(rest, key=review_of):
+        yield Section(f"For {review}" if review else "For no review", tuple(some))
+
+
+def _by_owner(point: Point) -> tuple[object, ...]:
+    return point.owner, natural(point.identifier)
+
+
+def _points(sources: Sources) -> Iterator[Point]:
+    """Yield a point for each verification that is not closed, and for what is open without one."""
+    records = {record.id: record for record in sources.dossier.records}
+    loose = trail.loose(sources.dossier)
+    for result in sources.dossier.requirements:
+        for _, some in groupby(result.evidence, lambda entry: entry.number):
+            left = [entry for entry in some if not entry.closed]
+            if left:
+                yield _of_verification(result, rows.deciding(left), records, sources)
+        if result.id in loose:
+            yield _of_requirement(result, sources)
+
+
+def _of_verification(
+    result: RequirementResult, one: Evidence, records: Mapping[str, Record], sources: Sources
+) -> Point:
+    line = rows.line(one)
+    date = _date_of(one.review, sources)
+    day = sources.dossier.snapshot.date
+    quantity = f": {rows.subject(one)}" if one.quantity else ""
+    reason = line.message or (f"judged {line.value}, {line.limit}" if line.value else "")
+    return Point(
+        requirement=sources.to_requirement(result.id),
+        identifier=result.id,
+        title=safe(result.title),
+        what=", ".join(filter(None, (line.method, line.level, line.stage))) + quantity,
+        review=safe(one.review or ""),
+        date=date,
+        owner=safe(result.owner or ""),
+        state=_KINDS.get(one.state, "open"),
+        reason=reason,
+        action=_action(result, one, records, sources),
+        late=one.due or bool(date and day and date < day),
+    )
+
+
+def _of_requirement(result: RequirementResult, sources: Sources) -> Point:
+    """Return what is due and open though no verification of it is."""
+    review = sources.dossier.review
+    return Point(
+        requirement=sources.to_requirement(result.id),
+        identifier=result.id,
+        title=safe(result.title),
+        what="the requirement",
+        review=safe(review or ""),
+        date=_date_of(review, sources),
+        owner=safe(result.owner or ""),
+        state="open",
+        reason=flow(result.why),
+        action="" if result.evidence else "plan a verification",
+        late=True,
+    )
+
+
+def _date_of(review: str | None, sources: Sources) -> str:
+    return sources.on_file.charter.review_dates.get(review or "", "")
+
+
+def _action(
+    result: RequirementResult, one: Evidence, records: Mapping[str, Record], sources: Sources
+) -> str:
+    """Return what closes a verification, as far as what is on file tells it."""
+    if one.state is State.ERROR:
+        return "evaluate it again"
+    if one.state is State.NOT_MET:
+        asked = [
+            safe(subject.waiver.id)
+            for subject in sources.all_of(WaiverSubject)
+            if subject.waiver.requirement == result.id and subject.not_in_force
+        ]
+        return f"approve {', '.join(asked)}, or correct it" if asked else "correct it, or ask for a waiver"
+    said = sources.on_file.requirements.get(result.id)
+    if said is not None and said.verification[one.number].criterion.limits.undecided:
+        return "decide the limit"
+    if one.rebuilt:
+        return f"repeat it on the present build of {', '.join(map(safe, one.rebuilt))}"
+    if one.awaiting:
+        return f"measure {', '.join(map(safe, one.awaiting))}"
+    named = [records[name] for name in one.records if name in records]
+    planned = [record for record in named if record.date is None]
+    if planned:
+        return "perform " + ", ".join(
+            safe(r.id) + (f" on {r.planned}" if r.planned else "") for r in planned
+        )
+    return f"perform the {safe(one.method)}" if not named else "perform it again"
+
+
+def _accepted(sources: Sources) -> Iterator[Accepted]:
+    waivers = {subject.waiver.id: subject.waiver for subject in sources.all_of(WaiverSubject)}
+    for result in sources.dossier.requirements:
+        for one in result.evidence:
+            if one.covered_by:
+                line, waiver = rows.line(one), waivers.get(one.covered_by)
+                yield Accepted(
+                    requirement=sources.to_requirement(result.id),
+                    what=rows.subject(one),
+                    value=line.value,
+                    limit=line.limit,
+                    margin=line.margin,
+                    cover=sources.to_waiver(one.covered_by),
+                    expires=safe(waiver.expires or "never") if waiver else "",
+                )
