@@ -213,6 +213,26 @@ class Boundary(NamedTuple):
         return bool(self.nominal or self.worst)
 
 
+class Look(NamedTuple):
+    """A table that a formula looks up: the name of its function, and its points."""
+
+    name: str
+    points: tuple[tuple[float, float], ...]
+
+
+class Worst(NamedTuple):
+    """A quantity at the point of the box that decides, as the analysis gives it there.
+
+    ``at`` are the inputs that differ from the nominal ones; ``value`` and ``at`` are in the units
+    of the analysis. ``lines`` are the same derivation with that point's numbers; none of what has
+    no symbolic form.
+    """
+
+    value: float
+    at: tuple[tuple[str, float], ...]
+    lines: tuple[Line, ...]
+
+
 class StudyFound(NamedTuple):
     """What a worker found of one quantity, in the units of the analysis.
 
@@ -220,6 +240,8 @@ class StudyFound(NamedTuple):
     greatest first. ``break_even`` has the first values for the other inputs at nominal and each
     that turns nothing, then the same at worst. ``differentiated`` is of the strongest drivers.
     A part that cannot be had is empty, None or not whole, and ``reasons`` says why, by its name.
+    ``worst`` is the quantity where the box decides, None where nothing has a tolerance; ``tables``
+    are those that the derivation looks up.
     """
 
     symbolic: str | None
@@ -232,6 +254,8 @@ class StudyFound(NamedTuple):
     lines: tuple[Line, ...]
     differentiated: tuple[Differentiated, ...]
     reasons: Mapping[str, str]
+    worst: Worst | None = None
+    tables: tuple[Look, ...] = ()
 
 
 class Study(NamedTuple):
@@ -262,3 +286,5 @@ class Study(NamedTuple):
     quantiles: Quantiles | None = None
     boundary: Boundary | None = None
     reasons: Mapping[str, str] = MappingProxyType({})
+    worst: Worst | None = None
+    tables: tuple[Look, ...] = ()

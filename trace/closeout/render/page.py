@@ -158,8 +158,13 @@ class Formula(NamedTuple):
     mathml: str
 
 
-def _formula_block(formula: Formula, bare: bool) -> Markup:
-    """Return a formula as a block of LaTeX, or where HTML is made of it, as what becomes MathML."""
+def _formula_block(formula: Formula | str, bare: bool) -> Markup:
+    """Return a formula as a block of LaTeX, or where HTML is made of it, as what becomes MathML.
+
+    One that is plain text is a paragraph.
+    """
+    if isinstance(formula, str):
+        return Markup(markdown(formula))
     if bare:
         # In a page of HTML the namespace goes without saying.
         mathml = safe(formula.mathml).replace(f' xmlns="{_MATHML}"', "", 1)
@@ -273,7 +278,7 @@ def _markdown() -> Environment:
         "id_mark": id_mark,
         "annex": annex_mark,
         "table": table_mark,
-        "figure": figure_mark,
+        "figure_mark": figure_mark,
         "ref": reference,
         "text": Markup(TEXT),
         "words": Markup(WORDS),

@@ -144,7 +144,20 @@ def _derivation(study: Study) -> dict[str, Any]:
         **_what(study),
         "not_symbolic": study.symbolic,
         "steps": [{**line._asdict()} for line in study.lines],
+        "worst": _worst(study),
+        "tables": [{**table._asdict()} for table in study.tables],
         "derivatives": [{**slope._asdict()} for slope in study.slopes],
+    }
+
+
+def _worst(study: Study) -> dict[str, Any] | None:
+    """Return the derivation where the box decides; inputs that are not named are nominal."""
+    if study.worst is None:
+        return None
+    return {
+        "value": study.worst.value,
+        "at": dict(study.worst.at),
+        "steps": [{**line._asdict()} for line in study.worst.lines],
     }
 
 

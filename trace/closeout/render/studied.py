@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from closeout.model.difference_unit import difference_unit
-from closeout.model.study import Driver, Line, Study
+from closeout.model.study import Driver, Line, Look, Study
+from closeout.render.hand_sum import DIGITS, paired
 from closeout.render.numbers import show, show_margin
 from closeout.render.page import Formula
 from closeout.render.picture import bars, boundary_svg
-from closeout.render.plain import safe
+from closeout.render.plain import flow, safe
 from closeout.render.study import (
     edge_row,
     ends_row,
@@ -20,13 +22,19 @@ from closeout.render.study import (
     sobol_rows,
 )
 
+# Characters of a formula that a printed page takes in one line.
+WIDEST = 80
+
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A line of a hand calculation: formula and numbers put in, then the value with its unit."""
+    """A line of a hand calculation: its formula, numbers put in with their value, at each point.
 
-    formulas: tuple[Formula, ...]
-    value: str
+    A formula that is too long for a page is plain text, which breaks.
+    """
+
+    formula: Formula | str
+    points: tuple[tuple[str, Formula | str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +75,8 @@ class Studied:
     boundary: str
     symbolic: str
     steps: tuple[Step, ...]
+    tables: tuple[Look, ...]
+    without_unit: bool
 
 
 def studied(study: Study) -> Studied:
@@ -94,7 +104,9 @@ def studied(study: Study) -> Studied:
         turns=_turns(study),
         boundary=boundary_svg(study.boundary) if study.boundary and study.boundary.turns else "",
         symbolic=study.symbolic or "",
-        steps=tuple(_step(line) for line in study.lines),
+        steps=tuple(_steps(study)),
+        tables=study.tables,
+        without_unit=any(not line.unit for line in study.lines),
     )
 
 
@@ -120,9 +132,22 @@ def _row(one: Driver, unit: str | None) -> Row:
     return Row(one.parameter, f"{one.share:.1f} %", *ends)
 
 
-def _step(line: Line) -> Step:
-    formulas = [Formula(line.latex, line.mathml)]
-    if line.numbers_latex:
-        formulas.append(Formula(line.numbers_latex, line.numbers_mathml))
-    value = f"{named(line.quantity, line.case)} = {show(line.value, line.unit, 6)}"
-    return Step(tuple(formulas), value)
+def _steps(study: Study) -> Iterator[Step]:
+    """Yield the steps with the numbers at the inputs, then those where the box decides."""
+    there = () if study.worst is None else study.worst.lines
+    for line, other in paired(study.lines, there):
+        points = [_put_in("at the inputs", line)]
+        if other is not None and other.value != line.value:
+            points.append(_put_in("where it decides", other))
+        yield Step(_fitting(line.latex, line.mathml, line.text), tuple(points))
+
+
+def _put_in(where: str, line: Line) -> tuple[str, Formula | str, str]:
+    value = f"{named(line.quantity, line.case)} = {show(line.value, line.unit, DIGITS)}"
+    put_in = _fitting(line.numbers_latex, line.numbers_mathml, line.numbers_text)
+    return where, put_in, value
+
+
+def _fitting(latex: str, mathml: str, text: str) -> Formula | str:
+    """Return a formula as it is typeset, or as plain text where no page is wide enough for it."""
+    return Formula(latex, mathml) if len(text) <= WIDEST else flow(text)

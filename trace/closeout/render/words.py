@@ -19,7 +19,7 @@ from closeout.model.dossier import (
 )
 from closeout.model.inputs_used import InputUsed
 from closeout.model.problem import Severity
-from closeout.model.question import AnalysisSpec
+from closeout.model.question import AnalysisSpec, Failure
 from closeout.render.plain import count, flow, safe
 
 if TYPE_CHECKING:  # what shows a stored run loads no records
@@ -202,6 +202,11 @@ def missing(dossier: Dossier) -> list[str]:
     if dossier.unmade:
         found.append(f"could not be made: {', '.join(map(flow, dossier.unmade))}")
     return found
+
+
+def failed(failure: Failure) -> str:
+    """Return how an evaluation ended, without the text of an exception."""
+    return f"could not be evaluated: it ended with {safe(failure.kind)}"
 
 
 def redated(dossier: Dossier) -> str | None:

@@ -241,6 +241,8 @@ def _study(
         quantiles=result.quantiles,
         boundary=None if result.boundary is None else owned.boundary(result.boundary),
         reasons=_reasons(ready, result),
+        worst=result.worst,
+        tables=result.tables,
     )
 
 

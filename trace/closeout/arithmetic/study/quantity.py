@@ -32,9 +32,11 @@ from closeout.model.study import (
     Differentiated,
     Driver,
     Line,
+    Look,
     Plane,
     Quantiles,
     StudyFound,
+    Worst,
 )
 
 T = TypeVar("T")
@@ -137,6 +139,8 @@ def study(
         lines=parts.derivation(),
         differentiated=parts.differentiated(driven),
         reasons=parts.reasons,
+        worst=parts.worst(),
+        tables=parts.tables(),
     )
 
 
@@ -264,6 +268,32 @@ class _Parts:
             return ()
         units = self._detail["units"]
         return self.several("derivation", lambda: derivation(form, units, self._key))
+
+    def worst(self) -> Worst | None:
+        """Return the quantity where the box decides, derived there too; None without a box."""
+        if not self._corner:
+            return None
+        return self.part("the deciding point", self._at_the_corner)
+
+    def _at_the_corner(self) -> Worst:
+        point = {**self._inputs, **dict(self._corner)}
+        value = float(self._evaluate(point)[self._key])
+        lines: tuple[Line, ...] = ()
+        if self._form is not None:
+            # Recorded anew: another branch of the formula may be taken there.
+            form, _ = _form(self._evaluate, point, (), self._key)
+            lines = () if form is None else derivation(form, self._detail["units"], self._key)
+        return Worst(value, self._corner, lines)
+
+    def tables(self) -> tuple[Look, ...]:
+        """Return the tables that the derivation looks up, each once."""
+        if self._form is None:
+            return ()
+        found: dict[Look, None] = {}
+        for node, name in self._form.tables.items():
+            points = tuple((float(x), float(y)) for x, y in node.operands[1])
+            found[Look(name, points)] = None
+        return tuple(found)
 
     def differentiated(self, driven: tuple[Sensitivity, ...]) -> tuple[Differentiated, ...]:
         """Return the derivatives by the strongest drivers as formulas, where they are wanted."""

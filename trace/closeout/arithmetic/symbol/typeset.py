@@ -272,10 +272,8 @@ def _signed_text(writer: Writer, digits: str) -> str:
 
 
 def _parts(quantity: str, case: str | None) -> tuple[str, str]:
-    """Return the word of a name that stands on the line, and what stands below it."""
-    head, _, rest = quantity.partition("_")
-    below = [text for text in (rest.replace("_", " "), case) if text]
-    return head or quantity, ", ".join(below)
+    """Return the words of a name that stand on the line, and the case, which stands below it."""
+    return quantity.replace("_", " ").strip() or quantity, case or ""
 
 
 # Constants that a reader knows better by name; found by their exact value.

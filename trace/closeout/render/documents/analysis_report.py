@@ -6,16 +6,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from closeout.model.dossier import ComputedFound, Evaluation
+from closeout.model.dossier import ComputedFound, Evaluation, Evidence
 from closeout.model.inputs_used import InputUsed
 from closeout.model.question import AnalysisSpec, Failure
+from closeout.model.study import Study
 from closeout.render import trail, validations, words
 from closeout.render.compared_table import table_of
 from closeout.render.documents.sources import ANALYSES, Sources, pair
+from closeout.render.hand_sum import NO_UNIT, hand_sum
 from closeout.render.numbers import show_extent
 from closeout.render.page import both_pages, doc_markdown, image, link
 from closeout.render.picture import LEGEND_SVG
-from closeout.render.plain import Markup, fenced, flow, markdown, safe
+from closeout.render.plain import Markup, flow, markdown, safe
 from closeout.render.rows import Entry, Line, pairs
 from closeout.render.studied import Studied, studied
 
@@ -23,6 +25,7 @@ from closeout.render.studied import Studied, studied
 def analysis_report(sources: Sources, spec: AnalysisSpec) -> dict[str, str]:
     """Return the report of one analysis: its evaluations with all that was found."""
     purpose, model, cautions = trail.doc_parts(spec.doc)
+    runs = [_run(sources, run) for run in sources.evaluations.get(spec.name, ())]
     pages = both_pages(
         "analysis.md",
         sources.dossier,
@@ -35,12 +38,23 @@ def analysis_report(sources: Sources, spec: AnalysisSpec) -> dict[str, str]:
         model=doc_markdown(model),
         cautions=doc_markdown(cautions),
         boundary_legend=LEGEND_SVG,
+        no_unit=NO_UNIT,
         model_uncertainty=words.model_uncertainty(spec),
         served=[sources.entries[name] for name in sources.served[spec.name]],
         compared=table_of(one for one in sources.dossier.compared if one.analysis == spec.name),
-        runs=[_run(sources, run) for run in sources.evaluations.get(spec.name, ())],
+        runs=runs,
+        decided=[one for run in runs for one in run.verdicts],
     )
     return pair(sources.reports[spec.name], pages)
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """A verdict of an evaluation, the inputs that decide it, and how its margin follows by hand."""
+
+    entry: Entry
+    line: Line
+    sums: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +65,7 @@ class _Run:
     failure: Markup | None
     inputs: list[dict[str, Any]]
     found: list[dict[str, str]]
-    verdicts: list[tuple[Entry, Line]]
+    verdicts: list[Decided]
     studies: list[Studied]
     figures: list[_Figure]
     files: list[Markup]
@@ -91,12 +105,22 @@ def _run(sources: Sources, evaluation: Evaluation) -> _Run:
         ],
         found=_found(evaluation),
         verdicts=[
-            (sources.entries[name], sources.entries[name].lines[place])
-            for name, place, _ in verdicts
+            Decided(
+                sources.entries[name],
+                sources.entries[name].lines[place],
+                tuple(hand_sum(evidence, _study_of(name, evidence, sources))),
+            )
+            for name, place, evidence in verdicts
         ],
         studies=[studied(study) for study in studies.values()],
         **_attached(sources, evaluation),
     )
+
+
+def _study_of(name: str, evidence: Evidence, sources: Sources) -> Study | None:
+    """Return the study of a piece of evidence; one study is of one case."""
+    study = sources.studies.get((name, evidence.number))
+    return study if study is not None and study.case == evidence.case else None
 
 
 def _attached(sources: Sources, evaluation: Evaluation) -> dict[str, Any]:
@@ -116,15 +140,13 @@ def _attached(sources: Sources, evaluation: Evaluation) -> dict[str, Any]:
         if one.kind == "artifact"
         for name, _ in one.files
     ]
-    failed = [
-        f"{one.name} ({one.failure.kind}): {one.failure.message}" for one in some if one.failure
-    ]
+    failed = [f"{one.name}: {words.failed(one.failure)}" for one in some if one.failure]
     return {"figures": figures, "files": files, "not_made": failed}
 
 
 def _failure(failure: Failure) -> Markup:
-    text = markdown(f"No result ({failure.kind}): {failure.message}")
-    return Markup(f"{text}\n\n{fenced(failure.traceback)}" if failure.traceback else text)
+    """Return that an evaluation failed; its message is for who writes code, on a terminal."""
+    return Markup(markdown(f"{words.failed(failure)}."))
 
 
 def _input(used: InputUsed) -> dict[str, Any]:

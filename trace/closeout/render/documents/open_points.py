@@ -173,7 +173,8 @@ def _action(
             for subject in sources.all_of(WaiverSubject)
             if subject.waiver.requirement == result.id and subject.not_in_force
         ]
-        return f"approve {', '.join(asked)}, or correct it" if asked else "correct it, or ask for a waiver"
+        way = f"approve {', '.join(asked)}" if asked else "ask for a waiver"
+        return f"correct it, or {way}"
     said = sources.on_file.requirements.get(result.id)
     if said is not None and said.verification[one.number].criterion.limits.undecided:
         return "decide the limit"
