@@ -195,9 +195,9 @@ def test_a_value_that_the_author_named_is_a_step_of_its_own() -> None:
     s = symbolic(evaluator(pad_hold_energy), PAD_HOLD)
     (energy,) = derivation(s, {"usable_energy": "W h"}, ("usable_energy", None))[-1:]
     assert energy.latex == (
-        r"\mathrm{usable}_{\mathrm{energy}} = \mathrm{delivered} \cdot \mathrm{max}"
-        r"\left(\mathrm{stored}_{\mathrm{energy}}\left(\mathrm{left}\right) - "
-        r"\mathrm{at}_{\mathrm{floor}},\ 0\right)"
+        r"\mathrm{usable\ energy} = \mathrm{delivered} \cdot \mathrm{max}"
+        r"\left(\mathrm{stored\ energy}\left(\mathrm{left}\right) - "
+        r"\mathrm{at\ floor},\ 0\right)"
     )
     named = {stage.quantity for stage in s.stages_of(("usable_energy", None)) if not stage.field}
     assert {"left", "at_floor", "delivered", "capacity"} <= named

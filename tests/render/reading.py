@@ -40,6 +40,7 @@ def markdown_tables(text: str) -> list[list[list[str]]]:
             cells.append("".join(child.content for child in shown))
         elif token.type == "tr_close":
             tables[-1].append(cells)
+            cells = []
     return tables
 
 

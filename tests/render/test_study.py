@@ -58,7 +58,7 @@ def test_a_report_has_the_sensitivities(gannet: Dossier) -> None:
     (table,) = [
         t for t in tables if t[0] == ["input", "share", "at the low end", "at the high end"]
     ]
-    assert table[-2:] == [
+    assert table[1:] == [
         ["sleep_current", "90.0 %", "-0.6 W h", "+0.6 W h"],
         ["hold_duration", "10.0 %", "-0.2 W h", "+0.2 W h"],
     ]
@@ -66,17 +66,15 @@ def test_a_report_has_the_sensitivities(gannet: Dossier) -> None:
 
 def test_a_report_has_the_derivation_in_both_forms(gannet: Dossier) -> None:
     text = report(gannet, studied(), "md")
-    assert "### Derivation of usable_energy\n" in text
+    assert "## Annex A Derivation of usable_energy\n" in text
     first, second = text.split("$$\n")[1], text.split("$$\n")[3]
-    assert first.endswith(
-        r"\mathrm{sleep}_{\mathrm{current}} \cdot \mathrm{hold}_{\mathrm{duration}}" + "\n"
-    )
+    assert first.endswith(r"\mathrm{sleep\ current} \cdot \mathrm{hold\ duration}" + "\n")
     assert second == r"= 2 \cdot 3" + "\n"
     assert "usable_energy = 6 W h" in text
     page = html_tree(report(gannet, studied(), "html"))
     formulas = page.all("math")
     assert [one.text for one in formulas] == [
-        "usableenergy=sleepcurrent·holdduration", "=2·3",
+        "usable energy=sleep current·hold duration", "=2·3",
     ]  # fmt: skip
     assert "http" not in report(gannet, studied(), "html").replace("http-equiv", "")
 
@@ -86,10 +84,11 @@ def test_a_hostile_case_stays_text(gannet: Dossier) -> None:
     for ending in ("md", "html"):
         assert "<script" not in report(gannet, one, ending)
     page = html_tree(report(gannet, one, "html"))
-    assert len(page.all("math")) == 2
-    assert "alert(1)" in page.all("math")[0].text
+    # What is too long for a line is plain text; the numbers put in are a formula.
+    assert len(page.all("math")) == 1
+    assert "alert(1)" in page.text
     text = report(gannet, one, "md")
-    assert sum(line == "$$" for line in text.split("\n")) == 4
+    assert sum(line == "$$" for line in text.split("\n")) == 2
 
 
 def test_no_study_no_section(gannet: Dossier) -> None:
@@ -102,7 +101,7 @@ def test_a_study_without_an_answer_says_so(gannet: Dossier) -> None:
     text = rest_text(gannet, gannet, Explained("PWR-020", colour=False), [one])
     assert text is not None
     assert "no study of usable_energy (timed out): it ran longer than 60 s and was ended" in text
-    assert "no study (timed out): it ran longer than 60 s" in report(gannet, one, "md")
+    assert "could not be evaluated: it took longer than it may" in report(gannet, one, "md")
 
 
 def test_a_study_of_another_requirement_is_not_shown(gannet: Dossier) -> None:

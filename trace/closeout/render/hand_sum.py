@@ -38,7 +38,7 @@ def hand_sum(evidence: Evidence, study: Study | None) -> Iterator[str]:
     worst = None if study is None else study.worst
     if worst is not None and study is not None and evidence.assurance is not Assurance.LINEARISED:
         own = safe(study.unit)
-        yield f"at these inputs the analysis gives {show(worst.value, own, DIGITS)}"
+        yield f"at the inputs that decide, the analysis gives {show(worst.value, own, DIGITS)}"
         if evidence.assurance is Assurance.BOUNDED and (own != unit or worst.value != end):
             yield (
                 f"proved end over all tolerances: {show(end, unit, DIGITS)}"

@@ -7,6 +7,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
 
 from closeout.model.difference_unit import difference_unit
 from closeout.model.study import Driver, Edge, Ends, Line, Study
+from closeout.render.hand_sum import DIGITS, NO_UNIT, paired
 from closeout.render.numbers import (
     number,
     show,
@@ -266,17 +267,16 @@ def _derivation(study: Study, width: int, latex: bool) -> Iterator[str]:
     yield from _because(study, "derivation", width)
     if study.symbolic is not None:
         yield from wrap(f"no symbolic form: {flow(study.symbolic)}", width, 6)
-    for line in study.lines:
-        formula, numbers = _formulas(line, latex)
-        # A formula on its way has no break, so that it can be taken along whole.
-        yield from wrap(formula, 10**6 if latex else width, 6)
-        if numbers:
-            yield from wrap(numbers, 10**6 if latex else width, 8)
-        yield f"        = {show(line.value, safe(line.unit), 6)}"
+    there = () if study.worst is None else study.worst.lines
+    for line, other in paired(study.lines, there):
+        yield from wrap(_formula(line, latex), _whole(width, latex), 6)
+        differs = other is not None and other.value != line.value
+        yield from _put_in(line, "at the inputs" if differs else "", width, latex)
+        if other is not None and differs:
+            yield from _put_in(other, "where it decides", width, latex)
     yield from _differentiated(study, width, latex)
     if any(not line.unit for line in study.lines):
-        text = "intermediate values have no declared unit; they are as the analysis computes them"
-        yield from wrap(text, width, 6)
+        yield from wrap(NO_UNIT, width, 6)
 
 
 def _differentiated(study: Study, width: int, latex: bool) -> Iterator[str]:
@@ -299,13 +299,24 @@ def _differentiated(study: Study, width: int, latex: bool) -> Iterator[str]:
     yield from _because(study, "differentiated", width)
 
 
-def _formulas(line: Line, latex: bool) -> tuple[str, str]:
-    """Return formula and numbers put in; none where a value is only named."""
-    if latex:
-        return safe(line.latex.strip()), safe(line.numbers_latex.strip())
-    numbers = line.numbers_text.strip()
-    is_value = numbers == f"= {show(line.value, line.unit, 6)}"
-    return flow(line.text), "" if is_value else flow(numbers)
+def _whole(width: int, latex: bool) -> int:
+    """Return the width of a formula: one on its way to LaTeX has no break, to be taken whole."""
+    return 10**6 if latex else width
+
+
+def _formula(line: Line, latex: bool) -> str:
+    return safe(line.latex.strip()) if latex else flow(line.text)
+
+
+def _put_in(line: Line, where: str, width: int, latex: bool) -> Iterator[str]:
+    """Yield the numbers put in, unless the value is only named, and the value."""
+    numbers = safe(line.numbers_latex.strip()) if latex else flow(line.numbers_text)
+    value = f"= {show(line.value, safe(line.unit), DIGITS)}"
+    if where:
+        yield f"        {where}"
+    if numbers and (latex or numbers != value):
+        yield from wrap(numbers, _whole(width, latex), 8)
+    yield f"        {value}"
 
 
 def _columns(body: Sequence[tuple[str, ...]], indent: int = 6) -> Iterator[str]:
