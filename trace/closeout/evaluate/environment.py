@@ -22,6 +22,8 @@ _FIXED = {
     "NUMEXPR_NUM_THREADS": "1",
     "HOME": "/dev/null/home",  # cannot be made, whoever runs it
     "MPLBACKEND": "Agg",
+    # Fonts of the machine would change a figure from one to the next, and listing them takes 1 s.
+    "MPL_IGNORE_SYSTEM_FONTS": "1",
 }
 _START = (
     "import sys, json; given = json.loads(sys.argv[1]); sys.path[:] = given['path'];"
