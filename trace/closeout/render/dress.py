@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 # Tables of so many columns become a card for each row where a screen is narrow.
 _CARDS = 5
+# Rows of a table that is kept on one printed page, its caption with it.
+_SHORT = 12
 # Classes of columns by their marks.
 _KINDS = {TEXT: "text", WORDS: "words"}
 _ID = re.compile(f"{ID}([^{END}]*){END}")
@@ -66,7 +68,9 @@ def _table(
     joined = _rows(inside, heads)
     table = tokens[place]
     if len(heads) >= _CARDS:
-        table.attrSet("class", "cards")
+        _classed(table, "cards")
+    if sum(token.type == "tr_open" for token in inside) <= _SHORT:
+        _classed(table, "short")
     found.append(table)
     if caption is not None:
         text, name = caption

@@ -10,8 +10,12 @@ from closeout.model.dossier import Compliance, RequirementResult, State
 from closeout.model.subject import WaiverSubject
 from closeout.render import rows
 from closeout.render.changes import verdict
+from closeout.render.close_out_picture import LEGEND as CURVE
+from closeout.render.close_out_picture import close_out_svg
 from closeout.render.documents import sources as kinds
 from closeout.render.documents.sources import Kind, Sources, pair
+from closeout.render.margins_picture import LEGEND as MARGINS
+from closeout.render.margins_picture import margins_svg
 from closeout.render.numbers import show_margin
 from closeout.render.order import by_identifier, by_urgency
 from closeout.render.page import both_pages
@@ -71,6 +75,10 @@ def front_page(sources: Sources, made: frozenset[str]) -> dict[str, str]:
         documents=[_named(sources, kind) for kind in _READ if kind.path in made],
         also=[_named(sources, kind) for kind in _ALSO if kind.path in made],
         outside=dossier.outside,
+        margins=margins_svg(dossier, sources.on_file.required),
+        margins_legend=MARGINS,
+        curve=close_out_svg(dossier, sources.on_file.charter.review_dates),
+        curve_legend=CURVE,
     )
     return pair(kinds.INDEX, pages)
 

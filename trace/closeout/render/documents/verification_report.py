@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
+from typing import Any
 
 from closeout.model.dossier import Evidence, RequirementResult, State
 from closeout.render import rows
@@ -15,6 +16,19 @@ from closeout.render.documents.sources import REPORT, Sources, pair
 from closeout.render.order import by_identifier
 from closeout.render.page import both_pages
 from closeout.render.plain import Markup, safe
+
+# What a list without an entry is called, since its annex is left out.
+_NAMES = {
+    "waivers": "waivers or deviations",
+    "nonconformances": "nonconformances",
+    "agreements": "closures agreed by a board",
+    "undecided": "TBD or TBC",
+    "documents": "documents",
+    "articles": "articles",
+    "parameters": "parameters",
+    "required": "required margins",
+    "budgets": "budgets",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,24 +62,28 @@ class Subsystem:
 def verification_report(sources: Sources) -> dict[str, str]:
     """Return the report: by owner a line for each method; then the lists as annexes."""
     dossier = sources.dossier
+    listed: dict[str, Any] = {
+        "waivers": lists.waivers(sources),
+        "nonconformances": lists.nonconformances(sources),
+        "agreements": lists.agreements(sources),
+        "undecided": lists.undecided(sources),
+        "documents": lists.documents(sources),
+        "articles": lists.articles(sources),
+        "parameters": lists.parameters(sources),
+        "required": lists.required(sources),
+        "budgets": lists.budgets(sources),
+    }
     pages = both_pages(
         "verification-report.md",
         dossier,
         sources.title(REPORT),
         sources.face(REPORT),
         subsystems=list(_subsystems(sources)),
-        waivers=lists.waivers(sources),
-        nonconformances=lists.nonconformances(sources),
-        agreements=lists.agreements(sources),
-        undecided=lists.undecided(sources),
         open_terms_until=sources.on_file.charter.policy.open_terms_until,
-        documents=lists.documents(sources),
-        articles=lists.articles(sources),
-        parameters=lists.parameters(sources),
-        required=lists.required(sources),
-        budgets=lists.budgets(sources),
         compared=table_of(dossier.compared),
         unpredicted=unpredicted(dossier),
+        none=[_NAMES[key] for key, some in listed.items() if not some],
+        **listed,
     )
     return pair(REPORT, pages)
 
