@@ -13,6 +13,7 @@ from closeout.model.on_file import OnFile
 from closeout.model.study import Study
 from closeout.render import words
 from closeout.render.changes_page import changes_pages
+from closeout.render.documents.analyses import analysis_reports
 from closeout.render.documents.analysis_report import analysis_report, attached_files
 from closeout.render.documents.control import control_document
 from closeout.render.documents.evidence import evidence_document
@@ -110,5 +111,5 @@ def _manifest(
 
 _DOCUMENTS = (
     _matrix, control_document, statement_of_compliance, safety_extract, verification_report,
-    evidence_document, open_points, requirement_specification, _changes,
+    analysis_reports, evidence_document, open_points, requirement_specification, _changes,
 )  # fmt: skip

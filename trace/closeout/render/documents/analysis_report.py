@@ -29,7 +29,7 @@ def analysis_report(sources: Sources, spec: AnalysisSpec) -> dict[str, str]:
     pages = both_pages(
         "analysis.md",
         sources.dossier,
-        f"Analysis {safe(spec.name)}",
+        sources.titled(f"Analysis {safe(spec.name)}"),
         sources.face(ANALYSES, safe(spec.name)),
         home="../",
         spec=spec,

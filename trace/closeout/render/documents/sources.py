@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -78,8 +78,9 @@ class Sources:
     def face(self, kind: Kind, within: str = "") -> Face:
         """Return what stands on the cover of a document; ``within`` is its number in a volume."""
         package = self.on_file.charter.package
+        applicable = tuple(self._applicable()) if kind.signed else ()
         if package is None:
-            return Face(tall=kind.tall, signed=kind.signed)
+            return Face(tall=kind.tall, signed=kind.signed, applicable=applicable)
         number = "/".join(safe(part) for part in (package.number, kind.number, within) if part)
         return Face(
             number=number,
@@ -89,12 +90,25 @@ class Sources:
             approver=safe(package.approver) if package.approver else None,
             tall=kind.tall,
             signed=kind.signed,
+            applicable=applicable,
         )
+
+    def _applicable(self) -> Iterator[str]:
+        """Yield the documents that requirements cite as their source, each with its issue."""
+        cited = {one.source.document for one in self.on_file.requirements.values() if one.source}
+        for document in self.on_file.documents:
+            if document.id in cited:
+                issue = f" issue {safe(document.issue)}" if document.issue else ""
+                yield f"{safe(document.id)}{issue}"
 
     def title(self, kind: Kind) -> str:
         """Return the title of a document, with the review."""
+        return self.titled(kind.title)
+
+    def titled(self, title: str) -> str:
+        """Return a title with the review, so that CDR is told from AR."""
         review = self.dossier.review
-        return kind.title if review is None else f"{kind.title}, {safe(review)}"
+        return title if review is None else f"{title}, {safe(review)}"
 
     def to_requirement(self, identifier: str, up: str = "") -> Markup | str:
         """Return a link to a requirement in the control document; its text where it has none."""
