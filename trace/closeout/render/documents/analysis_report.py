@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from closeout.model.dossier import ComputedFound, Evaluation, Evidence
@@ -30,7 +30,7 @@ def analysis_report(sources: Sources, spec: AnalysisSpec) -> dict[str, str]:
         "analysis.md",
         sources.dossier,
         sources.titled(f"Analysis {safe(spec.name)}"),
-        sources.face(ANALYSES, safe(spec.name)),
+        replace(sources.face(ANALYSES, safe(spec.name)), tall=True),
         home="../",
         spec=spec,
         tests=validations.of(spec, sources.dossier),
