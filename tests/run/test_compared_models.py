@@ -168,19 +168,19 @@ def test_the_package_has_one_table_of_it_with_a_picture(tmp_path: Path) -> None:
     )
     assert project.run("package", "-o", "out").status == 0
     out = project.path / "out"
-    page = (out / "predicted-and-measured.md").read_text("utf-8")
+    page = (out / "verification-report.md").read_text("utf-8")
     row = (
         "| TR-1 | energy | 58 W h +/- 1 W h (k = 2) | energy | now | 60 W h | 54.62 W h | 65.63 W h"
         " | -2 W h | -0.372 | inside | -0.433 |"
     )
     assert page.count(row) == 1
     assert "- TR-2 pressure: 3 kPa +/- 1 Pa (k = 2)" in page
-    html = (out / "predicted-and-measured.html").read_text("utf-8")
+    html = (out / "verification-report.html").read_text("utf-8")
     assert "<title>Predicted ranges and measured values</title>" in html
     assert html.count("<circle") == 1
     report = (out / "analyses" / "energy.md").read_text("utf-8")
     assert row in report
-    assert "predicted-and-measured.md" in (out / "index.md").read_text("utf-8")
+    assert "verification-report.md" in (out / "index.md").read_text("utf-8")
     (said,) = json.loads((out / "dossier.json").read_text("utf-8"))["predicted_and_measured"]
     assert said["record"] == "TR-1"
 

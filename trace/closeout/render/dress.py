@@ -22,6 +22,8 @@ _SHORT = 12
 # Classes of columns by their marks.
 _KINDS = {TEXT: "text", WORDS: "words"}
 _ID = re.compile(f"{ID}([^{END}]*){END}")
+# Behind an underscore or a point inside a word.
+_BREAKS = re.compile(r"(?<=\w[_.])(?=\w)(?<!\d\.)")
 _ANY = re.compile(f"{END}[a-z]=[^{END}]*{END}")
 
 
@@ -141,6 +143,7 @@ def _cell(token: Token, content: Token, row: Token | None, column: int, head: _H
     name = _taken(content)
     if name and row is not None:
         row.attrSet("id", name)
+    _breakable(content)
     if column == 0:
         token.tag = "th"
         token.attrSet("scope", "row")
@@ -149,6 +152,24 @@ def _cell(token: Token, content: Token, row: Token | None, column: int, head: _H
     _classed(token, head.kind)
     if "right" in str(token.attrs.get("style", "")):
         _classed(token, "num")
+
+
+def _breakable(content: Token) -> None:
+    """Let a long name be broken behind an underscore or a point, where its column is narrow."""
+    shown: list[Token] = []
+    for child in content.children or ():
+        pieces = _BREAKS.split(child.content) if child.type == "text" else [child.content]
+        for place, piece in enumerate(pieces):
+            if place:
+                shown.append(_inline("html_inline", "<wbr>"))
+            shown.append(child if len(pieces) == 1 else _inline("text", piece))
+    content.children = shown
+
+
+def _inline(kind: str, text: str) -> Token:
+    from markdown_it.token import Token
+
+    return Token(kind, "", 0, content=text)
 
 
 def _named(heading: Token, content: Token) -> None:
