@@ -227,7 +227,7 @@ def _actual(curve: _Curve, x: _Place, y: _Place) -> Iterator[str]:
     if curve.closed > dated:
         yield svg_line(today, y(dated), today, y(curve.closed), LOW, 3.0, "5 3")
     yield f'<circle cx="{today:.1f}" cy="{y(curve.closed):.1f}" r="5" fill="{INK}"/>'
-    yield svg_line(today, TOP - 12, today, TOP + HIGH, INK, 1.0, "2 3")
+    yield svg_line(today, TOP - 12, today, y(curve.closed), INK, 1.0, "2 3")
     text = f"{curve.state}: {curve.closed} of {curve.planned} closed"
     half = CHARACTER * len(text) / 2
     yield svg_text(min(max(today, half), WIDE - half), TOP - 18, text, "middle")

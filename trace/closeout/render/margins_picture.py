@@ -137,7 +137,8 @@ def _picture(page: Sequence[_Group], which: str, left_out: Mapping[str, Sequence
 
 def _group(group: _Group, y: float, numbers: float) -> Iterator[str]:
     bottom = y + 4 + ROW * len(group.lines)
-    yield svg_text(RIGHT + numbers + 2 * _GAP, y, group.head, "start")
+    head = svg_text(RIGHT + numbers + 2 * _GAP, y, group.head, "start")
+    yield f'<g font-weight="600">{head}</g>'
     for tick in round_ticks(group.reach * (LEFT - ZERO) / (RIGHT - ZERO), group.reach):
         yield svg_line(group.x(tick), y + 4, group.x(tick), bottom, FAINT)
         yield svg_text(group.x(tick), y, number(tick, 3), "middle")

@@ -25,7 +25,8 @@ def mark(kind: str, x: float, y: float) -> str:
     sampled, a cross nominal, a ring with a dot in it measured.
     """
     if kind == Assurance.NOMINAL.value:
-        return svg_line(x - 4, y - 4, x + 4, y + 4, INK) + svg_line(x - 4, y + 4, x + 4, y - 4, INK)
+        ends = ((y - 4, y + 4), (y + 4, y - 4))
+        return "".join(svg_line(x - 4, a, x + 4, b, INK, 1.8) for a, b in ends)
     if kind == Assurance.SAMPLED.value:
         return _shape(((x - 5, y + 4), (x + 5, y + 4), (x, y - 5)))
     if kind == Assurance.LINEARISED.value:
