@@ -6,7 +6,7 @@ import posixpath
 import re
 from dataclasses import replace
 
-from closeout.model.dossier import Dossier
+from closeout.model.dossier import Dossier, State
 from closeout.render.package import package
 from tests.documents.links import broken
 from tests.documents.told import none
@@ -166,3 +166,10 @@ def test_verification_control_document(gannet: Dossier) -> None:
     assert by_name["PWR-021"][7] == "not applicable"
     legend = next(t for t in markdown_tables(text) if t[0][0] == "status")
     assert [row[:2] for row in legend[1:4]] == [["yes", "C"], ["partial", "PC"], ["no", "NC"]]
+
+
+def test_fewer_cases_than_are_asked_are_still_a_row() -> None:
+    """Of a verification that asks for three stations and is only planned, nothing is left out."""
+    planned = dossiers.evidence(state=State.OPEN, quantity="link_margin", cases_wanted=3)
+    files = package(dossiers.dossier(dossiers.requirement("RAD-010", planned)), {})
+    assert "RAD-010" in files["compliance-matrix.md"].decode()

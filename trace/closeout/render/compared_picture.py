@@ -50,7 +50,8 @@ def _row(one: Compared, top: float) -> Iterator[str]:
     if one.before is not None:
         yield from _bar(one.before, x, top + 23, 8, HIGH)
     half = one.uncertainty or 0.0
-    yield _thick(x(one.value - half), x(one.value + half), top + 20)
+    ends = x(one.value - half), x(one.value + half)
+    yield svg_line(ends[0], top + 20, ends[1], top + 20, BAD, 2.5)
     yield f'<circle cx="{x(one.value):.1f}" cy="{top + 20:.1f}" r="4.5" fill="{BAD}"/>'
 
 
@@ -64,10 +65,3 @@ def _bar(said: Prediction, x: _Place, top: float, high: float, colour: str) -> I
         f' fill="{colour}"/>'
     )
     yield svg_line(x(said.value), top - 2, x(said.value), top + high + 2, INK)
-
-
-def _thick(left: float, right: float, y: float) -> str:
-    return (
-        f'<line x1="{left:.1f}" y1="{y:.1f}" x2="{right:.1f}" y2="{y:.1f}" stroke="{BAD}"'
-        ' stroke-width="2.5"/>'
-    )

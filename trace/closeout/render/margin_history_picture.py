@@ -11,6 +11,7 @@ from closeout.render.numbers import number, show_margin
 from closeout.render.picture import (
     BAD,
     CHARACTER,
+    FAINT,
     INK,
     LOW,
     SOFT,
@@ -63,7 +64,7 @@ def _panel(history: MarginHistory, key: Line) -> Iterator[str]:
     said = f"{title(key)}, limit {safe(limits[-1])}: margin{f' in {unit}' if unit else ''}"
     yield svg_text(12, 18, cut(said, int((WIDE - 24) / CHARACTER)), "start")
     for tick in round_ticks(low, high):
-        yield svg_line(LEFT, y(tick), WIDE - RIGHT, y(tick), "#e4e6e9")
+        yield svg_line(LEFT, y(tick), WIDE - RIGHT, y(tick), FAINT)
         yield svg_text(LEFT - 8, y(tick) + 4, number(tick, 4), "end")
     yield svg_line(LEFT, y(0.0), WIDE - RIGHT, y(0.0), BAD)
     yield from _steps(history, key, x, y)

@@ -8,56 +8,90 @@ from dataclasses import dataclass
 from itertools import groupby
 from statistics import median
 
-from closeout.model.answer import Assurance
-from closeout.model.dossier import Dossier, Evidence, State
-from closeout.model.on_file import RequiredText
-from closeout.render import rows
+from closeout.model.dossier import Dossier
+from closeout.render.margin_lines import (
+    PROBABILITY,
+    MarginLine,
+    Required,
+    margin_lines,
+    without_margin,
+)
+from closeout.render.marks import MARKS, mark
 from closeout.render.numbers import number
-from closeout.render.picture import BAD, CHARACTER, INK, LOW, SOFT, svg_line, svg_opening, svg_text
-from closeout.render.plain import cut, safe
+from closeout.render.picture import (
+    BAD,
+    CHARACTER,
+    FAINT,
+    INK,
+    LOW,
+    round_ticks,
+    svg_line,
+    svg_opening,
+    svg_text,
+)
+from closeout.render.plain import count, cut
 
 LEGEND = (
-    "Each line is a criterion, as far from its own limit (the upright line) as its unit says; right"
-    " of it is inside. The bar goes from the lowest to the highest value, the mark is the nominal"
-    " one: filled, proved; open, searched or linearised; a triangle, sampled; a ring, measured; a"
-    " cross, nominal inputs only. The short upright stroke is the margin that the project requires."
-    " An arrow leads beyond the edge of the picture. At the right stands the margin of the end that"
-    " decides."
+    "Each line is a criterion with its case that decides, the least margin of each unit first. It"
+    " lies as far from its own limit, the upright red line, as the axis of its unit says; right of"
+    " it is inside. The bar goes from the lowest to the highest value, of a probability over the"
+    " range that holds with the required confidence; the part of it that does not keep a limit is"
+    " white with a red edge. The mark is the nominal value, or the measured one, and its shape says"
+    " how surely the bar is known. A short upright stroke is the margin that the project requires,"
+    " a red bracket a second limit. An arrow leads to what lies beyond the edge of the picture,"
+    " which shows three times the middle margin of its unit. The number is the margin of the end"
+    " that decides."
 )
 # Lines of one picture, with the heads of its groups: what a printed page takes.
 MOST = 40
-WIDE, NAMES, VALUES, ROW, TOP = 820, 330, 150, 18, 6
-_REACH = 3.0
-Place = Callable[[float], float]
-Required = Mapping[tuple[str, int], tuple[RequiredText, ...]]
+WIDE, LEFT, RIGHT, ROW, TOP = 800, 14, 314, 15, 6
+# Where the limit stands: a fifth of the axis is outside of it.
+ZERO = LEFT + 0.2 * (RIGHT - LEFT)
+# What an axis can have as its end, so that no arithmetic of its ticks ends nowhere.
+_LEAST_REACH, _MOST_REACH = 1e-290, 1e290
+_WIDEST_NUMBER = 240
+_GAP = 10
+_Place = Callable[[float], float]
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
-    """A criterion: distances from its limit, positive where it is kept; ``required`` one too."""
+class _Group:
+    """Lines of one unit on one picture, and the distance that its axis ends with."""
 
-    name: str
     unit: str
-    low: float
-    high: float
-    nominal: float | None
-    required: float | None
-    text: str
-    mark: str
-    met: bool
+    reach: float
+    lines: Sequence[MarginLine]
 
     @property
-    def least(self) -> float:
-        """The distance of the end that decides."""
-        return min(self.low, self.high)
+    def head(self) -> str:
+        if self.unit == PROBABILITY:
+            return "margin of a probability"
+        return "margin without a unit" if self.unit == "1" else f"margin in {self.unit}"
+
+    def x(self, distance: float) -> float:
+        """Return where a distance from the limit stands, also beyond the picture."""
+        return ZERO + distance / self.reach * (RIGHT - ZERO)
 
 
 def margins_svg(dossier: Dossier, required: Required) -> tuple[str, ...]:
-    """Return the margins of all criteria that have one, at most forty lines a picture."""
-    drawn = sorted(_drawn(dossier, required), key=lambda one: (one.unit, one.least, one.name))
-    pages: list[list[tuple[str, float, list[Drawn]]]] = [[]]
-    room = MOST
-    for unit, some in groupby(drawn, key=lambda one: one.unit):
+    """Return the margins of all criteria that have one, at most forty lines a picture.
+
+    ``required`` are the margins that the project's policy requires, by requirement and number of
+    the verification. Nothing where no criterion has a margin.
+    """
+    pages = _pages(margin_lines(dossier, required))
+    left = without_margin(dossier)
+    return tuple(
+        _picture(page, f"{place} of {len(pages)}", left if place == len(pages) else {})
+        for place, page in enumerate(pages, 1)
+    )
+
+
+def _pages(lines: Sequence[MarginLine]) -> list[list[_Group]]:
+    """Return the groups of each picture; one that goes on over the next has its head there too."""
+    pages: list[list[_Group]] = []
+    room = 0
+    for unit, some in groupby(lines, key=lambda one: one.group):
         left = list(some)
         reach = _reach(left)
         while left:
@@ -65,148 +99,150 @@ def margins_svg(dossier: Dossier, required: Required) -> tuple[str, ...]:
                 pages.append([])
                 room = MOST
             taken, left = left[: room - 1], left[room - 1 :]
-            pages[-1].append((unit, reach, taken))
+            pages[-1].append(_Group(unit, reach, taken))
             room -= len(taken) + 1
-    return tuple(_picture(page, f"{n} of {len(pages)}") for n, page in enumerate(pages, 1) if page)
+    return pages
 
 
-def _drawn(dossier: Dossier, required: Required) -> Iterator[Drawn]:
-    for result in dossier.requirements:
-        for number_, cases in groupby(result.evidence, lambda one: one.number):
-            one = rows.deciding(list(cases))
-            if one.margin is not None:
-                asked = required.get((result.id, number_), ())
-                yield _criterion(result.id, one, asked)
+def _reach(some: Sequence[MarginLine]) -> float:
+    """Return how far a group is drawn: three times its middle margin, so that near ones show.
+
+    Less, where nothing lies as far.
+    """
+    sizes = [abs(one.margin) for one in some] + [abs(one.required or 0.0) for one in some]
+    sizes = [size for size in sizes if size and math.isfinite(size)]
+    share = (ZERO - LEFT) / (RIGHT - ZERO)
+    ends = [end for one in some for end in (one.low, one.high, one.required or 0.0)]
+    furthest = max(end if end > 0.0 else -end / share for end in ends)
+    reach = min(3.0 * median(sizes) if sizes else 1.0, 1.05 * furthest or 1.0)
+    return min(max(reach, _LEAST_REACH), _MOST_REACH)
 
 
-def _criterion(name: str, one: Evidence, asked: Sequence[RequiredText]) -> Drawn:
-    assert one.margin is not None
-    low, high = _ends(one)
-    nominal = None
-    if one.value is not None and one.chance is None:
-        nominal = _inside(one, one.value)
-    wanted = [
-        distance
-        for margin in asked
-        for limit in (margin.at_least, margin.at_most)
-        if limit is not None and (distance := _inside(one, limit)) > 0.0
-    ]
-    return Drawn(
-        name=f"{safe(name)} {rows.subject(one)}",
-        unit=safe(one.margin_unit or ""),
-        low=low,
-        high=high,
-        nominal=nominal,
-        required=max(wanted, default=None),
-        text=rows.margin(one),
-        mark=_mark(one),
-        met=one.state is not State.NOT_MET,
-    )
-
-
-def _ends(one: Evidence) -> tuple[float, float]:
-    """Return the distances of both ends from the limit that decides; of a probability its own."""
-    assert one.margin is not None
-    if one.chance is not None:
-        return one.margin, one.margin
-    low = one.judged_low if one.judged_low is not None else one.low
-    high = one.judged_high if one.judged_high is not None else one.high
-    some = [_inside(one, end) for end in (low, high) if end is not None]
-    return (min(some), max(some)) if some else (one.margin, one.margin)
-
-
-def _inside(one: Evidence, value: float) -> float:
-    """Return how far a value lies inside the limit that decides; the nearer one of two."""
-    end = rows.judged_end(one)
-    at_least, at_most = one.at_least, one.at_most
-    if at_least is None and at_most is None:
-        return one.margin or 0.0
-    if at_most is None:
-        return value - (at_least or 0.0)
-    if at_least is None:
-        return at_most - value
-    lower_decides = end is not None and end - at_least <= at_most - end
-    return value - at_least if lower_decides else at_most - value
-
-
-def _mark(one: Evidence) -> str:
-    if one.chance is not None or one.assurance is Assurance.SAMPLED:
-        return "sampled"
-    if one.assurance is None:
-        return "measured"
-    if one.assurance is Assurance.NOMINAL:
-        return "nominal"
-    return "proved" if one.assurance is Assurance.BOUNDED else "searched"
-
-
-def _reach(some: Sequence[Drawn]) -> float:
-    """Return how far a group is drawn: three times its middle margin, so that near ones show."""
-    sizes = [abs(one.least) for one in some if math.isfinite(one.least) and one.least]
-    sizes += [one.required for one in some if one.required]
-    return _REACH * median(sizes) if sizes else 1.0
-
-
-def _picture(page: Sequence[tuple[str, float, list[Drawn]]], which: str) -> str:
-    lines = sum(len(some) + 1 for _, _, some in page)
-    parts = [svg_opening(WIDE, TOP * 2 + ROW * lines, f"Margins against limits, picture {which}")]
+def _picture(page: Sequence[_Group], which: str, left_out: Mapping[str, Sequence[str]]) -> str:
+    lines = sum(len(group.lines) + 1 for group in page)
+    below = TOP + ROW * (lines + 1) + 4
+    high = below + (ROW if left_out else 0) + 8
+    parts = [svg_opening(WIDE, high, f"Margins against limits, {which}", _told(page, left_out))]
+    numbers = _width_of_numbers(page)
     y = TOP + ROW
-    for unit, reach, some in page:
-        parts += _group(unit, reach, some, y)
-        y += ROW * (len(some) + 1)
+    for group in page:
+        parts += _group(group, y, numbers)
+        y += ROW * (len(group.lines) + 1)
+    parts += _key(page, below)
+    if left_out:
+        said = f"Not drawn, no margin: {_counted(left_out)}."
+        parts.append(svg_text(LEFT, below + ROW, _fitted(said, WIDE - LEFT), "start"))
     return "".join([*parts, "</svg>"])
 
 
-def _group(unit: str, reach: float, some: Sequence[Drawn], y: float) -> Iterator[str]:
-    left, right = NAMES, WIDE - VALUES
-    zero = left + 0.2 * (right - left)
-
-    def x(value: float) -> float:
-        return zero + value / reach * (right - zero)
-
-    head = f"margin in {unit}, drawn to {number(reach, 2)}" if unit not in ("", "1") else (
-        f"margin without a unit, drawn to {number(reach, 2)}"
-    )  # fmt: skip
-    yield svg_text(NAMES - 8, y, head, "end")
-    yield svg_line(zero, y + 4, zero, y + 4 + ROW * len(some), INK)
-    for place, one in enumerate(some, 1):
-        yield from _line(one, y + ROW * place, x, left, right)
+def _group(group: _Group, y: float, numbers: float) -> Iterator[str]:
+    bottom = y + 4 + ROW * len(group.lines)
+    head = svg_text(RIGHT + numbers + 2 * _GAP, y, group.head, "start")
+    yield f'<g font-weight="600">{head}</g>'
+    for tick in round_ticks(group.reach * (LEFT - ZERO) / (RIGHT - ZERO), group.reach):
+        yield svg_line(group.x(tick), y + 4, group.x(tick), bottom, FAINT)
+        yield svg_text(group.x(tick), y, number(tick, 3), "middle")
+    for place, one in enumerate(group.lines, 1):
+        yield from _line(one, group, y + ROW * place, numbers)
+    yield svg_line(ZERO, y + 4, ZERO, bottom, BAD, 1.5)
+    for place, one in enumerate(group.lines, 1):
+        yield _mark(one, group, y + ROW * place - 4)
 
 
-def _line(one: Drawn, y: float, x: Place, left: float, right: float) -> Iterator[str]:
-    ink, middle = (LOW if one.met else BAD), y - 4
-    yield svg_text(NAMES - 8, y, cut(one.name, int(NAMES / CHARACTER)), "end")
-    low, high = (min(max(x(end), left), right) for end in (one.low, one.high))
-    yield (
-        f'<rect x="{low:.1f}" y="{middle - 3:.1f}" width="{max(high - low, 1.0):.1f}" height="6"'
-        f' fill="{ink}"/>'
+def _line(one: MarginLine, group: _Group, y: float, numbers: float) -> Iterator[str]:
+    """Yield the bar of a criterion, its number and its name; ``y`` is the foot of its texts."""
+    middle = y - 4
+    kept = one.high if one.other is None else min(one.high, one.other)
+    if one.low < 0.0:
+        yield _bar(group, one.low, min(one.high, 0.0), middle, BAD)
+    if max(one.low, 0.0) <= kept:
+        yield _bar(group, max(one.low, 0.0), kept, middle, LOW)
+    if one.other is not None:
+        if one.high > one.other:
+            yield _bar(group, max(one.low, one.other), one.high, middle, BAD)
+        yield from _bracket(group.x(one.other), middle)
+    if one.required is not None:
+        x = group.x(one.required)
+        yield svg_line(x, middle - 7, x, middle + 7, INK, 1.5) if LEFT <= x <= RIGHT else ""
+    yield svg_text(RIGHT + _GAP + numbers, y, _fitted(one.text, _WIDEST_NUMBER), "end")
+    names = RIGHT + numbers + 2 * _GAP
+    remark = f", {one.remark}" if one.remark else ""
+    room = WIDE - names - CHARACTER * len(remark)
+    yield svg_text(names, y, f"{_fitted(one.name, room)}{remark}", "start")
+
+
+def _bar(group: _Group, low: float, high: float, middle: float, colour: str) -> str:
+    """Return a part of a bar; what does not keep a limit is white."""
+    left, right = (min(max(group.x(end), LEFT), RIGHT) for end in (low, high))
+    fill = "#ffffff" if colour == BAD else colour
+    return (
+        f'<rect x="{left:.1f}" y="{middle - 3:.1f}" width="{max(right - left, 1.0):.1f}"'
+        f' height="6" fill="{fill}" stroke="{colour}"/>'
     )
-    if x(one.high) > right:
-        yield _arrow(right, middle, 1)
-    if x(one.low) < left:
-        yield _arrow(left, middle, -1)
-    if one.required is not None and x(one.required) <= right:
-        yield svg_line(x(one.required), middle - 7, x(one.required), middle + 7, INK)
-    at = one.nominal if one.nominal is not None else one.least
-    if left <= x(at) <= right:
-        yield _shape(one.mark, x(at), middle)
-    said = one.text if one.met else f"{one.text}, not met"
-    yield svg_text(right + 8, y, said, "start")
+
+
+def _bracket(x: float, middle: float) -> Iterator[str]:
+    """Yield the mark of a second limit, where it is in the picture."""
+    if x <= RIGHT:
+        yield svg_line(x, middle - 6, x, middle + 6, BAD, 1.5)
+        for y in (middle - 6, middle + 6):
+            yield svg_line(x - 4, y, x, y, BAD)
+
+
+def _mark(one: MarginLine, group: _Group, middle: float) -> str:
+    """Return the mark of a criterion, and an arrow on each side on which it goes on."""
+    at = one.margin if one.nominal is None else one.nominal
+    inside = min(max(group.x(at), LEFT + 6), RIGHT - 6)
+    arrows = ""
+    if group.x(max(one.high, at)) > RIGHT:
+        arrows += _arrow(RIGHT, middle, 1)
+    if group.x(min(one.low, at)) < LEFT:
+        arrows += _arrow(LEFT, middle, -1)
+    return f"{arrows}{mark(one.mark, inside, middle)}"
 
 
 def _arrow(at: float, y: float, way: int) -> str:
-    points = f"{at:.1f},{y - 5:.1f} {at + 7 * way:.1f},{y:.1f} {at:.1f},{y + 5:.1f}"
-    return f'<polygon points="{points}" fill="{SOFT}"/>'
+    points = f"{at:.1f},{y - 5:.1f} {at + 8 * way:.1f},{y:.1f} {at:.1f},{y + 5:.1f}"
+    return f'<polygon points="{points}" fill="{INK}"/>'
 
 
-def _shape(mark: str, x: float, y: float) -> str:
-    if mark == "nominal":
-        return svg_line(x - 4, y - 4, x + 4, y + 4, INK) + svg_line(x - 4, y + 4, x + 4, y - 4, INK)
-    if mark == "sampled":
-        points = f"{x - 5:.1f},{y + 4:.1f} {x + 5:.1f},{y + 4:.1f} {x:.1f},{y - 5:.1f}"
-        return f'<polygon points="{points}" fill="#ffffff" stroke="{INK}" stroke-width="1.5"/>'
-    fill = INK if mark == "proved" else "#ffffff"
-    wide = 3 if mark == "measured" else 1.5
-    return (
-        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" fill="{fill}" stroke="{INK}"'
-        f' stroke-width="{wide}"/>'
-    )
+def _key(page: Sequence[_Group], y: float) -> Iterator[str]:
+    """Yield the marks that a picture has, each with its word."""
+    lines = [one for group in page for one in group.lines]
+    x = float(LEFT)
+    used = {one.mark for one in lines}
+    for kind, word in MARKS.items():
+        if kind in used:
+            yield mark(kind, x + 5, y - 4)
+            yield svg_text(x + 14, y, word, "start")
+            x += 14 + CHARACTER * len(word) + 8
+    if any(one.required is not None for one in lines):
+        yield svg_line(x + 5, y - 11, x + 5, y + 3, INK, 1.5)
+        yield svg_text(x + 14, y, "required margin", "start")
+
+
+def _width_of_numbers(page: Sequence[_Group]) -> float:
+    longest = max(len(one.text) for group in page for one in group.lines)
+    return min(CHARACTER * longest, _WIDEST_NUMBER)
+
+
+def _fitted(text: str, wide: float) -> str:
+    return cut(text, int(wide / CHARACTER))
+
+
+def _told(page: Sequence[_Group], left_out: Mapping[str, Sequence[str]]) -> str:
+    """Return what a picture shows: of each unit the least margin, then each line."""
+    parts = []
+    for group in page:
+        criteria = count(len(group.lines), "criterion", "criteria")
+        each = ", ".join(
+            f"{one.name} {one.text}{f' ({one.remark})' if one.remark else ''}"
+            for one in group.lines
+        )
+        parts.append(f"{group.head}, {criteria}, the least first: {each}.")
+    parts += [f"No margin ({reason}): {', '.join(some)}." for reason, some in left_out.items()]
+    return " ".join(parts)
+
+
+def _counted(left_out: Mapping[str, Sequence[str]]) -> str:
+    return ", ".join(f"{len(some)} ({reason})" for reason, some in left_out.items())

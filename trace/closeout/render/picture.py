@@ -16,7 +16,10 @@ from closeout.model.study import Axis, Boundary, Driver
 from closeout.render.numbers import number, show_margin
 from closeout.render.plain import safe
 
-INK, SOFT, LOW, HIGH, BAD = "#1b1f24", "#8a929b", "#7a9cc6", "#c9a25f", "#9c1c1c"
+# All have a contrast of 3:1 on white at least, as parts of a picture need (WCAG 2.2, 1.4.11).
+INK, SOFT, LOW, HIGH, BAD = "#1b1f24", "#8a929b", "#6489bb", "#a97f38", "#9c1c1c"
+# Lines that only help the eye.
+FAINT = "#e4e6e9"
 FONT = 'font-family="system-ui, Noto Sans, DejaVu Sans, sans-serif" font-size="13"'
 # Bars that are drawn: the rest is in the table beside them.
 MOST_BARS = 12
@@ -204,11 +207,15 @@ def _path(points: Points, x: _Place, y: _Place, dashes: str) -> str:
     return f'<polyline points="{drawn}" fill="none" stroke="{BAD}" stroke-width="2"{dashes}/>'
 
 
-def svg_opening(wide: float, high: float, title: str) -> str:
-    """Return the beginning of a picture of so many pixels; ``</svg>`` ends it."""
+def svg_opening(wide: float, high: float, title: str, told: str = "") -> str:
+    """Return the beginning of a picture of so many pixels; ``</svg>`` ends it.
+
+    ``told`` is what the picture shows, for who cannot see it.
+    """
+    shown = f"<desc>{escape(told)}</desc>" if told else ""
     return (
         f'<svg viewBox="0 0 {wide} {high}" width="{wide}"'
-        f' height="{high}" role="img" {FONT} fill="{INK}"><title>{escape(title)}</title>'
+        f' height="{high}" role="img" {FONT} fill="{INK}"><title>{escape(title)}</title>{shown}'
     )
 
 
@@ -218,6 +225,12 @@ def svg_text(x: float, y: float, text: str, anchor: str, turned: str = "") -> st
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}"{turn}>{escape(text)}</text>'
 
 
-def svg_line(x1: float, y1: float, x2: float, y2: float, colour: str) -> str:
-    """Return a line between two points."""
-    return f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{colour}"/>'
+def svg_line(
+    x1: float, y1: float, x2: float, y2: float, colour: str, wide: float = 1.0, dashes: str = ""
+) -> str:
+    """Return a line between two points; ``dashes`` are lengths drawn and left out, as ``5 3``."""
+    more = f' stroke-width="{wide}"' if wide != 1.0 else ""
+    more += f' stroke-dasharray="{dashes}"' if dashes else ""
+    return (
+        f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{colour}"{more}/>'
+    )

@@ -25,6 +25,8 @@ NO_SETTINGS: Settings = MappingProxyType({})
 BADNESS = (State.NOT_MET, State.ERROR, State.OPEN, State.MET)
 _NUMBER = attrgetter("number")
 LEAST = "at least "
+# Of verifications that are planned for none.
+NO_REVIEW = "no review"
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,13 +177,16 @@ def _folded(result: RequirementResult, lines: Mapping[int, Line]) -> Iterator[Li
 
 
 def deciding(cases: Sequence[Evidence]) -> Evidence:
-    """Return the case of a verification that decides: the worst of those that have to be met."""
+    """Return the case of a verification that decides: the worst of those that have to be met.
+
+    Where there are fewer cases than are asked, it is the worst of all.
+    """
 
     def badness(one: Evidence) -> tuple[bool, int, float]:
         margin = math.inf if one.margin is None else one.margin
         return one.closed, BADNESS.index(one.state), margin
 
-    return min(_that_count(cases), key=badness)
+    return min(tuple(_that_count(cases)) or cases, key=badness)
 
 
 def _of_cases(cases: Sequence[Evidence]) -> str:
@@ -393,7 +398,7 @@ def by_review(dossier: Dossier) -> list[ByReview]:
             count[0] += 1
             count[1] += all(entry.closed for entry in cases)
     return [
-        ByReview(safe(review) or "no review", planned, closed)
+        ByReview(safe(review) or NO_REVIEW, planned, closed)
         for review, (planned, closed) in counts.items()
         if planned
     ]
