@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from fnmatch import fnmatchcase
 
-LACKS: dict[str, str] = {
-}
+LACKS: dict[str, str] = {}
 
 
 def lack(test: str) -> str | None:
