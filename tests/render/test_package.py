@@ -39,7 +39,8 @@ def test_documents(gannet: Dossier) -> None:
         "open-points.md", "analyses/power.pad_hold_energy.html",
         "analyses/power.pad_hold_energy.md", "analyses/radio.link_margin.html",
         "analyses/radio.link_margin.md", "dossier.json", "index.html", "index.md",
-        "manifest.json", "analysis-reports.html", "analysis-reports.md", "safety-extract.html", "safety-extract.md", "verification-report.html",
+        "manifest.json", "analysis-reports.html", "analysis-reports.md", "safety-extract.html",
+        "safety-extract.md", "verification-report.html",
         "verification-report.md",
     }  # fmt: skip
     assert set(package(gannet, {})) == expected
