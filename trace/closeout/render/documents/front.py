@@ -118,9 +118,11 @@ def _decisions(sources: Sources) -> Iterator[Decision]:
 
     A closure is asked for where everything is met or accepted and no board has agreed to it yet.
     """
+    asked = set()
     for waiver in sources.all_of(WaiverSubject):
         one = waiver.waiver
         if one.approved_by is None or one.date is None:
+            asked.add(one.requirement)
             yield Decision(
                 f"approve {one.kind} {safe(one.id)}",
                 (sources.to_requirement(one.requirement),),
@@ -128,16 +130,15 @@ def _decisions(sources: Sources) -> Iterator[Decision]:
             )
     results = sources.dossier.requirements
     for result in results:
-        if result.compliance is Compliance.NC and result.outstanding:
-            yield Decision(
-                "accept a non-compliance, or not", (sources.to_requirement(result.id),),
-                flow(result.why),
-            )  # fmt: skip
+        short = [e for e in result.evidence if e.state is State.NOT_MET and e.due and not e.closed]
+        # Of a shortfall below it, or one that a waiver is asked for, the board is not asked twice.
+        if short and result.id not in asked:
+            what = "accept a non-compliance, or not"
         elif result.why.startswith("proposed as not applicable"):
-            yield Decision(
-                "agree that a requirement does not apply", (sources.to_requirement(result.id),),
-                flow(result.why),
-            )  # fmt: skip
+            what = "agree that a requirement does not apply"
+        else:
+            continue
+        yield Decision(what, (sources.to_requirement(result.id),), flow(result.why))
     closable = [r for r in results if r.closed and not r.agreed]
     if closable:
         yield Decision(
