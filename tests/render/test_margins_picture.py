@@ -311,3 +311,15 @@ def test_any_numbers_have_a_place(ends: list[tuple[float, float]]) -> None:
 def test_parts_of_pictures_are_seen_on_white(colour: str) -> None:
     """WCAG 2.2, 1.4.11: 3:1 for parts of pictures; 1.4.3: 4.5:1 for texts, which are of two."""
     assert contrast(colour) >= (4.5 if colour in (INK, BAD) else 3.0)
+
+
+def test_what_is_said_of_the_state_is_kept_where_a_name_is_too_long() -> None:
+    waived: dict[str, Any] = {"covered_by": "RFW-003", "covered_kind": "waiver"}
+    one = temperature(0.0, 45.0, case="a station with a long name", **waived)
+    two = temperature(0.0, 30.0, case="a name that is as long as the line, and longer than it")
+    drawing = drawn(one, two, temperature(0.0, 39.12345, tight=False))
+    assert drawing.text("R-0").said == "R-0 temperature, not met, under waiver RFW-003"
+    assert drawing.text("R-1").said.startswith("R-1 temperature [a name that")
+    assert drawing.text("R-1").said.endswith("...")
+    long = replace(one, quantity="a_temperature_of_the_battery")
+    assert drawn(long).text("R-0").said == "R-0, not met, under waiver RFW-003"

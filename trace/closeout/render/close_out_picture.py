@@ -33,7 +33,7 @@ LEGEND = (
     " dot alone. Closed before its review counts in the thick line, so that it may hide what is"
     " late."
 )
-WIDE, LEFT, RIGHT, TOP, HIGH, ROW = 800, 50, 60, 34, 200, 15
+WIDE, LEFT, RIGHT, TOP, HIGH, ROW = 860, 50, 120, 34, 200, 15
 # Texts of a review that are nearer than this stand on different levels.
 _APART = 11 * CHARACTER
 _Place = Callable[[float], float]
@@ -210,7 +210,7 @@ def _planned(curve: _Curve, x: _Place, y: _Place) -> Iterator[str]:
     for step in curve.steps:
         counts[step.at] += step.planned
     yield _steps(counts, x, y, WIDE - RIGHT, f'stroke="{INK}" stroke-width="1.2"')
-    yield svg_text(WIDE - RIGHT + 6, y(curve.planned) + 4, "planned", "start")
+    yield svg_text(WIDE - RIGHT + 6, y(curve.planned) + 4, f"{curve.planned} planned", "start")
     sums = accumulate(step.planned for step in curve.steps)
     for step, so_far in zip(curve.steps, sums, strict=True):
         late = step.planned - step.closed

@@ -30,10 +30,11 @@ class MarginLine:
     the nearer to the limit or beyond it. ``other`` is the distance of the second limit, beyond
     which nothing is kept either. ``required`` is the margin that the project's policy requires.
     ``margin`` is what ``text`` shows, ``remark`` what is to be said of the state. ``mark`` is the
-    assurance, or MEASURED.
+    assurance, or MEASURED. ``id`` is the requirement's, ``of`` quantity and case.
     """
 
-    name: str
+    id: str
+    of: str
     group: str
     low: float
     high: float
@@ -44,6 +45,11 @@ class MarginLine:
     other: float | None = None
     required: float | None = None
     remark: str = ""
+
+    @property
+    def name(self) -> str:
+        """``COM-040 link_margin [Razorbill], not met``."""
+        return ", ".join(filter(None, (f"{self.id} {self.of}", self.remark)))
 
 
 def margin_lines(dossier: Dossier, required: Required) -> list[MarginLine]:
@@ -56,7 +62,7 @@ def margin_lines(dossier: Dossier, required: Required) -> list[MarginLine]:
         for name, one in _criteria(dossier)
         if one.margin is not None
     ]
-    return sorted(lines, key=lambda one: (one.group, one.margin, one.name))
+    return sorted(lines, key=lambda one: (one.group, one.margin, one.id, one.of))
 
 
 def without_margin(dossier: Dossier) -> dict[str, list[str]]:
@@ -91,7 +97,8 @@ def _line(name: str, one: Evidence, asked: Sequence[RequiredText]) -> MarginLine
         other = one.at_most - one.at_least
     group = PROBABILITY if one.chance is not None else one.margin_unit or "1"
     return MarginLine(
-        name=f"{safe(name)} {rows.subject(one)}",
+        id=safe(name),
+        of=rows.subject(one),
         group=safe(group),
         low=low,
         high=high,

@@ -44,7 +44,7 @@ LEGEND = (
 )
 # Lines of one picture, with the heads of its groups: what a printed page takes.
 MOST = 40
-WIDE, LEFT, RIGHT, ROW, TOP = 800, 14, 314, 15, 6
+WIDE, LEFT, RIGHT, ROW, TOP = 860, 14, 314, 15, 6
 # Where the limit stands: a fifth of the axis is outside of it.
 ZERO = LEFT + 0.2 * (RIGHT - LEFT)
 # What an axis can have as its end, so that no arithmetic of its ticks ends nowhere.
@@ -166,9 +166,17 @@ def _line(one: MarginLine, group: _Group, y: float, numbers: float) -> Iterator[
         yield svg_line(x, middle - 7, x, middle + 7, INK, 1.5) if LEFT <= x <= RIGHT else ""
     yield svg_text(RIGHT + _GAP + numbers, y, _fitted(one.text, _WIDEST_NUMBER), "end")
     names = RIGHT + numbers + 2 * _GAP
-    remark = f", {one.remark}" if one.remark else ""
-    room = WIDE - names - CHARACTER * len(remark)
-    yield svg_text(names, y, f"{_fitted(one.name, room)}{remark}", "start")
+    yield svg_text(names, y, _name(one, WIDE - names), "start")
+
+
+def _name(one: MarginLine, wide: float) -> str:
+    """Return the name of a line; where it is too long, what is said of its state is kept whole."""
+    if not one.remark:
+        return _fitted(one.name, wide)
+    quantity = one.of.partition(" [")[0]
+    shorter = (f"{one.id} {quantity}, {one.remark}", f"{one.id}, {one.remark}")
+    fits = (name for name in (one.name, *shorter) if CHARACTER * len(name) <= wide)
+    return next(fits, _fitted(shorter[-1], wide))
 
 
 def _bar(group: _Group, low: float, high: float, middle: float, colour: str) -> str:
@@ -236,7 +244,7 @@ def _told(page: Sequence[_Group], left_out: Mapping[str, Sequence[str]]) -> str:
     for group in page:
         criteria = count(len(group.lines), "criterion", "criteria")
         each = ", ".join(
-            f"{one.name} {one.text}{f' ({one.remark})' if one.remark else ''}"
+            f"{one.id} {one.of} {one.text}{f' ({one.remark})' if one.remark else ''}"
             for one in group.lines
         )
         parts.append(f"{group.head}, {criteria}, the least first: {each}.")
