@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -20,6 +20,7 @@ from closeout.graph import Index
 from closeout.graph.checks import nearest
 from closeout.model.errors import UserError
 from closeout.model.solved import Solved
+from closeout.render.record_history import Past
 from closeout.render.terminal import Paint
 from closeout.run.explanation import about as about_identifier
 from closeout.run.explanation import first_part, rest_part, unknown
@@ -50,7 +51,7 @@ from closeout.run.studies import Wanted
     "--json",
     "json_file",
     metavar="FILE",
-    help="Write the formulas (text, LaTeX, MathML) and what was solved as JSON; or the history.",
+    help="Write formulas (text, LaTeX, MathML), solutions and records as JSON; or the history.",
 )
 @click.option(
     "--history",
@@ -111,7 +112,7 @@ def command(
             _check_known(boundary, one.checked.index)
             say = partial(_say, progress) if json_file != "-" else _say_nothing
             answers = _solved(one, solve, wanted, latex, say)
-            outcome = _shown(one, wanted, latex, say)
+            outcome, history = _shown(one, wanted, latex, say)
         change = ""
         if settings:
             plain = replace(options, settings=())
@@ -119,7 +120,8 @@ def command(
             change = "\n" + whatif_text(before, outcome.dossier, colour=colour())
     if json_file is not None:
         compared = outcome.dossier.compared_for(identifier)
-        _write_json(json_file, explained_json(identifier, outcome.studies, answers, compared))
+        told = explained_json(identifier, outcome.studies, answers, compared, history)
+        _write_json(json_file, told)
     of_studies = {"--boundary": boundary, "--quantile": quantile, "--latex": latex}
     say(change + _unused(identifier, of_studies, outcome))
     return 0
@@ -206,8 +208,10 @@ def _solved(
     return found
 
 
-def _shown(one: Assessment, wanted: Wanted, latex: bool, say: Callable[[str], None]) -> Outcome:
-    """Write what is known at once, and then what has to be searched; return all of it."""
+def _shown(
+    one: Assessment, wanted: Wanted, latex: bool, say: Callable[[str], None]
+) -> tuple[Outcome, Sequence[Past]]:
+    """Write what is known at once, then what has to be searched; return it, and the records."""
     (identifier,) = wanted.requirements or ("",)
     known = one.outcome()
     if not one.checked.index.requirements:
@@ -216,7 +220,7 @@ def _shown(one: Assessment, wanted: Wanted, latex: bool, say: Callable[[str], No
     say(first.text)
     rest, outcome = rest_part(one, first, wanted, latex=latex)
     say(rest)
-    return outcome
+    return outcome, first.explained.history
 
 
 def _say(progress: Progress, text: str) -> None:

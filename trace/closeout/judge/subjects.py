@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from closeout.graph import Index
 from closeout.graph.cites import citing, is_source
@@ -63,7 +63,7 @@ def subjects(identifier: str, validity: Validity, dossier: Dossier) -> tuple[Sub
     results = {result.id: result for result in dossier.requirements}
     found: list[Subject] = []
     if (record := index.records.get(identifier)) is not None:
-        found.append(_record(record, validity, results))
+        found.append(record_subject(record, validity, results))
     waivers = [one for one in index.project.waivers if one.id == identifier]
     found += [_waiver(one, index, dossier.review, results) for one in waivers[:1]]
     reports = [one for one in index.project.nonconformances if one.id == identifier]
@@ -87,9 +87,10 @@ def _naming(name: str, index: Index) -> Iterator[tuple[Requirement, int, Verific
             yield requirement, number, verification
 
 
-def _record(
-    record: Record, validity: Validity, results: dict[str, RequirementResult]
+def record_subject(
+    record: Record, validity: Validity, results: Mapping[str, RequirementResult]
 ) -> RecordSubject:
+    """Return a record with what was judged of it; ``results`` are by identifier."""
     index = validity.index
     uses = list(_uses(record, validity, results))
     named = {use.requirement for use in uses}
@@ -132,7 +133,7 @@ def _inputs(record: Record, index: Index) -> Iterator[tuple[str, str]]:
 
 
 def _uses(
-    record: Record, validity: Validity, results: dict[str, RequirementResult]
+    record: Record, validity: Validity, results: Mapping[str, RequirementResult]
 ) -> Iterator[Use]:
     """Yield the verifications that name a record, and those that it decides all the same."""
     for requirement, number, verification in _naming(record.id, validity.index):

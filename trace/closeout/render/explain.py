@@ -25,6 +25,7 @@ from closeout.render.compared import compared_lines
 from closeout.render.hand_sum import hand_sum
 from closeout.render.numbers import show_extent
 from closeout.render.plain import flow, safe, safe_lines
+from closeout.render.record_history import Past, record_history_lines
 from closeout.render.study import derivation_lines, searched_lines
 from closeout.render.subjects import subject_lines
 from closeout.render.tables import table
@@ -35,13 +36,15 @@ from closeout.render.terminal import USUAL_WIDTH, Paint, found_at, verdict_lines
 class Explained:
     """What an explanation is made of, and how it is laid out.
 
-    ``subjects`` are the items of other kinds that have the identifier.
+    ``subjects`` are the items of other kinds that have the identifier, ``history`` are the records
+    of a requirement, the oldest first.
     """
 
     identifier: str
     colour: bool
     width: int = USUAL_WIDTH
     subjects: Sequence[Subject] = ()
+    history: Sequence[Past] = ()
 
 
 def first_text(dossier: Dossier, wanted: Explained) -> str | None:
@@ -66,7 +69,8 @@ def _first(dossier: Dossier, wanted: Explained, paint: Paint) -> Iterator[list[s
     name, width = wanted.identifier, wanted.width
     result, spec = result_of(dossier, name), spec_of(dossier, name)
     if result is not None:
-        yield list(_verdicts(dossier, result, paint, width))
+        past = record_history_lines(name, wanted.history, paint, width)
+        yield [*_verdicts(dossier, result, paint, width), *past]
     if spec is not None:
         yield list(_analysis(dossier, spec, paint, width))
     for said in dossier.parameters:

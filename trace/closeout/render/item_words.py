@@ -51,17 +51,19 @@ def facts_of_record(subject: RecordSubject) -> Iterator[Fact]:
     yield "of the same design", flow(record.same_design or "")
     yield "differs in", "; ".join(map(flow, record.differs))
     yield "as run", rows.pairs((name, str(at)) for name, at in record.conditions)
-    yield (
-        "measured",
-        rows.pairs(
-            (name, f"{one.text} (exact: {one.exact})" if one.exact else one.text)
-            for name, one in record.measured
-        ),
-    )
+    yield "measured", measured(record)
     yield "data file", data(record)
     yield "valid for", str(record.good_for) if record.good_for else None
     yield "replaces", safe(record.replaces or "")
-    yield "judged", ", ".join(judged(one) for one in subject.judged)
+    yield "judged", ", ".join(judged(one, record.date) for one in subject.judged)
+
+
+def measured(record: Record) -> str:
+    """Return what a record measured, with its uncertainty, as it was written."""
+    return rows.pairs(
+        (name, f"{one.text} (exact: {one.exact})" if one.exact else one.text)
+        for name, one in record.measured
+    )
 
 
 def data(record: Record) -> str:
@@ -81,13 +83,17 @@ def build(one: Build) -> str:
     return f"{made} ({present})"
 
 
-def judged(one: Judged) -> str:
-    """Return a requirement at the issue that a record judged, and today's where it is another."""
+def judged(one: Judged, made: str | None) -> str:
+    """Return a requirement at the issue that a record judged, and today's where it is another.
+
+    With the day on which it was judged anew, where that is another than that of the record.
+    """
     name = safe(one.requirement)
     if one.now is None:
         return f"{name} (unknown requirement)"
     issue = f"{name} issue {safe(one.issue)}" if one.issue else f"{name}, again on {one.day}"
-    notes = [f"now at {safe(one.now)}"] if one.issue not in (None, one.now) else []
+    notes = [f"judged anew on {one.day}"] if one.issue and one.day != made else []
+    notes += [f"now at {safe(one.now)}"] if one.issue not in (None, one.now) else []
     notes += [] if one.named else ["this record is not used for it"]
     return f"{issue} ({', '.join(notes)})" if notes else issue
 

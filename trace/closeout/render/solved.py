@@ -11,6 +11,7 @@ from closeout.model.study import Edge, Study
 from closeout.render.compared_json import compared_json
 from closeout.render.numbers import show, show_extent, with_unit
 from closeout.render.plain import flow, safe
+from closeout.render.record_history import Past, record_history_json
 from closeout.render.study import EDGE_DIGITS, named, toward_the_safe_side
 from closeout.render.terminal import Paint, wrap
 
@@ -123,10 +124,11 @@ def explained_json(
     studies: Iterable[Study],
     solved: Iterable[Solved],
     compared: Iterable[Compared] = (),
+    history: Iterable[Past] = (),
 ) -> dict[str, Any]:
     """Return the formulas of a requirement: derivations, derivatives, and what was solved.
 
-    And what was predicted and measured of it.
+    And what was predicted and measured of it, and its records.
 
     Numbers are in the units beside them. Each formula is there as text, LaTeX and MathML.
     """
@@ -136,6 +138,7 @@ def explained_json(
         "derivations": [_derivation(one) for one in studies if one.failure is None],
         "solved": [_solved_json(one) for one in solved],
         "predicted_and_measured": compared_json(compared),
+        "records": record_history_json(identifier, history),
     }
 
 

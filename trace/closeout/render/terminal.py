@@ -336,14 +336,19 @@ def verdict_lines(
     yield from _cover(evidence)
 
 
-def _judged(evidence: Evidence, width: int, settings: Mapping[str, str]) -> Iterator[str]:
+def judged_text(evidence: Evidence) -> str:
+    """Return the state, what was asked, and what was found, in one line."""
     value, limit = rows.value_and_limit(evidence)
     parts = [rows.subject(evidence)]
     parts += [_keep(part) for part in limit.split(", ")] if limit else []
     parts += [_keep(f"judged {value}")] if value else []
     margin = rows.margin(evidence)
     parts += [_keep(f"margin {margin}")] if margin else []
-    yield from wrap(f"{_state(evidence)}: " + ", ".join(parts), width, 4)
+    return f"{_state(evidence)}: " + ", ".join(parts)
+
+
+def _judged(evidence: Evidence, width: int, settings: Mapping[str, str]) -> Iterator[str]:
+    yield from wrap(judged_text(evidence), width, 4)
     plan = words.plan_of(evidence)
     source = [f"{plan} by {rows.reference(evidence)}" if rows.reference(evidence) else plan]
     source += [sure] if (sure := words.how_sure(evidence)) else []

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from closeout.graph import Index
 from closeout.graph.links import reach_of
+from closeout.judge.record_history import record_history
 from closeout.judge.subjects import concerns, identifiers, subjects
 from closeout.model.dossier import Dossier, RequirementResult
 from closeout.model.earlier_names import Names
@@ -57,7 +58,8 @@ def first_part(
     """
     index = assessment.checked.index
     about = subjects(identifier, assessment.validity, known.dossier)
-    explained = Explained(identifier, colour, width, about)
+    history = record_history(identifier, assessment.validity, known.dossier)
+    explained = Explained(identifier, colour, width, about, history)
     text = first_text(known.dossier, explained)
     if text is None:
         raise unknown(identifier, _known(index), _now(identifier, index.renamed))
