@@ -112,7 +112,7 @@ def command(
             _check_known(boundary, one.checked.index)
             say = partial(_say, progress) if json_file != "-" else _say_nothing
             answers = _solved(one, solve, wanted, latex, say)
-            outcome, history = _shown(one, wanted, latex, say)
+            outcome, records = _shown(one, wanted, latex, say)
         change = ""
         if settings:
             plain = replace(options, settings=())
@@ -120,7 +120,7 @@ def command(
             change = "\n" + whatif_text(before, outcome.dossier, colour=colour())
     if json_file is not None:
         compared = outcome.dossier.compared_for(identifier)
-        told = explained_json(identifier, outcome.studies, answers, compared, history)
+        told = explained_json(identifier, outcome.studies, answers, compared, records)
         _write_json(json_file, told)
     of_studies = {"--boundary": boundary, "--quantile": quantile, "--latex": latex}
     say(change + _unused(identifier, of_studies, outcome))

@@ -107,11 +107,16 @@ def deciding(entries: Sequence[Evidence]) -> str:
 
 def reported(one: Reported) -> str:
     """Return a nonconformance with what became of it."""
-    became = (
+    return f"{safe(one.report.id)}  {became(one)}"
+
+
+def became(one: Reported) -> str:
+    """Return what became of a nonconformance, and which requirements it concerns."""
+    text = (
         f"open: {flow(one.left)}" if one.left else f"closed by {safe(one.report.closed_by or '')}"
     )
     about = ", ".join(map(safe, one.report.requirements))
-    return f"{safe(one.report.id)}  {became}" + (f"; concerns {about}" if about else "")
+    return text + (f"; concerns {about}" if about else "")
 
 
 def facts_of_waiver(subject: WaiverSubject) -> Iterator[Fact]:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from closeout.model.dossier import Evidence
 from closeout.model.records import Record
-from closeout.model.subject import RecordSubject, Use
+from closeout.model.subject import RecordSubject, Reported, Use
 from closeout.render import item_words, rows, words
 from closeout.render.compared_table import Table, table_of
 from closeout.render.documents.sources import EVIDENCE, Sources, pair
 from closeout.render.page import both_pages
-from closeout.render.plain import Markup, flow, safe
+from closeout.render.plain import Markup, flow, markdown, safe
 
 _LAST = "9999-12-31"  # what is planned comes behind what was made
 
@@ -27,7 +27,7 @@ class Summary:
     document: str
     date: str
     outcome: str
-    reports: str
+    reports: Markup
     differs: str
 
 
@@ -54,6 +54,18 @@ class Criterion:
 
 
 @dataclass(frozen=True, slots=True)
+class Condition:
+    """A condition as it was run, beside what a requirement asks, how near, and the verdict."""
+
+    name: str
+    as_run: str
+    required: str
+    within: str
+    verdict: str
+    requirement: Markup | str
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
     """All that is known of one record."""
 
@@ -61,7 +73,7 @@ class Sheet:
     title: str
     state: str
     facts: tuple[tuple[str, str | Markup], ...]
-    as_run: tuple[tuple[str, str, str, str, str], ...]
+    as_run: tuple[Condition, ...]
     criteria: tuple[Criterion, ...]
     inputs: tuple[tuple[str, str], ...]
     compared: Table | None
@@ -110,7 +122,7 @@ def _summary(subject: RecordSubject, sources: Sources) -> Summary:
         document=flow(record.document or ""),
         date=record.date or item_words.planned(record),
         outcome=safe(record.outcome or "") or _outcome(subject),
-        reports="; ".join(item_words.reported(one) for one in (*subject.found, *subject.closes)),
+        reports=_joined("; ", (_reported(one, sources) for one in _reports(subject))),
         differs="; ".join(map(flow, record.differs)),
     )
 
@@ -135,27 +147,28 @@ def _sheet(subject: RecordSubject, sources: Sources) -> Sheet:
         name=safe(record.id),
         title=flow(record.title or ""),
         state="; ".join(item_words.how_it_stands(subject)),
-        facts=tuple(_facts(subject)),
-        as_run=tuple(dict.fromkeys(_as_run(subject))),
+        facts=tuple(_facts(subject, sources)),
+        as_run=tuple(dict.fromkeys(_as_run(subject, sources))),
         criteria=tuple(_criteria(subject, sources)),
         inputs=tuple((safe(name), flow(how)) for name, how in subject.inputs),
         compared=table_of(same),
     )
 
 
-def _facts(subject: RecordSubject) -> Iterator[tuple[str, str | Markup]]:
+def _facts(subject: RecordSubject, sources: Sources) -> Iterator[tuple[str, str | Markup]]:
     record = subject.record
+    links = {"replaces": sources.to_record(record.replaces or "")}
     for name, text in item_words.facts_of_record(subject):
         if text:
-            yield name, text
+            yield name, links.get(name, text)
     if subject.replaced_by:
-        yield "replaced by", ", ".join(map(safe, subject.replaced_by))
+        yield "replaced by", _joined(", ", map(sources.to_record, subject.replaced_by))
     if record.data:
-        yield "data file today", "another one" if subject.altered else "the one that was recorded"
+        yield "data file today", _data_today(subject)
     for one in subject.found:
-        yield "nonconformance found", item_words.reported(one)
+        yield "nonconformance found", _reported(one, sources)
     for one in subject.closes:
-        yield "nonconformance closed or retested", item_words.reported(one)
+        yield "nonconformance closed or retested", _reported(one, sources)
     if record.explained is not None:
         said = record.explained
         yield (
@@ -164,15 +177,37 @@ def _facts(subject: RecordSubject) -> Iterator[tuple[str, str | Markup]]:
         )
 
 
-def _as_run(subject: RecordSubject) -> Iterator[tuple[str, str, str, str, str]]:
-    """Yield each condition as it was run, beside what is required, how near, and the verdict."""
+def _data_today(subject: RecordSubject) -> str:
+    if subject.altered:
+        return "missing, or not the one that was recorded"
+    if subject.record.data_sha256 is None:
+        return "not known to be the one that was recorded: the record has no digest of it"
+    return "the one that was recorded"
+
+
+def _reports(subject: RecordSubject) -> Iterator[Reported]:
+    """Yield the nonconformances that a record found, closes or retests, each once."""
+    return iter({one.report.id: one for one in (*subject.found, *subject.closes)}.values())
+
+
+def _reported(one: Reported, sources: Sources) -> Markup:
+    name = sources.to_nonconformance(one.report.id)
+    return Markup(f"{markdown(name)} {markdown(item_words.became(one))}")
+
+
+def _joined(between: str, parts: Iterable[Markup | str]) -> Markup:
+    return Markup(between.join(map(markdown, parts)))
+
+
+def _as_run(subject: RecordSubject, sources: Sources) -> Iterator[Condition]:
     for use in subject.uses:
         for entry in (*use.entries, *([use.alone] if use.alone else [])):
             for row in entry.as_run:
                 if row.record == subject.record.id:
-                    yield (
+                    yield Condition(
                         safe(row.name), flow(row.as_run), flow(row.required),
                         flow(row.within or ""), safe(row.verdict),
+                        sources.to_requirement(use.requirement),
                     )  # fmt: skip
 
 
