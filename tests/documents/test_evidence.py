@@ -60,7 +60,8 @@ records:
      data: data/second.csv, conditions: {cell_temperature: 26 degC +/- 0.1 K (k = 2)},
      same_design: Cells and case are those of the drawings., differs: [no paint],
      measured: {burning_time: 47 h +/- 0.5 h (k = 2)}}
-  - {id: TR-003, method: test, title: Third burning, document: LAN-TP-3}
+  - {id: TR-003, method: test, title: Third burning, document: LAN-TP-3,
+     article: {LAMP-1: B}, judged: {LMP-010: B}}
   - {id: IN-001, method: inspection, title: Look at the label, document: LAN-IN-1,
      date: 2026-03-02, article: {LAMP-1: A}, judged: {LMP-020: A}, outcome: met}
   - {id: RD-001, method: review of design, title: Handle on the drawing, document: LAN-RD-1,
@@ -155,7 +156,10 @@ def test_a_planned_test_is_said_to_be_planned(text: str) -> None:
     row = summary(text)["TR-003"]
     assert row["date"] == "planned, not yet performed"
     assert row["outcome"] == ""
-    assert "test, planned, not yet performed." in sheet(text, "TR-003")
+    one = sheet(text, "TR-003")
+    assert "test, planned, not yet performed." in one
+    assert "| to be made on | LAMP-1 build B (its present build) |" in one
+    assert "| to be judged | LMP-010 issue B |" in one
 
 
 def test_a_record_of_a_former_build_says_why_it_does_not_count(text: str) -> None:

@@ -47,7 +47,7 @@ def facts_of_record(subject: RecordSubject) -> Iterator[Fact]:
     """Yield what was on the bench and what came out, as it was written."""
     record = subject.record
     yield "document", flow(record.document or "")
-    yield "made on", ", ".join(build(one) for one in subject.builds)
+    yield when(record, "made on"), ", ".join(build(one) for one in subject.builds)
     yield "of the same design", flow(record.same_design or "")
     yield "differs in", "; ".join(map(flow, record.differs))
     yield "as run", rows.pairs((name, str(at)) for name, at in record.conditions)
@@ -55,7 +55,12 @@ def facts_of_record(subject: RecordSubject) -> Iterator[Fact]:
     yield "data file", data(record)
     yield "valid for", str(record.good_for) if record.good_for else None
     yield "replaces", safe(record.replaces or "")
-    yield "judged", ", ".join(judged(one, record.date) for one in subject.judged)
+    yield when(record, "judged"), ", ".join(judged(one, record.date) for one in subject.judged)
+
+
+def when(record: Record, done: str) -> str:
+    """Return what was done, or of a planned record that it is to be done."""
+    return done if record.date else f"to be {done}"
 
 
 def measured(record: Record) -> str:

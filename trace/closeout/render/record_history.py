@@ -44,9 +44,11 @@ def _facts(name: str, subject: RecordSubject) -> Iterator[tuple[str, str]]:
     """Yield what is needed to know one record from another: the sheet of each has the rest."""
     record = subject.record
     yield "document", flow(record.document or "")
-    yield "made on", ", ".join(item_words.build(one) for one in subject.builds)
-    said = (one for one in subject.judged if one.requirement == name)
-    yield "judged", ", ".join(item_words.judged(one, record.date) for one in said)
+    builds = map(item_words.build, subject.builds)
+    yield item_words.when(record, "made on"), ", ".join(builds)
+    own = (one for one in subject.judged if one.requirement == name)
+    said = (item_words.judged(one, record.date) for one in own)
+    yield item_words.when(record, "judged"), ", ".join(said)
     yield "measured", item_words.measured(record)
 
 
