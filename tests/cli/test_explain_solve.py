@@ -149,7 +149,7 @@ def test_for_programs(lantern: Project) -> None:
         ("nominal", 48.0), ("worst", 45.0),
     ]  # fmt: skip
     (formula,) = limit["formulas"]
-    assert formula["latex"].startswith(r"\mathrm{used}_{\mathrm{energy}} = ")
+    assert formula["latex"].startswith(r"\mathrm{used\ energy} = ")
     assert ElementTree.fromstring(formula["mathml"]).tag.endswith("math")
     (derivation, _) = told["derivations"]
     by = {one["parameter"]: one for one in derivation["derivatives"]}
@@ -167,7 +167,7 @@ def test_into_a_file_beside_the_text(lantern: Project, tmp_path: Path) -> None:
 
 def test_latex(lantern: Project) -> None:
     run = lantern.run("explain", "PWR-030", "--solve", "lamp_current", "--latex")
-    assert r"\mathrm{lamp}_{\mathrm{current}} = 0.2 \cdot \mathrm{limit}" in run.stdout
+    assert r"\mathrm{lamp\ current} = 0.2 \cdot \mathrm{limit}" in run.stdout
 
 
 @pytest.mark.parametrize(
