@@ -246,7 +246,8 @@ def test_the_package_tells_the_inputs_of_the_end_that_decides(
     relay: Project, tmp_path: Path
 ) -> None:
     assert relay.run("package", "-o", str(tmp_path / "out")).status == 0
-    report = next((tmp_path / "out").rglob("link.html")).read_text("utf-8")
-    assert "with a tolerance at the decisive end" in report
-    assert "antenna_gain = 4.2 dBi" in report
+    report = next((tmp_path / "out").rglob("link.md")).read_text("utf-8")
+    worst = report.split("Worst case\n")[1].split("\n## ")[0]
+    assert "Inputs with a tolerance at the end that decides" in worst
+    assert "| antenna_gain | 4.2 dBi |" in worst
     assert "exactly" not in report
