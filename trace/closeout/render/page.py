@@ -36,6 +36,8 @@ if TYPE_CHECKING:
 
 _BLANK_LINES = re.compile(r"\n{3,}")
 _FORMULA = "formula"
+# A formula that is wider than the page scrolls; a keyboard reaches it as well.
+_SCROLLS = 'class="formula" tabindex="0" role="group" aria-label="formula"'
 _PICTURE = "picture"
 _NO_NAME = re.compile(r"[^A-Za-z0-9_-]|(?<![A-Za-z0-9])_|_(?![A-Za-z0-9])")
 _MATHML = "http://www.w3.org/1998/Math/MathML"
@@ -168,7 +170,7 @@ def _formula_block(formula: Formula | str, bare: bool) -> Markup:
     if bare:
         # In a page of HTML the namespace goes without saying.
         mathml = safe(formula.mathml).replace(f' xmlns="{_MATHML}"', "", 1)
-        return Markup(f'```{_FORMULA}\n<div class="formula">{mathml}</div>\n```')
+        return Markup(f'```{_FORMULA}\n<div {_SCROLLS}>{mathml}</div>\n```')
     # A sign that could begin an element of HTML has a name in LaTeX.
     latex = safe(formula.latex.strip()).replace("<", r"\lt ").replace(">", r"\gt ")
     return Markup(f"$$\n{latex}\n$$")

@@ -20,6 +20,7 @@ from closeout.render.numbers import show_margin
 from closeout.render.order import by_identifier, by_urgency
 from closeout.render.page import both_pages
 from closeout.render.plain import Markup, count, flow, safe
+from closeout.render.words import EARLY_MEANS
 
 # What a board reads, in this order; the rest of the package is named below them.
 _READ = (
@@ -95,6 +96,9 @@ def state_in_words(results: tuple[RequirementResult, ...]) -> list[str]:
         closed = sum(result.closed for result in met)
         waits = f", {len(met) - closed} wait for a later review" if closed < len(met) else ""
         said.append(f"{len(met)} compliant on the evidence so far: {closed} closed{waits}.")
+    early = sum(result.early for result in results)
+    if early:
+        said.append(f"{early} ahead of plan: {EARLY_MEANS}.")
     short = [*some[Compliance.PC], *some[Compliance.NC]]
     if short:
         under = sum(result.covered for result in short)
