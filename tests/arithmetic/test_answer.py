@@ -17,7 +17,8 @@ def at(point):
 inputs, box = (("a", 2.0), ("b", 3.0)), (("a", 1.8, 2.2), ("b", 2.9, 3.1))
 study = {
     "quantity": "x", "case": None, "at_least": 5.0, "at_most": None,
-    "corner": [["a", 1.8], ["b", 2.9]], "units": {"x": "W h"}, "groups": {}, "sides": [],
+    "corner": [["a", 1.8], ["b", 2.9]], "decides": [["a", 1.8], ["b", 2.9]],
+    "units": {"x": "W h"}, "groups": {}, "sides": [],
     "added": [], "reach": {}, "unset": [], "drawn": {}, "seed": "R-1", "boundary": [],
     "marches": True, "differentiated": False,
     "quantile": None, "possible": {}, "met_everywhere": False,

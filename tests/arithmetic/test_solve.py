@@ -28,6 +28,7 @@ def solved(
     """Return what is found of the only limit."""
     asked = {
         "quantity": "x", "case": None, "at_least": None, "at_most": None, "corner": [],
+        "decides": [],
         "parameter": name, **detail,
     }  # fmt: skip
     found = solve(single(formula), inputs, box, asked)
@@ -142,6 +143,7 @@ def test_another_branch_at_the_worst_corner() -> None:
 def test_both_limits_are_solved() -> None:
     asked = {
         "quantity": "x", "case": None, "at_least": 2.0, "at_most": 8.0, "corner": [],
+        "decides": [],
         "parameter": "a",
     }  # fmt: skip
     found = solve(single(lambda a: 2.0 * a), {"a": 3.0}, (), asked)
@@ -166,6 +168,7 @@ def test_a_limit_that_is_never_reached_has_no_solution() -> None:
 def test_an_input_without_a_part_and_what_is_no_formula() -> None:
     asked = {
         "quantity": "x", "case": None, "at_least": 1.0, "at_most": None, "corner": [],
+        "decides": [],
         "parameter": "b",
     }  # fmt: skip
     found = solve(single(lambda a, b: 2.0 * a), {"a": 1.0, "b": 1.0}, (), asked)

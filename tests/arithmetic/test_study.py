@@ -21,6 +21,7 @@ X = ("x", None)
 def asked(**changed: Any) -> dict[str, Any]:
     return {
         "quantity": "x", "case": None, "at_least": None, "at_most": None, "corner": [],
+        "decides": [],
         "units": {"x": "W h"}, "groups": {}, "sides": [], "added": [], "reach": {}, "unset": [],
         "drawn": {},
         "seed": "R-1", "boundary": None, "marches": True, "differentiated": False, "quantile": None,

@@ -18,7 +18,8 @@ from analyses.ground_flux import ground_flux
 from analyses.pad_hold_energy import pad_hold_energy
 from closeout import absent
 from closeout import math as cm
-from closeout.arithmetic.recorded.recorded import MOST_OPERATIONS, NoFormula, record
+from closeout.arithmetic.recorded.recorded import MOST_OPERATIONS, NoFormula
+from closeout.arithmetic.recorded.watched import record
 from closeout.arithmetic.study.derivation import derivation
 from closeout.arithmetic.symbol import symbol
 from closeout.arithmetic.symbol.expressions import forms

@@ -34,7 +34,7 @@ def studied(case: str | None = None, **changed: Any) -> Study:
         (("sleep_current", 1.8, 2.2), ("hold_duration", 2.9, 3.1)),
         {
             "quantity": "usable_energy", "case": case, "at_least": None, "at_most": None,
-            "corner": (), "units": {"usable_energy": "W h"}, "boundary": None,
+            "corner": (), "decides": (), "units": {"usable_energy": "W h"}, "boundary": None,
             "marches": True, "differentiated": True, "met_everywhere": False, "quantile": None,
             "seed": "PWR-020", "groups": {}, "sides": [], "added": [], "reach": {}, "unset": [],
             "drawn": {},

@@ -12,9 +12,9 @@ from numbers import Real
 from typing import Any
 
 from closeout import Absent, Analysis
+from closeout.arithmetic.recorded.hints import unit_of
 from closeout.model.errors import UserError
 from closeout.model.question import AnalysisSpec, Argument, Attached, Field
-from closeout.units import Unit
 
 MOST_EVALUATIONS = 10_000_000
 LONGEST = 7 * 24 * 3600  # seconds that one evaluation may be given
@@ -102,7 +102,7 @@ def _arguments(
     if code.co_posonlyargcount:
         wrong.append("it has arguments by position only; leave out the /")
     for name in code.co_varnames[: code.co_argcount + code.co_kwonlyargcount]:
-        unit, by_case = _unit(hints.get(name))
+        unit, by_case = unit_of(hints.get(name))
         if unit is None or by_case:
             wrong.append(f"argument {name} has no unit; write {name}: W_h, or Annotated[float,"
                           ' Unit("W h")]')  # fmt: skip
@@ -190,7 +190,7 @@ def _declared(function: Any) -> tuple[Any, tuple[tuple[str, bool], ...]]:
     """Return the declared class of a result, and which of its fields have cases."""
     declared = _hints(function)["return"]
     hints = _hints(declared)
-    return declared, tuple((name, _unit(hints[name])[1]) for name in declared._fields)
+    return declared, tuple((name, unit_of(hints[name])[1]) for name in declared._fields)
 
 
 def _let_through(
@@ -232,7 +232,7 @@ def _fields(result: Any, wrong: list[str]) -> list[Field]:
     fields: list[Field] = []
     hints = _hints(result)
     for name in result._fields:
-        unit, by_case = _unit(hints.get(name))
+        unit, by_case = unit_of(hints.get(name))
         if name in RESERVED or keyword.iskeyword(name):
             wrong.append(f"field {name} is named like a method of tuple; rename it")
         elif unit is None:
@@ -241,21 +241,6 @@ def _fields(result: Any, wrong: list[str]) -> list[Field]:
         else:
             fields.append(Field(name, unit, by_case))
     return fields
-
-
-def _unit(hint: Any) -> tuple[str | None, bool]:
-    """Return the unit of an annotation, and whether it is a mapping from case to value."""
-    if typing.get_origin(hint) is not typing.Annotated:
-        return None, False
-    inner, *marks = typing.get_args(hint)
-    unit = next((mark.text for mark in marks if isinstance(mark, Unit)), None)
-    if inner is float:
-        return unit, False
-    origin = typing.get_origin(inner)
-    is_mapping = isinstance(origin, type) and issubclass(origin, Mapping)
-    if is_mapping and typing.get_args(inner) == (str, float):
-        return unit, True
-    return None, False
 
 
 def _hints(function: Any) -> dict[str, Any]:

@@ -15,6 +15,9 @@ from closeout.model.setting import exactly
 
 Point = tuple[tuple[str, float], ...]
 
+# Bases by which the inputs vary together, so that no one point of the box decides.
+_BY_CHANCE = (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY)
+
 
 class Ends(NamedTuple):
     """The ends that decide, as an analysis gave them, and how surely they are known."""
@@ -108,6 +111,18 @@ def deciding_point(extent: Extent, judged: Judged, limits: Acceptance) -> Point:
     return extent.low_at if _at_low(judged) else extent.high_at
 
 
+def point_that_decides(extent: Extent, request: Request) -> Point:
+    """Return the inputs that differ from the declared ones where a verification is decided.
+
+    By root sum square and by probability no one point decides, nor is there one without ends.
+    """
+    if request.verification.basis.kind in _BY_CHANCE or extent.value is None:
+        return ()
+    limits = request.acceptance
+    ends = deciding_ends(extent, limits.bounds)
+    return deciding_point(extent, compare(ends.low, ends.high, limits), limits)
+
+
 def settings_at(point: Point, request: Request) -> tuple[tuple[str, str], ...]:
     """Return a point of the box as texts that ``--set`` reads, each input with a spread fixed.
 
@@ -115,7 +130,7 @@ def settings_at(point: Point, request: Request) -> tuple[tuple[str, str], ...]:
     computed: fixed are, at a point, only the conditions that are given as a range.
     """
     at = dict(point)
-    chance = request.verification.basis.kind in (BasisKind.ROOT_SUM_SQUARE, BasisKind.PROBABILITY)
+    chance = request.verification.basis.kind in _BY_CHANCE
     own = tuple(
         (used.name, _exactly(at.get(used.name, used.value), used))
         for used in request.inputs

@@ -220,17 +220,41 @@ class Look(NamedTuple):
     points: tuple[tuple[float, float], ...]
 
 
+class Part(NamedTuple):
+    """A number that a function took or gave, its name and its unit; empty where it has none."""
+
+    name: str
+    value: float
+    unit: str
+
+
+class Helper(NamedTuple):
+    """A call of a function of the author on which a derivation rests.
+
+    ``doc`` is its docstring, ``path`` and ``line`` are where it stands; ``took`` and ``gave`` its
+    arguments and its result, field by field.
+    """
+
+    name: str
+    doc: str
+    path: str
+    line: int
+    took: tuple[Part, ...]
+    gave: tuple[Part, ...]
+
+
 class Worst(NamedTuple):
     """A quantity at the point of the box that decides, as the analysis gives it there.
 
     ``at`` are the inputs that differ from the nominal ones; ``value`` and ``at`` are in the units
-    of the analysis. ``lines`` are the same derivation with that point's numbers; none of what has
-    no symbolic form.
+    of the analysis. ``lines`` are the same derivation with that point's numbers, ``helpers`` the
+    functions that it uses; none of what has no symbolic form.
     """
 
     value: float
     at: tuple[tuple[str, float], ...]
     lines: tuple[Line, ...]
+    helpers: tuple[Helper, ...] = ()
 
 
 class StudyFound(NamedTuple):
@@ -241,7 +265,7 @@ class StudyFound(NamedTuple):
     that turns nothing, then the same at worst. ``differentiated`` is of the strongest drivers.
     A part that cannot be had is empty, None or not whole, and ``reasons`` says why, by its name.
     ``worst`` is the quantity where the box decides, None where nothing has a tolerance; ``tables``
-    are those that the derivation looks up.
+    are those that the derivation looks up, ``helpers`` the functions that it uses.
     """
 
     symbolic: str | None
@@ -256,6 +280,7 @@ class StudyFound(NamedTuple):
     reasons: Mapping[str, str]
     worst: Worst | None = None
     tables: tuple[Look, ...] = ()
+    helpers: tuple[Helper, ...] = ()
 
 
 class Study(NamedTuple):
@@ -288,3 +313,4 @@ class Study(NamedTuple):
     reasons: Mapping[str, str] = MappingProxyType({})
     worst: Worst | None = None
     tables: tuple[Look, ...] = ()
+    helpers: tuple[Helper, ...] = ()

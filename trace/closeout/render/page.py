@@ -170,7 +170,7 @@ def _formula_block(formula: Formula | str, bare: bool) -> Markup:
     if bare:
         # In a page of HTML the namespace goes without saying.
         mathml = safe(formula.mathml).replace(f' xmlns="{_MATHML}"', "", 1)
-        return Markup(f'```{_FORMULA}\n<div {_SCROLLS}>{mathml}</div>\n```')
+        return Markup(f"```{_FORMULA}\n<div {_SCROLLS}>{mathml}</div>\n```")
     # A sign that could begin an element of HTML has a name in LaTeX.
     latex = safe(formula.latex.strip()).replace("<", r"\lt ").replace(">", r"\gt ")
     return Markup(f"$$\n{latex}\n$$")

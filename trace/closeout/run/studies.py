@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from inspect import cleandoc
 from typing import Any
 
 from closeout.arithmetic.study.break_even import worst_corner
+from closeout.evaluate.describe import clean
 from closeout.evaluate.engine import Evaluator
 from closeout.graph import Index, Plan, Request
 from closeout.graph.chances import assumed_of, spreads_of
 from closeout.graph.possible import possible_ends
+from closeout.judge.ends import point_that_decides
 from closeout.measure import UnitError, Units
 from closeout.model.answer import Answer, Assurance, Bounds, Decided, Extent
 from closeout.model.inputs_used import CHAIN, InputUsed
@@ -26,11 +29,13 @@ from closeout.model.study import (
     Coordinate,
     Edge,
     Ends,
+    Helper,
     Lines,
     Plane,
     Slope,
     Study,
     StudyFound,
+    Worst,
 )
 
 Key = tuple[str, int]
@@ -180,6 +185,7 @@ class _Asker:
             "at_least": bounds.at_least,
             "at_most": bounds.at_most,
             "corner": [one for one in worst_corner(extent, bounds) if one[0] in known],
+            "decides": [one for one in point_that_decides(extent, asked) if one[0] in known],
             "units": {field.name: field.unit for field in spec.fields},
             "boundary": self.wanted.boundary,
             "quantile": quantile,
@@ -241,9 +247,19 @@ def _study(
         quantiles=result.quantiles,
         boundary=None if result.boundary is None else owned.boundary(result.boundary),
         reasons=_reasons(ready, result),
-        worst=result.worst,
+        worst=None if result.worst is None else _read(result.worst),
         tables=result.tables,
+        helpers=_documented(result.helpers),
     )
+
+
+def _read(worst: Worst) -> Worst:
+    return worst._replace(helpers=_documented(worst.helpers))
+
+
+def _documented(helpers: Iterable[Helper]) -> tuple[Helper, ...]:
+    """Return calls with docstrings as they are read: without indentation, in printable signs."""
+    return tuple(one._replace(doc=clean(cleandoc(one.doc))) for one in helpers)
 
 
 def _slopes(ready: Ready, result: StudyFound) -> tuple[Slope, ...]:

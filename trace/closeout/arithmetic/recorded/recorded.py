@@ -10,10 +10,8 @@ formula goes to SymPy (:mod:`closeout.arithmetic.symbol.symbol`) and to paper
 from __future__ import annotations
 
 import operator
-import sys
-from collections.abc import Callable, Iterator, Mapping
-from types import FrameType
-from typing import Any, NamedTuple, NoReturn
+from collections.abc import Callable, Mapping
+from typing import Any, NoReturn
 
 from closeout import math as elementary
 from closeout.arithmetic.types import Key
@@ -221,33 +219,10 @@ for _name in FUNCTIONS:
 elementary.extend(Node, _Functions)
 
 
-class Name(NamedTuple):
-    """What the author called a value: a variable, the case where it has one, how deep in calls."""
-
-    name: str
-    case: str | None
-    depth: int
-
-
-class Recording(NamedTuple):
-    """An evaluation: its inputs, what it gave, and the names that its author gave to values.
-
-    ``values`` are nodes where they rest on an input, else plain numbers. ``tables`` names the
-    functions that look a value up in a table, by the node of the look-up. ``depth`` is that of
-    the analysis itself.
-    """
-
-    inputs: Mapping[str, Value]
-    values: Mapping[Key, Value | float]
-    names: Mapping[Node, Name]
-    tables: Mapping[Node, str]
-    depth: int
-
-
-def record(
+def traced(
     evaluate: Callable[[Mapping[str, Any]], Mapping[Key, Any]], inputs: Mapping[str, float]
-) -> Recording:
-    """Evaluate an analysis once, at the inputs, on values that remember how they were made.
+) -> tuple[Tape, dict[Key, Value | float]]:
+    """Return the nodes of an evaluation at the inputs, which come first, and what it gave.
 
     Args:
         evaluate: the analysis; it must hand on what it is given and must not turn it into floats.
@@ -257,24 +232,6 @@ def record(
         NoFormula: the analysis decides on an input, converts it, or takes too many operations.
         Exception: whatever the analysis raises.
     """
-    watch = _Watch()
-    before = sys.getprofile()
-    sys.setprofile(watch)
-    try:
-        tape, values = traced(evaluate, inputs)
-    finally:
-        sys.setprofile(before)
-    leaves = {node.operands[0]: node for node in tape[: len(inputs)] if isinstance(node, Value)}
-    return Recording(leaves, values, watch.names, watch.tables, watch.outermost)
-
-
-def traced(
-    evaluate: Callable[[Mapping[str, Any]], Mapping[Key, Any]], inputs: Mapping[str, float]
-) -> tuple[Tape, dict[Key, Value | float]]:
-    """Return the nodes of an evaluation at the inputs, which come first, and what it gave.
-
-    Takes and raises what :func:`record` does.
-    """
     tape = Tape()
     leaves = {name: Value(tape, "input", (name,), float(x)) for name, x in inputs.items()}
     values = dict(evaluate(leaves))
@@ -283,55 +240,3 @@ def traced(
             shown = quantity if case is None else f"{quantity}[{case}]"
             tape.refuse(f"{shown} is {type(value).__name__}, not a number")
     return tape, values
-
-
-class _Watch:
-    """Sees each function of the analysis return, and keeps what its variables are called then."""
-
-    def __init__(self) -> None:
-        self.names: dict[Node, Name] = {}
-        self.tables: dict[Node, str] = {}
-        self.outermost = sys.maxsize
-        self._depth = 0
-
-    def __call__(self, frame: FrameType, event: str, returned: Any) -> None:
-        if event == "call":
-            self._depth += 1
-        elif event == "return":
-            self._depth -= 1
-            if not _is_ours(frame):
-                self._keep(frame, returned)
-
-    def _keep(self, frame: FrameType, returned: Any) -> None:
-        if isinstance(returned, Value) and returned.operation == "table":
-            self.tables.setdefault(returned, frame.f_code.co_name)
-        for variable, value in frame.f_locals.items():
-            # An argument by its own name is found in the analysis, not in who called it.
-            if isinstance(value, Value) and value.is_input(variable):
-                self.outermost = min(self.outermost, self._depth)
-            for name, case, node in _nodes_in(variable, None, value, 0):
-                known = self.names.get(node)
-                if known is None or self._depth < known.depth:
-                    self.names[node] = Name(name, case, self._depth)
-
-
-def _is_ours(frame: FrameType) -> bool:
-    """A comprehension has no name of its own; the tool's frames are no matter of the author."""
-    module = frame.f_globals.get("__name__") or ""
-    return frame.f_code.co_name.startswith("<") or module.partition(".")[0] == "closeout"
-
-
-def _nodes_in(
-    name: str, case: str | None, value: Any, level: int
-) -> Iterator[tuple[str, str | None, Node]]:
-    """Yield the values that a variable holds: itself, by case, or by the name of a field."""
-    if isinstance(value, Value):
-        if value.operation != "input":
-            yield name, case, value
-    elif level < 3 and isinstance(value, Mapping):
-        for key, one in value.items():
-            if isinstance(key, str):
-                yield from _nodes_in(name, key, one, level + 1)
-    elif level < 3 and isinstance(value, tuple) and hasattr(value, "_fields"):
-        for field, one in zip(value._fields, value, strict=True):
-            yield from _nodes_in(field, case, one, level + 1)

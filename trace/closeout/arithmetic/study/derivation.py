@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from closeout.arithmetic.recorded.recorded import Node, Value
-from closeout.arithmetic.symbol.symbolic import Stage, Symbolic
+from closeout.arithmetic.symbol.symbolic import Stage, Symbolic, nodes_below
 from closeout.arithmetic.symbol.typeset import (
     LITERAL_DIGITS,
     Laid,
@@ -17,6 +17,7 @@ from closeout.arithmetic.symbol.typeset import (
     number,
     whole,
 )
+from closeout.arithmetic.symbol.unit_rules import units_of
 from closeout.arithmetic.types import Key
 from closeout.model.solved import Formula
 from closeout.model.study import Line
@@ -29,7 +30,7 @@ def derivation(
 
     Numbers put in are rounded to six significant digits, constants of the formula to nine; the
     value itself is a line's ``value``. What is no field of the result has the author's name for it
-    and no unit, since none is declared.
+    and the unit that is declared of it or follows (:mod:`.symbol.unit_rules`), else none.
 
     Args:
         symbolic: the symbolic form; what has none there has no lines.
@@ -43,13 +44,28 @@ def derivation(
         if not stage.field or (stage.quantity, stage.case) not in symbolic.reasons
     )
     known = symbolic.made
-    return tuple(_line(symbolic, stage, known, units) for stage in stages)
+    own = _units(symbolic, stages, units)
+    return tuple(
+        _line(symbolic, stage, known, unit) for stage, unit in zip(stages, own, strict=True)
+    )
 
 
-def _line(
-    symbolic: Symbolic, stage: Stage, known: Mapping[Node, Stage], units: Mapping[str, str]
-) -> Line:
-    unit = units.get(stage.quantity, "") if stage.field else ""
+def _units(symbolic: Symbolic, stages: Iterable[Stage], units: Mapping[str, str]) -> Iterator[str]:
+    """Yield the unit of each stage; an empty text where it has none."""
+    stages = tuple(stages)
+    nodes: dict[Stage, Node] = {one: one.node for one in stages if isinstance(one.node, Value)}
+    fields = {
+        node: units[one.quantity]
+        for one, node in nodes.items()
+        if one.field and one.quantity in units
+    }
+    known = units_of(nodes_below(nodes.values()), symbolic.units, fields)
+    for one in stages:
+        declared = units.get(one.quantity, "") if one.field else ""
+        yield declared or (known.get(nodes[one], "") if one in nodes else "")
+
+
+def _line(symbolic: Symbolic, stage: Stage, known: Mapping[Node, Stage], unit: str) -> Line:
     text = _formula_and_put_in(symbolic, stage, known, unit, Plain())
     latex = _formula_and_put_in(symbolic, stage, known, unit, Latex())
     mathml = [whole(one) for one in _formula_and_put_in(symbolic, stage, known, unit, MathMl())]

@@ -21,6 +21,7 @@ from closeout.arithmetic.study.break_even import (
     nearest_first,
 )
 from closeout.arithmetic.study.derivation import derivation
+from closeout.arithmetic.study.helpers import helpers
 from closeout.arithmetic.study.sensitivity import Sensitivity, sensitivities
 from closeout.arithmetic.study.worst_corners import WorstCorners
 from closeout.arithmetic.symbol.symbolic import Symbolic, symbolic
@@ -31,6 +32,7 @@ from closeout.model.study import (
     Coordinate,
     Differentiated,
     Driver,
+    Helper,
     Line,
     Look,
     Plane,
@@ -110,7 +112,8 @@ def study(
         inputs: the nominal point.
         box: low and high end of each parameter that has a spread.
         detail: ``quantity``, ``case``, ``at_least``, ``at_most`` (in the analysis' unit, None where
-            there is none), ``corner`` (names and values at the worst point of the box), ``units``
+            there is none), ``corner`` (names and values at the worst point of the box),
+            ``decides`` (those at the point that the verdict is about, if any), ``units``
             (by quantity); ``groups``, ``sides``, ``drawn``, ``seed`` as for
             :mod:`.chance.spread`; ``boundary`` (two parameters, empty for the two that
             drive most, None for none), ``quantile`` (coverage and confidence, or None),
@@ -141,6 +144,7 @@ def study(
         reasons=parts.reasons,
         worst=parts.worst(),
         tables=parts.tables(),
+        helpers=parts.helpers(),
     )
 
 
@@ -171,6 +175,7 @@ class _Parts:
         self._form = form
         self._bounds = Bounds(detail["at_least"], detail["at_most"])
         self._corner: At = tuple((name, value) for name, value in detail["corner"])
+        self._decides: At = tuple((name, value) for name, value in detail["decides"])
 
     def part(self, name: str, make: Callable[[], T]) -> T | None:
         """Return a part of the study; None where it cannot be had, with the reason."""
@@ -270,20 +275,28 @@ class _Parts:
         return self.several("derivation", lambda: derivation(form, units, self._key))
 
     def worst(self) -> Worst | None:
-        """Return the quantity where the box decides, derived there too; None without a box."""
-        if not self._corner:
+        """Return the quantity where it is decided, derived there too; None where no point is."""
+        if not self._decides:
             return None
-        return self.part("the deciding point", self._at_the_corner)
+        return self.part("the deciding point", self._where_it_is_decided)
 
-    def _at_the_corner(self) -> Worst:
-        point = {**self._inputs, **dict(self._corner)}
+    def _where_it_is_decided(self) -> Worst:
+        point = {**self._inputs, **dict(self._decides)}
         value = float(self._evaluate(point)[self._key])
         lines: tuple[Line, ...] = ()
+        used: tuple[Helper, ...] = ()
         if self._form is not None:
             # Recorded anew: another branch of the formula may be taken there.
             form, _ = _form(self._evaluate, point, (), self._key)
-            lines = () if form is None else derivation(form, self._detail["units"], self._key)
-        return Worst(value, self._corner, lines)
+            if form is not None:
+                lines = derivation(form, self._detail["units"], self._key)
+                used = helpers(form, self._key)
+        return Worst(value, self._decides, lines, used)
+
+    def helpers(self) -> tuple[Helper, ...]:
+        """Return the functions that the derivation uses, with what they took and gave."""
+        form = self._form
+        return () if form is None else self.several("functions", lambda: helpers(form, self._key))
 
     def tables(self) -> tuple[Look, ...]:
         """Return the tables that the derivation looks up, each once."""

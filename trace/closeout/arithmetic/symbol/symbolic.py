@@ -11,11 +11,13 @@ import os
 import traceback
 from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from math import isfinite, sqrt
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from closeout import Absent
 from closeout.arithmetic.code.origin import ENGINE
-from closeout.arithmetic.recorded.recorded import COMPUTE, Node, NoFormula, Recording, Value, record
+from closeout.arithmetic.recorded.recorded import COMPUTE, Node, NoFormula, Value
+from closeout.arithmetic.recorded.watched import Call, Recording, record
 from closeout.arithmetic.types import Box, Evaluate, Key
 
 # A part of a formula with a name of its own in a function beneath becomes a stage from so many
@@ -48,7 +50,8 @@ class Symbolic(NamedTuple):
 
     ``inputs`` are the nodes of the arguments, ``at`` the numbers put in. ``stages`` come in an
     order in which each can be computed. ``reasons`` tells, by quantity and case, why one has no
-    form that may be used. ``tables`` names look-ups in tables, by their nodes.
+    form that may be used. ``tables`` names look-ups in tables, by their nodes. ``units`` are those
+    that functions of the author declare, ``calls`` the calls of his helper functions.
     """
 
     inputs: Mapping[str, Value]
@@ -56,6 +59,8 @@ class Symbolic(NamedTuple):
     stages: tuple[Stage, ...]
     reasons: Mapping[Key, str]
     tables: Mapping[Node, str]
+    units: Mapping[Node, str | None] = MappingProxyType({})
+    calls: tuple[Call, ...] = ()
 
     def stage(self, key: Key) -> Stage | None:
         """Return the stage of a quantity and case, or None where it has no form."""
@@ -153,7 +158,10 @@ def symbolic(
     usable = [key for key in wanted if key not in reasons]
     reasons |= _disagreements(evaluate, inputs, box, recording, usable)
     stages = _stages(recording, usable)
-    return Symbolic(recording.inputs, dict(inputs), stages, reasons, recording.tables)
+    return Symbolic(
+        recording.inputs, dict(inputs), stages, reasons, recording.tables, recording.units,
+        recording.calls,
+    )  # fmt: skip
 
 
 def _none(
