@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from math import inf, nextafter
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
 
 from closeout import Absent
 from closeout import math as elementary
@@ -19,6 +19,9 @@ from closeout.arithmetic.types import At, Evaluate, Key
 from closeout.arithmetic.undecided import Guarded, OneNumber
 from closeout.model.answer import Answer
 from closeout.model.question import Chain, Conversion, Linked, Output, Question, Take
+
+if TYPE_CHECKING:
+    from closeout.model.study import StudyFound
 
 # The largest whole numbers up to which each is a double.
 _EXACT = 2**53
@@ -72,7 +75,20 @@ def variables(
     return _Evaluation(chain, members, point).variables()
 
 
-def with_computed(answer: Answer, question: Question, members: Sequence[Evaluate]) -> Answer:
+def completed(found: Any, question: Question, members: Sequence[Evaluate]) -> tuple[Any, ...]:
+    """Return what was found, with what computed inputs are at its points, where it has points.
+
+    Args:
+        found: an Answer, a StudyFound or another reply to the question.
+    """
+    if question.kind == "study":
+        return _with_arguments(found, question, members)
+    if question.chain is None or not isinstance(found, Answer):
+        return cast("tuple[Any, ...]", found)
+    return _with_computed(found, question, members)
+
+
+def _with_computed(answer: Answer, question: Question, members: Sequence[Evaluate]) -> Answer:
     """Return an answer whose points name computed inputs too, where no inputs below say all.
 
     Where between two ends an input is, or what a model is off, cannot be set; so the inputs that
@@ -83,7 +99,7 @@ def with_computed(answer: Answer, question: Question, members: Sequence[Evaluate
         return answer
     known: dict[At, At] = {}
 
-    def completed(at: At) -> At:
+    def whole(at: At) -> At:
         if at and at not in known:
             found = variables(chain, members, {**inputs, **dict(at)})
             known[at] = (*at, *((one.variable, found[one.variable]) for one in chain.linked))
@@ -95,10 +111,30 @@ def with_computed(answer: Answer, question: Question, members: Sequence[Evaluate
         extents = {key: one._replace(low_at=here) for key, one in answer.extents.items()}
         return answer._replace(extents=extents)
     extents = {
-        key: one._replace(low_at=completed(one.low_at), high_at=completed(one.high_at))
+        key: one._replace(low_at=whole(one.low_at), high_at=whole(one.high_at))
         for key, one in answer.extents.items()
     }
     return answer._replace(extents=extents)
+
+
+def _with_arguments(
+    found: StudyFound, question: Question, members: Sequence[Evaluate]
+) -> StudyFound:
+    """Return a study with the arguments of the analysis itself, at its inputs and where it decides.
+
+    An argument that an analysis below computes has no value of its own in either point.
+    """
+
+    def at(point: At) -> At:
+        whole = {**dict(question.inputs), **dict(point)}
+        if question.chain is not None:
+            whole = arguments(question.chain, members, whole)
+        return tuple(whole.items())
+
+    worst = found.worst
+    if worst is not None:
+        worst = worst._replace(arguments=at(worst.at))
+    return found._replace(arguments=at(()), worst=worst)
 
 
 def _has_sides(chain: Chain) -> bool:

@@ -49,7 +49,6 @@ from closeout.evaluate.process_limits import (
     spent_so_far,
 )
 from closeout.evaluate.recorder import Recorder
-from closeout.model.answer import Answer
 from closeout.model.question import Described, Failure, Request, functions_of
 
 # As they are now: an analysis may put anything in their place.
@@ -318,9 +317,7 @@ def _evaluate(
 
     def answered(evaluate: Evaluate) -> tuple[Any, ...]:
         found = answer(evaluate, question, request.limits, request.whole, shown=known)
-        if question.chain is None or not isinstance(found, Answer):
-            return found
-        return chain.with_computed(found, question, members)
+        return chain.completed(found, question, members)
 
     known = _all_shown(functions) if question.box else NOTHING_SHOWN
     if question.kind in ("figure", "artifact"):

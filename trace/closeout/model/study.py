@@ -243,18 +243,32 @@ class Helper(NamedTuple):
     gave: tuple[Part, ...]
 
 
+class Given(NamedTuple):
+    """An argument of an analysis: its value at the inputs and where it is decided, in ``unit``.
+
+    ``there`` is None where no one point decides.
+    """
+
+    name: str
+    unit: str
+    value: float
+    there: float | None
+
+
 class Worst(NamedTuple):
     """A quantity at the point of the box that decides, as the analysis gives it there.
 
     ``at`` are the inputs that differ from the nominal ones; ``value`` and ``at`` are in the units
     of the analysis. ``lines`` are the same derivation with that point's numbers, ``helpers`` the
-    functions that it uses; none of what has no symbolic form.
+    functions that it uses; none of what has no symbolic form. ``arguments`` are all that the
+    analysis is given there, also what other analyses compute for it.
     """
 
     value: float
     at: tuple[tuple[str, float], ...]
     lines: tuple[Line, ...]
     helpers: tuple[Helper, ...] = ()
+    arguments: tuple[tuple[str, float], ...] = ()
 
 
 class StudyFound(NamedTuple):
@@ -265,7 +279,8 @@ class StudyFound(NamedTuple):
     that turns nothing, then the same at worst. ``differentiated`` is of the strongest drivers.
     A part that cannot be had is empty, None or not whole, and ``reasons`` says why, by its name.
     ``worst`` is the quantity where the box decides, None where nothing has a tolerance; ``tables``
-    are those that the derivation looks up, ``helpers`` the functions that it uses.
+    are those that the derivation looks up, ``helpers`` the functions that it uses; ``arguments`` is
+    what the analysis is given at the inputs.
     """
 
     symbolic: str | None
@@ -281,6 +296,7 @@ class StudyFound(NamedTuple):
     worst: Worst | None = None
     tables: tuple[Look, ...] = ()
     helpers: tuple[Helper, ...] = ()
+    arguments: tuple[tuple[str, float], ...] = ()
 
 
 class Study(NamedTuple):
@@ -290,7 +306,8 @@ class Study(NamedTuple):
     quantity's own. ``symbolic`` is why there is no symbolic form, None where there is one.
     ``reasons`` tells why a part (sensitivities, break-even, derivation, Sobol indices, quantiles,
     boundary) is missing or not whole. ``assumed`` are the parameters that are drawn as uniform
-    because only their ends are given.
+    because only their ends are given. ``arguments`` have their units, as they are given at the
+    inputs and, where a point decides, there.
     """
 
     requirement: str
@@ -314,3 +331,4 @@ class Study(NamedTuple):
     worst: Worst | None = None
     tables: tuple[Look, ...] = ()
     helpers: tuple[Helper, ...] = ()
+    arguments: tuple[Given, ...] = ()

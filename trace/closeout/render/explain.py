@@ -22,11 +22,12 @@ from closeout.model.study import Study
 from closeout.model.subject import Subject
 from closeout.render import rows, trail, validations, words
 from closeout.render.compared import compared_lines
-from closeout.render.hand_sum import hand_sum
+from closeout.render.derivation import derivation_lines
+from closeout.render.hand_sum import study_sum
 from closeout.render.numbers import show_extent
 from closeout.render.plain import flow, safe, safe_lines
 from closeout.render.record_history import Past, record_history_lines
-from closeout.render.study import derivation_lines, searched_lines
+from closeout.render.study import searched_lines
 from closeout.render.subjects import subject_lines
 from closeout.render.tables import table
 from closeout.render.terminal import USUAL_WIDTH, Paint, found_at, verdict_lines, wrap
@@ -101,7 +102,7 @@ def rest_text(
         lines += _searched(own, paint, width)
         lines += _chain(dossier, result, paint, width)
         lines += _all_behind(before, dossier, result, paint, width)
-        lines += _derivations(own, _judged(dossier, name), paint, width, latex)
+        lines += _derivations(dossier, own, paint, width, latex)
     if spec is not None:
         for evaluation in dossier.evaluations:
             if evaluation.analysis == spec.name:
@@ -188,24 +189,12 @@ def _searched(studies: Iterable[Study], paint: Paint, width: int) -> Iterator[st
         yield from [f"    as Verification {same + 1}"] if same is not None else lines
 
 
-def _judged(dossier: Dossier, identifier: str) -> dict[tuple[int, str | None], Evidence]:
-    """Return the evidence of a requirement by number and case."""
-    result = result_of(dossier, identifier)
-    return {} if result is None else {(one.number, one.case): one for one in result.evidence}
-
-
 def _derivations(
-    studies: Iterable[Study],
-    judged: Mapping[tuple[int, str | None], Evidence],
-    paint: Paint,
-    width: int,
-    latex: bool,
+    dossier: Dossier, studies: Iterable[Study], paint: Paint, width: int, latex: bool
 ) -> Iterator[str]:
     def derived(study: Study) -> Iterator[str]:
-        yield from derivation_lines(study, paint, width, latex=latex)
-        if study.failure is None and (one := judged.get((study.number, study.case))) is not None:
-            for text in hand_sum(one, study):
-                yield from wrap(text, width, 6)
+        sums = tuple(study_sum(dossier, study))
+        return derivation_lines(study, sums, paint, width, latex=latex)
 
     for study, lines, same in _apart(studies, derived):
         if same is None and lines:

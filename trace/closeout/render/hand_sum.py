@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from closeout.model.answer import Assurance
-from closeout.model.dossier import Evidence
-from closeout.model.study import Line, Study
-from closeout.render import rows
+from closeout.model.dossier import Dossier, Evidence
+from closeout.model.inputs_used import InputUsed
+from closeout.model.study import Line, Study, Worst
+from closeout.render import rows, trail
 from closeout.render.numbers import show, show_margin
 from closeout.render.plain import flow, safe
+from closeout.render.trace_by_hand import DIGITS
 
-# Enough to do the sum again beside any limit that is shown.
-DIGITS = 6
-NO_UNIT = "intermediate values have no declared unit; they are as the analysis computes them"
+NO_UNIT = "a value without unit here has none declared, and none follows; it is as it is computed"
+# Bases by which the inputs vary together.
+_TOGETHER = "so no single set of inputs decides, and nothing is derived at one"
 
 
 def deciding_end(evidence: Evidence) -> float | None:
@@ -26,31 +28,60 @@ def deciding_end(evidence: Evidence) -> float | None:
     return judged
 
 
-def hand_sum(evidence: Evidence, study: Study | None) -> Iterator[str]:
+def study_sum(dossier: Dossier, study: Study) -> Iterator[str]:
+    """Yield the same of a study: by the evidence of its case, and the inputs of that."""
+    result = next((one for one in dossier.requirements if one.id == study.requirement), None)
+    for one in () if result is None else result.evidence:
+        if (one.number, one.case) == (study.number, study.case):
+            evaluation = trail.evaluation_of(dossier.evaluations, study.requirement, one)
+            yield from hand_sum(one, study, () if evaluation is None else evaluation.inputs)
+
+
+def hand_sum(
+    evidence: Evidence, study: Study | None, inputs: Iterable[InputUsed] = ()
+) -> Iterator[str]:
     """Yield the way from the value at the deciding inputs to the margin, a step a line.
 
     The value that was seen is in the unit of the analysis, the rest in that of the limit.
+    ``inputs`` are those of the evaluation, of which some hold a contingency.
     """
-    unit, end = safe(evidence.unit or ""), deciding_end(evidence)
-    judged = rows.judged_end(evidence)
-    if end is None or judged is None or evidence.chance is not None:
+    yield from _contingencies(inputs)
+    end, judged = deciding_end(evidence), rows.judged_end(evidence)
+    if evidence.chance is not None:
+        yield f"by probability the inputs vary together, {_TOGETHER}"
         return
-    worst = None if study is None else study.worst
-    if worst is not None and study is not None and evidence.assurance is not Assurance.LINEARISED:
-        own = safe(study.unit)
-        yield f"at the inputs that decide, the analysis gives {show(worst.value, own, DIGITS)}"
-        if evidence.assurance is Assurance.BOUNDED and (own != unit or worst.value != end):
-            yield (
-                f"proved end over all tolerances: {show(end, unit, DIGITS)}"
-                f"{_beyond(worst.value, end) if own == unit else ''}"
-            )
+    if end is None or judged is None:
+        return
+    if evidence.assurance is Assurance.LINEARISED:
+        yield f"by root sum square the inputs vary together, {_TOGETHER}"
+    elif study is not None and study.worst is not None:
+        yield from _seen_and_proved(evidence, study, study.worst, end)
+    yield from _to_the_margin(evidence, end, judged)
+
+
+def _contingencies(inputs: Iterable[InputUsed]) -> Iterator[str]:
+    for used in inputs:
+        if used.contingency and used.origin != "set":
+            value = show(used.value, safe(used.unit), DIGITS)
+            text = f"{safe(used.name)}: {flow(used.text)} as declared"
+            yield f"{text}, contingency {flow(used.contingency)}: {value}"
+
+
+def _seen_and_proved(evidence: Evidence, study: Study, worst: Worst, end: float) -> Iterator[str]:
+    unit, own = safe(evidence.unit or ""), safe(study.unit)
+    yield f"at the inputs that decide, the analysis gives {show(worst.value, own, DIGITS)}"
+    if evidence.assurance is Assurance.BOUNDED and (own != unit or worst.value != end):
+        beyond = _beyond(worst.value, end) if own == unit else ""
+        yield f"proved end over all tolerances: {show(end, unit, DIGITS)}{beyond}"
+
+
+def _to_the_margin(evidence: Evidence, end: float, judged: float) -> Iterator[str]:
+    unit = safe(evidence.unit or "")
     if judged != end:
-        off = abs(end - judged)
+        off = show(abs(end - judged), evidence.margin_unit or "", DIGITS)
         sign = "-" if judged < end else "+"
-        yield (
-            f"{show(end, unit, DIGITS)} {sign} {show(off, evidence.margin_unit or '', DIGITS)}"
-            f" (model uncertainty) = {show(judged, unit, DIGITS)}"
-        )
+        value = show(judged, unit, DIGITS)
+        yield f"{show(end, unit, DIGITS)} {sign} {off} (model uncertainty) = {value}"
     if evidence.margin is not None and evidence.limit_text:
         margin = show_margin(evidence.margin, safe(evidence.margin_unit or ""))
         value = show(judged, unit, DIGITS)

@@ -7,7 +7,7 @@ from typing import Any
 
 from closeout.model.compared import Compared
 from closeout.model.solved import Formula, Solution, Solved, SolvedLimit
-from closeout.model.study import Edge, Study
+from closeout.model.study import Edge, Helper, Study
 from closeout.render.compared_json import compared_json
 from closeout.render.numbers import show, show_extent, with_unit
 from closeout.render.plain import flow, safe
@@ -148,6 +148,8 @@ def _derivation(study: Study) -> dict[str, Any]:
         "not_symbolic": study.symbolic,
         "steps": [{**line._asdict()} for line in study.lines],
         "worst": _worst(study),
+        "arguments": [{**one._asdict()} for one in study.arguments],
+        "functions": [_helper(one) for one in study.helpers],
         "tables": [{**table._asdict()} for table in study.tables],
         "derivatives": [{**slope._asdict()} for slope in study.slopes],
     }
@@ -161,7 +163,14 @@ def _worst(study: Study) -> dict[str, Any] | None:
         "value": study.worst.value,
         "at": dict(study.worst.at),
         "steps": [{**line._asdict()} for line in study.worst.lines],
+        "functions": [_helper(one) for one in study.worst.helpers],
     }
+
+
+def _helper(one: Helper) -> dict[str, Any]:
+    """Return a call of a function of the author: what it took, what it gave."""
+    parts = {"took": [p._asdict() for p in one.took], "gave": [p._asdict() for p in one.gave]}
+    return {**one._asdict(), **parts}
 
 
 def _what(one: Study | Solved) -> dict[str, Any]:

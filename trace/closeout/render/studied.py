@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from closeout.model.difference_unit import difference_unit
 from closeout.model.study import Driver, Line, Look, Study
 from closeout.render import words
-from closeout.render.hand_sum import DIGITS, paired
+from closeout.render.hand_sum import paired
 from closeout.render.numbers import show, show_margin
 from closeout.render.page import Formula
 from closeout.render.picture import bars, boundary_svg
@@ -21,6 +21,14 @@ from closeout.render.study import (
     not_turning,
     quantile_words,
     sobol_rows,
+)
+from closeout.render.trace_by_hand import (
+    DIGITS,
+    HERE,
+    THERE,
+    Function,
+    functions,
+    tables_alone,
 )
 
 # Characters of a formula that a printed page takes in one line.
@@ -76,12 +84,13 @@ class Studied:
     boundary: str
     symbolic: str
     steps: tuple[Step, ...]
+    functions: tuple[Function, ...]
     tables: tuple[Look, ...]
     without_unit: bool
 
 
-def studied(study: Study) -> Studied:
-    """Return a study as a page shows it."""
+def studied(study: Study, of: str = "") -> Studied:
+    """Return a study as a page shows it; ``of`` tells it from another one of the same quantity."""
     notes = [f"{part}: {reason}" for part, reason in study.reasons.items()]
     if study.failure is not None:
         notes.append(words.failed(study.failure))
@@ -89,7 +98,7 @@ def studied(study: Study) -> Studied:
         notes.append("no input has a tolerance here")
     unit = difference_unit(study.unit)
     return Studied(
-        name=named(study.quantity, study.case),
+        name=f"{named(study.quantity, study.case)}{of}",
         how=how(study.drivers),
         note="; ".join(notes),
         ends=tuple(ends_row(one, study.unit) for one in study.ends),
@@ -106,7 +115,8 @@ def studied(study: Study) -> Studied:
         boundary=boundary_svg(study.boundary) if study.boundary and study.boundary.turns else "",
         symbolic=study.symbolic or "",
         steps=tuple(_steps(study)),
-        tables=study.tables,
+        functions=tuple(functions(study)),
+        tables=tuple(tables_alone(study)),
         without_unit=any(not line.unit for line in study.lines),
     )
 
@@ -137,9 +147,9 @@ def _steps(study: Study) -> Iterator[Step]:
     """Yield the steps with the numbers at the inputs, then those where the box decides."""
     there = () if study.worst is None else study.worst.lines
     for line, other in paired(study.lines, there):
-        points = [_put_in("at the inputs", line)]
+        points = [_put_in(HERE, line)]
         if other is not None and other.value != line.value:
-            points.append(_put_in("where it decides", other))
+            points.append(_put_in(THERE, other))
         yield Step(_fitting(line.latex, line.mathml, line.text), tuple(points))
 
 

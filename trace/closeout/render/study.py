@@ -6,8 +6,7 @@ from collections.abc import Iterator, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
 
 from closeout.model.difference_unit import difference_unit
-from closeout.model.study import Driver, Edge, Ends, Line, Study
-from closeout.render.hand_sum import DIGITS, NO_UNIT, paired
+from closeout.model.study import Driver, Edge, Ends, Study
 from closeout.render.numbers import (
     number,
     show,
@@ -45,21 +44,13 @@ def searched_lines(study: Study, paint: Paint, width: int) -> Iterator[str]:
         yield ""
         lines = boundary_lines(study.boundary) if study.boundary.turns else [NO_BOUNDARY]
         yield from ("      " + line for line in lines)
-    yield from _because(study, "boundary", width)
+    yield from because(study, "boundary", width)
     yield from ("", "    " + paint.strong(f"Sensitivity: {name}"))
     yield from _drivers(study, width)
     yield from _sobol(study, width)
     if study.ends or study.quantiles is not None or _SPREADS & set(study.reasons):
         yield from ("", "    " + paint.strong(f"Uncertainty: {name}"))
         yield from _spreads(study, width)
-
-
-def derivation_lines(study: Study, paint: Paint, width: int, *, latex: bool) -> Iterator[str]:
-    """Yield the derivation of a studied quantity; nothing where the study failed."""
-    if study.failure is None:
-        name = named(study.quantity, study.case)
-        yield from ("", "    " + paint.strong(f"Derivation: {name}"))
-        yield from _derivation(study, width, latex)
 
 
 def unused_text(identifier: str, options: Sequence[str], width: int) -> str:
@@ -84,7 +75,7 @@ def named(quantity: str, case: str | None) -> str:
     return safe(quantity) if case is None else f"{safe(quantity)} [{safe(case)}]"
 
 
-def _because(study: Study, part: str, width: int) -> Iterator[str]:
+def because(study: Study, part: str, width: int) -> Iterator[str]:
     if part in study.reasons:
         about = f"no {part}" if part in _SPREADS else "incomplete"
         yield from wrap(f"{about}: {flow(study.reasons[part])}", width, 6)
@@ -95,13 +86,13 @@ def _because(study: Study, part: str, width: int) -> Iterator[str]:
 
 def _spreads(study: Study, width: int) -> Iterator[str]:
     rows = [ends_row(one, study.unit) for one in study.ends]
-    yield from _columns(
+    yield from columns_of(
         [(name, low, high and f"to {high}", remark) for name, low, high, remark in rows]
     )
     if study.quantiles is not None:
         yield from wrap(quantile_words(study), width, 6)
     for part in ("extreme value", "quantiles"):
-        yield from _because(study, part, width)
+        yield from because(study, part, width)
 
 
 def ends_row(one: Ends, unit: str) -> tuple[str, str, str, str]:
@@ -136,10 +127,10 @@ def _sobol(study: Study, width: int) -> Iterator[str]:
     rows = sobol_rows(study)
     if rows:
         yield ""
-        yield from _columns([("Sobol index", "first order", "total"), *rows])
+        yield from columns_of([("Sobol index", "first order", "total"), *rows])
         text = "from samples, with standard error; conditions fixed, negligible indices left out"
         yield from wrap(text, width, 6)
-    yield from _because(study, "Sobol indices", width)
+    yield from because(study, "Sobol indices", width)
 
 
 def sobol_rows(study: Study) -> list[tuple[str, str, str]]:
@@ -157,7 +148,7 @@ def sobol_rows(study: Study) -> list[tuple[str, str, str]]:
 
 def _drivers(study: Study, width: int) -> Iterator[str]:
     drivers = study.drivers
-    yield from _because(study, "sensitivities", width)
+    yield from because(study, "sensitivities", width)
     if not drivers:
         if "sensitivities" not in study.reasons:
             yield "      no input has a tolerance here"
@@ -166,7 +157,7 @@ def _drivers(study: Study, width: int) -> Iterator[str]:
     largest = max(map(_spread, drivers))
     idle = [safe(one.parameter) for one in drivers if one.share is not None and not _spread(one)]
     moving = [one for one in drivers if safe(one.parameter) not in idle]
-    yield from _columns([_driver(one, largest, unit) for one in moving])
+    yield from columns_of([_driver(one, largest, unit) for one in moving])
     if idle:
         yield from wrap(f"no effect, to first order: {', '.join(idle)}", width, 6)
     text = "share of the uncertainty, and effect of either end of the tolerance"
@@ -192,7 +183,7 @@ def _driver(one: Driver, largest: float, unit: str | None) -> tuple[str, ...]:
 
 
 def _edges(study: Study, width: int) -> Iterator[str]:
-    yield from _because(study, "break-even", width)
+    yield from because(study, "break-even", width)
     if "probability" in study.reasons:
         yield from wrap(flow(study.reasons["probability"]), width, 6)
     for others in ("nominal", "worst"):
@@ -201,7 +192,7 @@ def _edges(study: Study, width: int) -> Iterator[str]:
             continue
         yield f"      other parameters at {others}"
         rows = [edge_row(one) for one in edges if one.value is not None]
-        yield from _columns([(name, f"now {now}", *rest) for name, now, *rest in rows], 8)
+        yield from columns_of([(name, f"now {now}", *rest) for name, now, *rest in rows], 8)
         yield from _not_found(edges, width)
 
 
@@ -260,66 +251,7 @@ def toward_the_safe_side(edge: Edge) -> str:
     return number(float(rounded), EDGE_DIGITS)
 
 
-# ---- derivation
-
-
-def _derivation(study: Study, width: int, latex: bool) -> Iterator[str]:
-    yield from _because(study, "derivation", width)
-    if study.symbolic is not None:
-        yield from wrap(f"no symbolic form: {flow(study.symbolic)}", width, 6)
-    there = () if study.worst is None else study.worst.lines
-    for line, other in paired(study.lines, there):
-        yield from wrap(_formula(line, latex), _whole(width, latex), 6)
-        differs = other is not None and other.value != line.value
-        yield from _put_in(line, "at the inputs" if differs else "", width, latex)
-        if other is not None and differs:
-            yield from _put_in(other, "where it decides", width, latex)
-    yield from _differentiated(study, width, latex)
-    if any(not line.unit for line in study.lines):
-        yield from wrap(NO_UNIT, width, 6)
-
-
-def _differentiated(study: Study, width: int, latex: bool) -> Iterator[str]:
-    """Yield the derivatives by the strongest drivers, as formulas with their numbers."""
-    if study.slopes:
-        yield from wrap("its derivatives by the strongest drivers, at the inputs", width, 6)
-    for slope in study.slopes:
-        of = with_unit("1", difference_unit(slope.unit))
-        value = show(slope.value, difference_unit(study.unit), 6)
-        value = safe(f"{value} for {of}")
-        if slope.reason is not None:
-            text = f"by {safe(slope.parameter)}: {value}; {flow(slope.reason)}"
-            yield from wrap(text, width, 6)
-            continue
-        formula = slope.latex if latex else slope.text
-        numbers = slope.numbers_latex if latex else slope.numbers_text
-        yield from wrap(safe(formula.strip()), 10**6 if latex else width, 6)
-        yield from wrap(safe(numbers.strip()), 10**6 if latex else width, 8)
-        yield f"        = {value}"
-    yield from _because(study, "differentiated", width)
-
-
-def _whole(width: int, latex: bool) -> int:
-    """Return the width of a formula: one on its way to LaTeX has no break, to be taken whole."""
-    return 10**6 if latex else width
-
-
-def _formula(line: Line, latex: bool) -> str:
-    return safe(line.latex.strip()) if latex else flow(line.text)
-
-
-def _put_in(line: Line, where: str, width: int, latex: bool) -> Iterator[str]:
-    """Yield the numbers put in, unless the value is only named, and the value."""
-    numbers = safe(line.numbers_latex.strip()) if latex else flow(line.numbers_text)
-    value = f"= {show(line.value, safe(line.unit), DIGITS)}"
-    if where:
-        yield f"        {where}"
-    if numbers and (latex or numbers != value):
-        yield from wrap(numbers, _whole(width, latex), 8)
-    yield f"        {value}"
-
-
-def _columns(body: Sequence[tuple[str, ...]], indent: int = 6) -> Iterator[str]:
+def columns_of(body: Sequence[tuple[str, ...]], indent: int = 6) -> Iterator[str]:
     if not body:
         return
     widths = [max(map(columns, column)) for column in zip(*body, strict=True)]

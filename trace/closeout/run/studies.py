@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -29,16 +30,20 @@ from closeout.model.study import (
     Coordinate,
     Edge,
     Ends,
+    Given,
     Helper,
     Lines,
     Plane,
     Slope,
     Study,
     StudyFound,
-    Worst,
 )
 
 Key = tuple[str, int]
+
+PARAGRAPH = "\n\n"
+# A reference of a docstring to other code: :func:`name`.
+_ROLE = re.compile(r":[a-z]+:`~?([^`]*)`")
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,6 +240,9 @@ def _study(
     if isinstance(result, Failure):
         return study._replace(failure=result)
     owned = Owned(ready.asked.inputs, index, units)
+    worst = result.worst
+    if worst is not None:
+        worst = worst._replace(helpers=_documented(worst.helpers, index))
     return study._replace(
         symbolic=result.symbolic,
         drivers=result.drivers,
@@ -247,19 +255,37 @@ def _study(
         quantiles=result.quantiles,
         boundary=None if result.boundary is None else owned.boundary(result.boundary),
         reasons=_reasons(ready, result),
-        worst=None if result.worst is None else _read(result.worst),
+        worst=worst,
         tables=result.tables,
-        helpers=_documented(result.helpers),
+        helpers=_documented(result.helpers, index),
+        arguments=_given(result, ready.spec),
     )
 
 
-def _read(worst: Worst) -> Worst:
-    return worst._replace(helpers=_documented(worst.helpers))
+def _given(result: StudyFound, spec: AnalysisSpec) -> tuple[Given, ...]:
+    """Return what the analysis is given, in the order of its arguments."""
+    here = dict(result.arguments)
+    there = {} if result.worst is None else dict(result.worst.arguments)
+    return tuple(
+        Given(one.name, one.unit, here[one.name], there.get(one.name))
+        for one in spec.arguments
+        if one.name in here
+    )
 
 
-def _documented(helpers: Iterable[Helper]) -> tuple[Helper, ...]:
-    """Return calls with docstrings as they are read: without indentation, in printable signs."""
-    return tuple(one._replace(doc=clean(cleandoc(one.doc))) for one in helpers)
+def _documented(helpers: Iterable[Helper], index: Index) -> tuple[Helper, ...]:
+    """Return calls with docstrings as they are read: without indentation, in printable signs.
+
+    Of an analysis only what it is for, since it has a report of its own.
+    """
+    analyses = {(spec.path, spec.line) for spec in index.specs}
+    found = []
+    for one in helpers:
+        doc = _ROLE.sub(r"`\1`", clean(cleandoc(one.doc)))
+        if (one.path, one.line) in analyses:
+            doc = f"{doc.split(PARAGRAPH)[0]}{PARAGRAPH}An analysis with a report of its own."
+        found.append(one._replace(doc=doc))
+    return tuple(found)
 
 
 def _slopes(ready: Ready, result: StudyFound) -> tuple[Slope, ...]:

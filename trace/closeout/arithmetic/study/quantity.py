@@ -12,6 +12,7 @@ from functools import partial
 from typing import Any, NamedTuple, TypeVar
 
 from closeout.arithmetic.chance import spread
+from closeout.arithmetic.recorded.recorded import Value
 from closeout.arithmetic.study.break_even import (
     FINEST,
     REACH,
@@ -24,7 +25,7 @@ from closeout.arithmetic.study.derivation import derivation
 from closeout.arithmetic.study.helpers import helpers
 from closeout.arithmetic.study.sensitivity import Sensitivity, sensitivities
 from closeout.arithmetic.study.worst_corners import WorstCorners
-from closeout.arithmetic.symbol.symbolic import Symbolic, symbolic
+from closeout.arithmetic.symbol.symbolic import Symbolic, nodes_below, symbolic
 from closeout.arithmetic.types import At, Box, Evaluate, Key
 from closeout.model.answer import Bounds
 from closeout.model.study import (
@@ -300,10 +301,14 @@ class _Parts:
 
     def tables(self) -> tuple[Look, ...]:
         """Return the tables that the derivation looks up, each once."""
-        if self._form is None:
+        stage = None if self._form is None else self._form.stage(self._key)
+        if self._form is None or stage is None or not isinstance(stage.node, Value):
             return ()
+        needed = set(nodes_below([stage.node]))
         found: dict[Look, None] = {}
         for node, name in self._form.tables.items():
+            if node not in needed:
+                continue
             points = tuple((float(x), float(y)) for x, y in node.operands[1])
             found[Look(name, points)] = None
         return tuple(found)

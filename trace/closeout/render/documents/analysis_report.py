@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -20,6 +21,7 @@ from closeout.render.picture import LEGEND_SVG
 from closeout.render.plain import Markup, flow, markdown, safe
 from closeout.render.rows import Entry, Line, pairs
 from closeout.render.studied import Studied, studied
+from closeout.render.trace_by_hand import HERE, THERE, Row, arguments
 
 
 def analysis_report(sources: Sources, spec: AnalysisSpec) -> dict[str, str]:
@@ -38,7 +40,10 @@ def analysis_report(sources: Sources, spec: AnalysisSpec) -> dict[str, str]:
         model=doc_markdown(model),
         cautions=doc_markdown(cautions),
         boundary_legend=LEGEND_SVG,
+        doc_markdown=doc_markdown,
         no_unit=NO_UNIT,
+        here=HERE,
+        there=THERE,
         model_uncertainty=words.model_uncertainty(spec),
         served=[sources.entries[name] for name in sources.served[spec.name]],
         compared=table_of(one for one in sources.dossier.compared if one.analysis == spec.name),
@@ -55,6 +60,12 @@ class Decided:
     entry: Entry
     line: Line
     sums: tuple[str, ...]
+    arguments: tuple[Row, ...]
+
+    @property
+    def at_two_points(self) -> bool:
+        """Whether a point of the tolerances decides, at which its arguments are given too."""
+        return any(row.there for row in self.arguments)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +100,7 @@ def _run(sources: Sources, evaluation: Evaluation) -> _Run:
         if trail.evaluation_of(same, name, evidence) is evaluation
     ]
     found = (sources.studies.get((name, evidence.number)) for name, _, evidence in verdicts)
-    studies = {(s.quantity, s.case): s for s in found if s is not None}
+    studies = _apart(study for study in found if study is not None)
     return _Run(
         title=f"{safe(evaluation.basis)}{given}",
         about=trail.about(evaluation),
@@ -108,13 +119,31 @@ def _run(sources: Sources, evaluation: Evaluation) -> _Run:
             Decided(
                 sources.entries[name],
                 sources.entries[name].lines[place],
-                tuple(hand_sum(evidence, _study_of(name, evidence, sources))),
+                tuple(hand_sum(evidence, study, evaluation.inputs)),
+                () if study is None else tuple(arguments(study)),
             )
             for name, place, evidence in verdicts
+            for study in (_study_of(name, evidence, sources),)
         ],
-        studies=[studied(study) for study in studies.values()],
+        studies=[studied(study, of) for study, of in studies],
         **_attached(sources, evaluation),
     )
+
+
+def _apart(studies: Iterable[Study]) -> list[tuple[Study, str]]:
+    """Return each study once, with what tells it from another one of the same quantity.
+
+    Two requirements that limit a quantity from two sides have two points that decide.
+    """
+    found: dict[Any, Study] = {}
+    for study in studies:
+        at = None if study.worst is None else study.worst.at
+        found.setdefault((study.quantity, study.case, at, study.edges), study)
+    several = Counter((one.quantity, one.case) for one in found.values())
+    return [
+        (one, f", {safe(one.requirement)}" if several[one.quantity, one.case] > 1 else "")
+        for one in found.values()
+    ]
 
 
 def _study_of(name: str, evidence: Evidence, sources: Sources) -> Study | None:
