@@ -133,7 +133,7 @@ def test_linear_margin(lantern: Project) -> None:
     # 216 kJ - 10.8 kJ = 205.2 kJ = 57 W h, and 40 W h + 2 W h.
     steps = (
         " reserve = stored_energy - used_energy\n at the inputs\n = 60 - 40\n = 20 W h\n"
-        " where it decides\n = 57 - 42\n = 15 W h\n"
+        " where it is decided\n = 57 - 42\n = 15 W h\n"
     )
     assert f"Derivation: reserve\n{steps}" in text
     assert "mathrm" not in text
@@ -181,7 +181,7 @@ def test_the_case_with_the_least_margin(lantern: Project) -> None:
     assert "Sensitivity: drop [far]\n" in text
     assert "lamp_current now 3 A not met above 4 A 2 tolerances away" in text
     steps = " drop[far] = 5 * lamp_current\n at the inputs\n = 5 * 3\n = 15 V\n"
-    assert f"{steps} where it decides\n = 5 * 3.5\n = 17.5 V\n" in text
+    assert f"{steps} where it is decided\n = 5 * 3.5\n = 17.5 V\n" in text
     assert "drop[near] =" not in text
 
 

@@ -19,8 +19,8 @@ from closeout.render.trace_by_hand import (
     Called,
     Function,
     Row,
-    arguments,
     functions,
+    moved,
     tables_alone,
 )
 
@@ -38,7 +38,7 @@ def derivation_lines(
     yield from ("", "    " + paint.strong(f"Worst case: {name}"))
     for text in sums:
         yield from wrap(text, width, 6)
-    yield from _arguments(arguments(study))
+    yield from _moved(moved(study), width)
     yield from ("", "    " + paint.strong(f"Derivation: {name}"))
     yield from _derivation(study, width, latex)
     used, alone = functions(study), tables_alone(study)
@@ -50,15 +50,11 @@ def derivation_lines(
             yield from _table(table, width, 6)
 
 
-def _arguments(rows: Sequence[Row]) -> Iterator[str]:
-    if any(one.there for one in rows):
-        yield from columns_of([("argument", HERE, THERE), *map(_three, rows)])
-    else:
-        yield from columns_of([("argument", HERE), *((one.name, one.here) for one in rows)])
-
-
-def _three(row: Row) -> tuple[str, str, str]:
-    return row.name, row.here, row.there if row.moves else "the same"
+def _moved(rows: Sequence[Row], width: int) -> Iterator[str]:
+    if rows:
+        named = ((row.name, row.here, row.there) for row in rows)
+        yield from columns_of([("argument", HERE, THERE), *named])
+        yield from wrap("the other arguments are as at the inputs", width, 6)
 
 
 def _function(one: Function, width: int) -> Iterator[str]:

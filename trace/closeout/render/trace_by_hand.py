@@ -55,16 +55,15 @@ class Function:
     tables: tuple[Look, ...]
 
 
-def arguments(study: Study) -> list[Row]:
-    """Return what the analysis is given, in its own units."""
-    return [
-        Row(
-            safe(one.name),
-            show(one.value, safe(one.unit), DIGITS),
-            "" if one.there is None else show(one.there, safe(one.unit), DIGITS),
-        )
+def moved(study: Study) -> list[Row]:
+    """Return the arguments that differ where it is decided, in the units of the analysis."""
+    rows = (
+        Row(safe(one.name), show(one.value, unit, DIGITS), show(one.there, unit, DIGITS))
         for one in study.arguments
-    ]
+        for unit in (safe(one.unit),)
+        if one.there is not None and one.there != one.value
+    )
+    return list(rows)
 
 
 def functions(study: Study) -> list[Function]:

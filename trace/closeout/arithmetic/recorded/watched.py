@@ -138,7 +138,12 @@ class _Watch:
         code, hints = frame.f_code, hints_of(function)
         taken = frame.f_locals
         names = code.co_varnames[: code.co_argcount + code.co_kwonlyargcount]
-        parts = [part for name in names for part in _parts(name, taken[name], hints.get(name), 0)]
+        # The fields of a tuple whose method it is go by their own names.
+        parts = [
+            part
+            for name in names
+            for part in _parts("" if name == "self" else name, taken[name], hints.get(name), 0)
+        ]
         self._declare(parts)
         self._took[id(frame)] = tuple(parts)
 

@@ -21,7 +21,7 @@ from closeout.render.picture import LEGEND_SVG
 from closeout.render.plain import Markup, flow, markdown, safe
 from closeout.render.rows import Entry, Line, pairs
 from closeout.render.studied import Studied, studied
-from closeout.render.trace_by_hand import HERE, THERE, Row, arguments
+from closeout.render.trace_by_hand import HERE, THERE, Row, moved
 
 
 def analysis_report(sources: Sources, spec: AnalysisSpec) -> dict[str, str]:
@@ -60,12 +60,7 @@ class Decided:
     entry: Entry
     line: Line
     sums: tuple[str, ...]
-    arguments: tuple[Row, ...]
-
-    @property
-    def at_two_points(self) -> bool:
-        """Whether a point of the tolerances decides, at which its arguments are given too."""
-        return any(row.there for row in self.arguments)
+    moved: tuple[Row, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +115,7 @@ def _run(sources: Sources, evaluation: Evaluation) -> _Run:
                 sources.entries[name],
                 sources.entries[name].lines[place],
                 tuple(hand_sum(evidence, study, evaluation.inputs)),
-                () if study is None else tuple(arguments(study)),
+                () if study is None else tuple(moved(study)),
             )
             for name, place, evidence in verdicts
             for study in (_study_of(name, evidence, sources),)
