@@ -7,11 +7,15 @@ so that the same formula is evaluated on numbers, intervals, arrays and symbols.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 
 from analyses.physics import vibration
 from analyses.physics.vibration import Spectrum
 from closeout.math import atan2, cos, pi, power, sin, sqrt, tan
+from closeout.units import Hz, Unit, g0, g02_per_Hz, kg, m, ratio
+
+N_m_per_rad = Annotated[float, Unit("N m/rad")]
+m_per_N = Annotated[float, Unit("m/N")]
 
 Pair = tuple[float, float]
 
@@ -28,7 +32,7 @@ class TwoModes(NamedTuple):
 
 
 def sliding_and_rocking(
-    mass: float, flexibility: float, height: float, gyration: float, rocking_stiffness: float
+    mass: kg, flexibility: m_per_N, height: m, gyration: m, rocking_stiffness: N_m_per_rad
 ) -> TwoModes:
     """Return both modes of a body that slides and rocks, without approximation.
 
@@ -65,7 +69,7 @@ def sliding_and_rocking(
     )
 
 
-def flat_response(frequency: Pair, shares: Pair, amplification: float, density: float) -> float:
+def flat_response(frequency: Pair, shares: Pair, amplification: ratio, density: g02_per_Hz) -> g0:
     """Return the rms in g0 of two modes together, to a spectrum flat from zero to infinity.
 
     The root of S times the integral of |p1 H1 + p2 H2|^2, with the shares p and the transfer
@@ -97,7 +101,7 @@ def flat_response(frequency: Pair, shares: Pair, amplification: float, density: 
     return sqrt(pi / 2.0 * density * peak * both)
 
 
-def gain_squared(frequency: float, modes: Pair, shares: Pair, amplification: float) -> float:
+def gain_squared(frequency: Hz, modes: Pair, shares: Pair, amplification: ratio) -> ratio:
     """Return |p1 H1 + p2 H2|^2 at a frequency, with the shares p of the modes; for numbers alone.
 
     H = (1 + i r/Q)/(1 - r^2 + i r/Q) with the ratio r of the frequency to the mode's: absolute
@@ -112,9 +116,7 @@ def gain_squared(frequency: float, modes: Pair, shares: Pair, amplification: flo
     return abs(gain) ** 2
 
 
-def integrated_response(
-    modes: Pair, shares: Pair, amplification: float, spectrum: Spectrum
-) -> float:
+def integrated_response(modes: Pair, shares: Pair, amplification: ratio, spectrum: Spectrum) -> g0:
     """Return the rms in g0 of two modes together, integrated over the whole spectrum."""
     return vibration.integrated(
         lambda f: gain_squared(f, modes, shares, amplification), amplification, spectrum
