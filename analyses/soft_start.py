@@ -12,6 +12,8 @@ from closeout import analysis
 from closeout.math import maximum, minimum
 from closeout.units import (
     A,
+    F,
+    H,
     J,
     V,
     W,
@@ -347,25 +349,25 @@ def inrush_waveform(
 
 
 def waveform(
-    battery_voltage: float,
-    cells_in_series: float,
-    cells_in_parallel: float,
-    cell_pulse_resistance: float,
-    resistance_activation: float,
-    cell_temperature: float,
-    harness_resistance: float,
-    input_path_resistance: float,
-    precharge_resistor: float,
-    input_inductance: float,
-    saturated_share: float,
-    saturation_current: float,
-    input_capacitance: float,
-    bypass_window: float,
-    standby_current: float,
-    discharge_power: float,
-    load_start_delay: float,
-    reset_voltage: float,
-    contact_gap: float,
+    battery_voltage: V,
+    cells_in_series: count,
+    cells_in_parallel: count,
+    cell_pulse_resistance: mohm,
+    resistance_activation: kJ_per_mol,
+    cell_temperature: degC,
+    harness_resistance: mohm,
+    input_path_resistance: mohm,
+    precharge_resistor: ohm,
+    input_inductance: uH,
+    saturated_share: ratio,
+    saturation_current: A,
+    input_capacitance: uF,
+    bypass_window: V,
+    standby_current: mA,
+    discharge_power: W,
+    load_start_delay: ms,
+    reset_voltage: V,
+    contact_gap: us,
 ) -> Waveform:
     """Return current and voltage of the switch-on; arguments as soft_start_waveform has them."""
     cells = cell_loop_resistance(
@@ -391,16 +393,14 @@ def waveform(
 
 
 def cell_loop_resistance(
-    in_series: float, in_parallel: float, pulse: float, activation: float, temperature: float
-) -> float:
+    in_series: count, in_parallel: count, pulse: mohm, activation: kJ_per_mol, temperature: degC
+) -> ohm:
     """Return the resistance of the battery's cells in ohm, from that of one at 20 degC in mohm."""
     warmer = arrhenius_factor(activation, temperature, REFERENCE_TEMPERATURE)
     return in_series / in_parallel * pulse / 1e3 / warmer
 
 
-def bypass_peak(
-    window: float, standby: float, resistance: float, inductance: float, capacitance: float
-) -> float:
+def bypass_peak(window: V, standby: A, resistance: ohm, inductance: H, capacitance: F) -> A:
     """Return the highest current when the precharge resistor is bypassed, under a standby load."""
     inrush = series_rlc.peak_current(window, resistance, inductance, capacitance)
     z = series_rlc.damping_ratio(resistance, inductance, capacitance)

@@ -13,10 +13,12 @@ from itertools import pairwise
 from typing import Annotated
 
 from closeout.math import clip, exp, exprel, log, log1prel, maximum, minimum, table
-from closeout.units import Unit, V, day, degC, kJ_per_mol, per_day, per_month, ratio
+from closeout.units import Unit, V, day, degC, kJ_per_mol, per_day, per_month, ratio, uA
 
+A_h_per_day = Annotated[float, Unit("A h/d")]
 W_h_per_A_h = Annotated[float, Unit("W h/(A h)")]
 
+A_h_PER_DAY = 24e-6  # of 1 uA
 DAYS_PER_MONTH = 30.4375  # a twelfth of the Julian year of 365.25 d
 GAS_CONSTANT = 8.314462618e-3  # kJ/(mol K); CODATA 2018, exact to these digits
 ZERO_CELSIUS = 273.15  # K
@@ -65,6 +67,11 @@ def arrhenius_factor(energy: kJ_per_mol, temperature: degC, reference: degC) -> 
     return exp(energy / GAS_CONSTANT * inverse)
 
 
+def charge_per_day(current: uA) -> A_h_per_day:
+    """Return what a current takes in a day."""
+    return current * A_h_PER_DAY
+
+
 def charge_after(charge: float, rate: per_day, drain: float, days: day) -> float:
     """Return the charge that is left of a battery that leaks and is drained at the same time.
 
@@ -91,8 +98,13 @@ def days_until_charge(charge: float, rate: per_day, drain: float, left: float) -
     The inverse of :func:`charge_after`: t = ln((k q0 + I) / (k q + I)) / k, where the argument of
     the logarithm is 1 + k (q0 - q) / (k q + I).
     """
-    steady = maximum(charge - left, 0.0) / (rate * left + drain)
+    steady = _days_at_last_rate(charge, rate, drain, left)
     return steady * log1prel(rate * steady)
+
+
+def _days_at_last_rate(charge: float, rate: per_day, drain: float, left: float) -> day:
+    """Return the days in which the charge would fall to what is left, at the rate of loss then."""
+    return maximum(charge - left, 0.0) / (rate * left + drain)
 
 
 def open_circuit_voltage(fraction: ratio) -> V:

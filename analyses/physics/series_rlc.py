@@ -92,13 +92,23 @@ def peak_current(step: V, resistance: ohm, inductance: H, capacitance: F) -> A:
     of the plane of v and i, so the path with less inductance lies above.
     """
     z = damping_ratio(resistance, inductance, capacitance)
-    t = _tangent(z)
-    below = step * sqrt(capacitance / inductance) * exp(-t * (pi / 2 - atan(t)))
-    creeping = maximum(z, 1 + CRITICAL)
+    below = _peak_ringing(step, inductance, capacitance, z)
+    above = _peak_creeping(step, resistance, z)
+    return where(z < 1.0, below, above)
+
+
+def _peak_ringing(step: V, inductance: H, capacitance: F, damping: ratio) -> A:
+    """Return the highest current where the circuit rings."""
+    t = _tangent(damping)
+    return step * sqrt(capacitance / inductance) * exp(-t * (pi / 2 - atan(t)))
+
+
+def _peak_creeping(step: V, resistance: ohm, damping: ratio) -> A:
+    """Return the highest current where the circuit creeps."""
+    creeping = maximum(damping, 1 + CRITICAL)
     root = sqrt((creeping - 1) * (creeping + 1))
     p = creeping + root
-    above = step / resistance * (1 + 1 / (p * p)) * exp(-log1prel(2 * root * p))
-    return where(z < 1.0, below, above)
+    return step / resistance * (1 + 1 / (p * p)) * exp(-log1prel(2 * root * p))
 
 
 def time_of_peak(resistance: ohm, inductance: H, capacitance: F) -> s:

@@ -14,10 +14,9 @@ from typing import NamedTuple
 
 from analyses.physics.csv_table import number, read_rows
 from analyses.physics.linear_fit import Line, fit_line
-from analyses.physics.lithium_ion import charge_fraction
+from analyses.physics.lithium_ion import A_h_PER_DAY, charge_fraction
 from closeout.units import A_h, V, count, day, degC, per_day, ratio, uA
 
-A_h_PER_DAY = 24e-6  # of 1 uA
 COLUMNS = ("day", "battery_voltage_V", "current_uA", "cell_temperature_degC")
 
 
