@@ -20,7 +20,7 @@ from analyses.physics.lithium_ion import (
     charge_per_day,
     open_circuit_voltage,
 )
-from analyses.physics.source_under_load import discharge_efficiency, source_voltage_at
+from analyses.physics.source_under_load import current_at, discharge_efficiency, source_voltage_at
 from closeout import analysis
 from closeout.math import maximum, minimum
 from closeout.units import (
@@ -218,7 +218,7 @@ def weakest_cell(
         cell_temperature,
     )  # fmt: skip
     whole = cells_in_series * resistance + harness_resistance / 1e3
-    current = discharge_power / cutoff_voltage
+    current = current_at(discharge_power, cutoff_voltage)
     cold = held_by_cold(cold_capacity_loss, cell_temperature)
     ends_at = maximum(
         cell_trip_voltage + resistance * current,

@@ -6,6 +6,7 @@ from typing import Annotated, NamedTuple
 
 from analyses.pad_hold_energy import aged_resistance
 from analyses.physics.lithium_ion import FULL_CELL_VOLTAGE, ZERO_CELSIUS
+from analyses.physics.source_under_load import current_at
 from closeout import analysis
 from closeout.math import minimum
 from closeout.units import Unit, V, W, count, degC, kJ_per_mol, mohm, ohm, ratio
@@ -69,7 +70,7 @@ def cell_heating(
     # What the reaction takes up for each ampere of the battery; each group carries all of it.
     taken_up = cells_in_series * entropy_voltage(hottest_cell_temperature, entropy_coefficient)
     full = cells_in_series * FULL_CELL_VOLTAGE
-    high = recording_power / cutoff_voltage
+    high = current_at(recording_power, cutoff_voltage)
     recording, sending = (
         least_heat(power, fresh, full, taken_up, cutoff_voltage)
         for power in (recording_power, downlink_power)

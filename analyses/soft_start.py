@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from analyses.physics import series_rlc
 from analyses.physics.lithium_ion import arrhenius_factor
-from analyses.physics.source_under_load import terminal_voltage
+from analyses.physics.source_under_load import current_at, terminal_voltage
 from analyses.physics.switched_input import Inductor, Input, Waveform, switch_on
 from closeout import analysis
 from closeout.math import maximum, minimum
@@ -135,7 +135,9 @@ def soft_start(
     saturated = inductance * saturated_share
     standby = standby_current / 1e3
 
-    full_load = discharge_power / terminal_voltage(battery_voltage, bypassed, discharge_power)
+    full_load = current_at(
+        discharge_power, terminal_voltage(battery_voltage, bypassed, discharge_power)
+    )
     loaded = discharge_power / full_load
     stability = bypassed * capacitance / inductance * loaded / full_load
     z_charging = series_rlc.damping_ratio(charging, inductance, capacitance)

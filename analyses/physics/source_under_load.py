@@ -5,7 +5,7 @@ P = U I, is the source of each formula.
 """
 
 from closeout.math import sqrt
-from closeout.units import V, W, ohm, ratio
+from closeout.units import A, V, W, ohm, ratio
 
 
 def terminal_voltage(source_voltage: V, resistance: ohm, power: W) -> V:
@@ -43,3 +43,8 @@ def regulator_input_current(
     comes on top. Currents in one unit of your choice.
     """
     return output_voltage * output_current / (efficiency * input_voltage)
+
+
+def current_at(power: W, voltage: V) -> A:
+    """Return the current of a power at a voltage: P / U."""
+    return power / voltage
