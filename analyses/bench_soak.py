@@ -6,9 +6,11 @@ from math import exp, hypot
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from analyses.pad_hold_energy import held_by_cold
 from analyses.physics.linear_fit import student_probability, student_quantile
 from analyses.physics.lithium_ion import (
     DAYS_PER_MONTH,
+    A_h_PER_DAY,
     arrhenius_factor,
     charge_after,
     charge_fraction,
@@ -16,7 +18,7 @@ from analyses.physics.lithium_ion import (
     q10_factor,
     stored_energy,
 )
-from analyses.physics.soak_log import A_h_PER_DAY, fit_soak, read_log
+from analyses.physics.soak_log import fit_soak, read_log
 from analyses.physics.source_under_load import discharge_efficiency, source_voltage_at
 from closeout import analysis
 from closeout.math import maximum, minimum
@@ -172,7 +174,7 @@ def bench_soak(
     empty = charge_fraction(
         source_voltage_at(cutoff_voltage, resistance, discharge_power) / cells_in_series
     )
-    cold = cold_capacity_loss * maximum(REFERENCE_TEMPERATURE - cell_temperature, 0.0)
+    cold = held_by_cold(cold_capacity_loss, cell_temperature)
     at_floor = stored_energy(minimum(empty + cold, 1.0))
     efficiency = discharge_efficiency(cutoff_voltage, resistance, discharge_power)
     delivered = cells_in_series * capacity * efficiency

@@ -79,7 +79,7 @@ def heat_capacities(
     )
 
 
-def case_mass(path: Path) -> float:
+def case_mass(path: Path) -> g:
     """Return the mass of the battery's case in g.
 
     Raises:

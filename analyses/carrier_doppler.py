@@ -8,7 +8,7 @@ from analyses.physics import radio
 from analyses.physics.orbit import J2
 from closeout import analysis
 from closeout.math import power
-from closeout.units import MHz, Unit, kHz, km, ppm
+from closeout.units import MHz, Unit, kHz, km, ppm, ratio
 
 
 class CarrierDoppler(NamedTuple):
@@ -43,9 +43,7 @@ def carrier_doppler(
 
     Caution: a test with the carrier on is radiation: inside a shielded set-up, or under a licence.
     """
-    faster = 1 + 0.75 * J2 * power(
-        radio.EARTH_RADIUS / (radio.EARTH_RADIUS + stage_geometric_altitude), 2
-    )
+    faster = oblateness_factor(stage_geometric_altitude)
     orbit = radio.horizon_doppler(carrier_frequency, stage_geometric_altitude) * faster
     turning = radio.EARTH_RATE * radio.EARTH_RADIUS  # km/s, at the equator
     rotation = carrier_frequency * 1.0e3 * turning / radio.SPEED_OF_LIGHT
@@ -61,3 +59,8 @@ def carrier_doppler(
         )
         * power(faster, 2),
     )
+
+
+def oblateness_factor(geometric_altitude: km) -> ratio:
+    """Return by what factor the Earth's bulge speeds up an equatorial orbit: 1 + 3/4 J2 (R/r)^2."""
+    return 1 + 0.75 * J2 * power(radio.EARTH_RADIUS / (radio.EARTH_RADIUS + geometric_altitude), 2)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated, NamedTuple
 
+from analyses.pad_hold_energy import held_by_cold
 from analyses.physics.cell_string import (
     Group,
     charge_given,
@@ -13,8 +14,13 @@ from analyses.physics.cell_string import (
     rest_voltage,
     rested,
 )
-from analyses.physics.lithium_ion import arrhenius_factor, charge_fraction, open_circuit_voltage
-from analyses.physics.source_under_load import discharge_efficiency, source_voltage_at
+from analyses.physics.lithium_ion import (
+    arrhenius_factor,
+    charge_fraction,
+    charge_per_day,
+    open_circuit_voltage,
+)
+from analyses.physics.source_under_load import current_at, discharge_efficiency, source_voltage_at
 from closeout import analysis
 from closeout.math import maximum, minimum
 from closeout.units import (
@@ -31,6 +37,7 @@ from closeout.units import (
     kohm,
     mohm,
     mV,
+    ohm,
     per_K,
     per_month,
     ratio,
@@ -38,7 +45,6 @@ from closeout.units import (
 )
 
 REFERENCE_TEMPERATURE = 20.0  # degC, at which the cells were measured
-A_h_PER_DAY = 24e-6  # of 1 uA
 
 
 class CellBalance(NamedTuple):
@@ -207,13 +213,13 @@ def weakest_cell(
         self_discharge, self_discharge_spread, self_discharge_q10, hold_temperature, cell_gradient,
         hold_drain, tap_current, hold_duration,
     )  # fmt: skip
-    resistance = (
-        cell_resistance / 1e3 / cells_in_parallel * resistance_growth
-        / arrhenius_factor(resistance_activation, cell_temperature, REFERENCE_TEMPERATURE)
+    resistance = group_resistance(
+        cell_resistance, cells_in_parallel, resistance_growth, resistance_activation,
+        cell_temperature,
     )  # fmt: skip
     whole = cells_in_series * resistance + harness_resistance / 1e3
-    current = discharge_power / cutoff_voltage
-    cold = cold_capacity_loss * maximum(REFERENCE_TEMPERATURE - cell_temperature, 0.0)
+    current = current_at(discharge_power, cutoff_voltage)
+    cold = held_by_cold(cold_capacity_loss, cell_temperature)
     ends_at = maximum(
         cell_trip_voltage + resistance * current,
         source_voltage_at(cutoff_voltage, whole, discharge_power) / cells_in_series,
@@ -224,7 +230,8 @@ def weakest_cell(
         + energy_given(weakest, taken)
         + (cells_in_series - 2) * energy_given(mean, taken)
     )
-    left = weakest.charge - cold - reserve_energy / cutoff_voltage / weakest.capacity
+    taken_out = charge_fraction_taken(reserve_energy, cutoff_voltage, weakest.capacity)
+    left = weakest.charge - cold - taken_out
     return WeakestCell(
         string_energy=cells * discharge_efficiency(cutoff_voltage, whole, discharge_power),
         charge_after_mission=weakest.capacity * left,
@@ -262,7 +269,7 @@ def cell_transport(
 
     **Not covered.** As for `cell_balance`; more time or heat on the way than is declared.
     """
-    drain = protection_leakage + cells_in_series * 4.2e3 / divider_resistance  # uA
+    drain = drain_in_transport(protection_leakage, cells_in_series, divider_resistance)
     groups = _rest(
         _start(
             cells_in_parallel * cell_capacity * (1 - capacity_fade), cell_spread, transport_charge,
@@ -281,7 +288,27 @@ def cell_transport(
     )
 
 
-def _start(capacity: float, spread: float, level: float, imbalance: float) -> _Groups:
+def group_resistance(
+    fresh: mohm, in_parallel: count, growth: ratio, activation: kJ_per_mol, temperature: degC
+) -> ohm:
+    """Return the resistance of a group of aged cells at a temperature, from that of a fresh one."""
+    return (
+        fresh / 1e3 / in_parallel * growth
+        / arrhenius_factor(activation, temperature, REFERENCE_TEMPERATURE)
+    )  # fmt: skip
+
+
+def charge_fraction_taken(energy: W_h, voltage: V, capacity: A_h) -> ratio:
+    """Return the charge fraction that an energy takes at a voltage: E / U over the capacity."""
+    return energy / voltage / capacity
+
+
+def drain_in_transport(protection: uA, in_series: count, divider: kohm) -> uA:
+    """Return what protection and divider take from a full battery; 4.2 V a cell."""
+    return protection + in_series * 4.2e3 / divider
+
+
+def _start(capacity: A_h, spread: ratio, level: ratio, imbalance: ratio) -> _Groups:
     """Return the groups at the end of the charge, from the capacity of the mean one."""
     return _Groups(
         best=Group(capacity * (1 + spread), level),
@@ -292,18 +319,18 @@ def _start(capacity: float, spread: float, level: float, imbalance: float) -> _G
 
 def _rest(
     groups: _Groups,
-    loss: float,
-    spread: float,
-    q10: float,
-    temperature: float,
-    gradient: float,
-    drain: float,
-    tap: float,
-    days: float,
+    loss: per_month,
+    spread: ratio,
+    q10: ratio,
+    temperature: degC,
+    gradient: K,
+    drain: uA,
+    tap: uA,
+    days: day,
 ) -> _Groups:
     """Return the groups after some days; drain and current of the tap in uA."""
     warm, cool = temperature + gradient / 2, temperature - gradient / 2
-    taken, more = drain * A_h_PER_DAY, (drain + tap) * A_h_PER_DAY
+    taken, more = charge_per_day(drain), charge_per_day(drain + tap)
     reference = REFERENCE_TEMPERATURE
     return _Groups(
         best=rested(groups.best, loss * (1 - spread), q10, cool, reference, taken, days),

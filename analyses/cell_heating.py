@@ -6,9 +6,10 @@ from typing import Annotated, NamedTuple
 
 from analyses.pad_hold_energy import aged_resistance
 from analyses.physics.lithium_ion import FULL_CELL_VOLTAGE, ZERO_CELSIUS
+from analyses.physics.source_under_load import current_at
 from closeout import analysis
 from closeout.math import minimum
-from closeout.units import Unit, V, W, count, degC, kJ_per_mol, mohm, ratio
+from closeout.units import Unit, V, W, count, degC, kJ_per_mol, mohm, ohm, ratio
 
 mV_per_K = Annotated[float, Unit("mV/K")]
 
@@ -63,19 +64,41 @@ def cell_heating(
     that was shorted, over-discharged or shaken. Local rules come first.
     """
     warmth = (resistance_activation, cell_temperature)
-    groups = cells_in_series / cells_in_parallel / 1e3
-    aged = groups * aged_resistance(cell_resistance, resistance_growth, *warmth)
-    fresh = groups * aged_resistance(cell_pulse_resistance, 1.0, *warmth)
+    cells = (cells_in_series, cells_in_parallel)
+    aged = string_resistance(*cells, cell_resistance, resistance_growth, *warmth)
+    fresh = string_resistance(*cells, cell_pulse_resistance, 1.0, *warmth)
     # What the reaction takes up for each ampere of the battery; each group carries all of it.
-    entropy = (hottest_cell_temperature + ZERO_CELSIUS) * entropy_coefficient / 1e3
-    taken_up = cells_in_series * entropy
+    taken_up = cells_in_series * entropy_voltage(hottest_cell_temperature, entropy_coefficient)
     full = cells_in_series * FULL_CELL_VOLTAGE
-    high = recording_power / cutoff_voltage
+    high = current_at(recording_power, cutoff_voltage)
     recording, sending = (
-        fresh * (power / full) ** 2 - taken_up * power / cutoff_voltage
+        least_heat(power, fresh, full, taken_up, cutoff_voltage)
         for power in (recording_power, downlink_power)
     )
     return CellHeating(
         least_cell_heat=minimum(recording, sending),
         highest_cell_heat=(aged + harness_resistance / 1e3) * high**2 - taken_up * high,
     )
+
+
+def string_resistance(
+    in_series: count,
+    in_parallel: count,
+    cell: mohm,
+    growth: ratio,
+    activation: kJ_per_mol,
+    temperature: degC,
+) -> ohm:
+    """Return the resistance of all cells of the battery, aged and at a temperature."""
+    groups = in_series / in_parallel / 1e3
+    return groups * aged_resistance(cell, growth, activation, temperature)
+
+
+def entropy_voltage(temperature: degC, coefficient: mV_per_K) -> V:
+    """Return T dU/dT: the heat that the reaction of a cell takes up for each ampere."""
+    return (temperature + ZERO_CELSIUS) * coefficient / 1e3
+
+
+def least_heat(power: W, resistance: ohm, voltage: V, taken_up: V, cutoff_voltage: V) -> W:
+    """Return the heat at a power: R I^2 at the voltage, less what the reaction takes up at most."""
+    return resistance * (power / voltage) ** 2 - taken_up * power / cutoff_voltage

@@ -525,7 +525,7 @@ def picture_order(satellites: count, pictures_per_release: count) -> PictureOrde
 
 
 def content_of(
-    releases: float, pictures: float, size: float, overhead: float, block_size: float
+    releases: count, pictures: count, size: kB, overhead: ratio, block_size: kB
 ) -> Content:
     """Return the round of pictures; sizes in kB. A picture ends with a whole block."""
     picture_blocks = ceil(size / block_size)

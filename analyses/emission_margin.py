@@ -10,7 +10,7 @@ from analyses.physics import emission, radio
 from analyses.physics.csv_table import number, read_rows
 from closeout import analysis
 from closeout.math import minimum
-from closeout.units import MHz, Msymbol_s, Unit, W, dB, dBic, dBW, m, ratio
+from closeout.units import MHz, Msymbol_s, Unit, W, dB, dBic, dBW, kHz, m, ratio
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -43,15 +43,15 @@ class Band(NamedTuple):
     """A band with its limit at the two ends in dB; MHz and kHz."""
 
     kind: str
-    low: float
-    high: float
+    low: MHz
+    high: MHz
     low_limit: float
     high_limit: float
-    bandwidth: float
+    bandwidth: kHz
     detector: str
-    transmitter: float | None  # dB to the carrier
+    transmitter: dB | None  # dB to the carrier
 
-    def limit(self, frequency: float) -> float:
+    def limit(self, frequency: MHz) -> float:
         """Return the limit at a frequency in MHz inside the band."""
         return emission.limit_at(
             frequency, (self.low, self.low_limit), (self.high, self.high_limit)
@@ -63,9 +63,9 @@ class Line(NamedTuple):
 
     kind: str
     unit: str
-    frequency: float
+    frequency: MHz
     level: float
-    bandwidth: float
+    bandwidth: kHz
     detector: str
     character: str
 
@@ -182,20 +182,20 @@ class Judged(NamedTuple):
     name: str  # of the band
     band: Band
     place: str
-    frequency: float
+    frequency: MHz
     level: float
-    away: float
+    away: dB
 
 
 def judged(
-    transmit_power: float,
-    transmit_feeder_loss: float,
-    antenna_peak_gain: float,
-    installed_gain_rise: float,
-    emission_reading_error: float,
-    flight_unit_spread: float,
-    emission_installed_rise: float,
-    receiver_distance: float,
+    transmit_power: W,
+    transmit_feeder_loss: dB,
+    antenna_peak_gain: dBic,
+    installed_gain_rise: dB,
+    emission_reading_error: dB,
+    flight_unit_spread: dB,
+    emission_installed_rise: dB,
+    receiver_distance: m,
 ) -> tuple[float, list[Judged]]:
     """Return the EIRP of the carrier, and what stands at each place; arguments as emission_margin.
 
@@ -220,7 +220,7 @@ def judged(
 
 
 def sums(
-    band: Band, lines: Sequence[Line], rise: float, background: Sequence[float]
+    band: Band, lines: Sequence[Line], rise: dB, background: Sequence[float]
 ) -> list[tuple[str, float, float]]:
     """Return (place, MHz, dB) of what stands at each line of a band, and of the background alone.
 

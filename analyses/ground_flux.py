@@ -11,7 +11,7 @@ from analyses.physics import radio
 from analyses.physics.csv_table import number, read_rows
 from closeout import analysis
 from closeout.math import minimum, table
-from closeout.units import MHz, Msymbol_s, Unit, W, dB, dBic, dBW, km, ratio
+from closeout.units import MHz, Msymbol_s, Unit, W, dB, dBic, dBW, kHz, km, ratio
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -37,9 +37,9 @@ class GroundFlux(NamedTuple):
 class FluxLimits(NamedTuple):
     """The limits of one band: edges in MHz, bandwidth in kHz, points (deg, dB(W/m^2))."""
 
-    band_low: float
-    band_high: float
-    bandwidth: float
+    band_low: MHz
+    band_high: MHz
+    bandwidth: kHz
     points: Sequence[tuple[float, float]]
 
 
@@ -94,7 +94,7 @@ def ground_flux(
     }
     limit = {f"{e} deg": table(float(e), limits.points) for e in ELEVATIONS}
     spread = {case: density + spreading for case, density in whole.items()}
-    half = 0.5 * symbol_rate * (1.0 + roll_off)
+    half = half_bandwidth(symbol_rate, roll_off)
     return GroundFlux(
         highest_eirp=eirp,
         spreading=spreading,
@@ -108,6 +108,11 @@ def ground_flux(
         )
         - half,
     )
+
+
+def half_bandwidth(symbol_rate: Msymbol_s, roll_off: ratio) -> MHz:
+    """Return half of the width that a shaped signal takes: Rs (1 + a)/2."""
+    return 0.5 * symbol_rate * (1.0 + roll_off)
 
 
 @ground_flux.figure

@@ -11,10 +11,11 @@ from analyses.physics.dvbs2 import Mode, read_modes
 from analyses.physics.stations import Station, read_stations
 from closeout import analysis
 from closeout.math import minimum
-from closeout.units import MHz, Msymbol_s, Unit, W, dB, dBic, dBW, deg, km
+from closeout.units import K, MHz, Msymbol_s, Unit, W, dB, dB_per_K, dBic, dBW, deg, km
 
 DATA = Path(__file__).parent / "data"
 
+dB_W_per_K = Annotated[float, Unit("dB(W/K)")]
 StationDecibel = Annotated[Mapping[str, float], Unit("dB")]
 
 
@@ -44,16 +45,16 @@ class ModeMargins(NamedTuple):
 class Receiver(NamedTuple):
     """What one station adds to the budget, in the same units."""
 
-    gas_loss: float
-    rain_loss: float
-    scintillation_loss: float
-    pointing_loss: float
-    polarisation_loss: float
-    system_noise: float
-    g_over_t: float
+    gas_loss: dB
+    rain_loss: dB
+    scintillation_loss: dB
+    pointing_loss: dB
+    polarisation_loss: dB
+    system_noise: K
+    g_over_t: dB_per_K
 
     @property
-    def losses(self) -> float:
+    def losses(self) -> dB:
         """Return the sum of the losses on the way into the receiver, in dB."""
         air = self.gas_loss + self.rain_loss + self.scintillation_loss
         return air + self.pointing_loss + self.polarisation_loss
@@ -111,7 +112,7 @@ def link_margin(
     distance = radio.slant_range(stage_geometric_altitude, link_elevation)
     path_loss = radio.free_space_loss(carrier_frequency, distance)
     received = eirp - attitude_loss - path_loss
-    noise_floor = radio.BOLTZMANN + radio.to_db(symbol_rate) + 60.0
+    floor = noise_floor(symbol_rate)
     receivers = {
         name: receiver_at(
             station,
@@ -123,7 +124,7 @@ def link_margin(
         )
         for name, station in stations.items()
     }
-    es_n0 = {n: received - r.losses + r.g_over_t - noise_floor for n, r in receivers.items()}
+    es_n0 = {n: received - r.losses + r.g_over_t - floor for n, r in receivers.items()}
     planned = {name: planned_mode(modes, name, station) for name, station in stations.items()}
     return LinkBudget(
         peak_eirp=eirp,
@@ -203,13 +204,18 @@ def planned_mode(modes: Mapping[str, Mode], name: str, station: Station) -> Mode
     return modes[station.mode]
 
 
+def noise_floor(symbol_rate: Msymbol_s) -> dB_W_per_K:
+    """Return the noise in the bandwidth of a symbol for each kelvin: 10 log10(k Rs)."""
+    return radio.BOLTZMANN + radio.to_db(symbol_rate) + 60.0
+
+
 def receiver_at(
     station: Station,
-    frequency: float,
-    axial_ratio: float,
-    pointing_error: float,
-    g_over_t_error: float,
-    elevation: float,
+    frequency: MHz,
+    axial_ratio: dB,
+    pointing_error: deg,
+    g_over_t_error: dB,
+    elevation: deg,
 ) -> Receiver:
     """Return the lines of the budget that belong to one station; MHz, dB, deg, dB, deg."""
     gas = radio.at_elevation(station.gas_5deg_db, elevation)
@@ -230,7 +236,7 @@ def receiver_at(
     )
 
 
-def system_noise(station: Station, attenuation: float, elevation: float) -> float:
+def system_noise(station: Station, attenuation: dB, elevation: deg) -> K:
     """Return a station's noise temperature in K at its antenna flange.
 
     Sky behind the attenuation (dB) of gas, rain and cloud, ground in the side lobes, and the chain

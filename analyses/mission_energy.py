@@ -18,7 +18,7 @@ from analyses.physics.energy_budget import (
 )
 from analyses.physics.lithium_ion import FULL_CELL_VOLTAGE
 from closeout import analysis
-from closeout.units import Unit, V, W, W_h, count, hour, mA, minute, mohm, ratio, s, uA
+from closeout.units import A, Unit, V, W, W_h, count, hour, mA, minute, mohm, ratio, s, uA
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -161,7 +161,7 @@ def mission_energy(
         if phase.waits_for_late_wake_up
     )
     abort = aborts_after_ignition * energy(highest, abort_awake_time)
-    leaving = (armed_current + soft_start_leakage / 1e3) / 1e3  # A
+    leaving = drain_after_arming(armed_current, soft_start_leakage)
     slip = leaving * slip_after_arming * cells_in_series * FULL_CELL_VOLTAGE
     extra = reset + late + abort + slip
     sent = total(planned[name] for name, phase in phases.items() if phase.before_last_picture)
@@ -274,6 +274,11 @@ def _amount(axes: Axes, name: str, end: float, taken: float) -> None:
     axes.annotate(
         f"{taken:.2f}", (max(end, 0.0), name), (4, 0), textcoords="offset points", va="center"
     )
+
+
+def drain_after_arming(armed: mA, leakage: uA) -> A:
+    """Return what the armed circuit takes with the leakage of the open soft start."""
+    return (armed + leakage / 1e3) / 1e3
 
 
 def total(values: Iterable[float]) -> float:

@@ -11,6 +11,7 @@ from analyses.physics.storage import (
     sampled_rate,
     time_until_spent,
 )
+from analyses.recorder_timers import clock_factor
 from closeout import analysis
 from closeout.math import minimum
 from closeout.units import (
@@ -114,7 +115,7 @@ def mission_sequence(
     """
     wake = wake_time + wake_up_delay
     restart = computer_resets * computer_restart_time
-    clock = 1.0 + 1e-6 * timer_error
+    clock = clock_factor(timer_error)
     camera_stop = wake + camera_stop_delay * clock + restart
     transmit_stop = wake + transmit_stop_delay * clock + restart
     releases = {FAIRING: fairing_release_time} | {

@@ -1,6 +1,6 @@
 """Battery energy that is left after the wait on the pad."""
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from analyses.physics.lithium_ion import (
     FULL_CELL_VOLTAGE,
@@ -9,6 +9,7 @@ from analyses.physics.lithium_ion import (
     charge_after,
     charge_fraction,
     charge_leaked,
+    charge_per_day,
     days_until_charge,
     open_circuit_voltage,
     q10_factor,
@@ -24,6 +25,7 @@ from closeout import analysis
 from closeout.math import maximum, minimum
 from closeout.units import (
     A_h,
+    Unit,
     V,
     W,
     W_h,
@@ -33,6 +35,7 @@ from closeout.units import (
     kJ_per_mol,
     kohm,
     mohm,
+    per_day,
     per_K,
     per_month,
     ratio,
@@ -42,24 +45,25 @@ from closeout.units import (
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+A_h_per_day = Annotated[float, Unit("A h/d")]
+
 REFERENCE_TEMPERATURE = 20.0  # degC, at which the cells were measured
-A_h_PER_DAY = 24e-6  # of 1 uA
 
 
 class Emptying(NamedTuple):
     """How the weakest group loses its charge while the recorder sleeps; charge in fractions."""
 
-    capacity: float  # A h
-    start: float
-    rate: float  # of self-discharge, 1/d
-    taken: float  # by the sleeping recorder, A h/d
+    capacity: A_h
+    start: ratio
+    rate: per_day  # of self-discharge
+    taken: A_h_per_day  # by the sleeping recorder
 
     @property
-    def drain(self) -> float:
+    def drain(self) -> per_day:
         """Return the charge fraction that the recorder takes in a day."""
         return self.taken / self.capacity
 
-    def until(self, left: float) -> float:
+    def until(self, left: ratio) -> day:
         """Return the days until no more than a charge fraction is left."""
         return days_until_charge(self.start, self.rate, self.drain, left)
 
@@ -67,10 +71,10 @@ class Emptying(NamedTuple):
 class Use(NamedTuple):
     """What cold and cut-off keep back, in charge fractions, and the share that is delivered."""
 
-    cut_off: float
-    cold: float
-    floor: float
-    efficiency: float
+    cut_off: ratio
+    cold: ratio
+    floor: ratio
+    efficiency: ratio
 
 
 class PadHold(NamedTuple):
@@ -283,22 +287,22 @@ def charge_over_hold(
     return figure
 
 
-def weakest_capacity(parallel: float, capacity: float, fade: float, spread: float) -> float:
+def weakest_capacity(parallel: count, capacity: A_h, fade: ratio, spread: ratio) -> A_h:
     """Return the capacity of the weakest group of parallel cells in the unit of a cell's."""
     return parallel * capacity * (1 - fade) * (1 - spread)
 
 
 def drain_in_sleep(
-    current: float,
-    rail_voltage: float,
-    efficiency: float,
-    battery_voltage: float,
-    quiescent: float,
-    protection: float,
-    soft_start: float,
-    divider_kohm: float,
-    divider_voltage: float,
-) -> float:
+    current: uA,
+    rail_voltage: V,
+    efficiency: ratio,
+    battery_voltage: V,
+    quiescent: uA,
+    protection: uA,
+    soft_start: uA,
+    divider_kohm: kohm,
+    divider_voltage: V,
+) -> uA:
     """Return what the sleeping recorder takes from the battery; currents in uA.
 
     The regulator draws more as the voltage falls and the divider less, so each has its own.
@@ -308,46 +312,61 @@ def drain_in_sleep(
         + quiescent
         + protection
         + soft_start
-        + divider_voltage * 1e3 / divider_kohm  # V/kohm is mA
+        + divider_current(divider_voltage, divider_kohm)
     )
 
 
+def divider_current(voltage: V, resistance: kohm) -> uA:
+    """Return what a divider takes: U / R."""
+    return voltage * 1e3 / resistance
+
+
 def emptying(
-    capacity: float,
-    start: float,
-    loss_per_month: float,
-    q10: float,
-    temperature: float,
-    drain: float,
+    capacity: A_h,
+    start: ratio,
+    loss_per_month: per_month,
+    q10: ratio,
+    temperature: degC,
+    drain: uA,
 ) -> Emptying:
     """Return how a group of cells loses its charge at a temperature in degC; drain in uA."""
     rate = self_discharge_rate(loss_per_month) * q10_factor(q10, temperature, REFERENCE_TEMPERATURE)
-    return Emptying(capacity, start, rate, maximum(drain * A_h_PER_DAY, LOWEST_DRAIN))
+    return Emptying(capacity, start, rate, maximum(charge_per_day(drain), LOWEST_DRAIN))
 
 
 def use_of(
-    series: float,
-    parallel: float,
-    cell_resistance: float,
-    growth: float,
-    activation: float,
-    temperature: float,
-    cold_loss: float,
-    harness_resistance: float,
-    power: float,
-    cutoff_voltage: float,
+    series: count,
+    parallel: count,
+    cell_resistance: mohm,
+    growth: ratio,
+    activation: kJ_per_mol,
+    temperature: degC,
+    cold_loss: per_K,
+    harness_resistance: mohm,
+    power: W,
+    cutoff_voltage: V,
 ) -> Use:
     """Return what the use at a temperature in degC keeps back; resistances in mohm."""
     resistance = harness_resistance / 1e3 + series / parallel * aged_resistance(
         cell_resistance / 1e3, growth, activation, temperature
     )
     cut_off = charge_fraction(source_voltage_at(cutoff_voltage, resistance, power) / series)
-    cold = cold_loss * maximum(REFERENCE_TEMPERATURE - temperature, 0.0)
+    cold = held_by_cold(cold_loss, temperature)
     efficiency = discharge_efficiency(cutoff_voltage, resistance, power)
     return Use(cut_off, cold, minimum(cut_off + cold, 1.0), efficiency)
 
 
-def aged_resistance(fresh: float, growth: float, activation: float, temperature: float) -> float:
+def held_by_cold(cold_loss: per_K, temperature: degC) -> ratio:
+    """Return the charge fraction that cold holds back, in proportion to the kelvins below 20 degC.
+
+    A loss of capacity for each kelvin; nothing above.
+    """
+    return cold_loss * maximum(REFERENCE_TEMPERATURE - temperature, 0.0)
+
+
+def aged_resistance(
+    fresh: float, growth: ratio, activation: kJ_per_mol, temperature: degC
+) -> float:
     """Return the resistance of an aged cell at a temperature, in the unit of the fresh one's.
 
     It grows with age by a declared factor, and falls with temperature as the ions move faster, by

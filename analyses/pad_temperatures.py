@@ -7,7 +7,7 @@ from typing import Annotated, NamedTuple
 from analyses.physics.heat_balance import ZERO_CELSIUS, approach
 from closeout import analysis
 from closeout.math import maximum, minimum
-from closeout.units import J_per_K, Unit, degC, hour, m2
+from closeout.units import J_per_K, K, Unit, degC, hour, m2, s
 
 W_per_m2_K = Annotated[float, Unit("W/(m^2 K)")]
 
@@ -22,8 +22,8 @@ class PadTemperatures(NamedTuple):
 class Ends(NamedTuple):
     """Temperatures in K."""
 
-    coldest: float
-    hottest: float
+    coldest: K
+    hottest: K
 
 
 @analysis(validated_by="tests/analyses/test_thermal_cases.py")
@@ -54,18 +54,18 @@ def pad_temperatures(
     return PadTemperatures(ends.coldest - ZERO_CELSIUS, ends.hottest - ZERO_CELSIUS)
 
 
-def pad_time_constant(capacity: float, film_conductance: float, area: float) -> float:
+def pad_time_constant(capacity: J_per_K, film_conductance: W_per_m2_K, area: m2) -> s:
     """Return the time constant of a body in still air in s: C/(h A)."""
     return capacity / (film_conductance * area)
 
 
 def ends_on_pad(
-    air: float,
-    hot_wall: float,
-    cold_wall: float,
-    cooling_loss: float,
-    heating_loss: float,
-    time_constant: float,
+    air: K,
+    hot_wall: degC,
+    cold_wall: degC,
+    cooling_loss: hour,
+    heating_loss: hour,
+    time_constant: s,
 ) -> Ends:
     """Return the ends of a body in air at a temperature in K, with and without a loss of it.
 

@@ -16,21 +16,7 @@ from analyses.physics.standard_atmosphere import (
 )
 from analyses.physics.vented_compartment import follow, local_pressure
 from closeout import analysis
-from closeout.units import (
-    K,
-    count,
-    deg_per_s,
-    g0,
-    hPa,
-    kg,
-    km,
-    kN,
-    kPa,
-    m,
-    m2,
-    ratio,
-    s,
-)
+from closeout.units import K, Pa, count, deg_per_s, g0, hPa, kg, km, kN, kPa, m, m2, ratio, s
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -237,13 +223,13 @@ def pressure_in_ascent(
 
 
 def launcher(
-    mass: float,
-    thrust: float,
-    specific_impulse: float,
-    exit_area: float,
-    drag_area: float,
-    pitch_start: float,
-    pitch_rate: float,
+    mass: kg,
+    thrust: kN,
+    specific_impulse: s,
+    exit_area: m2,
+    drag_area: m2,
+    pitch_start: s,
+    pitch_rate: deg_per_s,
 ) -> Vehicle:
     """Return the launcher: upright until the pitch starts, then turning at a constant rate."""
     upright = radians(90.0)
@@ -257,14 +243,14 @@ def launcher(
 @lru_cache(maxsize=32)  # vents, sensors and logic change nothing in it
 def ascent(
     day: Profile,
-    pad_geometric_altitude: float,
-    mass: float,
-    thrust: float,
-    specific_impulse: float,
-    exit_area: float,
-    drag_area: float,
-    pitch_start: float,
-    pitch_rate: float,
+    pad_geometric_altitude: m,
+    mass: kg,
+    thrust: kN,
+    specific_impulse: s,
+    exit_area: m2,
+    drag_area: m2,
+    pitch_start: s,
+    pitch_rate: deg_per_s,
 ) -> tuple[Moment, ...]:
     """Return the flight of the launcher on a day; the rest as :func:`launcher` has it."""
     vehicle = launcher(
@@ -274,21 +260,19 @@ def ascent(
 
 
 def compartment_pressure(
-    flight: Sequence[Moment], pressure_coefficient: float, time_constant: float
-) -> list[float]:
+    flight: Sequence[Moment], pressure_coefficient: ratio, time_constant: s
+) -> list[Pa]:
     """Return the pressure in the compartment at each moment of the flight, in Pa."""
     outside = [local_pressure(x.pressure, x.dynamic_pressure, pressure_coefficient) for x in flight]
     return follow([x.time for x in flight], outside, time_constant)
 
 
-def lowest_ground_pressure(day: Profile, pad_geometric_altitude: float) -> float:
+def lowest_ground_pressure(day: Profile, pad_geometric_altitude: m) -> Pa:
     """Return the pressure of still air at the recorder on the pad, in Pa."""
     return air_at(pad_geometric_altitude, day).pressure
 
 
-def passages(
-    times: Sequence[float], pressures: Sequence[float], level: float
-) -> tuple[float, float]:
+def passages(times: Sequence[s], pressures: Sequence[Pa], level: Pa) -> tuple[float, float]:
     """Return when the pressure first falls below a level, and when it does so for good.
 
     Straight lines between the points. Zero where it is below from the start: then the recorder is
@@ -314,12 +298,12 @@ def passages(
     return first, passage(falls[-1])
 
 
-def wake_times(first: float, last: float, period: float, samples: float) -> tuple[float, float]:
+def wake_times(first: s, last: s, period: s, samples: count) -> tuple[float, float]:
     """Return the earliest and the latest wake-up over the unknown phase of the samples, in s."""
     return first + (samples - 1.0) * period, last + samples * period
 
 
-def lowest_acceleration(flight: Sequence[Moment], until: float) -> float:
+def lowest_acceleration(flight: Sequence[Moment], until: s) -> g0:
     """Return the lowest axial acceleration from lift-off to a time in s, in g0.
 
     The moment behind that time is looked at too, so that nothing between two steps is missed.
@@ -334,7 +318,7 @@ def lowest_acceleration(flight: Sequence[Moment], until: float) -> float:
     return min(felt) / STANDARD_GRAVITY
 
 
-def _at(time: float, flight: Sequence[Moment], field: str) -> float:
+def _at(time: s, flight: Sequence[Moment], field: str) -> float:
     """Return a field of the flight at a time in s, by a straight line between moments."""
     after = next(i for i in range(1, len(flight)) if flight[i].time >= time)
     a, b = flight[after - 1], flight[after]

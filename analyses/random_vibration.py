@@ -13,7 +13,7 @@ from analyses.physics.two_modes import TwoModes
 from analyses.physics.vibration import Spectrum
 from closeout import analysis
 from closeout.math import clip, hypot
-from closeout.units import GPa, Unit, g0, kg, mm, ratio
+from closeout.units import GPa, Hz, Unit, g0, kg, mm, ratio
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -22,6 +22,9 @@ DATA = Path(__file__).parent / "data"
 
 kN_per_mm = Annotated[float, Unit("kN/mm")]
 ByAxis = Annotated[Mapping[str, float], Unit("g0")]
+
+
+Levels = Annotated[dict[str, float], Unit("g0")]
 
 
 class RandomResponse(NamedTuple):
@@ -44,8 +47,8 @@ class RandomResponse(NamedTuple):
 class Response(NamedTuple):
     """Upper bounds of the rms responses by axis, in g0; z has no overturning of its own."""
 
-    acceleration: dict[str, float]
-    overturning: dict[str, float]
+    acceleration: Levels
+    overturning: Levels
 
 
 def read_spectrum(path: Path = DATA / "vibration_spectrum.csv") -> Spectrum:
@@ -64,7 +67,7 @@ def read_spectrum(path: Path = DATA / "vibration_spectrum.csv") -> Spectrum:
 
 
 def highest_responses(
-    lateral: Mapping[str, TwoModes], upright: float, amplification: float, spectrum: Spectrum
+    lateral: Mapping[str, TwoModes], upright: Hz, amplification: ratio, spectrum: Spectrum
 ) -> Response:
     """Return what no response is above, whatever the shape of the spectrum: safe for loads."""
     highest = max(density for _, density in spectrum)
@@ -161,7 +164,9 @@ def random_response(
     )
 
 
-def by_mode(lateral: Mapping[str, TwoModes], upright: float) -> dict[str, float]:
+def by_mode(
+    lateral: Mapping[str, TwoModes], upright: Hz
+) -> Annotated[dict[str, float], Unit("Hz")]:
     """Return the frequency of each mode in Hz by its name."""
     pairs = {axis: modes.frequency for axis, modes in lateral.items()}
     return {
@@ -172,8 +177,8 @@ def by_mode(lateral: Mapping[str, TwoModes], upright: float) -> dict[str, float]
 
 
 def miles_by_mode(
-    lateral: Mapping[str, TwoModes], upright: float, amplification: float, spectrum: Spectrum
-) -> dict[str, float]:
+    lateral: Mapping[str, TwoModes], upright: Hz, amplification: ratio, spectrum: Spectrum
+) -> Levels:
     """Return Miles' response in g0 of each mode times its share of the shear.
 
     A mode outside the spectrum is given the density of the nearer end, as nothing is stated there.
@@ -188,7 +193,7 @@ def miles_by_mode(
 
 
 def integrated_responses(
-    lateral: Mapping[str, TwoModes], upright: float, amplification: float, spectrum: Spectrum
+    lateral: Mapping[str, TwoModes], upright: Hz, amplification: ratio, spectrum: Spectrum
 ) -> Response:
     """Return the responses to the spectrum by integration, for numbers alone."""
 
@@ -259,7 +264,7 @@ def response_spectrum(
 
 
 def response_densities(
-    body: Body, bracket: Bracket, amplification: float, spectrum: Spectrum, points: int = 600
+    body: Body, bracket: Bracket, amplification: ratio, spectrum: Spectrum, points: int = 600
 ) -> dict[str, list[tuple[float, float]]]:
     """Return (Hz, g0^2/Hz) of the response over its base's spectrum by axis; for curves.
 

@@ -26,6 +26,7 @@ from analyses.physics.orbit import at
 from analyses.physics.spin import direction
 from analyses.physics.turning_link import Gate, Moments, gate, heard, stretches
 from analyses.station_windows import Flight, Sight
+from closeout.units import MHz, Msymbol_s, W, dB, dBic, deg, deg_per_s, km, ratio, s
 
 DATA = Path(__file__).parent / "data"
 STEP = 10.0  # s between the moments of a pass
@@ -37,43 +38,43 @@ SMALL = 1e-9  # chance of a miss below which a larger set of stations is given t
 class Chances(NamedTuple):
     """Probabilities that not all blocks of a round, or of one picture, are received."""
 
-    round: float
-    picture: float
+    round: ratio
+    picture: ratio
 
 
 class Link(NamedTuple):
     """Transmitter, antenna and what is declared of the stations; units as the parameters have."""
 
-    frequency: float
-    power: float
-    feeder_loss: float
-    peak_gain: float
-    beamwidth: float
-    axial_ratio: float
-    symbol_rate: float
-    implementation_loss: float
-    reserve: float
-    pointing_error: float
-    g_over_t_error: float
+    frequency: MHz
+    power: W
+    feeder_loss: dB
+    peak_gain: dBic
+    beamwidth: deg
+    axial_ratio: dB
+    symbol_rate: Msymbol_s
+    implementation_loss: dB
+    reserve: dB
+    pointing_error: deg
+    g_over_t_error: dB
 
 
 class Turning(NamedTuple):
     """deg/s and deg."""
 
-    rate: float
-    rate_sigma: float
-    axis_sigma: float
-    cone: float
+    rate: deg_per_s
+    rate_sigma: deg_per_s
+    axis_sigma: deg
+    cone: deg
 
 
 class Channel(NamedTuple):
     """Outages of the link (ratios and s), and probability that a station loses its whole pass."""
 
     outage: Outage
-    common_share: float  # of the outages
-    relock: float
-    missed_pass: float
-    common_missed: float  # share of the passes that are missed with all others
+    common_share: ratio  # of the outages
+    relock: s
+    missed_pass: ratio
+    common_missed: ratio  # share of the passes that are missed with all others
 
 
 class Content(NamedTuple):
@@ -93,13 +94,13 @@ class Content(NamedTuple):
 class Piece(NamedTuple):
     """A time in which the modulator keeps one mode; positions in blocks."""
 
-    begin: float
-    end: float
+    begin: s
+    end: s
     mode: Mode
     position: float  # at its begin
-    block_time: float
+    block_time: s
 
-    def at(self, time: float) -> float:
+    def at(self, time: s) -> float:
         """Return the position at a time."""
         return self.position + (time - self.begin) / self.block_time
 
@@ -133,8 +134,8 @@ def pieces_of(
     flight: Flight,
     content: Content,
     planned: Mapping[str, Mode],  # by station
-    symbol_rate: float,
-    guard: float,
+    symbol_rate: Msymbol_s,
+    guard: s,
 ) -> list[Piece]:
     """Return the modulator's modes from the start to the end of the transmission.
 
@@ -210,9 +211,9 @@ def moments_of(
     sight: Sight,
     link: Link,
     piece: Piece,
-    table: Sequence[float],
-    begin: float,
-    end: float,
+    table: Sequence[dB],
+    begin: s,
+    end: s,
 ) -> Moments:
     """Return line and reach at moments of a pass, from one time to another."""
     steps = ceil((end - begin) / STEP)
@@ -230,7 +231,7 @@ def moments_of(
     return Moments(times, lines, reaches)
 
 
-def axis_level(link: Link, sight: Sight, elevation: float, distance: float) -> float:
+def axis_level(link: Link, sight: Sight, elevation: deg, distance: km) -> dB:
     """Return Es/N0 in dB with the station on the antenna's axis, before polarisation loss."""
     station = receiver_at(
         sight.station, link.frequency, link.axial_ratio, link.pointing_error,

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from closeout import analysis
 from closeout.math import maximum
-from closeout.units import count, hour, minute, ppm, s
+from closeout.units import count, hour, minute, ppm, ratio, s
 
 
 class RecorderTimers(NamedTuple):
@@ -52,7 +52,7 @@ def recorder_timers(
     **Caution.** A timer is no inhibit for people; the launch authority decides what counts as one.
     Radiate only under a licence and inside the keep-out distance.
     """
-    clock = 1.0 + 1e-6 * timer_error
+    clock = clock_factor(timer_error)
     last_release = first_release_time + (satellites - 1.0) * release_interval
     running = transmit_stop_delay * clock + computer_resets * computer_restart_time
     return RecorderTimers(
@@ -83,7 +83,7 @@ def time_of_use(
     **Not covered.** The coast down to burn-up, in which the recorder sends nothing; more than the
     declared restarts.
     """
-    running = transmit_stop_delay * (1.0 + 1e-6 * timer_error)
+    running = transmit_stop_delay * clock_factor(timer_error)
     restarts = computer_resets * computer_restart_time
     return TimeOfUse((wake_time + wake_up_delay + restarts + running) / 3600.0)
 
@@ -121,3 +121,8 @@ def mode_guard(
     drift = 1e-6 * timer_error * transmit_stop_delay
     shift = late + drift - (first_release_time - planned_release_time)
     return ModeGuard(shift, mode_guard_time - maximum(shift, -shift))
+
+
+def clock_factor(error: ppm) -> ratio:
+    """Return how much longer the recorder's clock takes for a time, from the error of its rate."""
+    return 1.0 + 1e-6 * error

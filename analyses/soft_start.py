@@ -6,12 +6,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from analyses.physics import series_rlc
 from analyses.physics.lithium_ion import arrhenius_factor
-from analyses.physics.source_under_load import terminal_voltage
+from analyses.physics.source_under_load import current_at, terminal_voltage
 from analyses.physics.switched_input import Inductor, Input, Waveform, switch_on
 from closeout import analysis
 from closeout.math import maximum, minimum
 from closeout.units import (
     A,
+    F,
+    H,
     J,
     V,
     W,
@@ -133,7 +135,9 @@ def soft_start(
     saturated = inductance * saturated_share
     standby = standby_current / 1e3
 
-    full_load = discharge_power / terminal_voltage(battery_voltage, bypassed, discharge_power)
+    full_load = current_at(
+        discharge_power, terminal_voltage(battery_voltage, bypassed, discharge_power)
+    )
     loaded = discharge_power / full_load
     stability = bypassed * capacitance / inductance * loaded / full_load
     z_charging = series_rlc.damping_ratio(charging, inductance, capacitance)
@@ -347,25 +351,25 @@ def inrush_waveform(
 
 
 def waveform(
-    battery_voltage: float,
-    cells_in_series: float,
-    cells_in_parallel: float,
-    cell_pulse_resistance: float,
-    resistance_activation: float,
-    cell_temperature: float,
-    harness_resistance: float,
-    input_path_resistance: float,
-    precharge_resistor: float,
-    input_inductance: float,
-    saturated_share: float,
-    saturation_current: float,
-    input_capacitance: float,
-    bypass_window: float,
-    standby_current: float,
-    discharge_power: float,
-    load_start_delay: float,
-    reset_voltage: float,
-    contact_gap: float,
+    battery_voltage: V,
+    cells_in_series: count,
+    cells_in_parallel: count,
+    cell_pulse_resistance: mohm,
+    resistance_activation: kJ_per_mol,
+    cell_temperature: degC,
+    harness_resistance: mohm,
+    input_path_resistance: mohm,
+    precharge_resistor: ohm,
+    input_inductance: uH,
+    saturated_share: ratio,
+    saturation_current: A,
+    input_capacitance: uF,
+    bypass_window: V,
+    standby_current: mA,
+    discharge_power: W,
+    load_start_delay: ms,
+    reset_voltage: V,
+    contact_gap: us,
 ) -> Waveform:
     """Return current and voltage of the switch-on; arguments as soft_start_waveform has them."""
     cells = cell_loop_resistance(
@@ -391,16 +395,14 @@ def waveform(
 
 
 def cell_loop_resistance(
-    in_series: float, in_parallel: float, pulse: float, activation: float, temperature: float
-) -> float:
+    in_series: count, in_parallel: count, pulse: mohm, activation: kJ_per_mol, temperature: degC
+) -> ohm:
     """Return the resistance of the battery's cells in ohm, from that of one at 20 degC in mohm."""
     warmer = arrhenius_factor(activation, temperature, REFERENCE_TEMPERATURE)
     return in_series / in_parallel * pulse / 1e3 / warmer
 
 
-def bypass_peak(
-    window: float, standby: float, resistance: float, inductance: float, capacitance: float
-) -> float:
+def bypass_peak(window: V, standby: A, resistance: ohm, inductance: H, capacitance: F) -> A:
     """Return the highest current when the precharge resistor is bypassed, under a standby load."""
     inrush = series_rlc.peak_current(window, resistance, inductance, capacitance)
     z = series_rlc.damping_ratio(resistance, inductance, capacitance)

@@ -27,7 +27,7 @@ from analyses.physics.pointing_file import pointing_file, row_times
 from analyses.physics.stations import Station, read_stations
 from analyses.physics.trajectory_issue import TrajectoryIssue, read_issue, sidereal_angle_at
 from closeout import absent, analysis
-from closeout.units import MHz, Unit, count, deg, deg_per_s, km, minute, s
+from closeout.units import MHz, Unit, count, deg, deg_per_s, km, minute, rad, s
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -82,16 +82,16 @@ class Flight(NamedTuple):
 
     issue: TrajectoryIssue
     lift_off: datetime
-    last_release: float
+    last_release: s
     burn: Burn
     ephemeris: Sequence[Moment]  # Earth-fixed
-    transmit_start: float
-    timer_stop: float
-    fall: float
+    transmit_start: s
+    timer_stop: s
+    fall: s
     sights: Mapping[str, Sight]
 
     @property
-    def transmit_stop(self) -> float:
+    def transmit_stop(self) -> s:
         """Return when the transmitter is off for good."""
         return min(self.timer_stop, self.fall)
 
@@ -412,14 +412,14 @@ def station_pointing(
 
 @lru_cache(maxsize=32)  # where links and attitudes vary, the flight does not
 def fly(
-    lift_off_delay: float,
-    last_release: float,
+    lift_off_delay: minute,
+    last_release: s,
     place: tuple[float, float, float],
     motion: tuple[float, float],
     burn: Burn,
     timers: tuple[float, float],
-    end_altitude: float,
-    lowest_elevation: float,
+    end_altitude: km,
+    lowest_elevation: deg,
 ) -> Flight:
     """Return the flight from the last release on, and what each station has of it.
 
@@ -449,8 +449,8 @@ def fly(
 
 @lru_cache(maxsize=32)  # timers and elevations change nothing in it
 def flown(
-    angle: float,
-    last_release: float,
+    angle: rad,
+    last_release: s,
     place: tuple[float, float, float],
     motion: tuple[float, float],
     burn: Burn,
@@ -466,20 +466,18 @@ def flown(
     return tuple(fixed_ephemeris(propagate(start, last_release, end, burn), angle))
 
 
-def _sight(
-    station: Station, ephemeris: Sequence[Moment], lowest: float, begin: float, stop: float
-) -> Sight:
+def _sight(station: Station, ephemeris: Sequence[Moment], lowest: deg, begin: s, stop: s) -> Sight:
     site = site_at(station.latitude_deg, station.longitude_deg, station.height_m / 1e3)
     mask = max(station.mask_deg, lowest)
     return Sight(station, site, find_passes(ephemeris, site, mask, begin, stop))
 
 
-def altitude_at(ephemeris: Sequence[Moment], time: float) -> float:
+def altitude_at(ephemeris: Sequence[Moment], time: s) -> km:
     """Return the geometric altitude in km at a time in s; after the ephemeris that of its end."""
     return to_geodetic(at(ephemeris, min(time, ephemeris[-1].time)).position)[2]
 
 
-def highest_altitude(flight: Flight) -> float:
+def highest_altitude(flight: Flight) -> km:
     """Return the highest geometric altitude in km while the transmitter is on, at full points."""
     begin, end = flight.transmit_start, max(flight.transmit_start, flight.transmit_stop)
     inside = [m.state for m in flight.ephemeris if begin < m.time < end]
@@ -487,7 +485,7 @@ def highest_altitude(flight: Flight) -> float:
     return max(*edges, *(to_geodetic(state.position)[2] for state in inside))
 
 
-def time_below(ephemeris: Sequence[Moment], altitude: float) -> float:
+def time_below(ephemeris: Sequence[Moment], altitude: km) -> s:
     """Return when an ephemeris first falls below a geometric altitude in km, in s.
 
     Raises:
@@ -525,9 +523,7 @@ def looks_of(flight: Flight, sight: Sight, one: Pass) -> list[Look]:
     return [look_at(sight.site, state) for state in (*edges, *inside)]
 
 
-def _errors(
-    sight: Sight, true: Sequence[Moment], file: Sequence[Moment], ahead: float
-) -> list[float]:
+def _errors(sight: Sight, true: Sequence[Moment], file: Sequence[Moment], ahead: s) -> list[deg]:
     """Return the angles in deg between file and stage at the rows of a station's passes."""
     times = [time for one in sight.passes for time in (*row_times(one), one.top)]
     return [

@@ -99,7 +99,7 @@ def storage_and_volume(
     pictures = 1e-6 * satellites * pictures_per_release * picture_size  # GB
     readout = time_to_fill(pictures, memory_read_rate)
     modes = read_modes(DATA / "dvbs2_modes.csv")
-    sent = pictures * MBIT_PER_GB * picture_overhead / symbol_rate  # s at 1 bit a symbol
+    sent = time_to_send(pictures, picture_overhead, symbol_rate)
     return StorageAndVolume(
         storage_volume=volume,
         camera_data=camera_data,
@@ -114,3 +114,8 @@ def storage_and_volume(
             for name, station in read_stations(DATA / "stations.csv").items()
         },
     )
+
+
+def time_to_send(volume: GB, overhead: ratio, symbol_rate: Msymbol_s) -> s:
+    """Return how long the link takes for a volume with its overhead, at 1 bit a symbol."""
+    return volume * MBIT_PER_GB * overhead / symbol_rate

@@ -11,7 +11,7 @@ from analyses.physics.vibration import STANDARD_GRAVITY
 from analyses.random_vibration import ByAxis, Response, highest_responses, read_spectrum
 from closeout import analysis
 from closeout.math import hypot, power, sqrt
-from closeout.units import GPa, K, MPa, N_m, Unit, g0, kg, kN, mm, ratio
+from closeout.units import GPa, K, MPa, N, N_m, Pa, Unit, g0, kg, kN, m, m2, mm, ratio
 
 AXES = ("x", "y", "z")
 
@@ -41,21 +41,21 @@ class StructureMargins(NamedTuple):
 class Bolt(NamedTuple):
     """One mounting bolt with what it clamps; SI units."""
 
-    area: float
-    share: float  # of an outer tension that it takes, an upper bound
+    area: m2
+    share: ratio  # of an outer tension that it takes, an upper bound
     preload: tuple[float, float]  # lowest, highest, with settling and temperature
-    tightened: float  # highest preload as the tool leaves it
-    torsion: float  # stress by the torque of the thread, at that preload
-    yield_strength: float
-    ultimate_strength: float
-    friction: float
+    tightened: N  # highest preload as the tool leaves it
+    torsion: Pa  # stress by the torque of the thread, at that preload
+    yield_strength: Pa
+    ultimate_strength: Pa
+    friction: ratio
 
 
 class Factors(NamedTuple):
-    on_yield: float
-    on_ultimate: float
-    on_gapping: float
-    on_slip: float
+    on_yield: ratio
+    on_ultimate: ratio
+    on_gapping: ratio
+    on_slip: ratio
 
 
 class Load(NamedTuple):
@@ -63,10 +63,10 @@ class Load(NamedTuple):
 
     along: tuple[float, float, float]  # N
     over: tuple[float, float]  # N m in the mounting plane, of what acts along x, along y
-    offset: float  # m, of the centre of gravity along x and along y
+    offset: m  # of the centre of gravity along x and along y
 
     @property
-    def torsion(self) -> float:
+    def torsion(self) -> N_m:
         """Return the moment about z in N m: each lateral force has the other axis' offset."""
         return (self.along[0] + self.along[1]) * self.offset
 
@@ -191,19 +191,19 @@ def structure_margins(
 
 
 def make_bolt(
-    diameter: float,
-    pitch: float,
-    head: float,
-    grip: float,
-    modulus: float,
-    clamped_modulus: float,
+    diameter: m,
+    pitch: m,
+    head: m,
+    grip: m,
+    modulus: Pa,
+    clamped_modulus: Pa,
     strength: tuple[float, float],
-    torque: float,
+    torque: N_m,
     arms: tuple[float, float],
-    scatter: float,
-    loss: float,
-    expansion: float,
-    friction: float,
+    scatter: ratio,
+    loss: ratio,
+    expansion: ratio,
+    friction: ratio,
 ) -> Bolt:
     """Return the bolt with its lowest and highest preload; SI units, expansion as a strain.
 
@@ -228,7 +228,7 @@ def make_bolt(
 
 
 def design_loads(
-    responses: Response, level_tolerance: float, acoustic: float, quasi_static: float
+    responses: Response, level_tolerance: ratio, acoustic: g0, quasi_static: g0
 ) -> Response:
     """Return acceleration and overturning of each axis in g0 when it is shaken, without factors.
 
@@ -246,7 +246,7 @@ def design_loads(
     return Response(peaks(responses.acceleration), peaks(responses.overturning))
 
 
-def load_of(body: Body, shaken: Response, axis: str, others: float, model_factor: float) -> Load:
+def load_of(body: Body, shaken: Response, axis: str, others: g0, model_factor: ratio) -> Load:
     """Return the load with one axis shaken and an acceleration in g0 along each of the others."""
     weight = body.mass * STANDARD_GRAVITY * model_factor
     along = dict.fromkeys(AXES, others) | {axis: shaken.acceleration[axis]}
@@ -271,17 +271,35 @@ def worst_bolt(load: Load, bracket: Bracket) -> tuple[float, float]:
     return tension, hypot(x, y) / 4.0 + load.torsion / (2.0 * hypot(sx, sy))
 
 
-def leg_stress(load: Load, bracket: Bracket) -> float:
+def leg_stress(load: Load, bracket: Bracket) -> Pa:
     """Return the highest stress in a sheet in Pa; all axes add up, and so do their maxima."""
     x, y, z = load.along
     over_x, over_y = load.over
     width, thickness, length = bracket.width, bracket.thickness, bracket.height
-    across = 6.0 * (x / 2.0 * length / 2.0) / (width * power(thickness, 2))
-    sideways = y / 2.0 + load.torsion / bracket.spacing_x
-    bent = (over_y + z * load.offset) / 2.0 + sideways * length
+    across = _bending_across(x, width, thickness, length)
+    sideways = _half_and_couple(y, load.torsion, bracket.spacing_x)
+    bent = _bending_along(over_y + z * load.offset, sideways, length)
     along = 6.0 * bent / (thickness * power(width, 2))
-    upright = z / 2.0 + (over_x + z * load.offset) / bracket.spacing_x
+    upright = _half_and_couple(z, over_x + z * load.offset, bracket.spacing_x)
     return across + along + upright / (width * thickness)
+
+
+def _bending_across(shear: N, width: m, thickness: m, length: m) -> Pa:
+    """Return the stress of half the shear in a sheet that is clamped and guided: 6 (V L/2)/(b t^2).
+
+    V is half of what both sheets take.
+    """
+    return 6.0 * (shear / 2.0 * length / 2.0) / (width * power(thickness, 2))
+
+
+def _half_and_couple(force: N, moment: N_m, spacing: m) -> N:
+    """Return the force on one of two sheets: half of it, and the couple that a moment asks."""
+    return force / 2.0 + moment / spacing
+
+
+def _bending_along(moment: N_m, force: N, length: m) -> N_m:
+    """Return the moment at the root of one of two sheets in its plane."""
+    return moment / 2.0 + force * length
 
 
 def margins(
@@ -289,9 +307,9 @@ def margins(
     bracket: Bracket,
     bolt: Bolt,
     shaken: Response,
-    quasi_static: float,
-    coupling: float,
-    model_factor: float,
+    quasi_static: g0,
+    coupling: ratio,
+    model_factor: ratio,
     leg_strength: tuple[float, float],
     factors: Factors,
 ) -> StructureMargins:
@@ -329,7 +347,7 @@ def margins(
     )
 
 
-def bolt_margins(bolt: Bolt, tension: float, shear: float, factors: Factors) -> dict[str, float]:
+def bolt_margins(bolt: Bolt, tension: N, shear: N, factors: Factors) -> Margins:
     """Return the margin of safety of a bolt in service by mode of failure."""
     lowest, highest = bolt.preload
     return {

@@ -11,10 +11,27 @@ from analyses.physics import heat_balance as heat
 from analyses.physics.heat_balance import ZERO_CELSIUS, TwoNodes
 from closeout import analysis
 from closeout.math import exp, maximum, minimum
-from closeout.units import J_per_K, K, Unit, W, W_m2, W_per_K, degC, hour, km, km_s, m2, ratio, s
+from closeout.units import (
+    J_per_K,
+    K,
+    Unit,
+    W,
+    W_m2,
+    W_per_K,
+    degC,
+    hour,
+    km,
+    km_s,
+    m2,
+    per_s,
+    ratio,
+    s,
+)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+J_per_m2 = Annotated[float, Unit("J/m^2")]
 
 STEP = 40.0  # s of the march; halving it moves no temperature of the cells by 0.002 K
 
@@ -41,13 +58,13 @@ class ThermalCourse(NamedTuple):
 class Ascent(NamedTuple):
     """Heat that comes from outside between lift-off and orbit; SI units, temperatures in K."""
 
-    wall_temperature: float
-    release_time: float
-    flux: float  # free-molecular, at the release
-    dose: float  # free-molecular, of the whole climb, J/m2
-    ram_area: float
-    plume_flux: float
-    plume_time: float
+    wall_temperature: K
+    release_time: s
+    flux: W_m2  # free-molecular, at the release
+    dose: J_per_m2  # free-molecular, of the whole climb, J/m2
+    ram_area: m2
+    plume_flux: W_m2
+    plume_time: s
 
 
 @analysis(validated_by=("tests/analyses/test_thermal_cases.py",))
@@ -194,15 +211,15 @@ def thermal_cases(
 
 
 def make_ascent(
-    wall_temperature: float,
-    release_time: float,
-    geometric_altitude: float,
-    speed: float,
-    climb_rate: float,
-    density_ratio: float,
-    ram_area: float,
-    plume_flux: float,
-    plume_time: float,
+    wall_temperature: degC,
+    release_time: s,
+    geometric_altitude: km,
+    speed: km_s,
+    climb_rate: km_s,
+    density_ratio: ratio,
+    ram_area: m2,
+    plume_flux: W_m2,
+    plume_time: s,
 ) -> Ascent:
     """Return the heat of the ascent in SI units, of degC, s, km and km/s."""
     metres = 1000.0 * speed
@@ -219,13 +236,13 @@ def make_ascent(
 
 def hottest_after_ascent(
     nodes: TwoNodes,
-    air: float,
-    base: float,
-    own: float,
-    outside: float,
+    air: K,
+    base: K,
+    own: W,
+    outside: W,
     ascent: Ascent,
-    wall_area: float,
-) -> float:
+    wall_area: m2,
+) -> K:
     """Return the highest temperature of the housing at the end of the ascent, in K.
 
     All heat stays in the housing alone: its own, that of a wall warmer than the air and of a base
@@ -240,17 +257,27 @@ def hottest_after_ascent(
     return air + gained / nodes.outer_capacity
 
 
-def coldest_after_ascent(nodes: TwoNodes, air: float, base: float, ascent: Ascent) -> float:
+def coldest_after_ascent(nodes: TwoNodes, air: K, base: K, ascent: Ascent) -> K:
     """Return the lowest temperature of housing and cells at the end of the ascent, in K.
 
     From the air's temperature towards a colder base, and what the radiating area sends to space at
     the air's temperature from lift-off on, all of it taken from the housing alone.
     """
     length = ascent.release_time + ascent.plume_time
-    rate = nodes.base_conductance / nodes.outer_capacity
+    rate = cooling_rate(nodes.base_conductance, nodes.outer_capacity)
     fallen = maximum(air - base, 0.0) * (1.0 - exp(-rate * length))
-    sent = nodes.radiating_area * heat.radiated(air) * length / nodes.outer_capacity
+    sent = cooled_by(nodes.radiating_area, heat.radiated(air), length, nodes.outer_capacity)
     return air - fallen - sent
+
+
+def cooling_rate(conductance: W_per_K, capacity: J_per_K) -> per_s:
+    """Return one over the time constant of a body: G/C."""
+    return conductance / capacity
+
+
+def cooled_by(area: m2, flux: W_m2, time: s, capacity: J_per_K) -> K:
+    """Return how much colder a body gets that sends a flux for a time: A q t/C."""
+    return area * flux * time / capacity
 
 
 @analysis(validated_by=("tests/analyses/test_thermal_cases.py",))
@@ -386,33 +413,33 @@ def temperatures_over_time(
 
 
 def both_courses(
-    fairing_air_temperature: float,
-    housing_capacity: float,
-    battery_heat_capacity: float,
-    cell_conductance: float,
-    mount_conductance: float,
-    stage_temperature: float,
-    active_heat: float,
-    cell_heat: float,
-    ascent_wall_temperature: float,
-    fairing_release_time: float,
-    fairing_release_geometric_altitude: float,
-    fairing_release_speed: float,
-    fairing_release_climb_rate: float,
-    upper_density_ratio: float,
-    ram_area: float,
-    plume_flux: float,
-    plume_duration: float,
-    sun_area: float,
-    earth_area: float,
-    radiating_area: float,
-    solar_absorptance: float,
-    infrared_emittance: float,
-    solar_constant: float,
-    albedo: float,
-    earth_infrared: float,
-    stage_geometric_altitude: float,
-    thermal_duration: float,
+    fairing_air_temperature: degC,
+    housing_capacity: J_per_K,
+    battery_heat_capacity: J_per_K,
+    cell_conductance: W_per_K,
+    mount_conductance: W_per_K,
+    stage_temperature: degC,
+    active_heat: W,
+    cell_heat: W,
+    ascent_wall_temperature: degC,
+    fairing_release_time: s,
+    fairing_release_geometric_altitude: km,
+    fairing_release_speed: km_s,
+    fairing_release_climb_rate: km_s,
+    upper_density_ratio: ratio,
+    ram_area: m2,
+    plume_flux: W_m2,
+    plume_duration: s,
+    sun_area: m2,
+    earth_area: m2,
+    radiating_area: m2,
+    solar_absorptance: ratio,
+    infrared_emittance: ratio,
+    solar_constant: W_m2,
+    albedo: ratio,
+    earth_infrared: W_m2,
+    stage_geometric_altitude: km,
+    thermal_duration: hour,
 ) -> dict[str, list[Moment]]:
     """Return the hot and the cold course; arguments as thermal_course has them."""
     nodes = TwoNodes(
@@ -448,9 +475,9 @@ def both_courses(
 class Moment(NamedTuple):
     """Time in s after lift-off, temperatures in K."""
 
-    time: float
-    housing: float
-    cells: float
+    time: s
+    housing: K
+    cells: K
 
 
 class Outside(NamedTuple):
@@ -458,18 +485,18 @@ class Outside(NamedTuple):
 
     ascent: Ascent
     hot: bool
-    wall: float
-    sun: float  # with albedo
-    infrared: float
-    period: float  # s, of the orbit
-    dark: float  # s of it, in the shadow of the Earth
+    wall: W
+    sun: W  # with albedo
+    infrared: W
+    period: s  # of the orbit
+    dark: s  # s of it, in the shadow of the Earth
 
-    def sunlit(self, time: float) -> bool:
+    def sunlit(self, time: s) -> bool:
         """Say whether the Sun shines; the hot case begins in the Sun, the cold one in the dark."""
         phase = (time - self.ascent.release_time) % self.period
         return phase < self.period - self.dark if self.hot else phase >= self.dark
 
-    def at(self, time: float) -> float:
+    def at(self, time: s) -> W:
         """Return the heat in W at a time in s after lift-off.
 
         The free-molecular dose falls evenly over the step behind the release: it is all but over
@@ -485,7 +512,7 @@ class Outside(NamedTuple):
             found += ascent.ram_area * ascent.plume_flux
         return found
 
-    def breaks(self, end: float) -> list[float]:
+    def breaks(self, end: s) -> list[s]:
         """Return the times in s at which the heat jumps."""
         start = self.ascent.release_time
         period = self.period
@@ -498,11 +525,11 @@ class Outside(NamedTuple):
 
 def course(
     nodes: TwoNodes,
-    air: float,
-    base: float,
+    air: K,
+    base: K,
     own: tuple[float, float],
     outside: Outside,
-    duration: float,
+    duration: s,
 ) -> list[Moment]:
     """Return the course of housing and cells from lift-off for a time in s; own heat in W."""
     release = outside.ascent.release_time

@@ -20,6 +20,7 @@ from analyses.physics.barriers import (
     releasing_failures,
     releasing_pairs,
 )
+from analyses.recorder_timers import clock_factor
 from closeout import analysis
 from closeout.math import maximum, minimum
 from closeout.units import Unit, count, ppm, s
@@ -115,7 +116,7 @@ def unwanted_emission(
     model = read_model(DATA)
     last_release = first_release_time + (satellites - 1.0) * release_interval
     delays = {
-        "transmit timer": transmit_start_delay * (1.0 + 1e-6 * timer_error) - last_release,
+        "transmit timer": transmit_start_delay * clock_factor(timer_error) - last_release,
         "timer A": timer_a_delay,
         "timer B": timer_b_delay,
         "timer C": aneroid_closing_time + timer_c_delay - last_release,
@@ -146,7 +147,7 @@ def unwanted_emission(
     )
 
 
-def left_after_event(model: Model) -> dict[str, float]:
+def left_after_event(model: Model) -> Count:
     """Return how many barriers the worst event leaves, by hazard and step of the ground."""
     events = model._replace(failures=common_failures(model))
     return {
@@ -157,7 +158,9 @@ def left_after_event(model: Model) -> dict[str, float]:
     }
 
 
-def silence(model: Model, armed: Mapping[str, EnergyPath], delays: Mapping[str, float]) -> float:
+def silence(
+    model: Model, armed: Mapping[str, EnergyPath], delays: Annotated[Mapping[str, float], Unit("s")]
+) -> s:
     """Return the time from the last release to the first emission with the worst two failures.
 
     Zero where a pair releases the transmitter at a step before. The last step of the model is the

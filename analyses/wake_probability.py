@@ -34,7 +34,7 @@ from analyses.physics.voting import (
 )
 from closeout import analysis
 from closeout.math import minimum
-from closeout.units import Unit, count, day, ratio, s
+from closeout.units import Unit, count, day, hour, per_hour, ratio, s
 
 DATA = Path(__file__).parent / "data"
 
@@ -68,8 +68,8 @@ class Rates(NamedTuple):
 
     waking: Mapping[str, float]  # by pressure, acceleration and shared
     sleeping: Mapping[str, float]
-    waking_per_use: float
-    sleeping_per_use: float
+    waking_per_use: ratio
+    sleeping_per_use: ratio
 
 
 @analysis(validated_by="tests/analyses/test_wake_probability.py")
@@ -124,7 +124,7 @@ def wake_probability(
     people; the launch authority sets the barriers, and unwanted_emission counts them.
     """
     rates = read_rates(DATA / "wake_failures.csv")
-    hours = 24.0 * hold_duration
+    hours = hours_of(hold_duration)
     in_hold = 86400.0 * hold_duration / trigger_sampling_period
     in_shaking = shaken_time / trigger_sampling_period
     share, persistence, n = common_cause_share, reading_error_persistence, trigger_samples
@@ -181,14 +181,19 @@ def wake_probability(
     )
 
 
-def both_states(q: float, share: float) -> tuple[Channel, Channel]:
+def hours_of(duration: day) -> hour:
+    """Return a time in hours, as the rates of failures have it."""
+    return 24.0 * duration
+
+
+def both_states(q: ratio, share: ratio) -> tuple[Channel, Channel]:
     """Return a channel of three sound sensors, and the same where one has failed already."""
     return three_sensors(q, share), two_left(q, share)
 
 
 def false_by_readings(
-    pressure: Channel, acceleration: Channel, runs: Errors, in_hold: float, in_shaking: float
-) -> float:
+    pressure: Channel, acceleration: Channel, runs: Errors, in_hold: count, in_shaking: count
+) -> ratio:
     """Return the probability that wrong readings wake the recorder, beside failed sensors.
 
     In each latent state of the two channels: while it is shaken the pressure channel errs alone; at
@@ -206,7 +211,7 @@ def false_by_readings(
     return total
 
 
-def late_by_readings(channel: Channel, wrong: Errors, samples: float) -> float:
+def late_by_readings(channel: Channel, wrong: Errors, samples: count) -> ratio:
     """Return the probability that one of the first votes of a channel is wrong in the ascent.
 
     The sum over the samples, which is an upper bound however they hang together.
@@ -241,5 +246,5 @@ def _counts(mode: Mode, sensor: Callable[[Mode], bool], shared: Callable[[Mode],
     return shared(mode) if mode.group == SHARED else sensor(mode)
 
 
-def _rate(modes: list[Mode], kind: str) -> float:
+def _rate(modes: list[Mode], kind: str) -> per_hour:
     return sum(mode.rate_per_h for mode in modes if mode.group == kind)

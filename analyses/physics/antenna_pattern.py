@@ -12,6 +12,7 @@ from math import inf
 
 from analyses.physics import radio
 from closeout.math import cos, log, log10, maximum
+from closeout.units import dB, dBi, deg, ratio
 
 DATA_SHEET_CONE = (
     30.0  # deg; inside it the stated axial ratio holds (parameter antenna_axial_ratio)
@@ -19,7 +20,7 @@ DATA_SHEET_CONE = (
 EDGE = 89  # deg, the last of the table of losses
 
 
-def lobe_exponent(beamwidth: float) -> float:
+def lobe_exponent(beamwidth: deg) -> ratio:
     """Return the exponent n of the power pattern cos(angle)^n with a full width at half power.
 
     n = log(1/2) / log(cos(beamwidth / 2)). A short dipole across its axis has 90 deg and n = 2.
@@ -27,17 +28,17 @@ def lobe_exponent(beamwidth: float) -> float:
     return log(0.5) / log(cos(radio.radians(0.5 * beamwidth)))
 
 
-def cosine_loss(offset: float, beamwidth: float) -> float:
+def cosine_loss(offset: deg, beamwidth: deg) -> dB:
     """Return in dB how far the gain of a lobe cos(angle)^n falls at an angle from its axis."""
     return -10.0 * lobe_exponent(beamwidth) * log10(cos(radio.radians(offset)))
 
 
-def lobe_directivity(exponent: float) -> float:
+def lobe_directivity(exponent: ratio) -> dBi:
     """Return the directivity in dBi of cos(angle)^n into one half space: 2 (n + 1)."""
     return radio.to_db(2.0 * (exponent + 1.0))
 
 
-def pattern_loss(offset: float, beamwidth: float) -> float:
+def pattern_loss(offset: deg, beamwidth: deg) -> dB:
     """Return in dB how far the gain falls: the greater of the quadratic and the cosine lobe.
 
     Both have their half power at the same angle (3.00 dB and 3.01 dB). Inside of it the quadratic
@@ -47,7 +48,7 @@ def pattern_loss(offset: float, beamwidth: float) -> float:
     return maximum(radio.beam_loss(offset, beamwidth), cosine_loss(offset, beamwidth))
 
 
-def axial_ratio(on_axis: float, offset: float) -> float:
+def axial_ratio(on_axis: dB, offset: deg) -> dB:
     """Return the axial ratio in dB at an angle from the axis.
 
     Two crossed dipoles fed in quadrature, the form of every circular patch, have 1 / cos(angle):
@@ -58,7 +59,7 @@ def axial_ratio(on_axis: float, offset: float) -> float:
     return on_axis + maximum(growth, 0.0)
 
 
-def off_axis_losses(beamwidth: float, on_axis_ratio: float, feed_ratio: float) -> list[float]:
+def off_axis_losses(beamwidth: deg, on_axis_ratio: dB, feed_ratio: dB) -> list[dB]:
     """Return the losses in dB of gain and polarisation together at 0, 1, 2 ... 89 deg.
 
     ``feed_ratio`` is the axial ratio of the receiving antenna. They grow with the angle.
@@ -70,7 +71,7 @@ def off_axis_losses(beamwidth: float, on_axis_ratio: float, feed_ratio: float) -
     ]
 
 
-def reach(losses: Sequence[float], allowed: float) -> float | None:
+def reach(losses: Sequence[dB], allowed: dB) -> deg | None:
     """Return how far from its axis in deg the antenna may point; None where not even on its axis.
 
     ``losses`` are those of :func:`off_axis_losses`. Straight lines between whole degrees lie above
@@ -84,7 +85,7 @@ def reach(losses: Sequence[float], allowed: float) -> float | None:
     return last + (allowed - losses[last]) / (losses[last + 1] - losses[last])
 
 
-def loss_at(losses: Sequence[float], offset: float) -> float:
+def loss_at(losses: Sequence[dB], offset: deg) -> dB:
     """Return the loss in dB at an angle in deg from the axis, on the lines that `reach` follows.
 
     ``losses`` are those of :func:`off_axis_losses`; beyond their end nothing is counted: infinite.

@@ -22,6 +22,7 @@ from typing import NamedTuple
 
 from analyses.physics.standard_atmosphere import EARTH_RADIUS, STANDARD_GRAVITY, Profile, air_at
 from closeout.math import cos, hypot, sin, table
+from closeout.units import N, Pa, kg, kg_s, m, m2, m_s, m_s2, ratio, s
 
 State = tuple[float, float, float, float]
 
@@ -30,20 +31,20 @@ State = tuple[float, float, float, float]
 class Vehicle:
     """What flies, in SI units; the pitch is in rad above the horizon against s after lift-off."""
 
-    lift_off_mass: float
-    vacuum_thrust: float
-    vacuum_specific_impulse: float
-    nozzle_exit_area: float
-    drag_reference_area: float
+    lift_off_mass: kg
+    vacuum_thrust: N
+    vacuum_specific_impulse: s
+    nozzle_exit_area: m2
+    drag_reference_area: m2
     drag_coefficient: tuple[tuple[float, float], ...]
     pitch_programme: tuple[tuple[float, float], ...]
 
     @property
-    def mass_flow(self) -> float:
+    def mass_flow(self) -> kg_s:
         """Propellant that is burnt, in kg/s."""
         return self.vacuum_thrust / (self.vacuum_specific_impulse * STANDARD_GRAVITY)
 
-    def mass_at(self, time: float) -> float:
+    def mass_at(self, time: s) -> kg:
         """Return the mass in kg at a time in s after lift-off."""
         return self.lift_off_mass - self.mass_flow * time
 
@@ -51,29 +52,29 @@ class Vehicle:
 class Moment(NamedTuple):
     """The flight at one time, in SI units; the axial acceleration is what a sensor feels."""
 
-    time: float
-    geometric_altitude: float
-    downrange: float
-    vertical_speed: float
-    horizontal_speed: float
-    mass: float
-    pressure: float
-    dynamic_pressure: float
-    mach: float
-    axial_acceleration: float
+    time: s
+    geometric_altitude: m
+    downrange: m
+    vertical_speed: m_s
+    horizontal_speed: m_s
+    mass: kg
+    pressure: Pa
+    dynamic_pressure: Pa
+    mach: ratio
+    axial_acceleration: m_s2
 
 
 class Loads(NamedTuple):
     """What the air does to the vehicle, and the thrust that it leaves: SI units."""
 
-    pressure: float
-    dynamic_pressure: float
-    mach: float
-    thrust: float
-    drag: float
+    pressure: Pa
+    dynamic_pressure: Pa
+    mach: ratio
+    thrust: N
+    drag: N
 
 
-def _loads(vehicle: Vehicle, day: Profile, geometric_altitude: float, speed: float) -> Loads:
+def _loads(vehicle: Vehicle, day: Profile, geometric_altitude: m, speed: m_s) -> Loads:
     """Return the loads at a geometric altitude in m and a speed in m/s."""
     pressure, _, density, speed_of_sound = air_at(geometric_altitude, day)
     dynamic_pressure = 0.5 * density * speed * speed
@@ -83,7 +84,7 @@ def _loads(vehicle: Vehicle, day: Profile, geometric_altitude: float, speed: flo
     return Loads(pressure, dynamic_pressure, mach, thrust, drag)
 
 
-def _moment(vehicle: Vehicle, time: float, state: State, loads: Loads) -> Moment:
+def _moment(vehicle: Vehicle, time: s, state: State, loads: Loads) -> Moment:
     """Return the moment that belongs to a state and what the air does there."""
     pressure, dynamic_pressure, mach, thrust, drag = loads
     mass = vehicle.mass_at(time)
@@ -91,7 +92,7 @@ def _moment(vehicle: Vehicle, time: float, state: State, loads: Loads) -> Moment
     return Moment(time, *state, mass, pressure, dynamic_pressure, mach, felt)
 
 
-def _rates(vehicle: Vehicle, surface_gravity: float) -> Callable[[float, State, Loads], State]:
+def _rates(vehicle: Vehicle, surface_gravity: m_s2) -> Callable[[float, State, Loads], State]:
     """Return the right-hand side of the equations of motion, by time, state and loads."""
     lift_off_mass, mass_flow, programme = (
         vehicle.lift_off_mass, vehicle.mass_flow, vehicle.pitch_programme
@@ -142,10 +143,10 @@ def runge_kutta(
 def fly(
     vehicle: Vehicle,
     day: Profile,
-    launch_geometric_altitude: float,
-    duration: float,
-    step: float,
-    surface_gravity: float = STANDARD_GRAVITY,
+    launch_geometric_altitude: m,
+    duration: s,
+    step: s,
+    surface_gravity: m_s2 = STANDARD_GRAVITY,
 ) -> list[Moment]:
     """Return the flight from rest at lift-off, one moment each step up to the duration (s).
 

@@ -10,25 +10,24 @@ pressure.
 from __future__ import annotations
 
 from closeout.math import exp, hypot, log, pi, power, sqrt
+from closeout.units import N, N_m, N_per_m, Pa, m, m2, ratio
 
 THREAD_DEPTH = 0.9382  # of the pitch; ISO 898-1, nominal stress area
 SHEAR_STRENGTH = 0.6  # of the tensile strength (common practice, no source)
 CONE = 0.57735  # tangent of the half angle of the pressure cone, 30 deg (Shigley)
 
 
-def stress_area(diameter: float, pitch: float) -> float:
+def stress_area(diameter: m, pitch: m) -> m2:
     """Return the nominal stress area of a metric thread: pi/4 (d - 0.9382 p)^2 (ISO 898-1)."""
     return pi / 4.0 * power(diameter - THREAD_DEPTH * pitch, 2)
 
 
-def bolt_stiffness(elastic_modulus: float, area: float, length: float) -> float:
+def bolt_stiffness(elastic_modulus: Pa, area: m2, length: m) -> N_per_m:
     """Return the stiffness of a bolt that is threaded over its grip: E A / L."""
     return elastic_modulus * area / length
 
 
-def frustum_stiffness(
-    elastic_modulus: float, diameter: float, head_diameter: float, thickness: float
-) -> float:
+def frustum_stiffness(elastic_modulus: Pa, diameter: m, head_diameter: m, thickness: m) -> N_per_m:
     """Return the stiffness of one clamped part, the frustum of a cone of pressure.
 
     Shigley, equation 8-20, with a half angle of 30 deg: pi E d tan(30 deg) over the logarithm of
@@ -40,7 +39,7 @@ def frustum_stiffness(
     return CONE * pi * elastic_modulus * diameter / log(wide / narrow)
 
 
-def load_share(bolt: float, clamped: float) -> float:
+def load_share(bolt: N_per_m, clamped: N_per_m) -> ratio:
     """Return the highest share of an outer tension that the bolt takes: k_b / (k_b + k_c).
 
     It is that of a tension that acts under head and nut, and of a bolt without the flexibility of
@@ -50,7 +49,7 @@ def load_share(bolt: float, clamped: float) -> float:
     return bolt / (bolt + clamped)
 
 
-def thread_arm(diameter: float, pitch: float, friction: float) -> float:
+def thread_arm(diameter: m, pitch: m, friction: ratio) -> m:
     """Return the torque in the thread for a unit of preload, in m: 0.16 p + 0.58 d2 mu.
 
     With the pitch diameter d2 = d - 0.6495 p (ISO 68-1). VDI 2230 (from memory): the helix, p/(2
@@ -59,7 +58,7 @@ def thread_arm(diameter: float, pitch: float, friction: float) -> float:
     return 0.16 * pitch + 0.58 * (diameter - 0.6495 * pitch) * friction
 
 
-def collar_arm(head_diameter: float, hole_diameter: float, friction: float) -> float:
+def collar_arm(head_diameter: m, hole_diameter: m, friction: ratio) -> m:
     """Return the torque under the head for a unit of preload, in m: (D + d_h)/4 x mu.
 
     Friction at the mean radius of the ring between hole and edge of the head; VDI 2230 (from
@@ -68,7 +67,7 @@ def collar_arm(head_diameter: float, hole_diameter: float, friction: float) -> f
     return (head_diameter + hole_diameter) / 4.0 * friction
 
 
-def preload_of_torque(torque: float, thread: float, collar: float) -> float:
+def preload_of_torque(torque: N_m, thread: m, collar: m) -> N:
     """Return the preload of a torque that turns thread and collar: F = T / (thread + collar).
 
     The arms are those of :func:`thread_arm` and :func:`collar_arm`; their sum over the diameter is
@@ -78,8 +77,8 @@ def preload_of_torque(torque: float, thread: float, collar: float) -> float:
 
 
 def thermal_preload(
-    expansion_difference: float, warming: float, bolt: float, clamped: float, length: float
-) -> float:
+    expansion_difference: float, warming: float, bolt: N_per_m, clamped: N_per_m, length: m
+) -> N:
     """Return how far a change of temperature moves the preload, of parts unlike the bolt.
 
     Difference of the coefficients of expansion x kelvins x grip x k_b k_c / (k_b + k_c).
@@ -87,7 +86,7 @@ def thermal_preload(
     return expansion_difference * warming * length * bolt * clamped / (bolt + clamped)
 
 
-def torsion_stress(torque: float, diameter: float, pitch: float) -> float:
+def torsion_stress(torque: N_m, diameter: m, pitch: m) -> Pa:
     """Return the shear stress of a torque in the shank, at the surface of the stress section.
 
     16 T/(pi d_s^3) with the diameter d_s of the stress area: elastic, so above the plastic value
@@ -96,7 +95,7 @@ def torsion_stress(torque: float, diameter: float, pitch: float) -> float:
     return 16.0 * torque / (pi * power(diameter - THREAD_DEPTH * pitch, 3))
 
 
-def tightening_margin(strength: float, area: float, preload: float, torsion: float) -> float:
+def tightening_margin(strength: Pa, area: m2, preload: N, torsion: Pa) -> ratio:
     """Return the margin of a bolt against yield while it is tightened, at its highest preload.
 
     sigma_y / sqrt(sigma^2 + 3 tau^2) - 1 (von Mises) with the whole torsion of the thread: what the
@@ -107,14 +106,14 @@ def tightening_margin(strength: float, area: float, preload: float, torsion: flo
 
 
 def yield_margin(
-    strength: float,
-    area: float,
-    preload: float,
-    tension: float,
-    share: float,
-    torsion: float,
-    factor: float,
-) -> float:
+    strength: Pa,
+    area: m2,
+    preload: N,
+    tension: N,
+    share: ratio,
+    torsion: Pa,
+    factor: ratio,
+) -> ratio:
     """Return the margin of a bolt against yield in service, at its highest preload.
 
     sigma_y / sqrt(sigma^2 + 3 (tau/2)^2) - 1 (von Mises), with sigma A = F_preload + share x F x
@@ -127,14 +126,14 @@ def yield_margin(
 
 
 def combined_margin(
-    strength: float,
-    area: float,
-    preload: float,
-    tension: float,
-    share: float,
-    shear: float,
-    factor: float,
-) -> float:
+    strength: Pa,
+    area: m2,
+    preload: N,
+    tension: N,
+    share: ratio,
+    shear: N,
+    factor: ratio,
+) -> ratio:
     """Return a lower bound of the margin of a bolt in tension that takes the whole shear as well.
 
     1 / sqrt(R_t^2 + R_s^1.2) - 1, with the ratios of load to allowable; the shear plane cuts the
@@ -147,7 +146,7 @@ def combined_margin(
     return 1.0 / sqrt(power(pulled, 2) + exp(1.2 * log(sheared))) - 1.0
 
 
-def gapping_margin(preload: float, tension: float, factor: float) -> float:
+def gapping_margin(preload: N, tension: N, factor: ratio) -> ratio:
     """Return a lower bound of the margin against gapping, at the lowest preload: F_V/(F x factor).
 
     The whole outer tension is taken off the clamping force, as where it acts at the faces that are
@@ -157,9 +156,7 @@ def gapping_margin(preload: float, tension: float, factor: float) -> float:
     return preload / (tension * factor) - 1.0
 
 
-def slip_margin(
-    preload: float, tension: float, shear: float, friction: float, factor: float
-) -> float:
+def slip_margin(preload: N, tension: N, shear: N, friction: ratio, factor: ratio) -> ratio:
     """Return a lower bound of the margin against slip, at the lowest preload.
 
     Friction x clamping force, over shear x factor. The whole outer tension, with the factor too, is

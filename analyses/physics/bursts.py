@@ -9,28 +9,29 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from closeout.math import exp, power
+from closeout.units import ratio, s
 
 
 class Outage(NamedTuple):
     """Share of the time in the bad state, 0 up to 1 exclusive, and mean stay in it."""
 
-    share: float
-    duration: float
+    share: ratio
+    duration: s
 
 
 class Losses(NamedTuple):
     """Of two blocks that follow each other at once: one is lost, both are."""
 
-    one: float
-    both: float
+    one: ratio
+    both: ratio
 
 
-def good_duration(outage: Outage) -> float:
+def good_duration(outage: Outage) -> s:
     """Return the mean stay in the good state: share = bad / (good + bad); share above 0."""
     return outage.duration * (1.0 - outage.share) / outage.share
 
 
-def memory_time(outage: Outage) -> float:
+def memory_time(outage: Outage) -> s:
     """Return the time in which the correlation of the state falls to 1/e.
 
     1 / (1/good + 1/bad), the rates of both changes together; it is bad (1 - share).
@@ -38,12 +39,12 @@ def memory_time(outage: Outage) -> float:
     return outage.duration * (1.0 - outage.share)
 
 
-def share_after(outage: Outage, gap: float) -> float:
+def share_after(outage: Outage, gap: s) -> ratio:
     """Return the probability of the bad state a time after it was bad for certain."""
     return outage.share + (1.0 - outage.share) * exp(-gap / memory_time(outage))
 
 
-def received(outage: Outage, length: float, bad: float | None = None) -> float:
+def received(outage: Outage, length: s, bad: ratio | None = None) -> ratio:
     """Return the probability that the state is good for the whole of a length of time.
 
     ``bad`` is the probability that it is bad at the begin, where that is not the share.
@@ -52,7 +53,7 @@ def received(outage: Outage, length: float, bad: float | None = None) -> float:
     return (1.0 - begin) * exp(-length * outage.share / memory_time(outage))
 
 
-def losses(outage: Outage, length: float, bad: float | None = None) -> Losses:
+def losses(outage: Outage, length: s, bad: ratio | None = None) -> Losses:
     """Return the probabilities of loss of two blocks of a length each.
 
     ``bad`` as in :func:`received`; where it is above the share, it is kept for the second block,

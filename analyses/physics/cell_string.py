@@ -8,7 +8,7 @@ less charge or less capacity is empty before the others, which then drive it int
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 
 from analyses.physics.lithium_ion import (
     LOWEST_DRAIN,
@@ -21,23 +21,26 @@ from analyses.physics.lithium_ion import (
     stored_energy,
 )
 from closeout.math import clip, maximum, minimum
+from closeout.units import A_h, Unit, V, W_h, count, day, degC, per_month, ratio
+
+A_h_per_day = Annotated[float, Unit("A h/d")]
 
 
 class Group(NamedTuple):
     """A group of parallel cells: capacity in A h, charge fraction."""
 
-    capacity: float
-    charge: float
+    capacity: A_h
+    charge: ratio
 
 
 def rested(
     group: Group,
-    loss_per_month: float,
-    q10: float,
-    temperature: float,
-    reference: float,
-    drain: float,
-    days: float,
+    loss_per_month: per_month,
+    q10: ratio,
+    temperature: degC,
+    reference: degC,
+    drain: A_h_per_day,
+    days: day,
 ) -> Group:
     """Return the group after some days of rest under a drain in A h/d, at the least empty.
 
@@ -49,17 +52,17 @@ def rested(
     return group._replace(charge=maximum(charge_after(group.charge, rate, taken, until), 0.0))
 
 
-def rest_voltage(group: Group) -> float:
+def rest_voltage(group: Group) -> V:
     """Return the voltage of a cell of the group at rest."""
     return open_circuit_voltage(group.charge)
 
 
-def charge_given(group: Group, floor: float) -> float:
+def charge_given(group: Group, floor: ratio) -> A_h:
     """Return the charge in A h that the group gives down to a charge fraction."""
     return group.capacity * maximum(group.charge - floor, 0.0)
 
 
-def energy_given(group: Group, charge: float) -> float:
+def energy_given(group: Group, charge: A_h) -> W_h:
     """Return the energy in W h that leaves the group's cells while they give this charge.
 
     The integral of the open-circuit voltage over the charge; a group gives no more than it has.
@@ -68,7 +71,7 @@ def energy_given(group: Group, charge: float) -> float:
     return group.capacity * (stored_energy(group.charge) - stored_energy(end))
 
 
-def fullest_without_balancing(charge_voltage: float, in_series: float, behind: float) -> float:
+def fullest_without_balancing(charge_voltage: V, in_series: count, behind: ratio) -> V:
     """Return an upper bound of a cell's voltage where a string is charged to n times a voltage.
 
     The others lag by a charge fraction. The one in front is at the voltage or above, so the others

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from analyses.physics.csv_table import number, read_rows
+from closeout.units import dB
 
 HEADER = 80  # bits of the base-band frame's header
 SLOT = 90  # symbols of a slot; the header of a physical-layer frame is one slot
@@ -17,7 +18,7 @@ class Mode(NamedTuple):
     without implementation loss, and user bits per symbol without pilots.
     """
 
-    ideal_es_n0: float
+    ideal_es_n0: dB
     spectral_efficiency: float
 
 

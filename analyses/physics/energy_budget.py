@@ -8,11 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 
 from analyses.physics.csv_table import number, read_rows
 from analyses.physics.source_under_load import terminal_voltage
 from closeout.math import maximum
+from closeout.units import Unit, V, W, W_h, minute, ohm, ratio
+
+Powers = Annotated[Mapping[str, float], Unit("W")]
+Shares = Annotated[Mapping[str, float], Unit("1")]
+Minutes = Annotated[Mapping[str, float], Unit("min")]
 
 UNITS = ("computer", "cameras", "storage", "transmitter", "heater", "lens_cover")
 
@@ -27,16 +32,16 @@ class Phase(NamedTuple):
     waits_for_late_wake_up: bool
     before_last_picture: bool
     is_steady: bool
-    shares: Mapping[str, float]  # of the time, by unit
+    shares: Shares  # of the time, by unit
 
 
 class Supply(NamedTuple):
     """Converters and the path from the battery to them."""
 
-    efficiency: float
-    standby: float  # W
-    path_resistance: float  # ohm
-    battery_voltage: float  # V, at the terminals
+    efficiency: ratio
+    standby: W
+    path_resistance: ohm
+    battery_voltage: V  # at the terminals
 
 
 def read_phases(path: Path) -> dict[str, Phase]:
@@ -66,7 +71,7 @@ def read_phases(path: Path) -> dict[str, Phase]:
     return phases
 
 
-def lengths(phases: Mapping[str, Phase], moments: Mapping[str, float]) -> dict[str, float]:
+def lengths(phases: Mapping[str, Phase], moments: Minutes) -> Minutes:
     """Return the length of each phase in minutes, from the moments at which they end.
 
     Moments by name, in minutes from the begin of the first phase. A phase that should end before
@@ -85,22 +90,22 @@ def lengths(phases: Mapping[str, Phase], moments: Mapping[str, float]) -> dict[s
     return found
 
 
-def unit_power(phase: Phase, powers: Mapping[str, float], unit: str) -> float:
+def unit_power(phase: Phase, powers: Powers, unit: str) -> W:
     """Return the mean power of a unit in a phase."""
     return phase.shares[unit] * powers[unit]
 
 
-def load_power(phase: Phase, powers: Mapping[str, float]) -> float:
+def load_power(phase: Phase, powers: Powers) -> W:
     """Return the mean power of all units in a phase, behind the converters."""
     return sum(unit_power(phase, powers, unit) for unit in UNITS)
 
 
-def converter_input(load: float, efficiency: float, standby: float) -> float:
+def converter_input(load: W, efficiency: ratio, standby: W) -> W:
     """Return what converters take for a load: standby + load / efficiency (its definition)."""
     return standby + load / efficiency
 
 
-def battery_power(power: float, path_resistance: float, battery_voltage: float) -> float:
+def battery_power(power: W, path_resistance: ohm, battery_voltage: V) -> W:
     """Return the power at the battery's terminals for a constant power behind a resistance.
 
     P U_battery / U behind the path, with Kirchhoff's voltage law; at the lowest battery voltage it
@@ -109,12 +114,12 @@ def battery_power(power: float, path_resistance: float, battery_voltage: float) 
     return power * battery_voltage / terminal_voltage(battery_voltage, path_resistance, power)
 
 
-def drawn_power(load: float, supply: Supply) -> float:
+def drawn_power(load: W, supply: Supply) -> W:
     """Return what a load behind the converters takes at the battery's terminals."""
     taken = converter_input(load, supply.efficiency, supply.standby)
     return battery_power(taken, supply.path_resistance, supply.battery_voltage)
 
 
-def energy(power: float, minutes: float) -> float:
+def energy(power: W, minutes: minute) -> W_h:
     """Return the energy in W h of a power over some minutes."""
     return power * minutes / 60

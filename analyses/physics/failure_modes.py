@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from analyses.physics.csv_table import number, read_rows
 from analyses.physics.voting import NEEDED, SENSORS
+from closeout.units import per_hour, ratio
 
 PRESSURE, ACCELERATION, SHARED = "pressure", "acceleration", "shared"
 # What a reading means to the voter: may it count as a vote to wake, may it count as one to sleep.
@@ -36,8 +37,8 @@ class Mode(NamedTuple):
     pressure: tuple[bool, bool] | None
     acceleration: tuple[bool, bool] | None
     output: str
-    rate_per_h: float
-    per_use: float
+    rate_per_h: per_hour
+    per_use: ratio
 
 
 class Failure(NamedTuple):

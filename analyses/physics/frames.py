@@ -17,6 +17,8 @@ from __future__ import annotations
 from math import atan2, cos, degrees, hypot, pi, radians, sin, sqrt
 from typing import NamedTuple
 
+from closeout.units import deg, km, rad
+
 EQUATORIAL_RADIUS = 6378.137  # km, WGS 84
 FLATTENING = 1.0 / 298.257223563  # WGS 84
 EARTH_RATE = 7.292115e-5  # rad/s, WGS 84
@@ -43,21 +45,21 @@ def julian_date(
     return whole + 1721013.5 + (hour + (minute + second / 60.0) / 60.0) / 24.0
 
 
-def sidereal_angle(julian_date_ut1: float) -> float:
+def sidereal_angle(julian_date_ut1: float) -> rad:
     """Return the Greenwich mean sidereal angle in rad, 0 to 2 pi (IAU 1982; Vallado, 3-45)."""
     t = (julian_date_ut1 - J2000) / 36525.0
     seconds = 67310.54841 + t * (876600.0 * 3600.0 + 8640184.812866 + t * (0.093104 - t * 6.2e-6))
     return 2.0 * pi * (seconds % DAY) / DAY
 
 
-def turn(vector: Vector, angle: float) -> Vector:
+def turn(vector: Vector, angle: rad) -> Vector:
     """Return the components of a vector in axes that are turned about z by an angle in rad."""
     x, y, z = vector
     c, s = cos(angle), sin(angle)
     return c * x + s * y, c * y - s * x, z
 
 
-def to_fixed(state: State, angle: float) -> State:
+def to_fixed(state: State, angle: rad) -> State:
     """Return an Earth-fixed state from one in TEME, at a sidereal angle in rad.
 
     The velocity is the one that is seen from the turning Earth.
@@ -67,7 +69,7 @@ def to_fixed(state: State, angle: float) -> State:
     return State((x, y, z), (u + EARTH_RATE * y, v - EARTH_RATE * x, w))
 
 
-def to_inertial(state: State, angle: float) -> State:
+def to_inertial(state: State, angle: rad) -> State:
     """Return a state in TEME from an Earth-fixed one, at a sidereal angle in rad."""
     x, y, z = state.position
     u, v, w = state.velocity
@@ -75,7 +77,7 @@ def to_inertial(state: State, angle: float) -> State:
     return State(turn((x, y, z), -angle), turn(turning, -angle))
 
 
-def from_geodetic(latitude: float, longitude: float, geometric_altitude: float) -> Vector:
+def from_geodetic(latitude: deg, longitude: deg, geometric_altitude: km) -> Vector:
     """Return the Earth-fixed position of geodetic coordinates on WGS 84.
 
     Closed form of any text on geodesy; latitude is the geodetic one, altitude along the normal.

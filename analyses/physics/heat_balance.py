@@ -8,9 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 
 from closeout.math import asin, exp, exprel, log, pi, power, sqrt, table
+from closeout.units import J_per_K, K, Unit, W, W_m2, W_per_K, kg_m3, km, m2, m_s, ratio, s
+
+J_per_m2 = Annotated[float, Unit("J/m^2")]
+kg_per_m2 = Annotated[float, Unit("kg/m^2")]
 
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4), exact in the SI to these digits
 ZERO_CELSIUS = 273.15  # K
@@ -27,12 +31,12 @@ UPPER_DENSITY = (
 )  # fmt: skip
 
 
-def radiated(temperature: float) -> float:
+def radiated(temperature: K) -> W_m2:
     """Return what a black body radiates: sigma T^4, in W/m2."""
     return STEFAN_BOLTZMANN * power(temperature, 4)
 
 
-def equilibrium_temperature(absorbed: float, emittance: float, area: float) -> float:
+def equilibrium_temperature(absorbed: W, emittance: ratio, area: m2) -> K:
     """Return the temperature at which an area radiates what a body takes in, in W, to deep space.
 
     (Q / (epsilon sigma A))^(1/4). The 2.7 K of deep space are left out: they are 3e-6 W/m2.
@@ -40,12 +44,12 @@ def equilibrium_temperature(absorbed: float, emittance: float, area: float) -> f
     return sqrt(sqrt(absorbed / (emittance * STEFAN_BOLTZMANN * area)))
 
 
-def approach(start: float, end: float, time: float, time_constant: float) -> float:
+def approach(start: K, end: K, time: s, time_constant: s) -> K:
     """Return where a first-order body is after a time: end + (start - end) e^(-t/tau)."""
     return end + (start - end) * exp(-time / time_constant)
 
 
-def view_of_earth(geometric_altitude: float) -> float:
+def view_of_earth(geometric_altitude: km) -> ratio:
     """Return the view factor from a small plate that faces Earth: (R / (R + h))^2; km.
 
     Any handbook of view factors: disc or sphere against a small plate that faces it.
@@ -53,12 +57,12 @@ def view_of_earth(geometric_altitude: float) -> float:
     return power(EARTH_RADIUS / (EARTH_RADIUS + geometric_altitude), 2)
 
 
-def orbit_period(geometric_altitude: float) -> float:
+def orbit_period(geometric_altitude: km) -> s:
     """Return the period of a circular orbit in s: 2 pi sqrt(a^3/GM); km."""
     return 2.0 * pi * sqrt(power(EARTH_RADIUS + geometric_altitude, 3) / EARTH_GM)
 
 
-def longest_shadow(geometric_altitude: float) -> float:
+def longest_shadow(geometric_altitude: km) -> s:
     """Return the longest time in Earth's shadow of a circular orbit in s; km.
 
     The Sun in the orbit's plane, a cylinder of shadow: P/pi asin(R / (R + h)).
@@ -70,12 +74,12 @@ def longest_shadow(geometric_altitude: float) -> float:
 # free-molecular heating
 
 
-def upper_density(geometric_altitude: float) -> float:
+def upper_density(geometric_altitude: km) -> kg_m3:
     """Return the density of the air in kg/m3 from 100 km to 500 km, exponential between points."""
     return exp(table(geometric_altitude, [(z, log(rho)) for z, rho in UPPER_DENSITY]))
 
 
-def free_molecular_flux(density: float, speed: float) -> float:
+def free_molecular_flux(density: kg_m3, speed: m_s) -> W_m2:
     """Return the heating of a face that meets the air, in W/m2: 1/2 rho v^3.
 
     Free molecular flow, accommodation coefficient 1, face across the flow: the usual criterion for
@@ -84,7 +88,7 @@ def free_molecular_flux(density: float, speed: float) -> float:
     return 0.5 * density * power(speed, 3)
 
 
-def column_above(geometric_altitude: float) -> float:
+def column_above(geometric_altitude: km) -> kg_per_m2:
     """Return the mass of air above an altitude up to 500 km, in kg/m2; exponential between points.
 
     The column above each point of the table is the sum of the exact integrals of its pieces.
@@ -97,7 +101,7 @@ def column_above(geometric_altitude: float) -> float:
     return exp(table(geometric_altitude, points))
 
 
-def free_molecular_dose(geometric_altitude: float, speed: float, climb_rate: float) -> float:
+def free_molecular_dose(geometric_altitude: km, speed: m_s, climb_rate: m_s) -> J_per_m2:
     """Return the heat of a climb through the air above, in J/m2: 1/2 v^3 (column) / w.
 
     The integral of 1/2 rho v^3 over the time, at a constant speed (m/s) and rate of climb (m/s).
@@ -114,11 +118,11 @@ class TwoNodes(NamedTuple):
     Heat capacities in J/K, conductances in W/K, radiating area x emittance in m2.
     """
 
-    outer_capacity: float
-    inner_capacity: float
-    base_conductance: float
-    inner_conductance: float
-    radiating_area: float
+    outer_capacity: J_per_K
+    inner_capacity: J_per_K
+    base_conductance: W_per_K
+    inner_conductance: W_per_K
+    radiating_area: m2
 
 
 Heat = Callable[[float], tuple[float, float, float]]  # at a time: W outer, W inner, K of the base
@@ -130,7 +134,7 @@ def march(
     start: tuple[float, float],
     heat: Heat,
     surroundings: Radiation,
-    times: list[float],
+    times: list[s],
 ) -> list[tuple[float, float]]:
     """Return the temperatures (outer, inner) in K at each time, by the fourth-order Runge-Kutta.
 

@@ -10,9 +10,15 @@ reversed, swollen or shaken is never recovered on a number from here.
 """
 
 from itertools import pairwise
+from typing import Annotated
 
 from closeout.math import clip, exp, exprel, log, log1prel, maximum, minimum, table
+from closeout.units import Unit, V, day, degC, kJ_per_mol, per_day, per_month, ratio, uA
 
+A_h_per_day = Annotated[float, Unit("A h/d")]
+W_h_per_A_h = Annotated[float, Unit("W h/(A h)")]
+
+A_h_PER_DAY = 24e-6  # of 1 uA
 DAYS_PER_MONTH = 30.4375  # a twelfth of the Julian year of 365.25 d
 GAS_CONSTANT = 8.314462618e-3  # kJ/(mol K); CODATA 2018, exact to these digits
 ZERO_CELSIUS = 273.15  # K
@@ -34,7 +40,7 @@ EMPTY_CELL_VOLTAGE = OPEN_CIRCUIT_VOLTAGE[0][1]
 FULL_CELL_VOLTAGE = OPEN_CIRCUIT_VOLTAGE[-1][1]
 
 
-def self_discharge_rate(loss_per_month: float) -> float:
+def self_discharge_rate(loss_per_month: per_month) -> per_day:
     """Return the rate k in 1/d of a cell at rest that loses this share (0 to 1) in a month.
 
     First order, dq/dt = -k q, so k = -ln(1 - s) / 30.4375 d. The law is an assumption (common
@@ -43,7 +49,7 @@ def self_discharge_rate(loss_per_month: float) -> float:
     return maximum(-log(1 - loss_per_month) / DAYS_PER_MONTH, LOWEST_RATE)
 
 
-def q10_factor(q10: float, temperature: float, reference: float) -> float:
+def q10_factor(q10: ratio, temperature: degC, reference: degC) -> ratio:
     """Return by how much faster a reaction runs than at the reference: q10^((T - Tref) / 10 K).
 
     The rule of van 't Hoff: a reaction runs q10 times, most often 2 to 3 times, as fast for each
@@ -52,7 +58,7 @@ def q10_factor(q10: float, temperature: float, reference: float) -> float:
     return exp(log(q10) * (temperature - reference) / 10)
 
 
-def arrhenius_factor(energy: float, temperature: float, reference: float) -> float:
+def arrhenius_factor(energy: kJ_per_mol, temperature: degC, reference: degC) -> ratio:
     """Return by how much faster a reaction runs than at the reference temperature.
 
     exp(E/R (1/Tref - 1/T)), with E in kJ/mol and T in kelvin (Arrhenius, 1889, from memory).
@@ -61,7 +67,12 @@ def arrhenius_factor(energy: float, temperature: float, reference: float) -> flo
     return exp(energy / GAS_CONSTANT * inverse)
 
 
-def charge_after(charge: float, rate: float, drain: float, days: float) -> float:
+def charge_per_day(current: uA) -> A_h_per_day:
+    """Return what a current takes in a day."""
+    return current * A_h_PER_DAY
+
+
+def charge_after(charge: float, rate: per_day, drain: float, days: day) -> float:
     """Return the charge that is left of a battery that leaks and is drained at the same time.
 
     The solution of dq/dt = -k q - I: q(t) = q0 e^(-k t) - I (1 - e^(-k t)) / k (first-order linear
@@ -70,7 +81,7 @@ def charge_after(charge: float, rate: float, drain: float, days: float) -> float
     return charge * exp(-rate * days) - drain * days * exprel(-rate * days)
 
 
-def charge_leaked(charge: float, rate: float, drain: float, days: float) -> float:
+def charge_leaked(charge: float, rate: per_day, drain: float, days: day) -> float:
     """Return the charge that self-discharge alone took, of a battery that is drained as well.
 
     What :func:`charge_after` lacks of the start, less the drain; written so that no two nearly
@@ -81,22 +92,27 @@ def charge_leaked(charge: float, rate: float, drain: float, days: float) -> floa
     return charge * turned * kept - drain * days * (1 - kept)
 
 
-def days_until_charge(charge: float, rate: float, drain: float, left: float) -> float:
+def days_until_charge(charge: float, rate: per_day, drain: float, left: float) -> day:
     """Return the days in which the charge falls to what is left; 0 where it is no more than that.
 
     The inverse of :func:`charge_after`: t = ln((k q0 + I) / (k q + I)) / k, where the argument of
     the logarithm is 1 + k (q0 - q) / (k q + I).
     """
-    steady = maximum(charge - left, 0.0) / (rate * left + drain)
+    steady = _days_at_last_rate(charge, rate, drain, left)
     return steady * log1prel(rate * steady)
 
 
-def open_circuit_voltage(fraction: float) -> float:
+def _days_at_last_rate(charge: float, rate: per_day, drain: float, left: float) -> day:
+    """Return the days in which the charge would fall to what is left, at the rate of loss then."""
+    return maximum(charge - left, 0.0) / (rate * left + drain)
+
+
+def open_circuit_voltage(fraction: ratio) -> V:
     """Return the voltage at rest of a cell at a charge fraction from 0 to 1."""
     return table(fraction, OPEN_CIRCUIT_VOLTAGE)
 
 
-def charge_fraction(voltage: float) -> float:
+def charge_fraction(voltage: V) -> ratio:
     """Return the charge fraction at which a cell has this voltage at rest.
 
     The inverse of :func:`open_circuit_voltage`; 0 below its lowest and 1 above its highest voltage.
@@ -104,7 +120,7 @@ def charge_fraction(voltage: float) -> float:
     return table(clip(voltage, EMPTY_CELL_VOLTAGE, FULL_CELL_VOLTAGE), _FRACTION_AT_VOLTAGE)
 
 
-def stored_energy(fraction: float) -> float:
+def stored_energy(fraction: ratio) -> W_h_per_A_h:
     """Return the energy that a cell at rest stores, in W h for each A h of its full charge.
 
     The integral of the open-circuit voltage over the charge fraction, exact at the points of the
@@ -114,7 +130,7 @@ def stored_energy(fraction: float) -> float:
     return table(fraction, _ENERGY_AT_FRACTION)
 
 
-def charge_fraction_of_energy(energy: float) -> float:
+def charge_fraction_of_energy(energy: W_h_per_A_h) -> ratio:
     """Return the charge fraction at which a cell stores this energy (W h/A h); at most 1."""
     return table(minimum(energy, _FULL_ENERGY), _FRACTION_AT_ENERGY)
 

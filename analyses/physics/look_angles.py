@@ -10,6 +10,7 @@ from math import asin, atan2, cos, degrees, exp, inf, radians, sin, sqrt
 from typing import NamedTuple
 
 from analyses.physics.frames import State, Vector, from_geodetic
+from closeout.units import deg, deg_per_s, km, km_s, ratio
 
 _MEAN_RADIUS = 6371.0  # km, of the sphere whose layers bend a ray
 _SCALE_HEIGHT = 7.35  # km, of the refractivity
@@ -26,15 +27,15 @@ class Site(NamedTuple):
 
 
 class Look(NamedTuple):
-    azimuth: float
-    elevation: float
-    range: float
-    range_rate: float  # positive: going away
-    azimuth_rate: float  # deg/s
-    elevation_rate: float  # deg/s
+    azimuth: deg
+    elevation: deg
+    range: km
+    range_rate: km_s  # positive: going away
+    azimuth_rate: deg_per_s
+    elevation_rate: deg_per_s
 
 
-def site_at(latitude: float, longitude: float, geometric_altitude: float) -> Site:
+def site_at(latitude: deg, longitude: deg, geometric_altitude: km) -> Site:
     """Return the site at geodetic coordinates in deg, and km above the ellipsoid."""
     phi, lam = radians(latitude), radians(longitude)
     return Site(
@@ -89,14 +90,12 @@ def climbs(site: Site, state: State) -> bool:
     return du * (x * x + y * y + z * z) > u * (x * dx + y * dy + z * dz)
 
 
-def separation(a: Look, b: Look) -> float:
+def separation(a: Look, b: Look) -> deg:
     """Return the angle in deg between two directions: half-angle form, exact for small ones."""
     return angle_between(a.azimuth, a.elevation, b.azimuth, b.elevation)
 
 
-def angle_between(
-    azimuth: float, elevation: float, other_azimuth: float, other_elevation: float
-) -> float:
+def angle_between(azimuth: deg, elevation: deg, other_azimuth: deg, other_elevation: deg) -> deg:
     """Return the angle in deg between two directions in deg (haversine)."""
     one, two = radians(elevation), radians(other_elevation)
     across = sin(0.5 * radians(other_azimuth - azimuth)) ** 2 * cos(one) * cos(two)
@@ -104,7 +103,7 @@ def angle_between(
     return degrees(2.0 * asin(min(sqrt(half), 1.0)))
 
 
-def refraction(elevation: float, site_altitude: float) -> float:
+def refraction(elevation: deg, site_altitude: km) -> deg:
     """Return in deg how much higher than the straight line a radio wave arrives from space.
 
     Elevation in deg of the straight line (below the horizon that of the horizon is kept), altitude
@@ -117,7 +116,7 @@ def refraction(elevation: float, site_altitude: float) -> float:
     return lift
 
 
-def bending(apparent_elevation: float, site_altitude: float) -> float:
+def bending(apparent_elevation: deg, site_altitude: km) -> deg:
     """Return in deg how much a ray to space bends that leaves a site at an elevation in deg.
 
     Bouguer's law in spherical layers: n r cos(elevation) stays, and the ray bends by the integral
@@ -138,6 +137,6 @@ def bending(apparent_elevation: float, site_altitude: float) -> float:
     return degrees(total)
 
 
-def _index(height: float) -> float:
+def _index(height: km) -> ratio:
     """Return the refractive index of air at a height in km (ITU-R P.453)."""
     return 1.0 + 315e-6 * exp(-height / _SCALE_HEIGHT)

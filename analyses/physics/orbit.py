@@ -21,6 +21,7 @@ from analyses.physics.frames import (
     from_geodetic,
     to_fixed,
 )
+from closeout.units import deg, km, km_s, m_s, rad, s
 
 EARTH_GM = 398_600.4418  # km3/s2, WGS 84
 J2 = 1.08262668e-3  # flattening term of the Earth's field, EGM-96
@@ -34,15 +35,15 @@ Six = tuple[float, float, float, float, float, float]
 class Burn(NamedTuple):
     """A burn against the motion: begin and length in s, loss of speed in m/s."""
 
-    start: float
-    duration: float
-    speed_loss: float
+    start: s
+    duration: s
+    speed_loss: m_s
 
 
 class Moment(NamedTuple):
     """One point of an ephemeris: time in s, state in TEME."""
 
-    time: float
+    time: s
     state: State
 
 
@@ -62,10 +63,10 @@ def acceleration(position: Vector, j2: float = J2) -> Vector:
 
 def propagate(
     start: State,
-    begin: float,
-    end: float,
+    begin: s,
+    end: s,
     burn: Burn | None = None,
-    step: float = STEP,
+    step: s = STEP,
     j2: float = J2,
 ) -> list[Moment]:
     """Return the ephemeris from a state at a time to an end, both in s.
@@ -129,7 +130,7 @@ def _runge_kutta(six: Six, h: float, brake: float, j2: float) -> Six:
     return x, y, z, u, v, w
 
 
-def fixed_ephemeris(flight: Sequence[Moment], angle: float, epoch: float = 0.0) -> list[Moment]:
+def fixed_ephemeris(flight: Sequence[Moment], angle: rad, epoch: s = 0.0) -> list[Moment]:
     """Return an ephemeris in the Earth-fixed frame; ``angle`` is the sidereal one in rad at epoch.
 
     The Earth turns evenly over a flight: its rate is that of WGS 84.
@@ -137,7 +138,7 @@ def fixed_ephemeris(flight: Sequence[Moment], angle: float, epoch: float = 0.0) 
     return [Moment(t, to_fixed(s, angle + EARTH_RATE * (t - epoch))) for t, s in flight]
 
 
-def at(flight: Sequence[Moment], time: float) -> State:
+def at(flight: Sequence[Moment], time: s) -> State:
     """Return the state of an ephemeris at a time in s, between its points.
 
     Cubic of Hermite through position and velocity of both neighbours; with points 30 s apart it
@@ -177,12 +178,12 @@ def _hermite(a: Moment, b: Moment, time: float) -> State:
 
 
 def launched_state(
-    latitude: float,
-    longitude: float,
-    geometric_altitude: float,
-    speed: float,
-    flight_path_angle: float,
-    heading: float,
+    latitude: deg,
+    longitude: deg,
+    geometric_altitude: km,
+    speed: m_s,
+    flight_path_angle: deg,
+    heading: deg,
 ) -> State:
     """Return a state with Earth-fixed axes, and the *inertial* velocity along them.
 
@@ -208,7 +209,7 @@ def launched_state(
     )
 
 
-def speed_of(state: State) -> float:
+def speed_of(state: State) -> km_s:
     """Return the speed of a state in km/s."""
     u, v, w = state.velocity
     return hypot(u, v, w)

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from analyses.physics.look_angles import Look, Site, climbs, look_at
 from analyses.physics.orbit import Moment, at
+from closeout.units import deg, s
 
 _RESOLVED = 1e-4  # s, how closely rise, top and set are found
 
@@ -17,20 +18,18 @@ _RESOLVED = 1e-4  # s, how closely rise, top and set are found
 class Pass(NamedTuple):
     """One pass above the mask; a pass that is cut by the ephemeris begins or ends with it."""
 
-    rise: float
-    top: float
-    set: float
-    highest_elevation: float
+    rise: s
+    top: s
+    set: s
+    highest_elevation: deg
 
     @property
-    def duration(self) -> float:
+    def duration(self) -> s:
         """Return how long it lasts, in s."""
         return self.set - self.rise
 
 
-def find_passes(
-    flight: Sequence[Moment], site: Site, mask: float, begin: float, end: float
-) -> list[Pass]:
+def find_passes(flight: Sequence[Moment], site: Site, mask: deg, begin: s, end: s) -> list[Pass]:
     """Return the passes above a mask angle between two times, of an Earth-fixed ephemeris.
 
     Looked for are the points where the elevation turns from rising to falling, between neighbours
@@ -66,8 +65,8 @@ def _around(
     look: Callable[[float], Look],
     moments: Sequence[Moment],
     site: Site,
-    top: float,
-    mask: float,
+    top: s,
+    mask: deg,
 ) -> Pass:
     """Return the pass around a top that is above the mask."""
     rise, later = moments[0].time, top
@@ -85,7 +84,7 @@ def _around(
     return Pass(rise, top, fall, look(top).elevation)
 
 
-def _crossing(function: Callable[[float], float], low: float, high: float) -> float:
+def _crossing(function: Callable[[float], float], low: s, high: s) -> s:
     """Return where a function rises through zero between two times.
 
     False position, with the weight of an end halved that stays (Illinois method), until a step is

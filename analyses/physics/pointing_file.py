@@ -10,6 +10,7 @@ from analyses.physics.look_angles import Site, look_at, refraction
 from analyses.physics.orbit import Moment, at
 from analyses.physics.passes import Pass
 from analyses.physics.trajectory_issue import TrajectoryIssue, utc_text
+from closeout.units import deg, km, s
 
 PERIOD = 10.0  # s between rows
 
@@ -30,7 +31,7 @@ def pointing_file(
     site: Site,
     passes: Sequence[Pass],
     flight: Sequence[Moment],
-    mask: float,
+    mask: deg,
     issue: TrajectoryIssue,
     lift_off: datetime,
 ) -> str:
@@ -50,7 +51,7 @@ def pointing_file(
     return "\n".join(lines) + "\n"
 
 
-def row_times(one: Pass) -> list[float]:
+def row_times(one: Pass) -> list[s]:
     """Return when a pass has a row, in s after lift-off: full tens, with rise and set around.
 
     Rise and set are taken to the millisecond inside the pass, as the file prints them.
@@ -63,7 +64,7 @@ def row_times(one: Pass) -> list[float]:
 def _header(
     station: str,
     coordinates: tuple[float, float, float],
-    mask: float,
+    mask: deg,
     issue: TrajectoryIssue,
     lift_off: datetime,
 ) -> list[str]:
@@ -81,9 +82,7 @@ def _header(
     ]
 
 
-def _row(
-    site: Site, flight: Sequence[Moment], time: float, altitude_km: float, lift_off: datetime
-) -> str:
+def _row(site: Site, flight: Sequence[Moment], time: s, altitude_km: km, lift_off: datetime) -> str:
     look = look_at(site, at(flight, time))
     apparent = look.elevation + refraction(look.elevation, altitude_km)
     return (

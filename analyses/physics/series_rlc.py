@@ -14,9 +14,12 @@ all: the peak is then off by less than two parts in 10^8.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 
 from closeout.math import acos, atan, exp, log, log1prel, maximum, minimum, pi, sqrt, where
+from closeout.units import A, F, H, J, Unit, V, ohm, rad, ratio, s
+
+rad_per_s = Annotated[float, Unit("rad/s")]
 
 CRITICAL = 1e-8
 
@@ -24,29 +27,29 @@ CRITICAL = 1e-8
 class Moment(NamedTuple):
     """Voltage of the capacitor in V, and current of the inductor in A."""
 
-    voltage: float
-    current: float
+    voltage: V
+    current: A
 
 
 AT_REST = Moment(0.0, 0.0)
 
 
-def damping_ratio(resistance: float, inductance: float, capacitance: float) -> float:
+def damping_ratio(resistance: ohm, inductance: H, capacitance: F) -> ratio:
     """Return z = R/2 sqrt(C/L)."""
     return resistance / 2 * sqrt(capacitance / inductance)
 
 
-def natural_frequency(inductance: float, capacitance: float) -> float:
+def natural_frequency(inductance: H, capacitance: F) -> rad_per_s:
     """Return w0 = 1/sqrt(L C) in rad/s."""
     return 1 / sqrt(inductance * capacitance)
 
 
-def damped_frequency(damping: float, natural: float) -> float:
+def damped_frequency(damping: ratio, natural: rad_per_s) -> rad_per_s:
     """Return the frequency at which a ringing circuit rings, w0 sqrt(1 - z^2), in rad/s."""
     return natural * sqrt((1 - damping) * (1 + damping))
 
 
-def overshoot(damping: float) -> float:
+def overshoot(damping: ratio) -> ratio:
     """Return by what share of the step the capacitor's voltage goes beyond its end value.
 
     exp(-pi z / sqrt(1 - z^2)) for z below 1; nothing above.
@@ -54,7 +57,7 @@ def overshoot(damping: float) -> float:
     return where(damping < 1.0, exp(-pi * _tangent(damping)), 0.0 * damping)
 
 
-def _tangent(damping: float) -> float:
+def _tangent(damping: ratio) -> ratio:
     """Return z / sqrt(1 - z^2) of a circuit that rings; acos(z) is pi/2 - atan of it.
 
     Written so, the angle has bounds that stay tight on ranges.
@@ -63,7 +66,7 @@ def _tangent(damping: float) -> float:
     return ringing / sqrt((1 - ringing) * (1 + ringing))
 
 
-def phase_of_peak(damping: float) -> float:
+def phase_of_peak(damping: ratio) -> rad:
     """Return w0 t of the highest current: acos(z)/sqrt(1 - z^2), or acosh(z)/sqrt(z^2 - 1).
 
     The second is written with s = sqrt((z - 1)/(z + 1)), since acosh(z) = 2 atanh(s), and without
@@ -77,7 +80,7 @@ def phase_of_peak(damping: float) -> float:
     return where(damping < 1.0, below, above)
 
 
-def peak_current(step: float, resistance: float, inductance: float, capacitance: float) -> float:
+def peak_current(step: V, resistance: ohm, inductance: H, capacitance: F) -> A:
     """Return the highest current after a voltage step, from rest: step sqrt(C/L) e^(-z w0 t_peak).
 
     di/dt = 0 there, put into i(t) of the three forms. Where it creeps the same is written with
@@ -89,22 +92,32 @@ def peak_current(step: float, resistance: float, inductance: float, capacitance:
     of the plane of v and i, so the path with less inductance lies above.
     """
     z = damping_ratio(resistance, inductance, capacitance)
-    t = _tangent(z)
-    below = step * sqrt(capacitance / inductance) * exp(-t * (pi / 2 - atan(t)))
-    creeping = maximum(z, 1 + CRITICAL)
-    root = sqrt((creeping - 1) * (creeping + 1))
-    p = creeping + root
-    above = step / resistance * (1 + 1 / (p * p)) * exp(-log1prel(2 * root * p))
+    below = _peak_ringing(step, inductance, capacitance, z)
+    above = _peak_creeping(step, resistance, z)
     return where(z < 1.0, below, above)
 
 
-def time_of_peak(resistance: float, inductance: float, capacitance: float) -> float:
+def _peak_ringing(step: V, inductance: H, capacitance: F, damping: ratio) -> A:
+    """Return the highest current where the circuit rings."""
+    t = _tangent(damping)
+    return step * sqrt(capacitance / inductance) * exp(-t * (pi / 2 - atan(t)))
+
+
+def _peak_creeping(step: V, resistance: ohm, damping: ratio) -> A:
+    """Return the highest current where the circuit creeps."""
+    creeping = maximum(damping, 1 + CRITICAL)
+    root = sqrt((creeping - 1) * (creeping + 1))
+    p = creeping + root
+    return step / resistance * (1 + 1 / (p * p)) * exp(-log1prel(2 * root * p))
+
+
+def time_of_peak(resistance: ohm, inductance: H, capacitance: F) -> s:
     """Return when the current is highest, in s after the step."""
     z = damping_ratio(resistance, inductance, capacitance)
     return phase_of_peak(z) / natural_frequency(inductance, capacitance)
 
 
-def load_gain(damping: float) -> float:
+def load_gain(damping: ratio) -> ratio:
     """Return how many times a load's current can appear in the inductor, for any course of it.
 
     A load across the capacitor that takes from 0 to I at any time adds to the inductor's current
@@ -114,7 +127,7 @@ def load_gain(damping: float) -> float:
     return 1 / (1 - overshoot(damping))
 
 
-def peak_after_gap(load: float, gap: float, inductance: float, capacitance: float) -> float:
+def peak_after_gap(load: A, gap: s, inductance: H, capacitance: F) -> A:
     """Return an upper bound of the current after a lost contact of so many s under a steady load.
 
     At its end the current is off its steady value by the load's, I, and the voltage by I gap / C.
@@ -124,7 +137,7 @@ def peak_after_gap(load: float, gap: float, inductance: float, capacitance: floa
     return load * (1 + sqrt(1 + gap * gap / (inductance * capacitance)))
 
 
-def damping_with_constant_power(damping: float, stability: float) -> float:
+def damping_with_constant_power(damping: ratio, stability: ratio) -> ratio:
     """Return the damping ratio while a load takes constant power, for small swings.
 
     Its conductance -P/U^2 takes from R/L, so z (1 - 1/S), where S = R C U^2 / (L P); the frequency
@@ -133,7 +146,7 @@ def damping_with_constant_power(damping: float, stability: float) -> float:
     return maximum(damping * (1 - 1 / stability), 0.01)
 
 
-def settling_time(damping: float, natural: float, band: float) -> float:
+def settling_time(damping: ratio, natural: rad_per_s, band: ratio) -> s:
     """Return a time in s after which the voltage stays within a share of the step from its end.
 
     By the envelope, so the first time may be earlier: e^(-z w0 t)/sqrt(1 - z^2) where it rings, and
@@ -149,7 +162,7 @@ def settling_time(damping: float, natural: float, band: float) -> float:
     return where(damping < 1.0, below, above) / natural
 
 
-def energy_lost(capacitance: float, step: float) -> float:
+def energy_lost(capacitance: F, step: V) -> J:
     """Return the energy in J that the resistance turns to heat, C V^2/2, whatever resistance it is.
 
     The source gives C V^2 and half of it is stored (Alexander and Sadiku, chapter 6, with the
@@ -159,11 +172,11 @@ def energy_lost(capacitance: float, step: float) -> float:
 
 
 def moment_after(
-    time: float,
-    source: float,
-    resistance: float,
-    inductance: float,
-    capacitance: float,
+    time: s,
+    source: V,
+    resistance: ohm,
+    inductance: H,
+    capacitance: F,
     start: Moment = AT_REST,
 ) -> Moment:
     """Return the state a time in s after the step, from any state at the step; for curves.

@@ -14,32 +14,32 @@ from typing import NamedTuple
 
 from analyses.physics.csv_table import number, read_rows
 from analyses.physics.linear_fit import Line, fit_line
-from analyses.physics.lithium_ion import charge_fraction
+from analyses.physics.lithium_ion import A_h_PER_DAY, charge_fraction
+from closeout.units import A_h, V, count, day, degC, per_day, ratio, uA
 
-A_h_PER_DAY = 24e-6  # of 1 uA
 COLUMNS = ("day", "battery_voltage_V", "current_uA", "cell_temperature_degC")
 
 
 class Log(NamedTuple):
     """The readings: voltages with their days; currents; temperatures; length and longest gap."""
 
-    days: list[float]  # of the voltages
-    voltages: list[float]
-    currents: list[float]
-    temperatures: list[float]
-    length: float  # days from the first to the last row
-    longest_gap: float  # days between two voltages
+    days: list[day]  # of the voltages
+    voltages: list[V]
+    currents: list[uA]
+    temperatures: list[degC]
+    length: day  # from the first to the last row
+    longest_gap: day  # between two voltages
 
 
 class Soak(NamedTuple):
     """What the log says of the battery."""
 
-    current: float  # uA, mean
-    current_uncertainty: float  # uA, standard
-    current_scatter: float  # uA, standard deviation of one reading
-    rate: float  # 1/d, of self-discharge
-    rate_uncertainty: float  # 1/d, standard
-    temperature: float  # degC, mean
+    current: uA  # mean
+    current_uncertainty: uA  # standard
+    current_scatter: uA  # standard deviation of one reading
+    rate: per_day  # of self-discharge
+    rate_uncertainty: per_day  # standard
+    temperature: degC  # mean
     line: Line  # of charge fraction and charge drained against the time integral of the fraction
     points: list[tuple[float, float]]  # that the line goes through: (d, charge fraction)
 
@@ -72,7 +72,7 @@ def read_log(path: Path) -> Log:
 
 
 def fit_soak(
-    log: Log, cells_in_series: float, capacity: float, voltage_drift: float, slope_error: float
+    log: Log, cells_in_series: count, capacity: A_h, voltage_drift: V, slope_error: ratio
 ) -> Soak:
     """Return drain and self-discharge by least squares.
 

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from analyses.physics.frames import State, Vector
 from analyses.physics.look_angles import dot
+from closeout.units import rad
 
 _FAR = sqrt(3.0)
 
@@ -49,7 +50,7 @@ def orbit_axes(state: State) -> Axes:
     return Axes(normal, out, cross(normal, out))
 
 
-def tilted(axes: Axes, to_zero: float, to_quarter: float) -> Axes:
+def tilted(axes: Axes, to_zero: rad, to_quarter: rad) -> Axes:
     """Return axes whose spin axis is turned towards the other two by small angles."""
     spin = unit(_sum(axes.spin, _sum(_times(axes.zero, to_zero), _times(axes.quarter, to_quarter))))
     zero = unit(_sum(axes.zero, _times(spin, -dot(axes.zero, spin))))
@@ -70,7 +71,7 @@ def direction_in(axes: Axes, line: Vector) -> tuple[float, float]:
     return polar, atan2(dot(line, axes.quarter), dot(line, axes.zero))
 
 
-def half_turn(polar: float, cone: float, reach: float) -> float | None:
+def half_turn(polar: rad, cone: rad, reach: rad) -> rad | None:
     """Return the part of a half turn in which the antenna's axis is within reach of a line.
 
     Spherical law of cosines: cos(reach) = cos(polar) cos(cone) + sin(polar) sin(cone) cos(turn).
@@ -84,7 +85,7 @@ def half_turn(polar: float, cone: float, reach: float) -> float | None:
     return pi if level <= -span else acos(level / span)
 
 
-def angle_between(polar: float, cone: float, turned: float) -> float:
+def angle_between(polar: rad, cone: rad, turned: rad) -> rad:
     """Return the angle from the antenna's axis to a line, by the spherical law of cosines.
 
     ``polar`` and ``cone`` as in :func:`half_turn`; ``turned`` is the spin angle between the two.

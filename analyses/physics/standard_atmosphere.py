@@ -12,9 +12,12 @@ the distance from sea level. At 50 km they differ by 390 m.
 from __future__ import annotations
 
 from bisect import bisect_right
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 
 from closeout.math import exp, log, sqrt
+from closeout.units import K, Pa, Unit, kg_m3, m, m_s
+
+K_per_m = Annotated[float, Unit("K/m")]
 
 EARTH_RADIUS = 6_356_766.0  # m, r0 of the standard
 STANDARD_GRAVITY = 9.80665  # m/s2
@@ -41,35 +44,35 @@ _BASES = tuple(base for base, _ in _LAYERS[1:])
 class Layer(NamedTuple):
     """A layer with a constant gradient of temperature: SI units, values at its base."""
 
-    base_geopotential_altitude: float
-    base_temperature: float
-    gradient: float
-    base_pressure: float
+    base_geopotential_altitude: m
+    base_temperature: K
+    gradient: K_per_m
+    base_pressure: Pa
 
 
 class Air(NamedTuple):
     """The state of still air: Pa, K, kg/m3, m/s."""
 
-    pressure: float
-    temperature: float
-    density: float
-    speed_of_sound: float
+    pressure: Pa
+    temperature: K
+    density: kg_m3
+    speed_of_sound: m_s
 
 
 Profile = tuple[Layer, ...]
 
 
-def to_geopotential(geometric_altitude: float) -> float:
+def to_geopotential(geometric_altitude: m) -> m:
     """Return the geopotential altitude, in m (equation 18 of the standard)."""
     return EARTH_RADIUS * geometric_altitude / (EARTH_RADIUS + geometric_altitude)
 
 
-def to_geometric(geopotential_altitude: float) -> float:
+def to_geometric(geopotential_altitude: m) -> m:
     """Return the geometric altitude, in m (equation 19 of the standard)."""
     return EARTH_RADIUS * geopotential_altitude / (EARTH_RADIUS - geopotential_altitude)
 
 
-def _pressure(layer: Layer, geopotential_altitude: float) -> float:
+def _pressure(layer: Layer, geopotential_altitude: m) -> Pa:
     """Return the pressure in a layer, in Pa: equations 33a and 33b."""
     rise = geopotential_altitude - layer.base_geopotential_altitude
     scale = STANDARD_GRAVITY / GAS_CONSTANT
@@ -79,9 +82,7 @@ def _pressure(layer: Layer, geopotential_altitude: float) -> float:
     return layer.base_pressure * exp(-scale / layer.gradient * log(1.0 + warming))
 
 
-def profile(
-    sea_level_pressure: float = SEA_LEVEL_PRESSURE, temperature_offset: float = 0.0
-) -> Profile:
+def profile(sea_level_pressure: Pa = SEA_LEVEL_PRESSURE, temperature_offset: K = 0.0) -> Profile:
     """Return the layers of a day: the standard's gradients from other values at sea level.
 
     The offset, in K, is added to the temperature at each geopotential altitude and the pressure,
@@ -101,7 +102,7 @@ def profile(
 STANDARD = profile()
 
 
-def air_at(geometric_altitude: float, day: Profile = STANDARD) -> Air:
+def air_at(geometric_altitude: m, day: Profile = STANDARD) -> Air:
     """Return the state of the air at a geometric altitude in m.
 
     Raises:
@@ -125,7 +126,7 @@ def air_at(geometric_altitude: float, day: Profile = STANDARD) -> Air:
     )
 
 
-def geometric_altitude_of(pressure: float, day: Profile = STANDARD) -> float:
+def geometric_altitude_of(pressure: Pa, day: Profile = STANDARD) -> m:
     """Return the geometric altitude, in m, at which still air has a pressure in Pa.
 
     Raises:

@@ -6,29 +6,30 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from analyses.physics.csv_table import number, read_rows
+from closeout.units import K, dB, dB_per_K, deg, m, ratio
 
 
 class Station(NamedTuple):
     """A row of the station table; units as the header of the file says."""
 
-    latitude_deg: float
-    longitude_deg: float
-    height_m: float
-    mask_deg: float
-    dish_m: float
-    efficiency: float
-    feed_axial_ratio_db: float
-    spillover_5deg_k: float
-    spillover_zenith_k: float
-    line_loss_db: float
-    lna_noise_figure_db: float
-    lna_gain_db: float
-    cable_loss_db: float
-    receiver_noise_figure_db: float
-    gas_5deg_db: float
-    rain_5deg_db: float
-    scintillation_5deg_db: float
-    stated_g_over_t_db_per_k: float
+    latitude_deg: deg
+    longitude_deg: deg
+    height_m: m
+    mask_deg: deg
+    dish_m: m
+    efficiency: ratio
+    feed_axial_ratio_db: dB
+    spillover_5deg_k: K
+    spillover_zenith_k: K
+    line_loss_db: dB
+    lna_noise_figure_db: dB
+    lna_gain_db: dB
+    cable_loss_db: dB
+    receiver_noise_figure_db: dB
+    gas_5deg_db: dB
+    rain_5deg_db: dB
+    scintillation_5deg_db: dB
+    stated_g_over_t_db_per_k: dB_per_K
     mode: str
 
 

@@ -7,18 +7,19 @@ Volumes in GB (1 GB is 1e9 byte, 8e9 bit) unless a name says GiB (2^30 byte); da
 from __future__ import annotations
 
 from closeout.math import maximum, minimum
+from closeout.units import GB, GiB, Mbit_s, bit, count, kHz, ratio, s
 
 GB_PER_GIB = 2.0**30 / 1e9  # IEC 80000-13: 1.073741824
 MBIT_PER_GB = 8000.0
 
 
 def net_volume(
-    chips: float,
-    parity_chips: float,
-    chip_capacity_gib: float,
-    bad_block_share: float,
-    file_system_overhead: float,
-) -> float:
+    chips: count,
+    parity_chips: count,
+    chip_capacity_gib: GiB,
+    bad_block_share: ratio,
+    file_system_overhead: ratio,
+) -> GB:
     """Return what files can fill, in GB.
 
     Of n chips p hold parity, so that p may fail as a whole (an erasure code that meets the
@@ -30,23 +31,23 @@ def net_volume(
 
 
 def sampled_rate(
-    channels: float, sampling_rate_khz: float, sample_bits: float, compression: float
-) -> float:
+    channels: count, sampling_rate_khz: kHz, sample_bits: bit, compression: ratio
+) -> Mbit_s:
     """Return the data rate in Mbit/s of sampled channels; compression is volume left to volume."""
     return 1e-3 * channels * sampling_rate_khz * sample_bits * compression
 
 
-def volume_of(rate: float, duration: float) -> float:
+def volume_of(rate: Mbit_s, duration: s) -> GB:
     """Return the volume in GB of a data rate in Mbit/s over a time in s."""
     return rate * duration / MBIT_PER_GB
 
 
-def time_to_fill(volume: float, rate: float) -> float:
+def time_to_fill(volume: GB, rate: Mbit_s) -> s:
     """Return how long a volume in GB takes a data rate in Mbit/s, in s."""
     return volume * MBIT_PER_GB / rate
 
 
-def time_until_spent(store: float, rate: float, later_rate: float, change: float) -> float:
+def time_until_spent(store: float, rate: float, later_rate: float, change: s) -> s:
     """Return when a store is spent, in s, where the rate changes once.
 
     Store in any unit, rates in that unit per s, the change in s after the begin. It serves a memory

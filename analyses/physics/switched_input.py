@@ -12,6 +12,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
+from closeout.units import A, F, H, V, W, ohm, ratio, s
+
 LONGEST_STEP = 4e-6  # s
 SHARE_OF_TIME_CONSTANT = 0.4  # of L(i)/R; the method is stable up to 2.78
 AFTER_START = 1e-3  # s that are looked at after the start of the load
@@ -21,38 +23,38 @@ AFTER_GAP = 0.6e-3  # s that are looked at after the gap
 class Inductor(NamedTuple):
     """Inductance at no current, the current of the knee, and the share that is left far above."""
 
-    inductance: float
-    saturation_current: float
-    saturated_share: float
+    inductance: H
+    saturation_current: A
+    saturated_share: ratio
 
 
 class Input(NamedTuple):
     """What stands between the battery at rest and the distribution, and what it feeds."""
 
-    source_voltage: float
-    precharge_resistance: float  # of the whole loop, while the precharge resistor is in it
-    bypass_resistance: float  # of the whole loop, once the resistor is bypassed
+    source_voltage: V
+    precharge_resistance: ohm  # of the whole loop, while the precharge resistor is in it
+    bypass_resistance: ohm  # of the whole loop, once the resistor is bypassed
     inductor: Inductor
-    capacitance: float
-    bypass_window: float  # the resistor is bypassed when the voltage across the switch is below
-    standby_current: float  # of what is never switched off, at the voltage of the source
-    load_power: float  # of the converters, constant
-    load_start: float  # s after switch-on
-    reset_voltage: float  # below it the converters let go
-    gap: float  # s of a lost contact after which the bypass is still closed
+    capacitance: F
+    bypass_window: V  # the resistor is bypassed when the voltage across the switch is below
+    standby_current: A  # of what is never switched off, at the voltage of the source
+    load_power: W  # of the converters, constant
+    load_start: s  # after switch-on
+    reset_voltage: V  # below it the converters let go
+    gap: s  # of a lost contact, after which the bypass is still closed
 
 
 class Waveform(NamedTuple):
     """Times, currents of the inductor and voltages of the capacitor, one for each step."""
 
-    times: list[float]
-    currents: list[float]
-    voltages: list[float]
+    times: list[s]
+    currents: list[A]
+    voltages: list[V]
     load_started_at: int  # index of the first step with the load
     bypassed: bool  # whether the resistor was bypassed before the load started
 
 
-def incremental_inductance(inductor: Inductor, current: float) -> float:
+def incremental_inductance(inductor: Inductor, current: A) -> H:
     """Return d(flux)/di: L0 (s + (1 - s) / (1 + (i/I_sat)^4)), halfway down at I_sat."""
     turned = current / inductor.saturation_current
     share = inductor.saturated_share
@@ -109,9 +111,9 @@ def _lose_contact(wave: Waveform, circuit: Input, load: Callable[[float], float]
 def _march(
     wave: Waveform,
     circuit: Input,
-    resistance: float,
+    resistance: ohm,
     load: Callable[[float], float],
-    until: float,
+    until: s,
     stop: Callable[[float], bool] | None = None,
 ) -> bool:
     """Append steps until a time, or until the voltage stops it; return whether it did."""
@@ -141,7 +143,7 @@ def _march(
     return False
 
 
-def _note(wave: Waveform, time: float, current: float, voltage: float) -> None:
+def _note(wave: Waveform, time: s, current: A, voltage: V) -> None:
     wave.times.append(time)
     wave.currents.append(current)
     wave.voltages.append(voltage)

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from analyses.physics.csv_table import read_rows
 from analyses.physics.frames import julian_date, sidereal_angle
+from closeout.units import rad, s
 
 
 class TrajectoryIssue(NamedTuple):
@@ -54,14 +55,14 @@ def _time(path: Path, row: dict[str, str], column: str) -> datetime:
     return time
 
 
-def utc_text(lift_off: datetime, seconds: float, digits: str = "milliseconds") -> str:
+def utc_text(lift_off: datetime, seconds: s, digits: str = "milliseconds") -> str:
     """Return the UTC some seconds after lift-off, as ISO 8601 in milliseconds or microseconds."""
     unit = 1e-6 if digits == "microseconds" else 1e-3
     time = lift_off + timedelta(seconds=unit * round(seconds / unit))
     return time.isoformat(timespec=digits)
 
 
-def sidereal_angle_at(time: datetime) -> float:
+def sidereal_angle_at(time: datetime) -> rad:
     """Return the Greenwich mean sidereal angle in rad at a UTC, which is taken as UT1."""
     date = julian_date(time.year, time.month, time.day, time.hour, time.minute)
     return sidereal_angle(date + (time.second + 1e-6 * time.microsecond) / 86_400.0)

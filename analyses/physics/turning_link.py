@@ -10,10 +10,13 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from itertools import accumulate
 from math import ceil, floor, pi
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 
 from analyses.physics.frames import Vector
 from analyses.physics.spin import Axes, direction_in, half_turn
+from closeout.units import Unit, rad, s
+
+rad_per_s = Annotated[float, Unit("rad/s")]
 
 TURN = 2.0 * pi
 
@@ -23,7 +26,7 @@ class Moments(NamedTuple):
     its axis the antenna may point; None where no direction of it is heard.
     """
 
-    times: Sequence[float]
+    times: Sequence[s]
     lines: Sequence[Vector]
     reaches: Sequence[float | None]
 
@@ -31,20 +34,20 @@ class Moments(NamedTuple):
 class Stretch(NamedTuple):
     """A part of a pass in which the antenna can look at the station once in a turn."""
 
-    times: Sequence[float]
-    azimuths: Sequence[float]  # of the station round the spin axis, without jumps
-    halves: Sequence[float]  # half of the spin angle in which it is heard
+    times: Sequence[s]
+    azimuths: Sequence[rad]  # of the station round the spin axis, without jumps
+    halves: Sequence[rad]  # half of the spin angle in which it is heard
 
 
 class Gate(NamedTuple):
     """Spin angles turned back to a start: heard from the one until the other passes a full turn."""
 
-    times: Sequence[float]
-    opens: Sequence[float]
-    closes: Sequence[float]
+    times: Sequence[s]
+    opens: Sequence[rad]
+    closes: Sequence[rad]
 
 
-def stretches(moments: Moments, axes: Axes, cone: float) -> list[Stretch]:
+def stretches(moments: Moments, axes: Axes, cone: rad) -> list[Stretch]:
     """Return the parts in which the station is in reach; the rest of a step at an end is lost."""
     found: list[Stretch] = []
     part: tuple[list[float], list[float], list[float]] = ([], [], [])
@@ -65,7 +68,7 @@ def stretches(moments: Moments, axes: Axes, cone: float) -> list[Stretch]:
     return found
 
 
-def gate(stretch: Stretch, rate: float) -> Gate:
+def gate(stretch: Stretch, rate: rad_per_s) -> Gate:
     """Return when the antenna looks at the station, for a spin rate in rad/s and any start angle.
 
     The angle from the station to the antenna runs as rate times time less azimuth. Where it does
@@ -81,7 +84,7 @@ def gate(stretch: Stretch, rate: float) -> Gate:
     return Gate(stretch.times, kept[::-1], list(accumulate(closes, max)))
 
 
-def heard(through: Gate, start: float, relock: float) -> list[tuple[float, float]]:
+def heard(through: Gate, start: rad, relock: s) -> list[tuple[float, float]]:
     """Return the times of reception for a start angle, less the time to lock in each of them."""
     times, opens, closes = through
     found: list[tuple[float, float]] = []

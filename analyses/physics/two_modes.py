@@ -7,11 +7,15 @@ so that the same formula is evaluated on numbers, intervals, arrays and symbols.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 
 from analyses.physics import vibration
 from analyses.physics.vibration import Spectrum
 from closeout.math import atan2, cos, pi, power, sin, sqrt, tan
+from closeout.units import Hz, Unit, g0, g02_per_Hz, kg, m, rad, ratio
+
+N_m_per_rad = Annotated[float, Unit("N m/rad")]
+m_per_N = Annotated[float, Unit("m/N")]
 
 Pair = tuple[float, float]
 
@@ -28,7 +32,7 @@ class TwoModes(NamedTuple):
 
 
 def sliding_and_rocking(
-    mass: float, flexibility: float, height: float, gyration: float, rocking_stiffness: float
+    mass: kg, flexibility: m_per_N, height: m, gyration: m, rocking_stiffness: N_m_per_rad
 ) -> TwoModes:
     """Return both modes of a body that slides and rocks, without approximation.
 
@@ -53,19 +57,50 @@ def sliding_and_rocking(
     :func:`analyses.physics.vibration.translation_and_rocking`.
     """
     h, r = height, gyration
-    slack = flexibility * rocking_stiffness + power(h, 2) - power(r, 2)
-    angle = atan2(2.0 * h * r, slack) / 2.0
+    angle = _angle(flexibility, rocking_stiffness, height, gyration)
     along, across, slope = cos(angle), sin(angle), tan(angle)
-    first = mass * (flexibility + h * (h + r * slope) / rocking_stiffness)
-    second = mass * r * (r - h * slope) / rocking_stiffness
+    frequency = (
+        _first_frequency(mass, flexibility, height, gyration, rocking_stiffness, slope),
+        _second_frequency(mass, height, gyration, rocking_stiffness, slope),
+    )
     return TwoModes(
-        frequency=(1.0 / (2.0 * pi * sqrt(first)), 1.0 / (2.0 * pi * sqrt(second))),
+        frequency=frequency,
         shear=(power(along, 2), power(across, 2)),
         moment=(along * (along + r / h * across), across * (across - r / h * along)),
     )
 
 
-def flat_response(frequency: Pair, shares: Pair, amplification: float, density: float) -> float:
+def _angle(flexibility: m_per_N, rocking_stiffness: N_m_per_rad, height: m, gyration: m) -> rad:
+    """Return the angle a of the eigenvectors."""
+    h, r = height, gyration
+    slack = flexibility * rocking_stiffness + power(h, 2) - power(r, 2)
+    return atan2(2.0 * h * r, slack) / 2.0
+
+
+def _first_frequency(
+    mass: kg,
+    flexibility: m_per_N,
+    height: m,
+    gyration: m,
+    rocking_stiffness: N_m_per_rad,
+    slope: ratio,
+) -> Hz:
+    """Return the frequency of the first mode; ``slope`` is tan a."""
+    h, r = height, gyration
+    first = mass * (flexibility + h * (h + r * slope) / rocking_stiffness)
+    return 1.0 / (2.0 * pi * sqrt(first))
+
+
+def _second_frequency(
+    mass: kg, height: m, gyration: m, rocking_stiffness: N_m_per_rad, slope: ratio
+) -> Hz:
+    """Return the frequency of the second mode; ``slope`` is tan a."""
+    h, r = height, gyration
+    second = mass * r * (r - h * slope) / rocking_stiffness
+    return 1.0 / (2.0 * pi * sqrt(second))
+
+
+def flat_response(frequency: Pair, shares: Pair, amplification: ratio, density: g02_per_Hz) -> g0:
     """Return the rms in g0 of two modes together, to a spectrum flat from zero to infinity.
 
     The root of S times the integral of |p1 H1 + p2 H2|^2, with the shares p and the transfer
@@ -86,18 +121,29 @@ def flat_response(frequency: Pair, shares: Pair, amplification: float, density: 
     scipy's integral. With one mode it is Miles' value times sqrt(1 + 1/Q^2).
     """
     (f1, f2), (p1, p2) = frequency, shares
-    apart = sqrt(f2 / f1)
-    apart = power(apart - 1.0 / apart, 2)
-    common = 1.0 + 1.0 / (apart + 1.0 / power(amplification, 2))
-    common = 2.0 / sqrt(4.0 + apart) * common / (1.0 + power(amplification, 2))
-    # As a sum of squares, so that it stays above zero over ranges of the inputs too.
-    first, second = p1 * sqrt(f1), p2 * sqrt(f2)
-    both = power(first + common * second, 2) + (1.0 - power(common, 2)) * power(second, 2)
+    both = _joint_width(f1, f2, p1, p2, _correlation(f1, f2, amplification))
     peak = amplification + 1.0 / amplification
     return sqrt(pi / 2.0 * density * peak * both)
 
 
-def gain_squared(frequency: float, modes: Pair, shares: Pair, amplification: float) -> float:
+def _correlation(f1: Hz, f2: Hz, amplification: ratio) -> ratio:
+    """Return c, how much two modes of one amplification answer together."""
+    apart = sqrt(f2 / f1)
+    apart = power(apart - 1.0 / apart, 2)
+    common = 1.0 + 1.0 / (apart + 1.0 / power(amplification, 2))
+    return 2.0 / sqrt(4.0 + apart) * common / (1.0 + power(amplification, 2))
+
+
+def _joint_width(f1: Hz, f2: Hz, p1: ratio, p2: ratio, common: ratio) -> Hz:
+    """Return p1^2 f1 + p2^2 f2 + 2 p1 p2 sqrt(f1 f2) c.
+
+    As a sum of squares, so that it stays above zero over ranges of the inputs too.
+    """
+    first, second = p1 * sqrt(f1), p2 * sqrt(f2)
+    return power(first + common * second, 2) + (1.0 - power(common, 2)) * power(second, 2)
+
+
+def gain_squared(frequency: Hz, modes: Pair, shares: Pair, amplification: ratio) -> ratio:
     """Return |p1 H1 + p2 H2|^2 at a frequency, with the shares p of the modes; for numbers alone.
 
     H = (1 + i r/Q)/(1 - r^2 + i r/Q) with the ratio r of the frequency to the mode's: absolute
@@ -112,9 +158,7 @@ def gain_squared(frequency: float, modes: Pair, shares: Pair, amplification: flo
     return abs(gain) ** 2
 
 
-def integrated_response(
-    modes: Pair, shares: Pair, amplification: float, spectrum: Spectrum
-) -> float:
+def integrated_response(modes: Pair, shares: Pair, amplification: ratio, spectrum: Spectrum) -> g0:
     """Return the rms in g0 of two modes together, integrated over the whole spectrum."""
     return vibration.integrated(
         lambda f: gain_squared(f, modes, shares, amplification), amplification, spectrum

@@ -13,16 +13,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from closeout.math import exp
+from closeout.units import ratio, s
 
 
 def local_pressure(
-    free_stream_pressure: float, dynamic_pressure: float, pressure_coefficient: float
+    free_stream_pressure: float, dynamic_pressure: float, pressure_coefficient: ratio
 ) -> float:
     """Return the pressure at a vent, in the unit of the two pressures."""
     return free_stream_pressure + pressure_coefficient * dynamic_pressure
 
 
-def follow(times: Sequence[float], outside: Sequence[float], time_constant: float) -> list[float]:
+def follow(times: Sequence[s], outside: Sequence[float], time_constant: s) -> list[float]:
     """Return the inside pressure at each time, from equilibrium at the first one.
 
     tau dp/dt = outside - p, solved exactly for an outside pressure that runs straight between its

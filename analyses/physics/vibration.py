@@ -9,8 +9,16 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from itertools import pairwise
 from math import ceil
+from typing import Annotated
 
 from closeout.math import exp, exprel, log, pi, power, sqrt, table
+from closeout.units import Hz, N_per_m, Pa, Unit, g0, g02_per_Hz, kg, m, ratio
+
+N_m_per_rad = Annotated[float, Unit("N m/rad")]
+kg_per_m = Annotated[float, Unit("kg/m")]
+kg_per_m2 = Annotated[float, Unit("kg/m^2")]
+m4 = Annotated[float, Unit("m^4")]
+m_per_N = Annotated[float, Unit("m/N")]
 
 STANDARD_GRAVITY = 9.80665  # m/s2, 3rd CGPM (1901)
 SHEAR_FACTOR = 6.0 / 5.0  # of a rectangular section
@@ -21,24 +29,24 @@ Spectrum = Sequence[tuple[float, float]]  # (frequency in Hz, spectral density),
 # natural frequencies
 
 
-def natural_frequency(stiffness: float, mass: float) -> float:
+def natural_frequency(stiffness: N_per_m, mass: kg) -> Hz:
     """Return the frequency of a mass on a spring: sqrt(k / m) / (2 pi)."""
     return sqrt(stiffness / mass) / (2.0 * pi)
 
 
-def rectangle_inertia(width: float, thickness: float) -> float:
+def rectangle_inertia(width: m, thickness: m) -> m4:
     """Return the second moment of area of a rectangle that bends across its thickness, b t^3/12."""
     return width * power(thickness, 3) / 12.0
 
 
-def shear_modulus(elastic_modulus: float, poisson: float) -> float:
+def shear_modulus(elastic_modulus: Pa, poisson: ratio) -> Pa:
     """Return G = E / (2 (1 + nu)) of an isotropic material."""
     return elastic_modulus / (2.0 * (1.0 + poisson))
 
 
 def guided_leg_stiffness(
-    elastic_modulus: float, poisson: float, width: float, thickness: float, length: float
-) -> float:
+    elastic_modulus: Pa, poisson: ratio, width: m, thickness: m, length: m
+) -> N_per_m:
     """Return the stiffness of a leg that is clamped below and guided (not turned) above.
 
     Bending and shear in series: 1/k = L^3/(12 E I) + 1.2 L/(G A). Bending across the thickness.
@@ -51,8 +59,8 @@ def guided_leg_stiffness(
 
 
 def beam_frequency(
-    factor: float, elastic_modulus: float, inertia: float, line_mass: float, length: float
-) -> float:
+    factor: ratio, elastic_modulus: Pa, inertia: m4, line_mass: kg_per_m, length: m
+) -> Hz:
     """Return a frequency of a uniform beam: lambda^2/(2 pi L^2) sqrt(E I / m').
 
     Source: Blevins, Formulas for Natural Frequency and Mode Shape, table 8-1 (from memory); the
@@ -64,13 +72,13 @@ def beam_frequency(
 
 
 def plate_frequency(
-    elastic_modulus: float,
-    poisson: float,
-    thickness: float,
-    area_mass: float,
-    length: float,
-    width: float,
-) -> float:
+    elastic_modulus: Pa,
+    poisson: ratio,
+    thickness: m,
+    area_mass: kg_per_m2,
+    length: m,
+    width: m,
+) -> Hz:
     """Return the first frequency of a rectangular plate, simply supported at its four edges.
 
     (pi/2) (1/a^2 + 1/b^2) sqrt(D / m''), with D = E t^3/(12 (1 - nu^2)) and m'' the mass of an area
@@ -83,8 +91,8 @@ def plate_frequency(
 
 
 def translation_and_rocking(
-    mass: float, flexibility: float, height: float, gyration: float, rocking_stiffness: float
-) -> float:
+    mass: kg, flexibility: m_per_N, height: m, gyration: m, rocking_stiffness: N_m_per_rad
+) -> Hz:
     """Return a lower bound of the first frequency of a body that slides and rocks on its mounting.
 
     Safe where a frequency has to be high enough, and unsafe for loads, which rise with it: those
@@ -101,13 +109,13 @@ def translation_and_rocking(
 # random vibration
 
 
-def density_at(frequency: float, spectrum: Spectrum) -> float:
+def density_at(frequency: Hz, spectrum: Spectrum) -> g02_per_Hz:
     """Return the spectral density at a frequency inside the spectrum; straight on log-log paper."""
     points = [(log(f), log(density)) for f, density in spectrum]
     return exp(table(log(frequency), points))
 
 
-def overall_level(spectrum: Spectrum) -> float:
+def overall_level(spectrum: Spectrum) -> g0:
     """Return the rms acceleration of a spectrum: the root of its area.
 
     A piece with S = S1 (f/f1)^n has the area S1 f1 ((f2/f1)^(n + 1) - 1)/(n + 1). It is written by
@@ -120,7 +128,7 @@ def overall_level(spectrum: Spectrum) -> float:
     return sqrt(area)
 
 
-def miles(frequency: float, amplification: float, density: float) -> float:
+def miles(frequency: Hz, amplification: ratio, density: g02_per_Hz) -> g0:
     """Return the rms response in g0 of one mode to a random base motion: sqrt(pi/2 f Q S).
 
     Source: Miles (1954), as in R. Simmons, "Miles' Equation", NASA GSFC FEMCI (2001). It holds for
@@ -130,7 +138,7 @@ def miles(frequency: float, amplification: float, density: float) -> float:
     return sqrt(pi / 2.0 * frequency * amplification * density)
 
 
-def flat_response(frequency: float, amplification: float, density: float) -> float:
+def flat_response(frequency: Hz, amplification: ratio, density: g02_per_Hz) -> g0:
     """Return the rms response in g0 of one mode to a spectrum flat from zero to infinity.
 
     sqrt(pi/2 f Q (1 + 1/Q^2) S), the whole integral of :func:`transmissibility_squared`, of which
@@ -140,7 +148,7 @@ def flat_response(frequency: float, amplification: float, density: float) -> flo
     return miles(frequency, amplification, density) * sqrt(1.0 + 1.0 / power(amplification, 2))
 
 
-def transmissibility_squared(ratio: float, amplification: float) -> float:
+def transmissibility_squared(ratio: ratio, amplification: ratio) -> ratio:
     """Return |H|^2 of absolute acceleration over the base's, at a ratio of frequencies f/f0.
 
     (1 + (r/Q)^2) / ((1 - r^2)^2 + (r/Q)^2) with Q = 1/(2 zeta): one viscously damped mode on a
@@ -150,7 +158,7 @@ def transmissibility_squared(ratio: float, amplification: float) -> float:
     return (1.0 + damping) / (power(1.0 - power(ratio, 2), 2) + damping)
 
 
-def integrated_response(frequency: float, amplification: float, spectrum: Spectrum) -> float:
+def integrated_response(frequency: Hz, amplification: ratio, spectrum: Spectrum) -> g0:
     """Return the rms response in g0 of one mode, integrated over the whole spectrum."""
     return integrated(
         lambda f: transmissibility_squared(f / frequency, amplification), amplification, spectrum
@@ -159,10 +167,10 @@ def integrated_response(frequency: float, amplification: float, spectrum: Spectr
 
 def integrated(
     gain_squared: Callable[[float], float],
-    amplification: float,
+    amplification: ratio,
     spectrum: Spectrum,
     steps_per_bandwidth: float = 8.0,
-) -> float:
+) -> g0:
     """Return the rms response in g0 to a spectrum of what has modes with one amplification Q.
 
     The root of the integral of |H(f)|^2 S(f) df, by Simpson's rule in the logarithm of the
