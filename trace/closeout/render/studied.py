@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from closeout.model.difference_unit import difference_unit
 from closeout.model.study import Driver, Line, Look, Study
-from closeout.render import words
 from closeout.render.hand_sum import DIGITS, paired
 from closeout.render.numbers import show, show_margin
 from closeout.render.page import Formula
@@ -84,7 +83,7 @@ def studied(study: Study) -> Studied:
     """Return a study as a page shows it."""
     notes = [f"{part}: {reason}" for part, reason in study.reasons.items()]
     if study.failure is not None:
-        notes.append(words.failed(study.failure))
+        notes.append(flow(study.failure.message))
     elif not study.drivers and not notes:
         notes.append("no input has a tolerance here")
     unit = difference_unit(study.unit)

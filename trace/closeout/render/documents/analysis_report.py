@@ -8,7 +8,7 @@ from typing import Any
 
 from closeout.model.dossier import ComputedFound, Evaluation, Evidence
 from closeout.model.inputs_used import InputUsed
-from closeout.model.question import AnalysisSpec, Failure
+from closeout.model.question import AnalysisSpec
 from closeout.model.study import Study
 from closeout.render import trail, validations, words
 from closeout.render.compared_table import table_of
@@ -17,7 +17,7 @@ from closeout.render.hand_sum import NO_UNIT, hand_sum
 from closeout.render.numbers import show_extent
 from closeout.render.page import both_pages, doc_markdown, image, link
 from closeout.render.picture import LEGEND_SVG
-from closeout.render.plain import Markup, flow, markdown, safe
+from closeout.render.plain import Markup, flow, safe
 from closeout.render.rows import Entry, Line, pairs
 from closeout.render.studied import Studied, studied
 
@@ -62,7 +62,7 @@ class _Run:
     title: str
     about: str
     unproved: list[str]
-    failure: Markup | None
+    failure: str | None
     inputs: list[dict[str, Any]]
     found: list[dict[str, str]]
     verdicts: list[Decided]
@@ -94,7 +94,7 @@ def _run(sources: Sources, evaluation: Evaluation) -> _Run:
         title=f"{safe(evaluation.basis)}{given}",
         about=trail.about(evaluation),
         unproved=trail.unproved(evaluation),
-        failure=None if evaluation.failure is None else _failure(evaluation.failure),
+        failure=None if evaluation.failure is None else flow(evaluation.failure.message),
         inputs=[
             *(_input(used) for used in evaluation.inputs),
             *(_computed(one, words.computed(one), sources) for one in evaluation.computed),
@@ -140,13 +140,8 @@ def _attached(sources: Sources, evaluation: Evaluation) -> dict[str, Any]:
         if one.kind == "artifact"
         for name, _ in one.files
     ]
-    failed = [f"{one.name}: {words.failed(one.failure)}" for one in some if one.failure]
+    failed = [f"{one.name}: {one.failure.message}" for one in some if one.failure]
     return {"figures": figures, "files": files, "not_made": failed}
-
-
-def _failure(failure: Failure) -> Markup:
-    """Return that an evaluation failed; its message is for who writes code, on a terminal."""
-    return Markup(markdown(f"{words.failed(failure)}."))
 
 
 def _input(used: InputUsed) -> dict[str, Any]:
