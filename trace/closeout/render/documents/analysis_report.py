@@ -12,6 +12,15 @@ from closeout.model.question import AnalysisSpec
 from closeout.model.study import Study
 from closeout.render import trail, validations, words
 from closeout.render.compared_table import table_of
+from closeout.render.documents.report_cases import (
+    AllCases,
+    Given,
+    all_cases,
+    each,
+    given,
+    has_many,
+    in_body,
+)
 from closeout.render.documents.sources import ANALYSES, Sources, pair
 from closeout.render.hand_sum import NO_UNIT, hand_sum
 from closeout.render.numbers import show_extent
@@ -25,7 +34,8 @@ from closeout.render.studied import Studied, studied
 def analysis_report(sources: Sources, spec: AnalysisSpec) -> dict[str, str]:
     """Return the report of one analysis: its evaluations with all that was found."""
     purpose, model, cautions = trail.doc_parts(spec.doc)
-    runs = [_run(sources, run) for run in sources.evaluations.get(spec.name, ())]
+    evaluations = sources.evaluations.get(spec.name, ())
+    runs = [_run(sources, run, place) for place, run in enumerate(evaluations)]
     pages = both_pages(
         "analysis.md",
         sources.dossier,
@@ -44,6 +54,7 @@ def analysis_report(sources: Sources, spec: AnalysisSpec) -> dict[str, str]:
         compared=table_of(one for one in sources.dossier.compared if one.analysis == spec.name),
         runs=runs,
         decided=[one for run in runs for one in run.verdicts],
+        cases=[one for run in runs for one in run.cases],
     )
     return pair(sources.reports[spec.name], pages)
 
@@ -64,8 +75,11 @@ class _Run:
     unproved: list[str]
     failure: str | None
     inputs: list[dict[str, Any]]
-    found: list[dict[str, str]]
+    found: list[Given]
+    every: list[Given]
+    key: str
     verdicts: list[Decided]
+    cases: list[AllCases]
     studies: list[Studied]
     figures: list[_Figure]
     files: list[Markup]
@@ -78,20 +92,30 @@ class _Figure:
     caption: str
 
 
-def _run(sources: Sources, evaluation: Evaluation) -> _Run:
-    given = f", given {pairs(evaluation.given)}" if evaluation.given else ""
+def _run(sources: Sources, evaluation: Evaluation, place: int) -> _Run:
+    under = f", given {pairs(evaluation.given)}" if evaluation.given else ""
     same = sources.evaluations[evaluation.analysis]
     verdicts = [
-        (name, place, evidence)
+        (name, row, evidence)
         for name in dict.fromkeys(evaluation.serves)
         if name in sources.results
-        for place, evidence in enumerate(sources.results[name].evidence)
+        for row, evidence in enumerate(sources.results[name].evidence)
         if trail.evaluation_of(same, name, evidence) is evaluation
+    ]
+    decided = [
+        Decided(
+            sources.entries[name],
+            line,
+            tuple(hand_sum(evidence, _study_of(name, evidence, sources))),
+        )
+        for name, row, evidence in verdicts
+        for line in (_in_body(name, row, evidence, sources),)
+        if line is not None
     ]
     found = (sources.studies.get((name, evidence.number)) for name, _, evidence in verdicts)
     studies = {(s.quantity, s.case): s for s in found if s is not None}
     return _Run(
-        title=f"{safe(evaluation.basis)}{given}",
+        title=f"{safe(evaluation.basis)}{under}",
         about=trail.about(evaluation),
         unproved=trail.unproved(evaluation),
         failure=None if evaluation.failure is None else flow(evaluation.failure.message),
@@ -103,18 +127,22 @@ def _run(sources: Sources, evaluation: Evaluation) -> _Run:
                 for one, wrong in evaluation.estimates
             ),
         ],
-        found=_found(evaluation),
-        verdicts=[
-            Decided(
-                sources.entries[name],
-                sources.entries[name].lines[place],
-                tuple(hand_sum(evidence, _study_of(name, evidence, sources))),
-            )
-            for name, place, evidence in verdicts
-        ],
+        found=given(evaluation, frozenset((one.line.quantity, one.line.case) for one in decided)),
+        every=list(map(each, evaluation.found)) if has_many(evaluation) else [],
+        key=f"results {place}",
+        verdicts=decided,
+        cases=list(
+            all_cases((sources.entries[n], sources.entries[n].lines[r]) for n, r, _ in verdicts)
+        ),
         studies=[studied(study) for study in studies.values()],
         **_attached(sources, evaluation),
     )
+
+
+def _in_body(name: str, row: int, evidence: Evidence, sources: Sources) -> Line | None:
+    entry = sources.entries[name]
+    is_studied = _study_of(name, evidence, sources) is not None
+    return in_body(entry, entry.lines[row], is_studied)
 
 
 def _study_of(name: str, evidence: Evidence, sources: Sources) -> Study | None:
@@ -177,17 +205,6 @@ def _computed(found: ComputedFound, text: str, sources: Sources) -> dict[str, An
         "source": Markup(", ".join(pages)),
         "condition": "",
     }
-
-
-def _found(evaluation: Evaluation) -> list[dict[str, str]]:
-    rows_found = []
-    for found in evaluation.found:
-        value, low, high = show_extent(found.value, found.low, found.high, found.unit)
-        if found.absent is not None:
-            value = f"absent: {found.absent}"
-        row = {"name": found.name, "case": found.case or "", "value": value}
-        rows_found.append({**row, "low": low, "high": high})
-    return rows_found
 
 
 def attached_files(sources: Sources) -> Iterator[tuple[str, bytes]]:
