@@ -71,13 +71,17 @@ BODIES = {
     "slow": "while True: pass",
     "gone": "import os; os._exit(3)",
     "above": "return Found(5.0 * inner)",
+    "together": "return Found(5.0 * left + right)",
     "searched": "return Found(50.0 if voltage > 12.0 else 51.0)",
     "looked_up": "return Found({12.0: 60.0}.get(voltage, 61.0))",
     "converted": "return Found(float(str(voltage)) * 5.0)",
     "drawn": "return Found(5.0 * voltage)",
     "untrue": "return Found(5.0 * voltage)",
 }
-LIMITS = {"wrong_unit": "at_least: 190 K"}
+LIMITS = {
+    "wrong_unit": "at_least: 190 K",
+    "together": "at_least: 190 kJ\n        basis: root sum square",
+}
 FIGURE = """
 
 @drawn.figure
@@ -94,6 +98,8 @@ nonconformances:
 LINK = """\
 parameters:
   inner: {from: raising.raising}
+  left: {value: 12 W h, tolerance: 1 W h, group: jars, source: Invented}
+  right: {value: 5 W h, tolerance: 1 W h, group: jars, source: Invented}
 """
 
 
@@ -101,6 +107,9 @@ def files() -> dict[str, str | bytes]:
     modules = {f"analyses/{name}.py": analysis(name, body) for name, body in BODIES.items()}
     modules["analyses/slow.py"] = analysis("slow", BODIES["slow"], more=", time_limit=1")
     modules["analyses/above.py"] = analysis("above", BODIES["above"], "inner: W_h")
+    modules["analyses/together.py"] = analysis(
+        "together", BODIES["together"], "left: W_h, right: W_h"
+    )
     modules["analyses/drawn.py"] += FIGURE
     modules["analyses/untrue.py"] = modules["analyses/untrue.py"].replace("test_all", "test_untrue")
     modules["analyses/broken.py"] = analysis("broken", "return Found(").replace("V, W_h", "V, W_h,")
@@ -199,7 +208,7 @@ def test_the_terminal_and_the_dossier_still_say_it(made: Made) -> None:
         ("dividing", "the analysis dividing failed: it divides by zero"),
         ("slow", "the analysis slow failed: it took longer than it may"),
         ("gone", "the analysis gone failed: its process ended without a result"),
-        ("above", "the analysis above rests on raising, which failed"),
+        ("above", "the analysis above rests on raising, which gives no value"),
     ],
 )
 def test_a_document_says_which_analysis_failed_and_how(made: Made, name: str, said: str) -> None:
@@ -208,12 +217,23 @@ def test_a_document_says_which_analysis_failed_and_how(made: Made, name: str, sa
     assert said in made.text(f"analyses/{name}.md")
 
 
+def test_what_the_tool_refuses_is_said_as_on_the_terminal(made: Made) -> None:
+    """It is about parameters and units, not about code."""
+    said = "left, right are correlated (group jars), and root sum square is for independent"
+    assert said in " ".join(made.project.run("verify").stdout.split())
+    for page in ("compliance-matrix.md", "open-points.md", "verification-control.md"):
+        assert said in made.text(page), page
+
+
 @pytest.mark.parametrize(
     ("name", "action"),
     [
         *((name, "correct the analysis") for name in ("raising", "dividing", "slow", "gone")),
         *((name, "correct the analysis") for name in ("not_a_number", "wrong_result", "untrue")),
-        *((name, "correct what the findings below name") for name in ("wrong_unit", "broken")),
+        *(
+            (name, "correct what the findings below name")
+            for name in ("wrong_unit", "broken", "together")
+        ),
         ("above", "correct the analysis that it rests on"),
     ],
 )

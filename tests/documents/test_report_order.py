@@ -23,6 +23,7 @@ ORDER = (
     "Sensitivity and break-even",
     "Predicted against measured",
     "Model, assumptions and validation",
+    "Without a break-even",
     "All cases",
     "Derivation of ",
     "Functions in the derivation of ",
@@ -136,7 +137,7 @@ def test_the_annex_has_every_case(report: str) -> None:
 
 def test_references_lead_to_the_tables_of_the_annex(report: str) -> None:
     annex = section(report, "All cases")
-    (cases,) = re.findall(r"All cases of CEL-010: \[Table \d+\]\(#(table-\d+)\)\.", report)
+    (cases,) = re.findall(r"All cases: CEL-010 in \[Table \d+\]\(#(table-\d+)\)\.", report)
     (results,) = re.findall(r"Each case: \[Table \d+\]\(#(table-\d+)\)\.", report)
     assert f'<a id="{cases}"></a>Table {cases[6:]}: All cases of CEL-010, cell' in annex
     assert f'<a id="{results}"></a>Table {results[6:]}: What the analysis gives' in annex

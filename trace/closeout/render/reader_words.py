@@ -19,7 +19,7 @@ _ENDED = {
     "timed out": "it took longer than it may",
     "bad result": "its result cannot be judged",
     "bad signature": "it cannot be called",
-    "input": "it rests on an analysis that failed",
+    "input": "it rests on an analysis that gives no value",
     "cut": "it rests on an analysis that is no formula",
 }
 # Errors of which the kind alone tells an engineer something.
@@ -28,6 +28,7 @@ _RAISED = {
     "OverflowError": "a number in it becomes too large",
     "MemoryError": "it needs more memory than there is",
     "FileNotFoundError": "a file that it reads is missing",
+    "OtherCases": "it gives other cases within the tolerances than at the inputs",
 }
 # Beginnings of reasons that say nothing of code.
 _PROOF = (
@@ -71,14 +72,16 @@ def failed(analysis: str, failure: Failure, known: Iterable[str]) -> str:
         names = set(known)
         below = [part for part in failure.message.split(": ") if part in names]
         if below:
-            return f"the analysis {analysis} rests on {below[-1]}, which failed"
+            return f"the analysis {analysis} rests on {below[-1]}, which gives no value"
     return f"the analysis {analysis} failed: {ended(failure)}"
 
 
 def ended(failure: Failure) -> str:
     """Return how an evaluation ended: ``it divides by zero``."""
-    raised = _RAISED.get(failure.message.partition(":")[0]) if failure.kind == "raised" else None
-    return raised or _ENDED.get(failure.kind, "it could not be evaluated")
+    otherwise = _ENDED.get(failure.kind, "it could not be evaluated")
+    if failure.kind != "raised":
+        return otherwise
+    return _RAISED.get(failure.message.partition(":")[0], otherwise)
 
 
 def unproved(reason: str) -> str:
