@@ -57,7 +57,13 @@ class Found(NamedTuple):
 
 @analysis(validated_by="tests/test_all.py"{more})
 def {name}({arguments}) -> Found:
-    """Something of the battery."""
+    """Something of the battery.
+
+    **Model.** It is one product.
+
+    Raises:
+        RuntimeError: the jar broke.
+    """
     {body}
 '''
 
@@ -147,8 +153,12 @@ def plain(page: Path) -> str:
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
     place = tmp_path_factory.mktemp("failing")
-    project = repository(place / "p", files())
-    run = project.run("package", "--review", "CDR", "--validate", "-o", str(place / "out"))
+    sound = {"analyses/raising.py": analysis("raising", "return Found(5.0 * voltage)")}
+    project = repository(place / "p", files() | sound)
+    project.write(files())
+    project.commit("break it")
+    options = ("--review", "CDR", "--validate", "--since", "HEAD~1")
+    run = project.run("package", *options, "-o", str(place / "out"))
     assert run.status == 0, run.said
     return Made(project, place / "out", run)
 
@@ -169,6 +179,10 @@ def _of_code(folder: Path) -> set[str]:
 
 def test_no_document_holds_the_text_of_an_exception_or_advice_on_code(made: Made) -> None:
     assert _of_code(made.folder) == set()
+
+
+def test_what_an_author_says_of_the_model_stays(made: Made) -> None:
+    assert "**Model.** It is one product." in made.text("analyses/raising.md")
 
 
 def test_no_document_of_a_whole_project_does(package: Package) -> None:
@@ -243,6 +257,12 @@ def test_what_closes_a_failed_verification_is_a_correction(
     """To evaluate the same again fails again."""
     (row,) = (x for x in made.text("open-points.md").splitlines() if f"| [PWR-{name}]" in x)
     assert row.endswith(f"| {action} |")
+
+
+def test_what_got_worse_since_says_it_in_words_too(made: Made) -> None:
+    (row,) = (x for x in made.text("changes.md").splitlines() if x.startswith("| PWR-raising |"))
+    assert "C closed -&gt; open" in row
+    assert "the analysis raising failed: it ended with an error" in row
 
 
 def test_a_failed_validation_is_said_without_what_the_test_printed(made: Made) -> None:

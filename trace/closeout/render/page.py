@@ -170,7 +170,7 @@ def _formula_block(formula: Formula | str, bare: bool) -> Markup:
     if bare:
         # In a page of HTML the namespace goes without saying.
         mathml = safe(formula.mathml).replace(f' xmlns="{_MATHML}"', "", 1)
-        return Markup(f'```{_FORMULA}\n<div {_SCROLLS}>{mathml}</div>\n```')
+        return Markup(f"```{_FORMULA}\n<div {_SCROLLS}>{mathml}</div>\n```")
     # A sign that could begin an element of HTML has a name in LaTeX.
     latex = safe(formula.latex.strip()).replace("<", r"\lt ").replace(">", r"\gt ")
     return Markup(f"$$\n{latex}\n$$")
@@ -185,9 +185,11 @@ def doc_markdown(doc: str) -> Markup:
     """Return a docstring as Markdown: paragraphs, lists, and indented blocks as they stand.
 
     Of what an author marks, **strong**, *emphasis* and `code` are used; all else is plain text.
+    What a function raises is for who calls it, and left out.
     """
     blocks = re.split(r"\n[ \t]*\n", "\n".join(safe_doc(doc)))
-    return Markup("\n\n".join(_doc_block(block) for block in blocks if block.strip()))
+    said = (block for block in blocks if block.strip() and not block.startswith("Raises:"))
+    return Markup("\n\n".join(map(_doc_block, said)))
 
 
 def safe_doc(doc: str) -> list[str]:
