@@ -91,7 +91,7 @@ nonconformances:
     run = project.run("verify")
     assert run.status == 1
     assert "Due and open\n  PWR-010 (C)  Energy of the battery" in run.stdout
-    assert "NCR-001 is open: closed_by is missing" in run.stdout
+    assert "NCR-001 is open: no record closes it" in run.stdout
     text = told(project, tmp_path / "cdr")
     assert "missing of what is due: 1 open for another reason (PWR-010)" in text
     assert "nothing that is due is missing" not in text

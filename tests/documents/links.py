@@ -92,7 +92,7 @@ def _markdown(text: str) -> _Document:
             slugs[slug] += 1
         elif node.type in ("html_block", "html_inline"):
             inner = _html(node.content)
-            found.anchors |= inner.anchors
+            found.anchors |= {name: text or _behind(node) for name, text in inner.anchors.items()}
             found.targets += inner.targets
         elif node.type in ("link", "image"):
             address = node.attrs["href" if node.type == "link" else "src"]
@@ -106,6 +106,12 @@ def _markdown(text: str) -> _Document:
 
 def _text(node: SyntaxTreeNode) -> str:
     return "".join(one.content for one in node.walk() if one.type in ("text", "code_inline"))
+
+
+def _behind(node: SyntaxTreeNode) -> str:
+    """Return the text that follows an anchor in its paragraph or cell."""
+    after = node.next_sibling
+    return "" if after is None else f"{_text(after)}{_behind(after)}"
 
 
 def documents(files: Mapping[str, bytes]) -> dict[str, _Document]:

@@ -284,7 +284,7 @@ def test_an_open_report_keeps_its_requirement_open() -> None:
     _, dossier, built = judged(f"{DATED}{GOOD}}}", more=more)
     found = result(dossier, "R-1")
     assert (found.compliance, found.closed, found.outstanding) == (C, False, True)
-    assert found.why == "NCR-7 is open: closed_by is missing"
+    assert found.why == "NCR-7 is open: no record closes it"
     assert "rework-without-retest" in built.rules
     tested = more.replace("rework}", "rework, closed_by: T-1}")
     assert "rework-without-retest" not in judged(f"{DATED}{GOOD}}}", more=tested)[2].rules

@@ -101,7 +101,7 @@ def test_a_study_without_an_answer_says_so(gannet: Dossier) -> None:
     text = rest_text(gannet, gannet, Explained("PWR-020", colour=False), [one])
     assert text is not None
     assert "no study of usable_energy (timed out): it ran longer than 60 s and was ended" in text
-    assert "could not be evaluated: it took longer than it may" in report(gannet, one, "md")
+    assert "the study could not be made: it took longer than it may" in report(gannet, one, "md")
 
 
 def test_a_study_of_another_requirement_is_not_shown(gannet: Dossier) -> None:

@@ -84,7 +84,7 @@ def _left(report: Nonconformance, index: Index) -> Iterator[str]:
     if report.disposition is None:
         yield "it has no disposition"
     if report.closed_by is None:
-        yield "closed_by is missing"
+        yield "no record closes it"
     if report.found_by is not None and report.found_by in (report.closed_by, *report.retest):
         yield f"it cannot be closed by {report.found_by}, which found it"
     for name in dict.fromkeys(filter(None, (report.closed_by, *report.retest))):

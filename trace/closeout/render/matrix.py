@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from closeout.model.dossier import Compliance, Dossier, RequirementResult
 from closeout.model.problem import Severity
 from closeout.render import words
+from closeout.render.for_readers import for_readers, place
 from closeout.render.jsonform import dossier_json
 from closeout.render.order import by_urgency
 from closeout.render.page import BARE, Face, html_page, markdown_page
@@ -34,6 +35,7 @@ def matrix(dossier: Dossier, form: str) -> str:
     """
     if form == "json":
         return dossier_json(dossier)
+    dossier = for_readers(dossier)
     if form == "csv":
         return _csv(table(dossier), "; ".join(words.banners(dossier)))
     if form in ("html", "md"):
@@ -73,6 +75,7 @@ def matrix_page(
         not_run=NOT_RUN,
         behind={line: _behind(line, reports) for entry in entries for line in entry.folded},
         home=home,
+        place=place,
         problems=[p for p in dossier.problems if p.severity is Severity.ERROR],
     )
 

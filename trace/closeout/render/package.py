@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from closeout.model.attachment import Attachment
 from closeout.model.changes import Changes
@@ -24,6 +25,13 @@ from closeout.render.documents.sources import CHANGES, MATRIX, Sources, pair, so
 from closeout.render.documents.specification import requirement_specification
 from closeout.render.documents.statement import statement_of_compliance
 from closeout.render.documents.verification_report import verification_report
+from closeout.render.for_readers import (
+    attachment_for_readers,
+    changes_for_readers,
+    for_readers,
+    on_file_for_readers,
+    study_for_readers,
+)
 from closeout.render.jsonform import dossier_json
 from closeout.render.matrix import matrix, matrix_page
 
@@ -47,9 +55,14 @@ def package(
     their analyses, the files beside them. ``changes`` since an earlier state are a document.
     ``on_file`` is what else the project has; None of one that could not be read.
     """
-    on_file = on_file or OnFile.nothing(dossier.project)
-    sources = sources_of(dossier, on_file, studies, attachments, changes)
-    dossier = sources.dossier
+    dossier = _without_history(dossier)
+    sources = sources_of(
+        for_readers(dossier),
+        on_file_for_readers(on_file or OnFile.nothing(dossier.project), dossier),
+        map(study_for_readers, studies),
+        map(attachment_for_readers, attachments),
+        changes and changes_for_readers(changes),
+    )
     texts = {"dossier.json": dossier_json(dossier)}
     texts["compliance-matrix.csv"] = matrix(dossier, "csv")
     for make in _DOCUMENTS:
@@ -62,6 +75,16 @@ def package(
     files = dict(sorted(contents.items()))
     since = None if changes is None else changes.was.snapshot.commit
     return {**files, MANIFEST: _manifest(dossier, files, versions, since)}
+
+
+def _without_history(dossier: Dossier) -> Dossier:
+    """Count answers from the store as evaluated: both are the same answers."""
+    scale = dossier.scale
+    return replace(
+        dossier,
+        scale=replace(scale, evaluated=scale.evaluated + scale.from_store, from_store=0),
+        evaluations=tuple(replace(e, from_store=False) for e in dossier.evaluations),
+    )
 
 
 def _matrix(sources: Sources) -> dict[str, str]:

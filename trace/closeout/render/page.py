@@ -185,9 +185,11 @@ def doc_markdown(doc: str) -> Markup:
     """Return a docstring as Markdown: paragraphs, lists, and indented blocks as they stand.
 
     Of what an author marks, **strong**, *emphasis* and `code` are used; all else is plain text.
+    What a function raises is for who calls it, and left out.
     """
     blocks = re.split(r"\n[ \t]*\n", "\n".join(safe_doc(doc)))
-    return Markup("\n\n".join(_doc_block(block) for block in blocks if block.strip()))
+    said = (block for block in blocks if block.strip() and not block.startswith("Raises:"))
+    return Markup("\n\n".join(map(_doc_block, said)))
 
 
 def safe_doc(doc: str) -> list[str]:

@@ -192,10 +192,10 @@ def deciding(cases: Sequence[Evidence]) -> Evidence:
 def _of_cases(cases: Sequence[Evidence]) -> str:
     if len(cases) == 1:
         return ""
+    if cases[0].cases_wanted is not None:  # its message says how many are required and met
+        return "this one decides"
     met = sum(one.state is State.MET for one in cases)
-    wanted = cases[0].cases_wanted
-    required = "" if wanted is None else f", {wanted} required"
-    return f"{met} of {len(cases)} cases met{required}; this one decides"
+    return f"{met} of {len(cases)} cases met; this one decides"
 
 
 def line(

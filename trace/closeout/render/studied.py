@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from closeout.model.difference_unit import difference_unit
 from closeout.model.study import Driver, Line, Look, Study
-from closeout.render import words
 from closeout.render.hand_sum import paired
 from closeout.render.numbers import show, show_margin
 from closeout.render.page import Formula
@@ -16,10 +15,12 @@ from closeout.render.plain import flow, safe
 from closeout.render.study import (
     edge_row,
     ends_row,
+    has_no_effect,
     how,
     named,
     not_turning,
     quantile_words,
+    searched_row,
     sobol_rows,
 )
 from closeout.render.trace_by_hand import (
@@ -33,6 +34,8 @@ from closeout.render.trace_by_hand import (
 
 # Characters of a formula that a printed page takes in one line.
 WIDEST = 80
+# So many parameters that turn nothing stand in a sentence; more are a table in an annex.
+IN_A_SENTENCE = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,11 @@ class EdgeRow:
 
 @dataclass(frozen=True, slots=True)
 class Studied:
-    """A study as texts, formulas and pictures; ``note`` says why a part of it is missing."""
+    """A study as texts, formulas and pictures; ``note`` says why a part of it is missing.
+
+    ``idle`` are inputs without an effect, ``unturned`` rows of those that alone turn nothing: other
+    parameters, input, from where to where it was searched.
+    """
 
     name: str
     how: str
@@ -77,10 +84,12 @@ class Studied:
     ends: tuple[tuple[str, ...], ...]
     quantiles: str
     drivers: tuple[Row, ...]
+    idle: str
     bars: str
     indices: tuple[tuple[str, str, str], ...]
     edges: tuple[EdgeRow, ...]
     turns: str
+    unturned: tuple[tuple[str, str, str, str], ...]
     boundary: str
     symbolic: str
     steps: tuple[Step, ...]
@@ -93,7 +102,7 @@ def studied(study: Study, of: str = "") -> Studied:
     """Return a study as a page shows it; ``of`` tells it from another one of the same quantity."""
     notes = [f"{part}: {reason}" for part, reason in study.reasons.items()]
     if study.failure is not None:
-        notes.append(words.failed(study.failure))
+        notes.append(flow(study.failure.message))
     elif not study.drivers and not notes:
         notes.append("no input has a tolerance here")
     unit = difference_unit(study.unit)
@@ -103,7 +112,8 @@ def studied(study: Study, of: str = "") -> Studied:
         note="; ".join(notes),
         ends=tuple(ends_row(one, study.unit) for one in study.ends),
         quantiles="" if study.quantiles is None else quantile_words(study),
-        drivers=tuple(_row(one, unit) for one in study.drivers),
+        drivers=tuple(_row(one, unit) for one in study.drivers if not has_no_effect(one)),
+        idle=", ".join(safe(one.parameter) for one in study.drivers if has_no_effect(one)),
         bars=bars(study.drivers, unit) or "",
         indices=tuple(sobol_rows(study)),
         edges=tuple(
@@ -112,6 +122,7 @@ def studied(study: Study, of: str = "") -> Studied:
             if one.value is not None
         ),
         turns=_turns(study),
+        unturned=_unturned(study),
         boundary=boundary_svg(study.boundary) if study.boundary and study.boundary.turns else "",
         symbolic=study.symbolic or "",
         steps=tuple(_steps(study)),
@@ -121,10 +132,18 @@ def studied(study: Study, of: str = "") -> Studied:
     )
 
 
+def _unturned(study: Study) -> tuple[tuple[str, str, str, str], ...]:
+    """Return the parameters that alone turn nothing, where they are too many for a sentence."""
+    idle = [one for one in study.edges if one.value is None]
+    if len(idle) <= IN_A_SENTENCE:
+        return ()
+    return tuple((one.other_inputs, *searched_row(one)) for one in idle)
+
+
 def _turns(study: Study) -> str:
     """Return what is said where no parameter alone turns the verdict, nor the two together."""
     said = []
-    for others in ("nominal", "worst"):
+    for others in () if _unturned(study) else ("nominal", "worst"):
         message = not_turning([one for one in study.edges if one.other_inputs == others])
         if message:
             said.append(f"Other parameters at {others}: {message}.")

@@ -155,13 +155,18 @@ def _drivers(study: Study, width: int) -> Iterator[str]:
         return
     unit = difference_unit(study.unit)
     largest = max(map(_spread, drivers))
-    idle = [safe(one.parameter) for one in drivers if one.share is not None and not _spread(one)]
-    moving = [one for one in drivers if safe(one.parameter) not in idle]
+    idle = [safe(one.parameter) for one in drivers if has_no_effect(one)]
+    moving = [one for one in drivers if not has_no_effect(one)]
     yield from columns_of([_driver(one, largest, unit) for one in moving])
     if idle:
         yield from wrap(f"no effect, to first order: {', '.join(idle)}", width, 6)
     text = "share of the uncertainty, and effect of either end of the tolerance"
     yield from wrap(f"{text}; first order, {how(drivers)}", width, 6)
+
+
+def has_no_effect(one: Driver) -> bool:
+    """Return whether neither end of an input's tolerance changes anything, to first order."""
+    return one.share is not None and not _spread(one)
 
 
 def _spread(one: Driver) -> float:
@@ -216,10 +221,16 @@ def not_turning(edges: Sequence[Edge]) -> str:
 
 
 def _searched(one: Edge) -> str:
+    name, low, high = searched_row(one)
+    return f"{name} from {low} to {high}" if high else f"{name} ({low})"
+
+
+def searched_row(one: Edge) -> tuple[str, str, str]:
+    """Return a parameter that turns nothing and from where to where, or why it was not searched."""
     if one.low is None or one.high is None:
-        return f"{safe(one.parameter)} (not searched: {flow(one.reason or '')})"
+        return safe(one.parameter), f"not searched: {flow(one.reason or '')}", ""
     _, low, high = show_extent(one.now, one.low, one.high, safe(one.unit))
-    return f"{safe(one.parameter)} from {low} to {high}"
+    return safe(one.parameter), low, high
 
 
 def edge_row(one: Edge) -> tuple[str, str, str, str]:

@@ -19,7 +19,7 @@ from closeout.model.dossier import (
 )
 from closeout.model.inputs_used import InputUsed
 from closeout.model.problem import Severity
-from closeout.model.question import AnalysisSpec, Failure
+from closeout.model.question import AnalysisSpec
 from closeout.render.plain import count, flow, safe
 
 if TYPE_CHECKING:  # what shows a stored run loads no records
@@ -63,15 +63,6 @@ ORDER = (
 )
 # Who signs a document; their lines stay empty, and a person fills them.
 ROLES = ("prepared", "checked", "product assurance", "project", "customer")
-_ENDED = {
-    "exited": "its process ended without a result",
-    "killed": "its process was ended",
-    "timed out": "it took longer than it may",
-    "bad result": "its result cannot be judged",
-    "bad signature": "its function cannot be called",
-    "input": "an analysis that it rests on could not be evaluated",
-    "cut": "what it rests on is no formula",
-}
 _VCD_STATUS = {
     Compliance.C: "yes",
     Compliance.PC: "partial",
@@ -211,15 +202,6 @@ def missing(dossier: Dossier) -> list[str]:
     if dossier.unmade:
         found.append(f"could not be made: {', '.join(map(flow, dossier.unmade))}")
     return found
-
-
-def failed(failure: Failure) -> str:
-    """Return how an evaluation ended, without the text of an exception."""
-    if failure.kind == "raised":
-        name = failure.message.partition(":")[0]
-        shown = name if name.isidentifier() else "an error"
-        return f"could not be evaluated: it ended with {shown}"
-    return f"could not be evaluated: {_ENDED.get(failure.kind, safe(failure.kind))}"
 
 
 def redated(dossier: Dossier) -> str | None:

@@ -9,16 +9,25 @@ from typing import Any
 
 from closeout.model.dossier import ComputedFound, Evaluation, Evidence
 from closeout.model.inputs_used import InputUsed
-from closeout.model.question import AnalysisSpec, Failure
+from closeout.model.question import AnalysisSpec
 from closeout.model.study import Study
 from closeout.render import trail, validations, words
 from closeout.render.compared_table import table_of
+from closeout.render.documents.report_cases import (
+    AllCases,
+    Given,
+    all_cases,
+    each,
+    given,
+    has_many,
+    in_body,
+)
 from closeout.render.documents.sources import ANALYSES, Sources, pair
 from closeout.render.hand_sum import NO_UNIT, hand_sum
 from closeout.render.numbers import show_extent
 from closeout.render.page import both_pages, doc_markdown, image, link
 from closeout.render.picture import LEGEND_SVG
-from closeout.render.plain import Markup, flow, markdown, safe
+from closeout.render.plain import Markup, flow, safe
 from closeout.render.rows import Entry, Line, pairs
 from closeout.render.studied import Studied, studied
 from closeout.render.trace_by_hand import HERE, THERE, Row, moved
@@ -27,7 +36,8 @@ from closeout.render.trace_by_hand import HERE, THERE, Row, moved
 def analysis_report(sources: Sources, spec: AnalysisSpec) -> dict[str, str]:
     """Return the report of one analysis: its evaluations with all that was found."""
     purpose, model, cautions = trail.doc_parts(spec.doc)
-    runs = [_run(sources, run) for run in sources.evaluations.get(spec.name, ())]
+    evaluations = sources.evaluations.get(spec.name, ())
+    runs = [_run(sources, run, place) for place, run in enumerate(evaluations)]
     pages = both_pages(
         "analysis.md",
         sources.dossier,
@@ -49,6 +59,7 @@ def analysis_report(sources: Sources, spec: AnalysisSpec) -> dict[str, str]:
         compared=table_of(one for one in sources.dossier.compared if one.analysis == spec.name),
         runs=runs,
         decided=[one for run in runs for one in run.verdicts],
+        cases=[one for run in runs for one in run.cases],
     )
     return pair(sources.reports[spec.name], pages)
 
@@ -68,10 +79,13 @@ class _Run:
     title: str
     about: str
     unproved: list[str]
-    failure: Markup | None
+    failure: str | None
     inputs: list[dict[str, Any]]
-    found: list[dict[str, str]]
+    found: list[Given]
+    every: list[Given]
+    key: str
     verdicts: list[Decided]
+    cases: list[AllCases]
     studies: list[Studied]
     figures: list[_Figure]
     files: list[Markup]
@@ -84,23 +98,35 @@ class _Figure:
     caption: str
 
 
-def _run(sources: Sources, evaluation: Evaluation) -> _Run:
-    given = f", given {pairs(evaluation.given)}" if evaluation.given else ""
+def _run(sources: Sources, evaluation: Evaluation, place: int) -> _Run:
+    under = f", given {pairs(evaluation.given)}" if evaluation.given else ""
     same = sources.evaluations[evaluation.analysis]
     verdicts = [
-        (name, place, evidence)
+        (name, row, evidence)
         for name in dict.fromkeys(evaluation.serves)
         if name in sources.results
-        for place, evidence in enumerate(sources.results[name].evidence)
+        for row, evidence in enumerate(sources.results[name].evidence)
         if trail.evaluation_of(same, name, evidence) is evaluation
+    ]
+    decided = [
+        Decided(
+            sources.entries[name],
+            line,
+            tuple(hand_sum(evidence, study, evaluation.inputs)),
+            () if study is None else tuple(moved(study)),
+        )
+        for name, row, evidence in verdicts
+        for study in (_study_of(name, evidence, sources),)
+        for line in (_in_body(name, row, evidence, sources),)
+        if line is not None
     ]
     found = (sources.studies.get((name, evidence.number)) for name, _, evidence in verdicts)
     studies = _apart(study for study in found if study is not None)
     return _Run(
-        title=f"{safe(evaluation.basis)}{given}",
+        title=f"{safe(evaluation.basis)}{under}",
         about=trail.about(evaluation),
         unproved=trail.unproved(evaluation),
-        failure=None if evaluation.failure is None else _failure(evaluation.failure),
+        failure=None if evaluation.failure is None else flow(evaluation.failure.message),
         inputs=[
             *(_input(used) for used in evaluation.inputs),
             *(_computed(one, words.computed(one), sources) for one in evaluation.computed),
@@ -109,17 +135,13 @@ def _run(sources: Sources, evaluation: Evaluation) -> _Run:
                 for one, wrong in evaluation.estimates
             ),
         ],
-        found=_found(evaluation),
-        verdicts=[
-            Decided(
-                sources.entries[name],
-                sources.entries[name].lines[place],
-                tuple(hand_sum(evidence, study, evaluation.inputs)),
-                () if study is None else tuple(moved(study)),
-            )
-            for name, place, evidence in verdicts
-            for study in (_study_of(name, evidence, sources),)
-        ],
+        found=given(evaluation, frozenset((one.line.quantity, one.line.case) for one in decided)),
+        every=list(map(each, evaluation.found)) if has_many(evaluation) else [],
+        key=f"results {place}",
+        verdicts=decided,
+        cases=list(
+            all_cases((sources.entries[n], sources.entries[n].lines[r]) for n, r, _ in verdicts)
+        ),
         studies=[studied(study, of) for study, of in studies],
         **_attached(sources, evaluation),
     )
@@ -139,6 +161,12 @@ def _apart(studies: Iterable[Study]) -> list[tuple[Study, str]]:
         (one, f", {safe(one.requirement)}" if several[one.quantity, one.case] > 1 else "")
         for one in found.values()
     ]
+
+
+def _in_body(name: str, row: int, evidence: Evidence, sources: Sources) -> Line | None:
+    entry = sources.entries[name]
+    is_studied = _study_of(name, evidence, sources) is not None
+    return in_body(entry, entry.lines[row], is_studied)
 
 
 def _study_of(name: str, evidence: Evidence, sources: Sources) -> Study | None:
@@ -164,13 +192,8 @@ def _attached(sources: Sources, evaluation: Evaluation) -> dict[str, Any]:
         if one.kind == "artifact"
         for name, _ in one.files
     ]
-    failed = [f"{one.name}: {words.failed(one.failure)}" for one in some if one.failure]
+    failed = [f"{one.name}: {one.failure.message}" for one in some if one.failure]
     return {"figures": figures, "files": files, "not_made": failed}
-
-
-def _failure(failure: Failure) -> Markup:
-    """Return that an evaluation failed; its message is for who writes code, on a terminal."""
-    return Markup(markdown(f"{words.failed(failure)}."))
 
 
 def _input(used: InputUsed) -> dict[str, Any]:
@@ -206,17 +229,6 @@ def _computed(found: ComputedFound, text: str, sources: Sources) -> dict[str, An
         "source": Markup(", ".join(pages)),
         "condition": "",
     }
-
-
-def _found(evaluation: Evaluation) -> list[dict[str, str]]:
-    rows_found = []
-    for found in evaluation.found:
-        value, low, high = show_extent(found.value, found.low, found.high, found.unit)
-        if found.absent is not None:
-            value = f"absent: {found.absent}"
-        row = {"name": found.name, "case": found.case or "", "value": value}
-        rows_found.append({**row, "low": low, "high": high})
-    return rows_found
 
 
 def attached_files(sources: Sources) -> Iterator[tuple[str, bytes]]:

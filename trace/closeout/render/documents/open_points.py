@@ -6,12 +6,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
 
-from closeout.model.dossier import Evidence, RequirementResult, State
-from closeout.model.problem import Problem, Severity
+from closeout.model.dossier import Evaluation, Evidence, RequirementResult, State
+from closeout.model.problem import Severity
 from closeout.model.records import Record
 from closeout.model.subject import WaiverSubject
 from closeout.render import rows, trail, words
 from closeout.render.documents.sources import OPEN, Sources, pair
+from closeout.render.for_readers import place
 from closeout.render.order import natural
 from closeout.render.page import both_pages
 from closeout.render.plain import Markup, flow, safe
@@ -75,14 +76,10 @@ def open_points(sources: Sources) -> dict[str, str]:
         accepted=list(_accepted(sources)),
         errors=[one for one in dossier.problems if one.severity is Severity.ERROR],
         warnings=[one for one in dossier.problems if one.severity is Severity.WARNING],
-        place=_place,
+        place=place,
         off=words.switched_off(dossier.off) if dossier.off else None,
     )
     return pair(OPEN, pages)
-
-
-def _place(problem: Problem) -> str:
-    return f"{problem.path}:{problem.line}:{problem.column}"
 
 
 def _sections(points: list[Point], sources: Sources) -> Iterator[Section]:
@@ -166,7 +163,7 @@ def _action(
 ) -> str:
     """Return what closes a verification, as far as what is on file tells it."""
     if one.state is State.ERROR:
-        return "evaluate it again"
+        return _correction(result, one, sources)
     if one.state is State.NOT_MET:
         asked = [
             safe(subject.waiver.id)
@@ -182,6 +179,8 @@ def _action(
         return f"repeat it on the present build of {', '.join(map(safe, one.rebuilt))}"
     if one.awaiting:
         return f"measure {', '.join(map(safe, one.awaiting))}"
+    if any(run.failure is not None for run in _runs(result, one, sources)):
+        return "correct the analysis that it rests on"
     named = [records[name] for name in one.records if name in records]
     planned = [record for record in named if record.date is None]
     if planned:
@@ -189,6 +188,22 @@ def _action(
             safe(r.id) + (f" on {r.planned}" if r.planned else "") for r in planned
         )
     return f"perform the {safe(one.method)}" if not named else "perform it again"
+
+
+def _correction(result: RequirementResult, one: Evidence, sources: Sources) -> str:
+    """Return what is to be corrected before a verification can be judged."""
+    if _runs(result, one, sources):
+        return "correct the analysis"
+    return "correct what the findings below name" if one.analysis else "correct the record"
+
+
+def _runs(result: RequirementResult, one: Evidence, sources: Sources) -> list[Evaluation]:
+    """Return the evaluations that were made for a requirement by an analysis of its evidence."""
+    return [
+        run
+        for run in sources.dossier.evaluations
+        if result.id in run.serves and trail.is_named(run.analysis, one.analysis)
+    ]
 
 
 def _accepted(sources: Sources) -> Iterator[Accepted]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TypeVar
 
 from closeout.model.attachment import Attachment
@@ -173,8 +173,7 @@ def sources_of(
     attachments: Iterable[Attachment],
     changes: Changes | None,
 ) -> Sources:
-    """Return what the documents look up; what the store had before leaves no trace in it."""
-    dossier = _without_history(dossier)
+    """Return what the documents look up; all of it as readers see it."""
     by_evaluation: dict[int, list[Attachment]] = {}
     for one in attachments:
         by_evaluation.setdefault(one.evaluation, []).append(one)
@@ -197,16 +196,6 @@ def sources_of(
         studies={(study.requirement, study.number): study for study in studies},
         attachments=by_evaluation,
         changes=changes,
-    )
-
-
-def _without_history(dossier: Dossier) -> Dossier:
-    """Count answers from the store as evaluated: both are the same answers."""
-    scale = dossier.scale
-    return replace(
-        dossier,
-        scale=replace(scale, evaluated=scale.evaluated + scale.from_store, from_store=0),
-        evaluations=tuple(replace(e, from_store=False) for e in dossier.evaluations),
     )
 
 
