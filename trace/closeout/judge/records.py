@@ -331,9 +331,9 @@ def _analogue(record: Record) -> str | None:
         return None
     done = "tested" if record.method is Method.TEST else "verified"
     text = f"{done} on a non-flight article; differences: {', '.join(record.differs)}"
-    return (
-        text if record.same_design is None else f"{text}; of the same design: {record.same_design}"
-    )
+    if record.same_design is None:
+        return text
+    return f"{text}; of the same design: {record.same_design.rstrip('.')}"
 
 
 def _of_quantity(
