@@ -20,7 +20,7 @@ from closeout.judge.records import by_records, took_place, unnamed_failures, wor
 from closeout.judge.validity import Validity
 from closeout.measure import Units
 from closeout.model.answer import Answer
-from closeout.model.criterion import TBD, Limits
+from closeout.model.criterion import TBD, WORDS, Limits
 from closeout.model.dossier import AsRun, Compliance, Evidence, RequirementResult, State
 from closeout.model.question import Failure, Question, analyses_of
 from closeout.model.records import Agreement, Method, Requirement, Verification
@@ -310,7 +310,8 @@ def _left_open(entries: Sequence[Evidence], limits: Limits) -> Sequence[Evidence
     """Return evidence of which each open entry says which limits nobody has decided yet."""
     if not limits.undecided:
         return entries
-    text = f"{' and '.join(limits.undecided)} {TBD}: not met before it is decided"
+    named = " and ".join(WORDS[key] for key in limits.undecided)
+    text = f"{named} {TBD}: not met before it is decided"
     return [
         replace(one, message=f"{text}; {one.message}" if one.message else text)
         if one.state is State.OPEN
