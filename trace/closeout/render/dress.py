@@ -17,13 +17,16 @@ if TYPE_CHECKING:
 
 # Tables of so many columns become a card for each row where a screen is narrow.
 _CARDS = 5
-# Rows of a table that is kept on one printed page, its caption with it.
+# Rows of a table that is kept on one printed page, its caption with it, unless they are high.
 _SHORT = 12
 # Classes of columns by their marks.
 _KINDS = {TEXT: "text", WORDS: "words"}
 _ID = re.compile(f"{ID}([^{END}]*){END}")
 # Behind an underscore or a point inside a word.
 _BREAKS = re.compile(r"(?<=\w[_.])(?=\w)(?<!\d\.)")
+# A date or an identifier; one that is not too long stays on one line.
+_WHOLE = re.compile(r"(?<![\w-])([A-Z0-9]+(?:-[A-Z0-9]+)+)(?![\w-])")
+_LONGEST = 12
 _ANY = re.compile(f"{END}[a-z]=[^{END}]*{END}")
 
 
@@ -71,7 +74,8 @@ def _table(
     table = tokens[place]
     if len(heads) >= _CARDS:
         _classed(table, "cards")
-    if sum(token.type == "tr_open" for token in inside) <= _SHORT:
+    rows = sum(token.type == "tr_open" for token in inside)
+    if rows <= _SHORT and not any(head.kind for head in heads):
         _classed(table, "short")
     found.append(table)
     if caption is not None:
@@ -155,15 +159,22 @@ def _cell(token: Token, content: Token, row: Token | None, column: int, head: _H
 
 
 def _breakable(content: Token) -> None:
-    """Let a long name be broken behind an underscore or a point, where its column is narrow."""
+    """Let a long name be broken behind an underscore or a point, but no date or identifier."""
     shown: list[Token] = []
     for child in content.children or ():
-        pieces = _BREAKS.split(child.content) if child.type == "text" else [child.content]
-        for place, piece in enumerate(pieces):
-            if place:
-                shown.append(_inline("html_inline", "<wbr>"))
-            shown.append(child if len(pieces) == 1 else _inline("text", piece))
+        shown += _broken(child.content) if child.type == "text" else [child]
     content.children = shown
+
+
+def _broken(text: str) -> Iterator[Token]:
+    for place, piece in enumerate(_BREAKS.split(text)):
+        if place:
+            yield _inline("html_inline", "<wbr>")
+        for number, part in enumerate(_WHOLE.split(piece)):
+            if number % 2 and len(part) <= _LONGEST:
+                yield _inline("html_inline", f'<span class="id">{part}</span>')
+            elif part:
+                yield _inline("text", part)
 
 
 def _inline(kind: str, text: str) -> Token:
