@@ -66,12 +66,16 @@ def analysis_report(sources: Sources, spec: AnalysisSpec) -> dict[str, str]:
 
 @dataclass(frozen=True, slots=True)
 class Decided:
-    """A verdict of an evaluation, the inputs that decide it, and how its margin follows by hand."""
+    """A verdict of an evaluation, the inputs that decide it, and how its margin follows by hand.
+
+    ``moved`` are the arguments that differ there, ``at`` are inputs that are no arguments.
+    """
 
     entry: Entry
     line: Line
     sums: tuple[str, ...]
     moved: tuple[Row, ...]
+    at: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +118,7 @@ def _run(sources: Sources, evaluation: Evaluation, place: int) -> _Run:
             line,
             tuple(hand_sum(evidence, study, evaluation.inputs)),
             () if study is None else tuple(moved(study)),
+            tuple(_beside(line.at, study)),
         )
         for name, row, evidence in verdicts
         for study in (_study_of(name, evidence, sources),)
@@ -145,6 +150,15 @@ def _run(sources: Sources, evaluation: Evaluation, place: int) -> _Run:
         studies=[studied(study, of) for study, of in studies],
         **_attached(sources, evaluation),
     )
+
+
+def _beside(at: Iterable[tuple[str, str]], study: Study | None) -> Iterator[tuple[str, str]]:
+    """Yield the inputs at the end that decides but for the arguments, which have their own table.
+
+    Those of the analyses below are left, and all of what was not studied.
+    """
+    known = () if study is None else [one.name for one in study.arguments]
+    yield from (one for one in at if one[0] not in known)
 
 
 def _apart(studies: Iterable[Study]) -> list[tuple[Study, str]]:
