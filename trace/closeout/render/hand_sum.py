@@ -64,7 +64,7 @@ def _contingencies(inputs: Iterable[InputUsed]) -> Iterator[str]:
         if used.contingency and used.origin != "set":
             value = show(used.value, safe(used.unit), DIGITS)
             text = f"{safe(used.name)}: {flow(used.text)} as declared"
-            yield f"{text}, contingency {flow(used.contingency)}: {value}"
+            yield f"{text}, with contingency ({flow(used.contingency)}): {value}"
 
 
 def _seen_and_proved(evidence: Evidence, study: Study, worst: Worst, end: float) -> Iterator[str]:
