@@ -259,7 +259,9 @@ def _stage_names(
         wanted = name is not None and (name.depth <= recording.depth or size[node] >= NAMED_FROM)
         if wanted or size[node] >= UNNAMED_FROM:
             called = (name.name, name.case) if wanted and name is not None else ("term", None)
-            found[node] = (*_free(called, taken), False)
+            # A quantity of the result that is not asked for is called what it is.
+            own = recording.values.get(called) is node
+            found[node] = (*(called if own else _free(called, taken)), False)
     return found
 
 
