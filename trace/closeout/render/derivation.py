@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from closeout.model.difference_unit import difference_unit
-from closeout.model.study import Line, Look, Study
+from closeout.model.study import Line, Study
 from closeout.render.hand_sum import NO_UNIT, paired
-from closeout.render.numbers import number, show, with_unit
+from closeout.render.numbers import show, with_unit
 from closeout.render.plain import flow, safe
 from closeout.render.study import because, columns_of, named
 from closeout.render.terminal import Paint, wrap
@@ -18,6 +18,7 @@ from closeout.render.trace_by_hand import (
     THERE,
     Called,
     Function,
+    Points,
     Row,
     functions,
     moved,
@@ -77,11 +78,9 @@ def _listed(rows: Iterable[Row], here: bool) -> str:
     return ", ".join(text if name == RESULT else f"{name} = {text}" for name, text in pairs)
 
 
-def _table(table: Look, width: int, indent: int) -> Iterator[str]:
-    points = "; ".join(f"{number(x, DIGITS)}: {number(y, DIGITS)}" for x, y in table.points)
-    yield from wrap(
-        f"points of {safe(table.name)}, straight lines between: {points}", width, indent
-    )
+def _table(table: Points, width: int, indent: int) -> Iterator[str]:
+    points = "; ".join(f"{x}: {y}" for x, y in table.points)
+    yield from wrap(f"points of {table.name}, straight lines between: {points}", width, indent)
 
 
 def _derivation(study: Study, width: int, latex: bool) -> Iterator[str]:

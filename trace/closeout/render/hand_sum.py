@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from closeout.model.answer import Assurance
+from closeout.model.difference_unit import difference_unit
 from closeout.model.dossier import Dossier, Evidence
 from closeout.model.inputs_used import InputUsed
 from closeout.model.study import Line, Study, Worst
@@ -14,6 +15,8 @@ from closeout.render.plain import flow, safe
 from closeout.render.trace_by_hand import DIGITS
 
 NO_UNIT = "a value without unit here has none declared, and none follows; it is as it is computed"
+# What the difference of two numbers may lose, relative to them.
+ROUNDING = 1e-9
 # Bases by which the inputs vary together.
 _TOGETHER = "so no single set of inputs decides, and nothing is derived at one"
 
@@ -85,7 +88,29 @@ def _to_the_margin(evidence: Evidence, end: float, judged: float) -> Iterator[st
     if evidence.margin is not None and evidence.limit_text:
         margin = show_margin(evidence.margin, safe(evidence.margin_unit or ""))
         value = show(judged, unit, DIGITS)
-        yield f"judged {value} against {flow(evidence.limit_text)}: margin {margin}"
+        limit = f"{flow(evidence.limit_text)}{_held(evidence)}"
+        yield f"judged {value} against {limit}: margin {margin}"
+
+
+def _held(evidence: Evidence) -> str:
+    """Return the limit that was held against, where a required margin moves it.
+
+    Such a margin is enforced, so the margin that is shown is what is left of it.
+    """
+    judged, unit = rows.judged_end(evidence), evidence.unit
+    if judged is None or evidence.margin is None or evidence.margin_unit != difference_unit(unit):
+        return ""
+    bounds = ((evidence.at_least, -1.0), (evidence.at_most, 1.0))
+    held = [judged + sign * evidence.margin for bound, sign in bounds if bound is not None]
+    own = [bound for bound, _ in bounds if bound is not None]
+    scale = max(map(abs, (judged, *own)), default=1.0)
+    if not own or any(abs(a - b) <= ROUNDING * scale for a, b in zip(held, own, strict=True)):
+        return ""
+    return (
+        ""
+        if len(held) > 1
+        else f", with the required margin {show(held[0], safe(unit or ''), DIGITS)}"
+    )
 
 
 def _beyond(seen: float, proved: float) -> str:

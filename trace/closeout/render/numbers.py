@@ -11,6 +11,8 @@ from fractions import Fraction
 
 USUAL_DIGITS = 4
 MARGIN_DIGITS = 3
+# A number of more digits is none that somebody wrote.
+WRITTEN_DIGITS = 8
 # Seventeen significant digits tell any two doubles apart (IEEE 754-2019, 5.12.2).
 MOST_DIGITS = 17
 # From here on a number is written with an exponent.
@@ -34,6 +36,18 @@ def number(value: float, digits: int = USUAL_DIGITS) -> str:
     return "0" if text == "-0" else text
 
 
+def as_written(value: float, digits: int = USUAL_DIGITS) -> str:
+    """Return a number with all its digits where these are few, as somebody wrote it; else rounded.
+
+    A number that came of a conversion has too many: 190 kJ are 52.77777777777778 W h.
+    """
+    for wanted in range(digits, WRITTEN_DIGITS + 1):
+        text = number(value, wanted)
+        if _parsed(text) == value:
+            return text
+    return number(value, digits)
+
+
 def with_unit(text: str, unit: str | None) -> str:
     """Return ``63.2 W h``; a ratio (unit 1 or none) stays a bare number."""
     return f"{text} {unit}" if unit and unit != "1" else text
@@ -50,11 +64,12 @@ def show_beside(
     """Return the texts of values and of limits, without units.
 
     Digits are added to all of them until each value's text is on the same side of each limit's
-    text as the numbers are; equal numbers give equal texts.
+    text as the numbers are; equal numbers give equal texts. A limit that somebody wrote with more
+    digits is shown with all of them.
     """
     for wanted in range(digits, MOST_DIGITS + 1):
         shown = tuple(number(value, wanted) for value in values)
-        bounds = tuple(number(limit, wanted) for limit in limits)
+        bounds = tuple(as_written(limit, wanted) for limit in limits)
         if all(
             _side(value, limit) == _side_shown(left, right)
             for value, left in zip(values, shown, strict=True)

@@ -25,6 +25,7 @@ NO_SETTINGS: Settings = MappingProxyType({})
 BADNESS = (State.NOT_MET, State.ERROR, State.OPEN, State.MET)
 _NUMBER = attrgetter("number")
 LEAST = "at least "
+OUTSIDE = "beyond the limit, not required"
 # Of verifications that are planned for none.
 NO_REVIEW = "no review"
 
@@ -33,6 +34,7 @@ NO_REVIEW = "no review"
 class Line:
     """One verification, and one case of it; all texts are empty for a requirement without any.
 
+    ``outside`` is a case beyond its limit, of a criterion that enough others meet.
     ``number`` is the place of the verification; the cases of one share it. ``cases`` says of the
     case that decides how many there are, met and required.
     """
@@ -57,6 +59,7 @@ class Line:
     cover: str = ""
     cover_words: str = ""
     message: str = ""
+    outside: bool = False
     unit: str = ""
     value_number: float | None = None
     at_least: float | None = None
@@ -72,6 +75,11 @@ class Line:
     as_run: str = ""
     validation: str = ""
     cases: str = ""
+
+    @property
+    def result(self) -> str:
+        """The state, or of a case that is not required that it is beyond its limit."""
+        return OUTSIDE if self.outside else self.state
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +232,7 @@ def line(
         cover=safe(evidence.covered_by or ""),
         cover_words=words.cover(evidence),
         message=flow("; ".join(filter(None, (evidence.message, *evidence.not_correlated)))),
+        outside=_outside(evidence),
         unit=safe(evidence.unit or ""),
         value_number=judged_end(evidence),
         at_least=evidence.at_least,
@@ -240,6 +249,17 @@ def line(
         failed=evidence.state is State.NOT_MET,
         as_run=as_run(evidence),
         validation=validations.STATES[evidence.validation] if evidence.validation else "",
+    )
+
+
+def _outside(evidence: Evidence) -> bool:
+    """Return whether a case is beyond its limit, and the requirement met by enough others."""
+    if evidence.state is not State.MET or evidence.cases_wanted is None:
+        return False
+    end = judged_end(evidence)
+    low, high = evidence.at_least, evidence.at_most
+    return end is not None and (
+        (low is not None and end < low) or (high is not None and end > high)
     )
 
 
@@ -360,8 +380,11 @@ def _nominal(evidence: Evidence) -> str:
     if evidence.value is None or evidence.value == judged_end(evidence):
         return ""
     limits = [limit for limit in (evidence.at_least, evidence.at_most) if limit is not None]
+    if evidence.assurance is None:
+        measured = numbers.as_written(evidence.value)
+        return f"measured {numbers.with_unit(measured, safe(evidence.unit or ''))}"
     (shown,), _ = numbers.show_beside((evidence.value,), limits)
-    word = "nominal" if evidence.assurance is not None else "measured"
+    word = "nominal"
     return f"{word} {numbers.with_unit(shown, safe(evidence.unit or ''))}"
 
 

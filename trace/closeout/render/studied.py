@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from closeout.model.difference_unit import difference_unit
-from closeout.model.study import Driver, Line, Look, Study
+from closeout.model.study import Driver, Line, Study
 from closeout.render.hand_sum import paired
 from closeout.render.numbers import show, show_margin
 from closeout.render.page import Formula
@@ -28,6 +28,7 @@ from closeout.render.trace_by_hand import (
     HERE,
     THERE,
     Function,
+    Points,
     functions,
     tables_alone,
 )
@@ -94,7 +95,7 @@ class Studied:
     symbolic: str
     steps: tuple[Step, ...]
     functions: tuple[Function, ...]
-    tables: tuple[Look, ...]
+    tables: tuple[Points, ...]
     without_unit: bool
 
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from closeout.model.study import Helper, Look, Part, Study
-from closeout.render.numbers import show
+from closeout.render.numbers import number, show
 from closeout.render.plain import safe
 
 # Enough to do the calculation again beside any limit that is shown.
@@ -42,6 +42,14 @@ class Called:
 
 
 @dataclass(frozen=True, slots=True)
+class Points:
+    """A table that a formula looks up, its points as texts."""
+
+    name: str
+    points: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Function:
     """A function on which a derivation rests: where it stands, what it says, its calls.
 
@@ -52,7 +60,7 @@ class Function:
     place: str
     doc: str
     calls: tuple[Called, ...]
-    tables: tuple[Look, ...]
+    tables: tuple[Points, ...]
 
 
 def moved(study: Study) -> list[Row]:
@@ -66,6 +74,13 @@ def moved(study: Study) -> list[Row]:
     return list(rows)
 
 
+def _points(look: Look) -> Points:
+    return Points(
+        safe(look.name),
+        tuple((number(x, DIGITS), number(y, DIGITS)) for x, y in look.points),
+    )
+
+
 def functions(study: Study) -> list[Function]:
     """Return the functions of a derivation in the order in which they are needed."""
     there = () if study.worst is None else study.worst.helpers
@@ -75,15 +90,15 @@ def functions(study: Study) -> list[Function]:
         here = [one for one in study.helpers if one.name == name]
         calls = _calls(here, [one for one in there if one.name == name])
         place = f"{safe(here[0].path)}, line {here[0].line}"
-        tables = tuple(one for one in study.tables if one.name == name.rpartition(".")[2])
+        tables = tuple(_points(t) for t in study.tables if t.name == name.rpartition(".")[2])
         found.append(Function(safe(name), place, here[0].doc, tuple(calls), tables))
     return found
 
 
-def tables_alone(study: Study) -> list[Look]:
+def tables_alone(study: Study) -> list[Points]:
     """Return the tables that none of these functions looks up."""
     own = {one.name.rpartition(".")[2] for one in study.helpers}
-    return [one for one in study.tables if one.name not in own]
+    return [_points(one) for one in study.tables if one.name not in own]
 
 
 def _calls(here: Sequence[Helper], there: Sequence[Helper]) -> Iterator[Called]:

@@ -46,7 +46,10 @@ ASSURANCE = {
     Assurance.SAMPLED: "sampled over the declared distributions",
     Assurance.NOMINAL: "nominal inputs only",
 }
-MEASURED = "measured value, uncertainty deducted"
+MEASURED = "measured value, judged with its uncertainty"
+_DEDUCTED = "measured value, uncertainty deducted"
+_ADDED = "measured value, uncertainty added"
+_ALONE = "measured value, judged alone"
 # One word for a line of the terminal; the legend below the lines says how far it reaches.
 NOT_COMPUTED = "measured"
 EXITS = {
@@ -236,12 +239,21 @@ def how_sure(evidence: Evidence) -> str:
         parts.append(ASSURANCE[evidence.assurance])
     elif evidence.record is not None and evidence.value is not None:
         used = "" if evidence.uncertainty is None else f": {flow(evidence.uncertainty)}"
-        parts.append(f"{MEASURED}{used}")
+        parts.append(f"{_measured(evidence)}{used}")
     if parts[:1] == ["nominal"] and evidence.assurance is Assurance.NOMINAL:
         del parts[0]
     if evidence.model_uncertainty is not None:
         parts.append(f"model uncertainty {flow(evidence.model_uncertainty)} deducted")
     return ", ".join(parts)
+
+
+def _measured(evidence: Evidence) -> str:
+    """Return what was done with the uncertainty of a measured value before it was judged."""
+    if all(end is None or end == evidence.value for end in (evidence.low, evidence.high)):
+        return _ALONE
+    if evidence.at_least is not None and evidence.at_most is not None:
+        return MEASURED
+    return _DEDUCTED if evidence.at_most is None else _ADDED
 
 
 def model_uncertainty(spec: AnalysisSpec) -> str:

@@ -27,6 +27,8 @@ _READ = (
     kinds.MATRIX, kinds.CONTROL, kinds.STATEMENT, kinds.SAFETY, kinds.REPORT, kinds.ANALYSES,
     kinds.EVIDENCE, kinds.OPEN,
 )  # fmt: skip
+_SHORT = (Compliance.NC, Compliance.PC)
+_UNDECIDED = (State.OPEN, State.ERROR)
 _ALSO = (kinds.SPECIFICATION, kinds.CHANGES)
 
 
@@ -98,7 +100,7 @@ def state_in_words(results: tuple[RequirementResult, ...]) -> list[str]:
         said.append(f"{len(met)} compliant on the evidence so far: {closed} closed{waits}.")
     early = sum(result.early for result in results)
     if early:
-        said.append(f"{early} ahead of plan: {EARLY_MEANS}.")
+        said.append(f"Of these, {early} ahead of plan: {EARLY_MEANS}.")
     short = [*some[Compliance.PC], *some[Compliance.NC]]
     if short:
         under = sum(result.covered for result in short)
@@ -153,16 +155,16 @@ def _decisions(sources: Sources) -> Iterator[Decision]:
 
 
 def _not_compliant(sources: Sources) -> Iterator[Listed]:
-    short = (Compliance.NC, Compliance.PC)
     for result in by_urgency(sources.dossier.requirements):
-        if result.compliance in short or any(e.state is State.NOT_MET for e in result.evidence):
+        if result.compliance in _SHORT or any(e.state is State.NOT_MET for e in result.evidence):
             yield _listed(sources, result, flow(result.why))
 
 
 def _late(sources: Sources) -> Iterator[Listed]:
     """Yield what should have been closed: at the review that is judged, or at one before it."""
     for result in by_urgency(sources.dossier.requirements):
-        if result.outstanding and result.compliance not in (Compliance.NC, Compliance.PC):
+        open_ = any(e.due and not e.closed and e.state in _UNDECIDED for e in result.evidence)
+        if result.outstanding and (open_ or result.compliance not in _SHORT):
             reviews = dict.fromkeys(e.review for e in result.evidence if e.due and not e.closed)
             due = ", ".join(safe(review) for review in reviews if review)
             why = flow(result.why)

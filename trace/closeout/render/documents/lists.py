@@ -58,7 +58,8 @@ def _waiver(subject: WaiverSubject, sources: Sources) -> Row:
 
 def _approval(waiver: Waiver) -> str:
     if not waiver.approved_by:
-        return "not yet approved"
+        asked = f", asked for in {flow(waiver.document)}" if waiver.document else ""
+        return f"not yet approved{asked}"
     parts = (waiver.approved_by, waiver.date or item_words.planned(waiver), waiver.document)
     return ", ".join(flow(part) for part in parts if part)
 

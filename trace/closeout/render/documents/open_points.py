@@ -9,7 +9,7 @@ from itertools import groupby
 from closeout.model.dossier import Evaluation, Evidence, RequirementResult, State
 from closeout.model.problem import Severity
 from closeout.model.records import Record
-from closeout.model.subject import WaiverSubject
+from closeout.model.subject import ReportSubject, WaiverSubject
 from closeout.render import rows, trail, words
 from closeout.render.documents.sources import OPEN, Sources, pair
 from closeout.render.for_readers import place
@@ -149,9 +149,15 @@ def _of_requirement(result: RequirementResult, sources: Sources) -> Point:
         owner=safe(result.owner or ""),
         state="open",
         reason=flow(result.why),
-        action="" if result.evidence else "plan a verification",
+        action=_of_none(result),
         late=True,
     )
+
+
+def _of_none(result: RequirementResult) -> str:
+    if result.why.startswith("proposed as not applicable"):
+        return "agree that it does not apply"
+    return "" if result.evidence else "plan a verification"
 
 
 def _date_of(review: str | None, sources: Sources) -> str:
@@ -170,6 +176,9 @@ def _action(
             for subject in sources.all_of(WaiverSubject)
             if subject.waiver.requirement == result.id and subject.not_in_force
         ]
+        tested = _retested(result, records, sources)
+        if tested:
+            return f"close {', '.join(tested)} by its retest, or correct it again"
         way = f"approve {', '.join(asked)}" if asked else "ask for a waiver"
         return f"correct it, or {way}"
     said = sources.on_file.requirements.get(result.id)
@@ -188,6 +197,21 @@ def _action(
             safe(r.id) + (f" on {r.planned}" if r.planned else "") for r in planned
         )
     return f"perform the {safe(one.method)}" if not named else "perform it again"
+
+
+def _retested(
+    result: RequirementResult, records: Mapping[str, Record], sources: Sources
+) -> list[str]:
+    """Return the open nonconformances of a requirement of which a retest was made already."""
+    reports = (
+        one.reported for one in sources.all_of(ReportSubject) if one.reported.left is not None
+    )
+    return [
+        safe(one.report.id)
+        for one in reports
+        if result.id in one.report.requirements
+        and any(name in records and records[name].date for name in one.report.retest)
+    ]
 
 
 def _correction(result: RequirementResult, one: Evidence, sources: Sources) -> str:

@@ -79,8 +79,14 @@ class Sources:
         """Return what stands on the cover of a document; ``within`` is its number in a volume."""
         package = self.on_file.charter.package
         applicable = tuple(self._applicable()) if kind.signed else ()
+        # Nobody signs a what-if.
+        signed = kind.signed and not self.dossier.settings
         if package is None:
-            return Face(tall=kind.tall, signed=kind.signed, applicable=applicable)
+            return Face(
+                tall=kind.tall,
+                signed=signed,
+                applicable=applicable,
+            )
         number = "/".join(safe(part) for part in (package.number, kind.number, within) if part)
         return Face(
             number=number,
@@ -89,7 +95,7 @@ class Sources:
             author=safe(package.author) if package.author else None,
             approver=safe(package.approver) if package.approver else None,
             tall=kind.tall,
-            signed=kind.signed,
+            signed=signed,
             applicable=applicable,
         )
 

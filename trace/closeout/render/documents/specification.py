@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
 
-from closeout.model.records import Requirement, Verification
+from closeout.model.records import Basis, Requirement, Verification
 from closeout.render.documents.sources import SPECIFICATION, Sources, pair
 from closeout.render.order import natural
 from closeout.render.page import both_pages
-from closeout.render.plain import Markup, flow, safe
+from closeout.render.plain import Markup, count, flow, safe
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +127,15 @@ def _verification(one: Verification) -> str:
     said = ", ".join(safe(part) for part in how if part)
     if criterion.quantity:
         said += f": {safe(criterion.quantity)} {flow(str(criterion.limits))}"
+    if criterion.cases_at_least is not None:
+        said += f", in at least {count(criterion.cases_at_least, 'case')}"
+    if one.analysis or one.basis != Basis():
+        said += f", {flow(str(one.basis))}"
     if criterion.given:
         said += f", given {', '.join(f'{safe(n)} = {flow(str(c))}' for n, c in criterion.given)}"
+    at = one.leeway.at
+    if at:
+        said += f"; tested at {', '.join(f'{safe(n)} = {flow(str(c))}' for n, c in at)}"
+        said += f": {flow(one.leeway.reason or '')}"
     said += f"; plan: {flow(one.plan)}" if one.plan else ""
     return said + (f"; risk assessment: {flow(one.risk)}" if one.risk else "")

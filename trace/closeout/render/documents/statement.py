@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
 
-from closeout.model.dossier import RequirementResult
+from closeout.model.dossier import Compliance, RequirementResult
 from closeout.model.records import Requirement, Source
 from closeout.render import words
 from closeout.render.documents.sources import STATEMENT, Sources, pair
@@ -96,10 +96,31 @@ def _answer(
         requirement=sources.to_requirement(requirement.id),
         text=f"{safe(requirement.title)}: {flow(requirement.statement)}",
         code=result.compliance.value,
-        word=words.CODES[result.compliance],
+        word=_meaning(result),
         comment=_comment(result, sources),
         evidence=tuple(dict.fromkeys(filter(None, map(sources.to_evidence, entry.folded)))),
     )
+
+
+def _meaning(result: RequirementResult) -> str:
+    """Return the code in words; what is compliant and not closed is so on the evidence so far."""
+    if result.compliance is Compliance.C and not result.closed:
+        return "compliant on the evidence so far, not closed"
+    return words.CODES[result.compliance]
+
+
+def _accepted_below(
+    result: RequirementResult, sources: Sources, above: frozenset[str] = frozenset()
+) -> Iterator[str]:
+    """Yield each waiver that covers a shortfall below a requirement, with that requirement."""
+    for name in result.derived:
+        below = sources.results.get(name)
+        if below is None or name in above:
+            continue
+        for one in below.evidence:
+            if one.covered_by:
+                yield f"{one.covered_by} for {name}"
+        yield from _accepted_below(below, sources, above | {result.id, name})
 
 
 def _comment(result: RequirementResult, sources: Sources) -> str:
@@ -113,6 +134,9 @@ def _comment(result: RequirementResult, sources: Sources) -> str:
             if name in sources.results
         )
         said.append(f"through {below}")
+        accepted = sorted(set(_accepted_below(result, sources)))
+        if accepted:
+            said.append(f"not met, accepted below: {', '.join(map(safe, accepted))}")
     if entry.agreed:
         said.append(entry.agreed)
     return "; ".join(said)
