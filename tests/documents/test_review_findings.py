@@ -135,6 +135,8 @@ def test_finding_10_an_uncertainty_that_is_added_is_not_deducted(small: Package)
 def test_finding_11_a_what_if_has_nothing_to_sign(made: Made) -> None:
     files = made(more=("--set", "capacity=4 A h"))
     assert "signature" not in files["index.md"]
+    listed = row(files["verification-report.md"], "+/- 4 %")
+    assert "4 A h (what if; declared 5 A h)" in listed
 
 
 def test_finding_13_why_a_test_stands_at_one_point_is_printed(small: Package) -> None:

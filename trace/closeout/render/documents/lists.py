@@ -220,6 +220,9 @@ def _parameter(
     sources: Sources,
 ) -> Row:
     value, spread = flow(said.text), flow(said.spread)
+    setting = dict(sources.dossier.settings).get(said.name)
+    if setting is not None:
+        value = f"{flow(setting)} (what if; declared {value})"
     if said.computed and (hit := found.get(said.name)):
         one = hit[1]
         value, low, high = numbers.show_extent(one.value, one.low, one.high, one.unit)
