@@ -152,3 +152,27 @@ def test_finding_14_the_document_of_a_waiver_asked_for_is_printed(small: Package
 def test_finding_17_a_statement_that_is_signed_names_the_deviation(small: Package) -> None:
     # SYS-010 rests on LMP-010, which is not met, under deviation RFD-001 (evidence.yaml).
     assert "RFD-001" in small.files["statement-of-compliance.md"].decode()
+
+
+@pytest.mark.slow
+def test_finding_05_a_waiver_that_reaches_is_not_said_to_fall_short(made: Made) -> None:
+    # South is judged 4.099 km, so 3 km is far below; another waiver covers it first.
+    second = """
+  - id: RFD-003
+    kind: deviation
+    requirement: LMP-010
+    reason: Another.
+    accepts: {quantity: distance, at_least: 3 km, cases: [south]}
+    approved_by: board of the project
+    date: 2026-08-04
+    document: TRN-RFD-003
+    expires: AR
+  - id: RFD-002"""
+    files = made(("requirements/evidence.yaml", "\n  - id: RFD-002", second))
+    assert "does not cover" not in row(files["verification-report.md"], "RFD-003")
+
+
+def test_a_board_reads_what_a_waiver_would_accept(small: Package) -> None:
+    # RFD-002 accepts 0.5 W h; the surplus is judged 10 W x 4.1 h - 40 W h = 1 W h.
+    asked = row(small.files["index.md"].decode(), "approve deviation RFD-002")
+    assert "It accepts surplus at least 0.5 W h; judged 1 W h." in asked

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from closeout.compare.worse import is_worse
 from closeout.model.dossier import Compliance, RequirementResult, State
+from closeout.model.records import Waiver
 from closeout.model.subject import WaiverSubject
 from closeout.render import rows
 from closeout.render.changes import verdict
@@ -132,7 +133,7 @@ def _decisions(sources: Sources) -> Iterator[Decision]:
             yield Decision(
                 f"approve {one.kind} {safe(one.id)}",
                 (sources.to_requirement(one.requirement),),
-                flow(one.reason or "no reason is given"),
+                f"{flow(one.reason or 'no reason is given')} {_accepts(one, sources)}",
             )
     results = sources.dossier.requirements
     for result in results:
@@ -152,6 +153,21 @@ def _decisions(sources: Sources) -> Iterator[Decision]:
             tuple(sources.to_requirement(r.id) for r in by_identifier(closable)),
             "every verification is met or under waiver or deviation, and no board has agreed yet",
         )
+
+
+def _accepts(waiver: Waiver, sources: Sources) -> str:
+    """Return what a waiver would accept, beside what is judged of it today."""
+    what = f"{safe(waiver.quantity or 'all')} {flow(str(waiver.limits))}".strip()
+    result = sources.results.get(waiver.requirement)
+    short = [
+        rows.value_and_limit(one)[0]
+        for one in (() if result is None else result.evidence)
+        if one.state is State.NOT_MET and waiver.quantity in (None, one.quantity)
+    ]
+    today = (
+        f"judged {', '.join(filter(None, short))}" if any(short) else "nothing is short of it now"
+    )
+    return f"It accepts {what}; {today}."
 
 
 def _not_compliant(sources: Sources) -> Iterator[Listed]:

@@ -68,8 +68,11 @@ def _state_of_waiver(subject: WaiverSubject) -> str:
     if subject.not_in_force:
         return f"not in force: {'; '.join(map(flow, subject.not_in_force))}"
     covers = ", ".join(rows.subject(entry) for entry in subject.covers)
-    left = ", ".join(rows.subject(entry) for entry in subject.left)
     said = f"in force; covers {covers or 'nothing now'}"
+    left = ", ".join(rows.subject(entry) for entry in subject.left if not entry.covered_by)
+    others = [entry for entry in subject.left if entry.covered_by]
+    for entry in others:
+        said += f"; {rows.subject(entry)} is covered by {safe(entry.covered_by or '')}"
     return f"{said}; does not cover {left}" if left else said
 
 
