@@ -98,8 +98,8 @@ def test_report_of_an_analysis(gannet: Dossier) -> None:
     tables = markdown_tables(text)
     inputs = next(t for t in tables if t[0][0] == "input")
     assert inputs[2] == [
-        "sleep_current", "95 uA", "95 uA", "+/- 10 uA", "85 uA", "105 uA", "parameter",
-        "measured", "Bench log of 3 March",
+        "sleep_current", "95 uA", "95 uA", "+/- 10 uA", "85 uA", "105 uA",
+        "parameter, measured", "Bench log of 3 March",
     ]  # fmt: skip
     assert inputs[3][0] == "hold_duration (condition)"
     found = next(t for t in tables if t[0][:2] == ["quantity", "nominal"])

@@ -73,7 +73,8 @@ def _row(one: Compared, name: str, said: Prediction) -> Row:
     assert said.low is not None
     assert said.high is not None
     unit, half = safe(one.unit), one.uncertainty or 0.0
-    _, ends = show_beside((one.value, one.value - half, one.value + half), (said.low, said.high))
+    measured = (one.value, one.value - half, one.value + half)
+    _, ends = show_beside(measured, (said.low, said.high), written=False)
     low, high = (with_unit(end, unit) for end in ends)
     return Row(
         record=safe(one.record),

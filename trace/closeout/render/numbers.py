@@ -59,17 +59,23 @@ def show(value: float, unit: str | None, digits: int = USUAL_DIGITS) -> str:
 
 
 def show_beside(
-    values: Sequence[float], limits: Sequence[float], digits: int = USUAL_DIGITS
+    values: Sequence[float],
+    limits: Sequence[float],
+    digits: int = USUAL_DIGITS,
+    *,
+    written: bool = True,
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return the texts of values and of limits, without units.
 
     Digits are added to all of them until each value's text is on the same side of each limit's
     text as the numbers are; equal numbers give equal texts. A limit that somebody wrote with more
-    digits is shown with all of them.
+    digits is shown with all of them, unless ``written`` is False: then they are no limits of a
+    criterion.
     """
+    text_of = as_written if written else number
     for wanted in range(digits, MOST_DIGITS + 1):
         shown = tuple(number(value, wanted) for value in values)
-        bounds = tuple(as_written(limit, wanted) for limit in limits)
+        bounds = tuple(text_of(limit, wanted) for limit in limits)
         if all(
             _side(value, limit) == _side_shown(left, right)
             for value, left in zip(values, shown, strict=True)
@@ -87,7 +93,7 @@ def show_extent(
     Digits are added until ends that differ from the value are shown as different.
     """
     known = [x for x in (value, low, high) if x is not None]
-    shown = iter(show_beside(known, known)[0])
+    shown = iter(show_beside(known, known, written=False)[0])
     value_text, low_text, high_text = (
         "" if x is None else with_unit(next(shown), unit) for x in (value, low, high)
     )
