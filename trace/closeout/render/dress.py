@@ -172,7 +172,7 @@ def _broken(text: str) -> Iterator[Token]:
             yield _inline("html_inline", "<wbr>")
         for number, part in enumerate(_WHOLE.split(piece)):
             if number % 2 and len(part) <= _LONGEST:
-                yield _inline("html_inline", f'<span class="id">{part}</span>')
+                yield _inline("html_inline", f'<span class="whole">{part}</span>')
             elif part:
                 yield _inline("text", part)
 
