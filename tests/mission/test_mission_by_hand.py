@@ -15,6 +15,7 @@ import pytest
 from closeout.cli.common import opened
 from closeout.measure import Units
 from closeout.model.study import Study
+from closeout.render.hand_sum import deciding_end
 from closeout.run.options import Options
 from closeout.run.pipeline import Outcome, assess
 from closeout.run.studies import Wanted
@@ -94,7 +95,7 @@ def test_the_printed_value_leads_to_the_judged_one(outcome: Outcome) -> None:
         for result in outcome.dossier.requirements
         for one in result.evidence
     }
-    seen = 0
+    seen = searched = 0
     for study in outcome.studies:
         one = entries.get((study.requirement, study.number, study.case))
         if one is None or study.worst is None or one.chance is not None or one.unit != study.unit:
@@ -105,5 +106,11 @@ def test_the_printed_value_leads_to_the_judged_one(outcome: Outcome) -> None:
         assert one.low is not None
         assert one.high is not None
         assert one.low - slack <= value <= one.high + slack, study
+        if one.assurance.value == "searched":
+            end = deciding_end(one)
+            assert end is not None
+            assert math.isclose(value, end, rel_tol=1e-9), (study.requirement, value, end)
+            searched += 1
         seen += 1
     assert seen >= 25
+    assert searched >= 5

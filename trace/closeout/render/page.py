@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 
 
 _BLANK_LINES = re.compile(r"\n{3,}")
+# A sentence of a docstring about an exception.
+_RAISES = re.compile(r"(?s)\bRaises `*\w+Error\b.*?(?:\.(?=\s|$)|$)")
 _FORMULA = "formula"
 # A formula that is wider than the page scrolls; a keyboard reaches it as well.
 _SCROLLS = 'class="formula" tabindex="0" role="group" aria-label="formula"'
@@ -188,8 +190,8 @@ def doc_markdown(doc: str) -> Markup:
     What a function raises is for who calls it, and left out.
     """
     blocks = re.split(r"\n[ \t]*\n", "\n".join(safe_doc(doc)))
-    said = (block for block in blocks if block.strip() and not block.startswith("Raises:"))
-    return Markup("\n\n".join(map(_doc_block, said)))
+    said = (_RAISES.sub("", block) for block in blocks if not block.startswith("Raises:"))
+    return Markup("\n\n".join(_doc_block(block) for block in said if block.strip()))
 
 
 def safe_doc(doc: str) -> list[str]:

@@ -184,13 +184,15 @@ class _Asker:
         decided = None if self.wanted.quantile else _decided(asked, case, self.replies)
         parameters = self.index.parameters
         known = {used.name for used in asked.inputs}
+        # Where a chain is cut, its points say what is computed, and no inputs below say that.
+        settable = known | {one.name for one in asked.computed}
         return {
             "quantity": asked.verification.criterion.quantity or "",
             "case": case,
             "at_least": bounds.at_least,
             "at_most": bounds.at_most,
             "corner": [one for one in worst_corner(extent, bounds) if one[0] in known],
-            "decides": [one for one in point_that_decides(extent, asked) if one[0] in known],
+            "decides": [one for one in point_that_decides(extent, asked) if one[0] in settable],
             "units": {field.name: field.unit for field in spec.fields},
             "boundary": self.wanted.boundary,
             "quantile": quantile,

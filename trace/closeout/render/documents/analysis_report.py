@@ -118,7 +118,7 @@ def _run(sources: Sources, evaluation: Evaluation, place: int) -> _Run:
             line,
             tuple(hand_sum(evidence, study, evaluation.inputs)),
             () if study is None else tuple(moved(study)),
-            tuple(_beside(line.at, study)),
+            tuple(_beside(line.at, study, evaluation)),
         )
         for name, row, evidence in verdicts
         for study in (_study_of(name, evidence, sources),)
@@ -152,12 +152,18 @@ def _run(sources: Sources, evaluation: Evaluation, place: int) -> _Run:
     )
 
 
-def _beside(at: Iterable[tuple[str, str]], study: Study | None) -> Iterator[tuple[str, str]]:
+def _beside(
+    at: Iterable[tuple[str, str]], study: Study | None, evaluation: Evaluation
+) -> Iterator[tuple[str, str]]:
     """Yield the inputs at the end that decides but for the arguments, which have their own table.
 
-    Those of the analyses below are left, and all of what was not studied.
+    Those of the analyses below are left, and all of what was not studied. Where the point says
+    itself what is computed, what is computed does not follow from them, and they are left out.
     """
     known = () if study is None else [one.name for one in study.arguments]
+    computed = {one.name for one in evaluation.computed}
+    if known and any(name in computed for name, _ in at):
+        return
     yield from (one for one in at if one[0] not in known)
 
 
