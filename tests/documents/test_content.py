@@ -68,7 +68,7 @@ def test_waivers_have_reason_approver_and_expiry(small: Package) -> None:
     assert accepted["approved by"] == "board of the project, 2026-08-03, TRN-RFD-001"
     assert accepted["expires"] == "AR"
     assert accepted["state"] == "in force; covers distance [south]"
-    assert asked["approved by"] == "not yet approved"
+    assert asked["approved by"] == "not yet approved, asked for in TRN-RFD-002"
     assert asked["state"].startswith("not in force")
 
 
