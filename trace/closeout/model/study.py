@@ -232,7 +232,8 @@ class Helper(NamedTuple):
     """A call of a function of the author on which a derivation rests.
 
     ``doc`` is its docstring, ``path`` and ``line`` are where it stands; ``took`` and ``gave`` its
-    arguments and its result, field by field.
+    arguments and its result, field by field. ``is_analysis`` where it is one itself, which has a
+    report of its own.
     """
 
     name: str
@@ -241,6 +242,7 @@ class Helper(NamedTuple):
     line: int
     took: tuple[Part, ...]
     gave: tuple[Part, ...]
+    is_analysis: bool = False
 
 
 class Given(NamedTuple):

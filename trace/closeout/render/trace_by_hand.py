@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from closeout.model.study import Helper, Look, Part, Study
 from closeout.render.numbers import number, show
 from closeout.render.plain import safe
+from closeout.render.trail import doc_parts
 
 # Enough to do the calculation again beside any limit that is shown.
 DIGITS = 6
@@ -91,8 +92,15 @@ def functions(study: Study) -> list[Function]:
         calls = _calls(here, [one for one in there if one.name == name])
         place = f"{safe(here[0].path)}, line {here[0].line}"
         tables = tuple(_points(t) for t in study.tables if t.name == name.rpartition(".")[2])
-        found.append(Function(safe(name), place, here[0].doc, tuple(calls), tables))
+        found.append(Function(safe(name), place, _doc(here[0]), tuple(calls), tables))
     return found
+
+
+def _doc(helper: Helper) -> str:
+    """Return what a function says of itself; of an analysis only what it is for."""
+    if not helper.is_analysis:
+        return helper.doc
+    return f"{doc_parts(helper.doc)[0]}\n\nAn analysis with a report of its own."
 
 
 def tables_alone(study: Study) -> list[Points]:

@@ -247,6 +247,11 @@ def how_sure(evidence: Evidence) -> str:
     return ", ".join(parts)
 
 
+def is_proposed(result: RequirementResult) -> bool:
+    """Return whether it is proposed that a requirement does not apply, and not agreed yet."""
+    return result.why.startswith("proposed as not applicable")
+
+
 def _measured(evidence: Evidence) -> str:
     """Return what was done with the uncertainty of a measured value before it was judged."""
     if all(end is None or end == evidence.value for end in (evidence.low, evidence.high)):

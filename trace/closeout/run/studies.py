@@ -41,7 +41,6 @@ from closeout.model.study import (
 
 Key = tuple[str, int]
 
-PARAGRAPH = "\n\n"
 # A reference of a docstring to other code: :func:`name`.
 _ROLE = re.compile(r":[a-z]+:`~?([^`]*)`")
 
@@ -276,18 +275,15 @@ def _given(result: StudyFound, spec: AnalysisSpec) -> tuple[Given, ...]:
 
 
 def _documented(helpers: Iterable[Helper], index: Index) -> tuple[Helper, ...]:
-    """Return calls with docstrings as they are read: without indentation, in printable signs.
-
-    Of an analysis only what it is for, since it has a report of its own.
-    """
+    """Return calls with docstrings as they are read, and which of them are of analyses."""
     analyses = {(spec.path, spec.line) for spec in index.specs}
-    found = []
-    for one in helpers:
-        doc = _ROLE.sub(r"`\1`", clean(cleandoc(one.doc)))
-        if (one.path, one.line) in analyses:
-            doc = f"{doc.split(PARAGRAPH)[0]}{PARAGRAPH}An analysis with a report of its own."
-        found.append(one._replace(doc=doc))
-    return tuple(found)
+    return tuple(
+        one._replace(
+            doc=_ROLE.sub(r"`\1`", clean(cleandoc(one.doc))),
+            is_analysis=(one.path, one.line) in analyses,
+        )
+        for one in helpers
+    )
 
 
 def _slopes(ready: Ready, result: StudyFound) -> tuple[Slope, ...]:

@@ -21,7 +21,7 @@ from closeout.render.numbers import show_margin
 from closeout.render.order import by_identifier, by_urgency
 from closeout.render.page import both_pages
 from closeout.render.plain import Markup, count, flow, safe
-from closeout.render.words import EARLY_MEANS
+from closeout.render.words import EARLY_MEANS, is_proposed
 
 # What a board reads, in this order; the rest of the package is named below them.
 _READ = (
@@ -141,7 +141,7 @@ def _decisions(sources: Sources) -> Iterator[Decision]:
         # Of a shortfall below it, or one that a waiver is asked for, the board is not asked twice.
         if short and result.id not in asked:
             what = "accept a non-compliance, or not"
-        elif result.why.startswith("proposed as not applicable"):
+        elif is_proposed(result):
             what = "agree that a requirement does not apply"
         else:
             continue

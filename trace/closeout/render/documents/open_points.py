@@ -155,7 +155,7 @@ def _of_requirement(result: RequirementResult, sources: Sources) -> Point:
 
 
 def _of_none(result: RequirementResult) -> str:
-    if result.why.startswith("proposed as not applicable"):
+    if words.is_proposed(result):
         return "agree that it does not apply"
     return "" if result.evidence else "plan a verification"
 
