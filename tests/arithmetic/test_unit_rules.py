@@ -139,9 +139,16 @@ def test_without_a_second_declaration_it_has_its_own() -> None:
     assert [one.unit for one in derivation(form, {}, ("whole", None))][-1] == "W h"
 
 
-def test_a_hint_that_cannot_be_read_declares_nothing() -> None:
-    def odd(x: "NoSuchName") -> "NoSuchName":  # type: ignore[name-defined]  # noqa: F821, UP037
-        return x * 2.0
+def _odd(x: NoSuchName, y: V) -> NoSuchName:  # type: ignore[name-defined]  # noqa: F821
+    return x * y
 
-    recording = record(lambda at: {("y", None): odd(at["x"])}, {"x": 1.0})
-    assert recording.units == {}
+
+def _even(x: V) -> V:
+    return x * 2.0
+
+
+def test_a_hint_that_cannot_be_read_declares_nothing_and_breaks_nothing() -> None:
+    odd = record(lambda at: {("y", None): _odd(at["x"], at["y"])}, {"x": 1.0, "y": 2.0})
+    assert odd.units == {}
+    even = record(lambda at: {("y", None): _even(at["x"])}, {"x": 1.0})
+    assert set(even.units.values()) == {"V"}
